@@ -1,0 +1,96 @@
+# Tipplane.  One graph, no recursion; a build folder per VARIANT (debug, release, asan, tsan).  `make help` lists what there is.
+VARIANT ?= debug
+B := build/$(VARIANT)
+CC := gcc
+FLAGS_debug   := -g -O1
+FLAGS_release := -g -O2 -DNDEBUG_SLOW
+FLAGS_asan    := -g -O1 -fsanitize=address,undefined -fno-sanitize-recover=all -fno-omit-frame-pointer
+FLAGS_tsan    := -g -O1 -fsanitize=thread
+VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unknown)
+CFLAGS += -std=c11 -D_GNU_SOURCE -Wall -Wextra -Werror -Wshadow -Wconversion -MMD -MP -Idaemon -I. $(FLAGS_$(VARIANT))
+LDFLAGS += $(FLAGS_$(VARIANT))
+
+all: programs
+
+# ---- rooms: the objects of each, what each may link to (the walls are these lines), and the system libraries each brings ----------------
+ROOMS := base host rf formats wafer recipe run station evaluate store api simulators cli
+DIR_base := daemon/base
+DIR_host := daemon/host
+DIR_rf := daemon/rf
+DIR_formats := daemon/formats
+DIR_wafer := daemon/wafer
+DIR_recipe := daemon/recipe
+DIR_run := daemon/run
+DIR_station := daemon/station daemon/station/drivers
+DIR_evaluate := daemon/evaluate
+DIR_store := daemon/store
+DIR_api := daemon/api
+DIR_simulators := simulators
+DIR_cli := client/cli
+
+NEED_base :=
+NEED_host := base
+NEED_rf := base
+NEED_formats := rf base
+NEED_wafer := base
+NEED_recipe := wafer formats rf base
+NEED_run := recipe wafer formats rf base
+NEED_simulators := wafer base
+NEED_station := simulators run recipe wafer formats rf base
+NEED_store := run recipe wafer formats rf base
+NEED_evaluate := store run recipe wafer formats rf base
+NEED_api := evaluate store station simulators run recipe wafer formats rf base
+NEED_cli := host formats rf recipe wafer base
+
+SYS_base := -lcjson -lm
+SYS_host := -luv -lpthread
+SYS_store := -lsqlite3
+SYS_rf := -llapacke -lopenblas
+SYS_api := -lmicrohttpd
+SYS_cli := -lcurl
+
+define room
+SRC_$(1) := $$(wildcard $$(addsuffix /*.c,$$(DIR_$(1))))
+OBJ_$(1) := $$(patsubst %.c,$(B)/%.o,$$(SRC_$(1)))
+$(B)/lib$(1).a: $$(OBJ_$(1))
+	@rm -f $$@; ar rcs $$@ $$^
+endef
+$(foreach r,$(ROOMS),$(eval $(call room,$(r))))
+# links of a room: itself and its needs, then the libraries they bring
+link = $(foreach r,$(1) $(NEED_$(1)),$(B)/lib$(r).a)
+sys = $(foreach r,$(1) $(NEED_$(1)),$(SYS_$(r)))
+
+# ---- programs ------------------------------------------------------------------------------------------------------------------------
+DAEMON_ROOMS := api evaluate store station simulators run recipe wafer formats rf host base
+$(B)/tipplaned: $(B)/daemon/tipplaned.o $(foreach r,$(DAEMON_ROOMS),$(B)/lib$(r).a)
+	$(CC) $(LDFLAGS) $< -Wl,--start-group $(filter %.a,$^) -Wl,--end-group $(foreach r,$(DAEMON_ROOMS),$(SYS_$(r))) -o $@
+STATION_ROOMS := station simulators run recipe wafer formats rf host base
+$(B)/tipplane-station: $(B)/daemon/tipplane_station.o $(foreach r,$(STATION_ROOMS),$(B)/lib$(r).a)
+	$(CC) $(LDFLAGS) $< -Wl,--start-group $(filter %.a,$^) -Wl,--end-group $(foreach r,$(STATION_ROOMS),$(SYS_$(r))) -o $@
+CLI_ROOMS := cli $(NEED_cli)
+$(B)/tipplane: $(foreach r,$(CLI_ROOMS),$(B)/lib$(r).a)
+	$(CC) $(LDFLAGS) $(OBJ_cli) -Wl,--start-group $(filter-out $(B)/libcli.a,$(filter %.a,$^)) -Wl,--end-group $(foreach r,$(CLI_ROOMS),$(SYS_$(r))) -o $@
+programs: $(B)/tipplaned $(B)/tipplane-station $(B)/tipplane ## build the three programs of VARIANT
+
+$(B)/%.o: %.c
+	@mkdir -p $(@D)
+	$(CC) $(CFLAGS) -c $< -o $@
+
+# ---- tests in C: tests/unit/ROOM_*.c and tests/reference/ROOM_*.c link to ROOM and what it may know, and to nothing else ---------------
+define ctests
+TESTS_$(1) := $$(patsubst %.c,$(B)/%,$$(wildcard tests/unit/$(1)_*.c tests/reference/$(1)_*.c))
+$$(TESTS_$(1)): $(B)/tests/%: $(B)/tests/%.o $(call link,$(1)) $(if $(filter store station evaluate api,$(1)),$(B)/libhost.a)
+	$$(CC) $$(LDFLAGS) $$< -Wl,--start-group $$(filter %.a,$$^) -Wl,--end-group $(call sys,$(1)) $(if $(filter store station evaluate api,$(1)),$(SYS_host)) $(SYS_base) -lcmocka -o $$@
+endef
+$(foreach r,$(ROOMS),$(eval $(call ctests,$(r))))
+CTESTS := $(foreach r,$(ROOMS),$(TESTS_$(r)))
+.SECONDEXPANSION:
+test-%: $$(TESTS_$$*) ## run the C tests of one room, e.g. make test-rf
+	@sh tests/run_c.sh $(TESTS_$*)
+
+help: ## this list
+	@grep -hE '^[a-z%-]+:.*## ' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | sort | awk -F'\t' '{printf "  make %-14s %s\n", $$1, $$2}'
+
+.PHONY: all programs help
+.SECONDARY:
+-include $(shell find $(B) -name '*.d' 2>/dev/null)
