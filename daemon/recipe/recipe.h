@@ -1,0 +1,125 @@
+/* recipe/: what to do on a wafer, and the plan it makes.  Pure.  May use: wafer/, formats/, rf/ (words of methods), base/.
+   recipe.h: the document.  Immutable, named by the SHA-256 of its bytes. */
+#ifndef TIPPLANE_RECIPE_RECIPE_H
+#define TIPPLANE_RECIPE_RECIPE_H
+#include "wafer/layout.h"
+
+enum place { PLACE_UNKNOWN, PLACE_WAFER, PLACE_SUBSTRATE, PLACE_CLEANER, PLACE_CONTACT_PAD, PLACE_COUNT };
+extern const char *const place_words[];
+enum standard_kind { STANDARD_UNKNOWN, STANDARD_OPEN, STANDARD_SHORT, STANDARD_LOAD, STANDARD_THRU, STANDARD_LINE, STANDARD_REFLECT, STANDARD_KIND_COUNT };
+extern const char *const standard_kind_words[];
+
+struct segment { double start_hz, stop_hz; int32_t points; int32_t spacing; /* 1 log, 2 linear */ double ifbw_hz; int32_t averages; double power_dbm; };
+struct sweep_plan { char name[32]; struct segment *segments; size_t segment_n; };
+
+struct probe { int32_t port; char serial[32]; double pitch_um; char order[8]; };
+struct setup {
+        char name[32];
+        struct probe *probes; size_t probe_n;      /* two, by port */
+        double spacing_um;                         /* between the signal tips; changing it ends the calibration */
+        double overtravel_um, separation_um;       /* separation: for steps, >= 250 */
+        double temperature_c;
+        char substrate[32];                        /* serial of the calibration substrate */
+        int32_t tip_touches_max;
+        double contact_ohm, contact_ohm_u;         /* expected contact resistance per signal path and its repeatability (1 s) */
+        double placement_um_u;                     /* placement repeatability (1 s) */
+};
+struct standard_model {  /* SI units; offsets 0 on wafer; C and L may be negative */
+        double c_f[4], l_h[4], r_ohm, delay_s, loss_ohm_s, z_ohm;
+        double u_r_ohm, u_l_h, u_c_f, u_delay_s; /* 1 s of this copy against the model */
+        double length_um;                        /* lines and thru of a line calibration */
+};
+struct standard {
+        char name[32];
+        int32_t kind;      /* enum standard_kind */
+        char copy[32];     /* the physical copy that wears: serial of substrate + this name it in the ledger */
+        int32_t place;     /* enum place: substrate, or wafer for replayed and on-wafer standards */
+        double x_um, y_um;
+        bool raised;       /* swept at separation height: an open without wear, no touch */
+        int32_t touches_max;
+        struct standard_model model;
+};
+struct use { char standard[32]; };
+struct verification { char standard[32]; double limit; /* worst |S - model| allowed */ };
+struct calibration_plan {
+        char method[32];                /* a word of rf_methods[]: "solt", "unknown_thru", "multiline_trl" */
+        char sweep[32];                 /* the sweep plan; sweeps of devices must lie inside its frequencies */
+        struct use *standards; size_t standard_n;
+        bool switch_terms;              /* the analyzer must give them */
+        double thru_delay_s;            /* first guess (unknown thru) */
+        double eps_eff;                 /* first guess (lines) */
+        double reflect_estimate;        /* -1 short, +1 open (lines) */
+        double reflect_offset_um;       /* of the reflect beyond the reference plane, negative towards the probe */
+        double line_capacitance_f_m;    /* to renormalise to 50 ohm; 0: results stay in the line's impedance */
+        struct verification *verify; size_t verify_n; /* measured, never used in the solution */
+        int32_t tries_max;
+};
+struct check_limits { double delay_fs, loss_db, contact_ohm, contact_h, residual; };
+struct check_plan {
+        int32_t every_dies;
+        struct use *standards; size_t standard_n; /* copies re-measured against their own baseline, e.g. short and thru; raised open comes free */
+        struct check_limits limits;
+};
+struct place_proof { char device[32]; /* the ladder */ struct die_at *dies; size_t die_n; /* at least three, not all in one row or column */ bool required; };
+struct condition { double volt; int32_t channel; double limit_a; double settle_s; }; /* volt 0: unbiased */
+
+enum deembed { DEEMBED_NONE, DEEMBED_OPEN, DEEMBED_OPEN_SHORT, DEEMBED_COUNT };
+enum quantity_kind { QUANTITY_UNKNOWN, QUANTITY_L, QUANTITY_Q, QUANTITY_C, QUANTITY_R, QUANTITY_SRF, QUANTITY_EPS_EFF, QUANTITY_LOSS, QUANTITY_ZC_RE, QUANTITY_S21_DB, QUANTITY_COUNT };
+extern const char *const quantity_words[]; /* "unknown", "L", "Q", "C", "R", "SRF", "eps_eff", "loss", "Zc", "S21_dB" */
+extern const char *const quantity_units[]; /* "", "H", "1", "F", "ohm", "Hz", "1", "dB/mm", "ohm", "dB" */
+struct parameter_plan {
+        char name[32];           /* "L at 10 GHz": unique per device; NAME characters, e.g. "L_10GHz" */
+        int32_t quantity;        /* enum quantity_kind */
+        double freq_hz;
+        double low, high; bool has_low, has_high;            /* limits, in the quantity's unit */
+        double expect_low, expect_high; bool has_expect;     /* first-die sanity */
+        double resolve_share_max; /* refused (not resolvable) when u95/|value| is above it; default 0.3 */
+};
+struct contact_plan {
+        int32_t family;           /* 1 conducts (DC between ports), 2 blocks DC, 3 to ground on each port */
+        double dc_ohm_low, dc_ohm_high; /* family 1: port to port; 3: each port to ground */
+        double drift_limit;       /* |S(end) - S(start)| allowed */
+};
+struct measure {
+        char device[32];          /* a device of the layout */
+        char sweep[32];
+        struct condition *conditions; size_t condition_n; /* at least one */
+        struct contact_plan contact;
+        int32_t deembed;          /* enum deembed */
+        char open[32], short_[32]; /* dummies: devices of the same die; JSON keys "open", "short" */
+        bool symmetric;
+        struct parameter_plan *parameters; size_t parameter_n; /* none for dummies */
+};
+struct mandate { int32_t retouch_max, recalibrate_max; double overtravel_extra_um_max; bool remeasure_suspects, skip_device, skip_die; };
+struct recipe {
+        char name[64];
+        struct layout layout;
+        struct setup setup;
+        struct sweep_plan *sweeps; size_t sweep_n;
+        struct standard *standards; size_t standard_n;
+        struct calibration_plan calibration;
+        struct check_plan check;
+        struct place_proof proof;
+        int32_t order;             /* enum die_order */
+        struct measure *measures; size_t measure_n; /* dummies first; the order within a die */
+        struct mandate mandate;
+        double max_volt;           /* the recipe's own bias ceiling */
+        char sampling[16];         /* "all" */
+        uint8_t sha256[32];        /* of the document's bytes */
+};
+extern const struct object recipe_object;
+
+/* Parses and checks everything that can be known without a station: names resolve, dummies exist, sweeps lie inside the calibration's, standards suit the method,
+   budgets suffice, limits in order.  Everything comes from `arena`. */
+enum code recipe_read(const char *text, size_t n, struct arena *, struct recipe **ret, struct tp_error *);
+const struct sweep_plan *recipe_sweep(const struct recipe *, const char *name);
+const struct standard *recipe_standard(const struct recipe *, const char *name);
+/* The frequency list of a sweep plan, Hz, strictly rising (a point shared by two segments is given once).  From `arena`. */
+enum code sweep_axis(const struct sweep_plan *, struct arena *, double **ret_hz, size_t *ret_n, struct tp_error *);
+/* Seconds of one full two-port sweep: per point and direction 1.2/IFBW * averages + 0.15 ms, and 40 ms a band switch. */
+double sweep_seconds(const struct sweep_plan *);
+/* One page in plain words: what will touch what, how often, how hot, how many volts, how long. */
+struct plan;
+void recipe_explain(const struct recipe *, const struct plan *, struct text *to);
+
+#endif
