@@ -9,21 +9,21 @@
 
 #define RF_STANDARD_MAX 16
 
-enum standard_kind {
-        STANDARD_UNKNOWN,
-        STANDARD_OPEN,    /* known reflections at one or both ports: `ideal` needed */
-        STANDARD_SHORT,   /* known, ideal needed */
-        STANDARD_LOAD,    /* known, ideal needed */
-        STANDARD_THRU,    /* "solt": known, ideal needed; "unknown_thru": only reciprocal, no ideal */
-        STANDARD_LINE,    /* "multiline_trl": length_m; the first line is the thru: planes in its middle */
-        STANDARD_REFLECT, /* "multiline_trl": equal at both ports, sign known from the estimate */
-        STANDARD_KIND_COUNT
+enum rf_standard_kind {
+        RF_STANDARD_UNKNOWN,
+        RF_OPEN,    /* known reflections at one or both ports: `ideal` needed */
+        RF_SHORT,   /* known, ideal needed */
+        RF_LOAD,    /* known, ideal needed */
+        RF_THRU,    /* "solt": known, ideal needed; "unknown_thru": only reciprocal, no ideal */
+        RF_LINE,    /* "multiline_trl": length_m; the first line is the thru: planes in its middle */
+        RF_REFLECT, /* "multiline_trl": equal at both ports, sign known from the estimate */
+        RF_STANDARD_COUNT
 };
-extern const char *const standard_kind_words[STANDARD_KIND_COUNT + 1];
+extern const char *const rf_standard_words[RF_STANDARD_COUNT + 1];
 
-struct standard {
+struct rf_standard {
         const char *name; /* for sentences: "load, copy 3"; NULL: the kind's word */
-        enum standard_kind kind;
+        enum rf_standard_kind kind;
         unsigned ports;            /* reflections: 1 port 1 only, 2 port 2 only, 3 (or 0) both */
         const struct net2 *raw;    /* PLANE_RECEIVER, switch terms inside, on problem.axis */
         const struct net2 *ideal;  /* S in z_ref 50 ohm (real), on problem.axis; NULL where the method needs none */
@@ -33,7 +33,7 @@ struct standard {
 
 struct problem {
         const struct axis *axis;
-        const struct standard *standards;
+        const struct rf_standard *standards;
         size_t standard_n; /* 1 … RF_STANDARD_MAX */
         const struct switch_terms *switch_terms; /* NULL: the raw data have none (or, "solt", they stay inside the terms) */
 
@@ -132,7 +132,7 @@ struct covariance covariance_at(void *memory_64, size_t point_n, const size_t *p
 void rf_sensitivity(const struct covariance *cov, size_t p, const struct terms *terms, struct m2 raw, double complex (*ret_d_s)[4]);
 
 struct need {
-        enum standard_kind kind;
+        enum rf_standard_kind kind;
         unsigned least;
         bool ideal;
         const char *say;

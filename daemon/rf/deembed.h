@@ -5,15 +5,15 @@
 #include "rf/network.h"
 
 enum deembed_method {
-        DEEMBED_UNKNOWN,
-        DEEMBED_OPEN,           /* Y = Ym - Yo */
-        DEEMBED_SHORT,          /* Z = Zm - Zs */
-        DEEMBED_OPEN_SHORT,     /* Koolen, Geelen & Versleijen 1991: pads outside, leads inside */
-        DEEMBED_SHORT_OPEN,     /* leads outside */
-        DEEMBED_PAD_OPEN_SHORT, /* pad, leads, inner coupling */
-        DEEMBED_COUNT
+        RF_DEEMBED_UNKNOWN,
+        RF_DEEMBED_OPEN,           /* Y = Ym - Yo */
+        RF_DEEMBED_SHORT,          /* Z = Zm - Zs */
+        RF_DEEMBED_OPEN_SHORT,     /* Koolen, Geelen & Versleijen 1991: pads outside, leads inside */
+        RF_DEEMBED_SHORT_OPEN,     /* leads outside */
+        RF_DEEMBED_PAD_OPEN_SHORT, /* pad, leads, inner coupling */
+        RF_DEEMBED_COUNT
 };
-extern const char *const deembed_words[DEEMBED_COUNT + 1];
+extern const char *const rf_deembed_words[RF_DEEMBED_COUNT + 1];
 struct dummies {
         const struct net2 *open, *shorted, *pad; /* NULL where the method does not need it */
 };

@@ -7,7 +7,7 @@
 #include "rf/calibration.h"
 
 struct standard_definition {
-        enum standard_kind kind;         /* OPEN, SHORT, LOAD, THRU, LINE */
+        enum rf_standard_kind kind;         /* OPEN, SHORT, LOAD, THRU, LINE */
         double c_f[4];                   /* F, F/Hz, F/Hz^2, F/Hz^3 */
         double l_h[4];                   /* H, H/Hz, … (short; load uses l_h[0]) */
         double r_ohm, r_per_k, t_ref_c;  /* load: R at t_ref_c and its relative change per kelvin */
