@@ -13,7 +13,7 @@ LDFLAGS += $(FLAGS_$(VARIANT))
 all: programs
 
 # ---- rooms: the objects of each, what each may link to (the walls are these lines), and the system libraries each brings ----------------
-ROOMS := base host rf formats wafer recipe run station evaluate store api simulators cli
+ROOMS := base host rf formats wafer recipe run station evaluate store act api simulators cli
 DIR_base := daemon/base
 DIR_host := daemon/host
 DIR_rf := daemon/rf
@@ -24,6 +24,7 @@ DIR_run := daemon/run
 DIR_station := daemon/station daemon/station/drivers
 DIR_evaluate := daemon/evaluate
 DIR_store := daemon/store
+DIR_act := daemon/run
 DIR_api := daemon/api
 DIR_simulators := simulators
 DIR_cli := client/cli
@@ -39,7 +40,8 @@ NEED_simulators := wafer base
 NEED_station := simulators run recipe wafer formats rf base
 NEED_store := run recipe wafer formats rf base
 NEED_evaluate := store run recipe wafer formats rf base
-NEED_api := evaluate store station simulators run recipe wafer formats rf base
+NEED_act := evaluate store station simulators run recipe wafer formats rf base
+NEED_api := act $(NEED_act)
 NEED_cli := host formats rf recipe wafer base
 
 SYS_base := -lcjson -lm
@@ -49,8 +51,13 @@ SYS_rf := -llapacke -lopenblas
 SYS_api := -lmicrohttpd
 SYS_cli := -lcurl
 
+# run/ holds two links: decide, laws, evidence, trust, forecast, step and entry are pure; the rest acts
+PURE_run := $(addprefix daemon/run/,$(addsuffix .c,step entry evidence evidence_apply evidence_query decide rules laws trust forecast))
+LEAVE_run := $(filter-out $(PURE_run),$(wildcard daemon/run/*.c))
+LEAVE_act := $(PURE_run)
+
 define room
-SRC_$(1) := $$(wildcard $$(addsuffix /*.c,$$(DIR_$(1))))
+SRC_$(1) := $$(filter-out $$(LEAVE_$(1)),$$(wildcard $$(addsuffix /*.c,$$(DIR_$(1)))))
 OBJ_$(1) := $$(patsubst %.c,$(B)/%.o,$$(SRC_$(1)))
 $(B)/lib$(1).a: $$(OBJ_$(1))
 	@rm -f $$@; ar rcs $$@ $$^
@@ -61,7 +68,7 @@ link = $(foreach r,$(1) $(NEED_$(1)),$(B)/lib$(r).a)
 sys = $(foreach r,$(1) $(NEED_$(1)),$(SYS_$(r)))
 
 # ---- programs ------------------------------------------------------------------------------------------------------------------------
-DAEMON_ROOMS := api evaluate store station simulators run recipe wafer formats rf host base
+DAEMON_ROOMS := api act evaluate store station simulators run recipe wafer formats rf host base
 $(B)/tipplaned: $(B)/daemon/tipplaned.o $(foreach r,$(DAEMON_ROOMS),$(B)/lib$(r).a)
 	$(CC) $(LDFLAGS) $< -Wl,--start-group $(filter %.a,$^) -Wl,--end-group $(foreach r,$(DAEMON_ROOMS),$(SYS_$(r))) -o $@
 STATION_ROOMS := station simulators run recipe wafer formats rf host base
@@ -79,8 +86,8 @@ $(B)/%.o: %.c
 # ---- tests in C: tests/unit/ROOM_*.c and tests/reference/ROOM_*.c link to ROOM and what it may know, and to nothing else ---------------
 define ctests
 TESTS_$(1) := $$(patsubst %.c,$(B)/%,$$(wildcard tests/unit/$(1)_*.c tests/reference/$(1)_*.c))
-$$(TESTS_$(1)): $(B)/tests/%: $(B)/tests/%.o $(call link,$(1)) $(if $(filter store station evaluate api,$(1)),$(B)/libhost.a)
-	$$(CC) $$(LDFLAGS) $$< -Wl,--start-group $$(filter %.a,$$^) -Wl,--end-group $(call sys,$(1)) $(if $(filter store station evaluate api,$(1)),$(SYS_host)) $(SYS_base) -lcmocka -o $$@
+$$(TESTS_$(1)): $(B)/tests/%: $(B)/tests/%.o $(call link,$(1)) $(if $(filter store station evaluate act api,$(1)),$(B)/libhost.a)
+	$$(CC) $$(LDFLAGS) $$< -Wl,--start-group $$(filter %.a,$$^) -Wl,--end-group $(call sys,$(1)) $(if $(filter store station evaluate act api,$(1)),$(SYS_host)) $(SYS_base) -lcmocka -o $$@
 endef
 $(foreach r,$(ROOMS),$(eval $(call ctests,$(r))))
 CTESTS := $(foreach r,$(ROOMS),$(TESTS_$(r)))

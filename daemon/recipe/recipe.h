@@ -22,6 +22,7 @@ struct setup {
         char substrate[32];                        /* serial of the calibration substrate */
         int32_t tip_touches_max;
         double contact_ohm, contact_ohm_u;         /* expected contact resistance per signal path and its repeatability (1 s) */
+        double contact_h_u;                        /* repeatability of contact inductance per signal path (1 s) */
         double placement_um_u;                     /* placement repeatability (1 s) */
 };
 struct standard_model {  /* SI units; offsets 0 on wafer; C and L may be negative */
