@@ -24,7 +24,7 @@ struct snapshot {
         uint64_t version;            /* grows with each change: strong ETag with epoch */
         uint32_t epoch;
         char run[27];                /* "" when none */
-        char *station_json, *run_json, *map_json, *ribbon_json; /* objects as in openapi.yaml: Station, Run, Map, Ribbon; never NULL */
+        char *station_json, *run_json, *map_json; /* objects as in openapi.yaml: Station, Run, Map (progress per die); never NULL */
         bool ready; char not_ready_why[160];
         double night_seconds, waited_seconds; /* station time of the run so far; time instruments waited for the daemon */
         uint64_t touches_good, touches_doubtful, touches_absent, sweeps, steps, commits; double loop_lag_s;
