@@ -1,0 +1,175 @@
+/* job.c: see job.h. */
+#include "run/job.h"
+#include "station/roles.h"
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define JOB_DEADLINE_NS (INT64_C(20) * NS_PER_S)
+static const char *const trace_names[] = { "S11", "S12", "S21", "S22", "GF", "GR" };
+
+static void job_message_free(struct message *m) { job_free((struct job *)(void *)m); }
+
+struct job *job_new(const struct world *world, struct store *store, struct inbox *loop, enum job_kind kind, const char *run)
+{
+        struct job *job = calloc(1, sizeof *job);
+        if (!job)
+                return NULL;
+        job->message.kind = LOOP_JOB;
+        job->message.free = job_message_free;
+        job->kind = kind;
+        job->world = world;
+        job->store = store;
+        job->loop = loop;
+        job->arena = arena_new(0);
+        snprintf(job->run, sizeof job->run, "%s", run);
+        text_init(&job->terms, 0);
+        text_init(&job->diagnosis, 0);
+        if (!job->arena) {
+                free(job);
+                return NULL;
+        }
+        return job;
+}
+
+void job_free(struct job *job)
+{
+        if (!job)
+                return;
+        if (job->note && job->note->message.free)
+                job->note->message.free(&job->note->message);
+        text_done(&job->terms);
+        text_done(&job->diagnosis);
+        arena_free(job->arena);
+        free(job);
+}
+
+enum code sweep_load(struct view *view, int64_t sweep, const double *hz, size_t n, struct arena *arena, struct raw_sweep *ret, struct tp_error *err)
+{
+        struct raw_trace traces[6];
+        char dtypes[6][8];
+        size_t trace_n = 0;
+        for (size_t i = 0; i < 6; i++) {
+                enum code code = view_trace(view, sweep, trace_names[i], arena, dtypes[trace_n], &traces[trace_n].bytes, &traces[trace_n].byte_n, err);
+                if (code == CODE_NOT_FOUND && i >= 4)
+                        continue; /* no switch terms: the analyzer does not give them */
+                if (code)
+                        return tp_where(err, "sweep %lld, trace %s", (long long)sweep, trace_names[i]);
+                traces[trace_n].name = trace_names[i];
+                traces[trace_n].dtype = dtypes[trace_n];
+                trace_n++;
+        }
+        enum code code = raw_from_traces(traces, trace_n, hz, n, arena, ret, err);
+        return code ? tp_where(err, "sweep %lld", (long long)sweep) : CODE_OK;
+}
+
+static enum code load_list(struct job *job, struct view *view, const struct job_sweep *list, size_t n, struct standard_sweep **ret)
+{
+        struct standard_sweep *sweeps = arena_take(job->arena, (n + 1) * sizeof *sweeps);
+        struct raw_sweep *raws = arena_take(job->arena, (n + 1) * sizeof *raws);
+        if (!sweeps || !raws)
+                return tp_fail_memory(&job->err);
+        for (size_t i = 0; i < n; i++) {
+                enum code code = sweep_load(view, list[i].sweep, job->hz, job->hz_n, job->arena, &raws[i], &job->err);
+                if (code)
+                        return code;
+                sweeps[i] = (struct standard_sweep){ .standard = list[i].item, .raw = &raws[i] };
+        }
+        *ret = sweeps;
+        return CODE_OK;
+}
+
+static enum code run_judge(struct job *job)
+{
+        const struct link_note *note = job->note;
+        struct raw_trace traces[8];
+        for (size_t i = 0; i < note->trace_n; i++)
+                traces[i] = (struct raw_trace){ note->traces[i].name, dtype_words[note->traces[i].dtype < 5 ? note->traces[i].dtype : 0], note->traces[i].bytes,
+                                                note->traces[i].byte_n };
+        enum code code = raw_from_traces(traces, note->trace_n, job->hz, job->hz_n, job->arena, &job->raw, &job->err);
+        if (code)
+                return code;
+        job->question.raw = &job->raw;
+        if (job->question.measure || job->question.standard)
+                contact_judge(&job->question, job->arena, &job->contact);
+        return CODE_OK;
+}
+
+static enum code run_evaluate(struct job *job, struct view *view)
+{
+        struct raw_sweep open, short_, opens[8];
+        struct chain_question ask = { .recipe = job->recipe, .replayed = job->replayed };
+        enum code code = CODE_OK;
+        if (job->has_open) {
+                code = sweep_load(view, job->open.sweep, job->hz, job->hz_n, job->arena, &open, &job->err);
+                ask.open = &open;
+        }
+        if (!code && job->has_short) {
+                code = sweep_load(view, job->short_.sweep, job->hz, job->hz_n, job->arena, &short_, &job->err);
+                ask.short_ = &short_;
+        }
+        for (size_t i = 0; !code && i < job->open_n; i++) {
+                code = sweep_load(view, job->opens[i].sweep, job->hz, job->hz_n, job->arena, &opens[i], &job->err);
+                ask.opens[ask.open_n++] = &opens[i];
+        }
+        job->answers = arena_take(job->arena, (job->sweep_n + 1) * sizeof *job->answers);
+        if (!code && !job->answers)
+                code = tp_fail_memory(&job->err);
+        for (size_t i = 0; !code && i < job->sweep_n; i++) {
+                struct raw_sweep raw;
+                struct job_answer_row *row = &job->answers[job->answer_n];
+                code = sweep_load(view, job->sweeps[i].sweep, job->hz, job->hz_n, job->arena, &raw, &job->err);
+                if (code)
+                        break;
+                ask.raw = &raw;
+                ask.measure = &job->recipe->measures[job->sweeps[i].item];
+                ask.calibration = job->sweeps[i].calibration;
+                *row = (struct job_answer_row){ .item = job->sweeps[i].item, .sweep = job->sweeps[i].sweep };
+                code = chain_run(&ask, job->arena, &row->rows, &row->n, &row->flags, &job->err);
+                if (code)
+                        tp_where(&job->err, "device %s, sweep %lld", ask.measure->device, (long long)job->sweeps[i].sweep);
+                else
+                        job->answer_n++;
+        }
+        return code;
+}
+
+static enum code run_with_view(struct job *job, struct view *view)
+{
+        struct standard_sweep *now = NULL, *baseline = NULL;
+        enum code code = CODE_OK;
+        if (job->kind == JOB_EVALUATE)
+                return run_evaluate(job, view);
+        code = load_list(job, view, job->sweeps, job->sweep_n, &now);
+        if (!code && job->baseline_n)
+                code = load_list(job, view, job->baseline, job->baseline_n, &baseline);
+        if (code)
+                return code;
+        if (job->kind == JOB_SOLVE) {
+                code = calibration_solve(job->recipe, now, job->sweep_n, job->arena, &job->solved, &job->diagnosis, &job->err);
+                if (!code)
+                        calibration_bytes(job->solved, &job->terms);
+        } else if (job->kind == JOB_VERIFY) {
+                code = calibration_verify(job->recipe, job->calibration, now, job->sweep_n, job->arena, &job->accepted, &job->worst, job->sentence, &job->err);
+        } else {
+                code = check_fit(job->recipe, job->calibration, baseline ? baseline : now, now, job->sweep_n, job->arena, &job->check, &job->err);
+        }
+        return code;
+}
+
+static void job_run(void *arg)
+{
+        struct job *job = arg;
+        if (job->kind == JOB_JUDGE) {
+                job->code = run_judge(job);
+        } else {
+                struct view *view = view_open(job->store, job->run, world_boot_ns(job->world) + JOB_DEADLINE_NS, &job->err);
+                job->code = view ? run_with_view(job, view) : job->err.code;
+                view_close(view);
+        }
+        /* The loop makes room for every job before it starts one, so the answer is never refused. */
+        if (!job->world->task->post(job->world, job->loop, &job->message))
+                job_free(job);
+}
+
+bool job_start(struct job *job) { return job->world->task->work(job->world, job_run, job); }
