@@ -40,13 +40,18 @@ struct layout {
         int32_t ladder_columns; /* the ladder's code is code_of(row, column mod this): see proof.h */
 };
 extern const struct object layout_object; /* field table: parser, writer, schema */
+extern const struct object die_at_object; /* the recipe names dies too */
+extern const char *const orientation_words[]; /* "unknown", "east_west", "north_south", NULL */
 
 /* Parses and checks: names unique, devices inside the die, reference die whole, at least one whole die. */
 enum code layout_read(const cJSON *, struct arena *, struct layout *ret, struct tp_error *);
 
+/* The same checks on a layout inside another document; `prefix` is its JSON pointer ("" at the top). */
+enum code layout_check(const struct layout *, const char *prefix, struct tp_error *);
+
 struct die { int16_t x, y; double x_um, y_um; /* centre */ bool excluded; };
 /* All whole dies (four corners of the die inside radius - edge exclusion), row by row from the top, left to right; excluded ones included and marked.
-   The array comes from `arena`. */
+   The array comes from `arena`.  CODE_BAD_INPUT: none, or more than 20000 (*ret_n then tells which). */
 enum code layout_dies(const struct layout *, struct arena *, struct die **ret, size_t *ret_n, struct tp_error *);
 int layout_device(const struct layout *, const char *name); /* index or -1 */
 

@@ -7,6 +7,9 @@
 
 #define LADDER_STEP 1.12          /* between neighbouring codes; read to 1 % it cannot be mistaken */
 #define LADDER_OHM 400.0          /* geometric mean of both resistors */
+#define LADDER_CODES_MAX 100      /* 1.12^50: 23 ohm to 7 kohm, above contact resistance and below leakage */
+int ladder_codes(const struct layout *, const struct die *dies, size_t die_n); /* how many there are on this wafer */
+/* Any die of the grid has a code by design, whole or not; beyond the whole rows it lies outside 0 … codes-1.  Rows count from the lowest whole one. */
 int ladder_code(const struct layout *, const struct die *dies, size_t die_n, int die_x, int die_y);
 /* The two resistors by design, ohm. */
 void ladder_design_ohm(const struct layout *, const struct die *dies, size_t die_n, int die_x, int die_y, double *ret_r1, double *ret_r2);
