@@ -24,10 +24,28 @@ struct hazard {       /* what is known now */
 };
 enum op_kind { OP_NONE, OP_STOP, OP_HOME, OP_ALIGN, OP_MOVE, OP_LOWER, OP_SEPARATE, OP_BIAS_SET, OP_BIAS_ZERO, OP_READ_BIAS, OP_WHERE, OP_SWEEP, OP_METER, OP_LAMP, OP_UNLOAD,
                OP_PROVEN /* ladder: done */, OP_LATCH /* ladder: cannot be proven */, OP_WAIT, OP_KIND_COUNT };
-struct op { enum op_kind kind; double x_um, y_um, overtravel_um, volt, limit_a; unsigned channel; int32_t place; int64_t wait_ns; const char *why; };
+struct op { enum op_kind kind; double x_um, y_um, overtravel_um, volt, limit_a; unsigned channel; int32_t place; int64_t wait_ns; const char *why;
+            int32_t rung; /* ladder: what hazard.rung becomes before the operation is admitted; 0 outside a ladder */ };
+struct op_row {       /* one table says what an operation touches; the laws are written over it */
+        const char *word;      /* "lower" */
+        bool makes_safe;       /* allowed while latched and with the loop open: the way out is never barred */
+        bool sideways;         /* only separated */
+        bool contact_changes;  /* only with bias known off */
+        bool moves;            /* the stage: position and contact are unknown from admit until read back */
+        bool sets_bias;        /* bias is unknown from admit until read back */
+        bool wants_axes;       /* only with referenced axes */
+        bool wants_separated, wants_contact, wants_bias_off;
+};
+extern const struct op_row op_rows[OP_KIND_COUNT];
+#define VOLT_OFF 0.5           /* below this, read at every channel, bias is off */
 struct readback { bool has_position; double x_um, y_um, z_um; int32_t place; bool in_contact, separated, axes; bool has_volt; double volt_max; };
 enum code interlock_admit(const struct limits *, const struct hazard *now, const struct op *, int64_t now_ns, struct hazard *ret_during, struct tp_error *);
 void interlock_settle(struct hazard *, const struct op *, enum code, const struct readback *, int64_t now_ns); /* failure leaves UNKNOWN, never the old state */
+/* Read back that the probes are up, and high enough once the axes are referenced. */
+bool hazard_separated(const struct limits *, const struct hazard *);
+bool hazard_bias_off(const struct hazard *);
+bool hazard_safe(const struct limits *, const struct hazard *); /* separated, bias off, nothing moving: all read back */
+void hazard_init(struct hazard *, int64_t now_ns);              /* everything unknown */
 void hazard_to_state(const struct hazard *, struct state_read *ret);
 
 #endif
