@@ -11,4 +11,19 @@ static inline bool field_has_range(const struct field *f) { return f->min < f->m
 bool field_range(const struct field *f, double *ret_min, double *ret_max);
 size_t field_words(const struct field *f);
 
+/* A place in the document: a chain up to the top, written out only when something is wrong there. */
+struct place {
+        const struct place *up;
+        const char *key; /* NULL: element `i` of a list */
+        size_t i;
+        unsigned depth;
+};
+/* "/die/pitch_um: …", with the pointer in err->pointer. */
+enum code field_refuse(const struct place *, struct tp_error *, const char *fmt, ...) __attribute__((format(printf, 3, 4)));
+/* `wanted`: "a whole number". */
+enum code field_refuse_type(const struct field *, const cJSON *, const struct place *, const char *wanted, struct tp_error *);
+enum code field_refuse_key(const struct object *, const char *key, const struct place *, struct tp_error *);
+const char *field_shown(const cJSON *, char ret[96]);
+const char *field_number(double, char ret[96]);
+
 #endif

@@ -5,88 +5,11 @@
 #include "base/hash.h"
 #include "base/utf8.h"
 #include <math.h>
-#include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { POINTER_ROOM = 160, DEPTH_MAX = 32, KEY_MAX = 64 };
-
-/* A place in the document: a chain up to the top, written out only when something is wrong there. */
-struct place {
-        const struct place *up;
-        const char *key; /* NULL: element `i` of a list */
-        size_t i;
-        unsigned depth;
-};
-
-static size_t place_put(const struct place *p, char *ret, size_t o)
-{
-        if (!p)
-                return o;
-        o = place_put(p->up, ret, o);
-        if (o + 1 < POINTER_ROOM)
-                ret[o++] = '/';
-        if (!p->key) {
-                int n = snprintf(ret + o, POINTER_ROOM - o, "%zu", p->i);
-                return o + (size_t)n < POINTER_ROOM ? o + (size_t)n : POINTER_ROOM - 1;
-        }
-        for (const char *c = p->key; *c && o + 2 < POINTER_ROOM; c++) { /* RFC 6901: ~ is ~0, / is ~1 */
-                if (*c == '~' || *c == '/')
-                        ret[o++] = '~';
-                ret[o++] = *c == '~' ? '0' : *c == '/' ? '1' : *c;
-        }
-        return o;
-}
-
-__attribute__((format(printf, 3, 4))) static enum code refuse(const struct place *p, struct tp_error *err, const char *fmt, ...)
-{
-        char pointer[POINTER_ROOM], words[360];
-        va_list args;
-        pointer[place_put(p, pointer, 0)] = 0;
-        va_start(args, fmt);
-        vsnprintf(words, sizeof words, fmt, args);
-        va_end(args);
-        return tp_fail_at(err, CODE_BAD_INPUT, pointer, "%s: %s", pointer[0] ? pointer : "top level", words);
-}
-
-/* A value as the sentence shows it: numbers as short as they can be, texts cut at 40 bytes. */
-static const char *shown(const cJSON *v, char ret[96])
-{
-        if (cJSON_IsNumber(v)) {
-                snprintf(ret, 96, "%.15g", v->valuedouble);
-                if (strtod(ret, NULL) != v->valuedouble)
-                        snprintf(ret, 96, "%.17g", v->valuedouble);
-        } else if (cJSON_IsString(v)) {
-                size_t n = strlen(v->valuestring), o = 1;
-                ret[0] = '"';
-                for (size_t i = 0, step; i < n && o < 48; i += step) {
-                        uint32_t point = 0;
-                        step = utf8_step(v->valuestring + i, n - i, &point);
-                        bool plain = step && point >= 0x20 && point != 0x7F;
-                        step = step ? step : 1;
-                        if (plain)
-                                memcpy(ret + o, v->valuestring + i, step);
-                        else
-                                ret[o] = '?';
-                        o += plain ? step : 1;
-                }
-                snprintf(ret + o, 96 - o, "%s\"", o < 48 ? "" : "...");
-        } else if (cJSON_IsArray(v))
-                snprintf(ret, 96, "a list of %d", cJSON_GetArraySize(v));
-        else
-                snprintf(ret, 96, "%s", cJSON_IsObject(v) ? "an object" : cJSON_IsNull(v) ? "null" : cJSON_IsTrue(v) ? "true" : "false");
-        return ret;
-}
-
-static enum code refuse_type(const struct field *f, const cJSON *v, const struct place *p, const char *wanted, struct tp_error *err)
-{
-        char seen[96];
-        if (cJSON_IsNull(v))
-                return refuse(p, err, "null is not %s%s%s; give one%s", wanted, f->unit ? " in " : "", f->unit ? f->unit : "",
-                              f->required ? "" : ", or leave the key out");
-        return refuse(p, err, "%s is not %s%s%s", shown(v, seen), wanted, f->unit ? " in " : "", f->unit ? f->unit : "");
-}
+enum { DEPTH_MAX = 32 };
 
 bool field_range(const struct field *f, double *ret_min, double *ret_max)
 {
@@ -114,14 +37,15 @@ static enum code number_read(const struct field *f, const cJSON *v, const struct
 {
         bool is_integer = f->type == FIELD_I32 || f->type == FIELD_I64;
         double min, max, x = v->valuedouble;
-        char seen[96];
+        char seen[96], from[96], to[96];
         const char *space = f->unit ? " " : "", *unit = f->unit ? f->unit : "";
         if (!cJSON_IsNumber(v))
-                return refuse_type(f, v, p, is_integer ? "a whole number" : "a number", err);
+                return field_refuse_type(f, v, p, is_integer ? "a whole number" : "a number", err);
         if (is_integer && x != floor(x))
-                return refuse(p, err, "%s%s%s is not a whole number", shown(v, seen), space, unit);
+                return field_refuse(p, err, "%s%s%s is not a whole number", field_shown(v, seen), space, unit);
         if (field_range(f, &min, &max) && !(x >= min && x <= max))
-                return refuse(p, err, "%s%s%s is outside %.15g%s%s to %.15g%s%s", shown(v, seen), space, unit, min, space, unit, max, space, unit);
+                return field_refuse(p, err, "%s%s%s is outside %s%s%s to %s%s%s", field_shown(v, seen), space, unit,
+                                    field_number(min, from), space, unit, field_number(max, to), space, unit);
         *ret = x;
         return CODE_OK;
 }
@@ -131,21 +55,22 @@ static enum code text_read(const struct field *f, const cJSON *v, const struct p
         static const char allowed[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789._+-";
         char seen[96];
         if (!cJSON_IsString(v))
-                return refuse_type(f, v, p, f->type == FIELD_NAME ? "a name" : "a text", err);
+                return field_refuse_type(f, v, p, f->type == FIELD_NAME ? "a name" : "a text", err);
         const char *s = v->valuestring;
         size_t n = strlen(s);
         if (n >= f->size)
-                return refuse(p, err, "%s is %zu bytes long; at most %zu fit", shown(v, seen), n, f->size - 1);
+                return field_refuse(p, err, "%s is %zu bytes long; at most %zu fit", field_shown(v, seen), n, f->size - 1);
         if (f->type == FIELD_NAME && (n == 0 || strspn(s, allowed) != n))
-                return refuse(p, err, "%s is no name; one or more of A-Z a-z 0-9 . _ + - are allowed", shown(v, seen));
+                return field_refuse(p, err, "%s is no name; one or more of A-Z a-z 0-9 . _ + - are allowed", field_shown(v, seen));
         for (size_t i = 0, step; i < n; i += step) {
                 uint32_t c = 0;
                 step = utf8_step(s + i, n - i, &c);
                 /* control characters, line separators, and the marks that turn the direction of writing and can disguise a text */
-                bool bad = c < 0x20 || (c >= 0x7F && c < 0xA0) || c == 0x2028 || c == 0x2029 || (c >= 0x202A && c <= 0x202E) || (c >= 0x2066 && c <= 0x2069);
+                bool bad = c < 0x20 || (c >= 0x7F && c < 0xA0) || c == 0x2028 || c == 0x2029 || (c >= 0x202A && c <= 0x202E) ||
+                           (c >= 0x2066 && c <= 0x2069);
                 if (step == 0 || bad)
-                        return refuse(p, err, "%s holds a character that cannot be printed (byte %zu, U+%04X); leave it out", shown(v, seen), i + 1,
-                                      (unsigned)c);
+                        return field_refuse(p, err, "%s holds a character that cannot be printed (byte %zu, U+%04X); leave it out",
+                                            field_shown(v, seen), i + 1, (unsigned)c);
         }
         memcpy(ret, s, n + 1);
         return CODE_OK;
@@ -156,7 +81,7 @@ static enum code choice_read(const struct field *f, const cJSON *v, const struct
         char seen[96];
         struct text list;
         if (!cJSON_IsString(v))
-                return refuse_type(f, v, p, "one of the allowed words", err);
+                return field_refuse_type(f, v, p, "one of the allowed words", err);
         for (size_t i = 0; f->words[i]; i++) {
                 if (strcmp(f->words[i], v->valuestring) == 0) {
                         *ret = (int32_t)i;
@@ -166,7 +91,7 @@ static enum code choice_read(const struct field *f, const cJSON *v, const struct
         text_init(&list, 240);
         for (size_t i = 0; f->words[i]; i++)
                 text_f(&list, "%s%s", i ? ", " : "", f->words[i]);
-        enum code code = refuse(p, err, "%s is none of: %s", shown(v, seen), text_of(&list));
+        enum code code = field_refuse(p, err, "%s is none of: %s", field_shown(v, seen), text_of(&list));
         text_done(&list);
         return code;
 }
@@ -175,9 +100,9 @@ static enum code hex_field_read(const struct field *f, const cJSON *v, const str
 {
         char seen[96];
         if (!cJSON_IsString(v))
-                return refuse_type(f, v, p, "a text of hex digits", err);
+                return field_refuse_type(f, v, p, "a text of hex digits", err);
         if (!hex_read(v->valuestring, ret, f->size))
-                return refuse(p, err, "%s is not %zu hex digits", shown(v, seen), 2 * f->size);
+                return field_refuse(p, err, "%s is not %zu hex digits", field_shown(v, seen), 2 * f->size);
         return CODE_OK;
 }
 
@@ -186,10 +111,11 @@ static enum code reals_read(const struct field *f, const cJSON *v, const struct 
         size_t room = f->size / sizeof(double), n = 0;
         double *to = (double *)(void *)(base + f->offset);
         if (!cJSON_IsArray(v))
-                return refuse_type(f, v, p, "a list of numbers", err);
+                return field_refuse_type(f, v, p, "a list of numbers", err);
         size_t count = (size_t)cJSON_GetArraySize(v);
         if (f->count_offset ? count > room : count != room)
-                return refuse(p, err, "a list of %zu numbers; %s%zu %s wanted", count, f->count_offset ? "at most " : "", room, room == 1 ? "is" : "are");
+                return field_refuse(p, err, "a list of %zu numbers; %s%zu %s wanted", count, f->count_offset ? "at most " : "", room,
+                                    room == 1 ? "is" : "are");
         for (const cJSON *c = v->child; c; c = c->next, n++) {
                 struct place here = {.up = p, .i = n, .depth = p->depth + 1};
                 enum code code = number_read(f, c, &here, &to[n], err);
@@ -203,18 +129,20 @@ static enum code reals_read(const struct field *f, const cJSON *v, const struct 
 
 static enum code object_read(const struct object *, const cJSON *, const struct place *, struct arena *, char *base, struct tp_error *);
 
-static enum code list_read(const struct field *f, const cJSON *v, const struct place *p, struct arena *arena, char *base, struct tp_error *err)
+static enum code list_read(const struct field *f, const cJSON *v, const struct place *p, struct arena *arena, char *base,
+                           struct tp_error *err)
 {
         if (!cJSON_IsArray(v))
-                return refuse_type(f, v, p, "a list", err);
+                return field_refuse_type(f, v, p, "a list", err);
         size_t n = (size_t)cJSON_GetArraySize(v), i = 0;
         if (field_has_range(f) && !((double)n >= f->min && (double)n <= f->max))
-                return refuse(p, err, "a list of %zu; %.15g to %.15g are allowed", n, f->min, f->max);
+                return field_refuse(p, err, "a list of %zu; %.15g to %.15g are allowed", n, f->min, f->max);
         char *items = NULL;
         if (n > 0) {
                 items = arena && n <= SIZE_MAX / f->object->bytes ? arena_take(arena, n * f->object->bytes) : NULL;
                 if (!items)
-                        return tp_fail_at(err, CODE_MEMORY, "", "no memory for the %zu entries of \"%s\"; make the list shorter", n, f->key);
+                        return tp_fail_at(err, CODE_MEMORY, "", "no memory for the %zu entries of \"%s\"; make the list shorter", n,
+                                          f->key);
         }
         for (const cJSON *c = v->child; c; c = c->next, i++) {
                 struct place here = {.up = p, .i = i, .depth = p->depth + 1};
@@ -227,7 +155,8 @@ static enum code list_read(const struct field *f, const cJSON *v, const struct p
         return CODE_OK;
 }
 
-static enum code field_read(const struct field *f, const cJSON *v, const struct place *p, struct arena *arena, char *base, struct tp_error *err)
+static enum code field_read(const struct field *f, const cJSON *v, const struct place *p, struct arena *arena, char *base,
+                            struct tp_error *err)
 {
         char *to = base + f->offset;
         double number = 0;
@@ -235,7 +164,7 @@ static enum code field_read(const struct field *f, const cJSON *v, const struct 
         switch (f->type) {
         case FIELD_BOOL:
                 if (!cJSON_IsBool(v))
-                        return refuse_type(f, v, p, "true or false", err);
+                        return field_refuse_type(f, v, p, "true or false", err);
                 *(bool *)to = cJSON_IsTrue(v) != 0;
                 return CODE_OK;
         case FIELD_I32:
@@ -303,42 +232,6 @@ static void put_standards(const struct object *o, char *base)
         }
 }
 
-/* Levenshtein's distance (1966) over the first KEY_MAX bytes: how many letters to change, add or drop. */
-static size_t distance(const char *a, const char *b)
-{
-        size_t row[KEY_MAX + 1], n = strnlen(a, KEY_MAX), m = strnlen(b, KEY_MAX);
-        for (size_t j = 0; j <= m; j++)
-                row[j] = j;
-        for (size_t i = 1; i <= n; i++) {
-                size_t corner = row[0];
-                row[0] = i;
-                for (size_t j = 1; j <= m; j++) {
-                        size_t change = corner + (a[i - 1] != b[j - 1]);
-                        corner = row[j];
-                        size_t step = (row[j] < row[j - 1] ? row[j] : row[j - 1]) + 1;
-                        row[j] = change < step ? change : step;
-                }
-        }
-        return row[m];
-}
-
-static enum code refuse_key(const struct object *o, const char *key, const struct place *p, struct tp_error *err)
-{
-        const char *nearest = NULL;
-        size_t best = SIZE_MAX;
-        for (size_t i = 0; i < o->field_n; i++) {
-                size_t d = distance(key, o->fields[i].key);
-                if (d < best) {
-                        best = d;
-                        nearest = o->fields[i].key;
-                }
-        }
-        struct place here = {.up = p, .key = key};
-        if (!nearest)
-                return refuse(&here, err, "unknown key; %s has none", o->name);
-        return refuse(&here, err, "unknown key \"%.60s\" in %s; the nearest is \"%s\"", key, o->name, nearest);
-}
-
 static const struct field *find_field(const struct object *o, const char *key)
 {
         for (size_t i = 0; i < o->field_n; i++)
@@ -347,18 +240,19 @@ static const struct field *find_field(const struct object *o, const char *key)
         return NULL;
 }
 
-static enum code object_read(const struct object *o, const cJSON *json, const struct place *p, struct arena *arena, char *base, struct tp_error *err)
+static enum code object_read(const struct object *o, const cJSON *json, const struct place *p, struct arena *arena, char *base,
+                             struct tp_error *err)
 {
         char seen[96];
         if (!cJSON_IsObject(json))
-                return refuse(p, err, "%s is not an object (%s)", shown(json, seen), o->name);
+                return field_refuse(p, err, "%s is not an object (%s)", field_shown(json, seen), o->name);
         if (p && p->depth > DEPTH_MAX)
-                return refuse(p, err, "more than %d levels deep", DEPTH_MAX);
+                return field_refuse(p, err, "more than %d levels deep", DEPTH_MAX);
         put_standards(o, base);
         for (const cJSON *v = json->child; v; v = v->next) {
                 const struct field *f = find_field(o, v->string);
                 if (!f)
-                        return refuse_key(o, v->string, p, err);
+                        return field_refuse_key(o, v->string, p, err);
                 struct place here = {.up = p, .key = f->key, .depth = p ? p->depth + 1 : 1};
                 enum code code = field_read(f, v, &here, arena, base, err);
                 if (code)
@@ -370,8 +264,8 @@ static enum code object_read(const struct object *o, const cJSON *json, const st
                 const struct field *f = &o->fields[i];
                 struct place here = {.up = p, .key = f->key};
                 if (f->required && !cJSON_GetObjectItemCaseSensitive(json, f->key))
-                        return refuse(&here, err, "missing; %s needs it%s%s%s%s", o->name, f->unit ? ", in " : "", f->unit ? f->unit : "",
-                                      f->say ? ": " : "", f->say ? f->say : "");
+                        return field_refuse(&here, err, "missing; %s needs it%s%s%s%s", o->name, f->unit ? ", in " : "",
+                                            f->unit ? f->unit : "", f->say ? ": " : "", f->say ? f->say : "");
         }
         return CODE_OK;
 }

@@ -6,7 +6,10 @@
 #include <math.h>
 #include <stdlib.h>
 
-static size_t count_of(const struct field *f, const void *from) { return *(const size_t *)(const void *)((const char *)from + f->count_offset); }
+static size_t count_of(const struct field *f, const void *from)
+{
+        return *(const size_t *)(const void *)((const char *)from + f->count_offset);
+}
 
 static bool is_left_out(const struct field *f, const void *from)
 {

@@ -1,8 +1,7 @@
 /* frame.c: whole messages over a byte stream.
- * Trust       nothing: magic, version, flags and length are checked before the body is read, memory grows with the bytes that have come, not with
- *             the length that was promised, and the CRC covers header and body.
- * Time-out    before the first byte it is CODE_TIMED_OUT and the stream is still good.  Inside a frame it is CODE_BAD_REPLY: what has been read
- *             cannot be put back, so the stream is of no further use. */
+ * Trust       nothing: magic, version, flags and length are checked before the body is read, memory grows with the bytes that have come,
+ * not with the length that was promised, and the CRC covers header and body. Time-out    before the first byte it is CODE_TIMED_OUT and the
+ * stream is still good.  Inside a frame it is CODE_BAD_REPLY: what has been read cannot be put back, so the stream is of no further use. */
 #include "base/frame.h"
 #include "base/hash.h"
 #include <inttypes.h>
@@ -42,17 +41,22 @@ void frame_done(struct frame *f) { text_done(&f->body); }
 static enum code header_read(const uint8_t h[FRAME_HEADER_BYTES], struct header *ret, struct tp_error *err)
 {
         if (memcmp(h, MAGIC, sizeof MAGIC) != 0)
-                return tp_fail(err, CODE_BAD_REPLY, "the frame begins with %02x %02x %02x %02x, not with TPLN; is the other end Tipplane?", h[0], h[1], h[2],
-                               h[3]);
+                return tp_fail(err, CODE_BAD_REPLY, "the frame begins with %02x %02x %02x %02x, not with TPLN; is the other end Tipplane?",
+                               h[0], h[1], h[2], h[3]);
         if (h[4] != FRAME_VERSION)
-                return tp_fail(err, CODE_BAD_REPLY, "frame version %u, this program speaks %u; install the same release on both ends", h[4], FRAME_VERSION);
+                return tp_fail(err, CODE_BAD_REPLY, "frame version %u, this program speaks %u; install the same release on both ends", h[4],
+                               FRAME_VERSION);
         if (get_le(h + 6, 2) != 0 || get_le(h + 24, 4) != 0)
                 return tp_fail(err, CODE_BAD_REPLY, "frame flags 0x%04x and reserved 0x%08x; both must be 0", (unsigned)get_le(h + 6, 2),
                                (unsigned)get_le(h + 24, 4));
-        struct header found = {.kind = h[5], .epoch = (uint32_t)get_le(h + 8, 4), .body_n = (uint32_t)get_le(h + 12, 4),
-                               .step = get_le(h + 16, 8), .crc = (uint32_t)get_le(h + 28, 4)};
+        struct header found = {.kind = h[5],
+                               .epoch = (uint32_t)get_le(h + 8, 4),
+                               .body_n = (uint32_t)get_le(h + 12, 4),
+                               .step = get_le(h + 16, 8),
+                               .crc = (uint32_t)get_le(h + 28, 4)};
         if (found.body_n > FRAME_BODY_MAX)
-                return tp_fail(err, CODE_BAD_REPLY, "the frame announces %" PRIu32 " bytes; at most %u are taken", found.body_n, FRAME_BODY_MAX);
+                return tp_fail(err, CODE_BAD_REPLY, "the frame announces %" PRIu32 " bytes; at most %u are taken", found.body_n,
+                               FRAME_BODY_MAX);
         *ret = found;
         return CODE_OK;
 }
@@ -70,8 +74,10 @@ static enum code crc_check(const uint8_t bytes[FRAME_HEADER_BYTES], const struct
         uint32_t found = crc_of(bytes, body, h->body_n);
         if (found == h->crc)
                 return CODE_OK;
-        return tp_fail(err, CODE_BAD_REPLY, "the frame (kind %u, step %" PRIu64 ", %" PRIu32 " bytes) carries CRC %08" PRIx32 ", its bytes give %08" PRIx32
-                       "; it was damaged on the way", h->kind, h->step, h->body_n, h->crc, found);
+        return tp_fail(err, CODE_BAD_REPLY,
+                       "the frame (kind %u, step %" PRIu64 ", %" PRIu32 " bytes) carries CRC %08" PRIx32 ", its bytes give %08" PRIx32
+                       "; it was damaged on the way",
+                       h->kind, h->step, h->body_n, h->crc, found);
 }
 
 static void frame_fill(struct frame *f, const struct header *h)
@@ -85,7 +91,8 @@ static void frame_fill(struct frame *f, const struct header *h)
 static enum code torn(enum code code, size_t got, size_t wanted, struct tp_error *err)
 {
         if (code == CODE_TIMED_OUT)
-                return tp_fail(err, CODE_BAD_REPLY, "only %zu of %zu bytes of a frame came before the deadline; connect again", got, wanted);
+                return tp_fail(err, CODE_BAD_REPLY, "only %zu of %zu bytes of a frame came before the deadline; connect again", got,
+                               wanted);
         if (code == CODE_LINK_DEAD)
                 return tp_where(err, "after %zu of %zu bytes of a frame", got, wanted);
         return code;
@@ -165,8 +172,8 @@ void frame_build(struct text *to, uint8_t kind, uint32_t epoch, uint64_t step, c
         text_bytes(to, body, n);
 }
 
-enum code frame_write(const struct world *w, struct conn *c, int64_t deadline_ns, uint8_t kind, uint32_t epoch, uint64_t step, const void *body,
-                      size_t n, struct tp_error *err)
+enum code frame_write(const struct world *w, struct conn *c, int64_t deadline_ns, uint8_t kind, uint32_t epoch, uint64_t step,
+                      const void *body, size_t n, struct tp_error *err)
 {
         struct text whole; /* header and body leave in one write, so that a short frame is one packet */
         if (n > FRAME_BODY_MAX)

@@ -1,9 +1,8 @@
 /* json.c: strict reading of JSON.
- * Idea        cJSON builds a good tree from good text but lets much bad text through.  A scanner of our own goes over the text first and knows the
- *             whole grammar of RFC 8259; only what it accepts reaches cJSON.  Duplicate keys are looked for in the finished tree, where
- *             "a" and "\u0061" are the same key.
- * Invariants  nothing the scanner accepts may mean another thing to cJSON (which cuts numbers at 63 characters: longer ones are refused here).
- * Not here    what the keys mean (fields.c). */
+ * Idea        cJSON builds a good tree from good text but lets much bad text through.  A scanner of our own goes over the text first and
+ * knows the whole grammar of RFC 8259; only what it accepts reaches cJSON.  Duplicate keys are looked for in the finished tree, where "a"
+ * and "\u0061" are the same key. Invariants  nothing the scanner accepts may mean another thing to cJSON (which cuts numbers at 63
+ * characters: longer ones are refused here). Not here    what the keys mean (fields.c). */
 #include "base/json.h"
 #include "base/utf8.h"
 #include <errno.h>
@@ -112,8 +111,8 @@ static enum code scan_number(struct scan *s)
         if (n > NUMBER_CHARACTERS_MAX) {
                 char seen[64];
                 excerpt(s, from, 16, seen);
-                return refuse(s, from, "the number %s... has %zu characters; at most %d are read, and 17 digits are all a number can hold", seen, n,
-                              NUMBER_CHARACTERS_MAX);
+                return refuse(s, from, "the number %s... has %zu characters; at most %d are read, and 17 digits are all a number can hold",
+                              seen, n, NUMBER_CHARACTERS_MAX);
         }
         memcpy(digits, s->text + from, n);
         digits[n] = 0;
@@ -121,7 +120,8 @@ static enum code scan_number(struct scan *s)
         if (!isfinite(value))
                 return refuse(s, from, "the number %s is too large; the largest is about 1.8e308", digits);
         if (value == 0 && strcspn(digits, "123456789") < strcspn(digits, "eE"))
-                return refuse(s, from, "the number %s is too small to differ from 0; the smallest is about 4.9e-324; write 0 if 0 is meant", digits);
+                return refuse(s, from, "the number %s is too small to differ from 0; the smallest is about 4.9e-324; write 0 if 0 is meant",
+                              digits);
         if (is_integer && fabs(value) >= 9007199254740992.0 && strcmp(digits + (digits[0] == '-'), "9007199254740992") != 0)
                 return refuse(s, from, "the integer %s is beyond 2^53 = 9007199254740992 and would lose digits; write it as text", digits);
         return CODE_OK;
@@ -153,7 +153,8 @@ static enum code scan_escape(struct scan *s)
         }
         excerpt(s, from, 6, seen);
         if (peek(s) != 'u')
-                return refuse(s, from, "\"%s\" is no escape; JSON has \\\" \\\\ \\/ \\b \\f \\n \\r \\t and \\u with four hex digits", seen);
+                return refuse(s, from, "\"%s\" is no escape; JSON has \\\" \\\\ \\/ \\b \\f \\n \\r \\t and \\u with four hex digits",
+                              seen);
         s->at++;
         int32_t unit = hex4(s);
         if (unit < 0)
@@ -186,9 +187,11 @@ static enum code scan_string(struct scan *s)
                 }
                 size_t step = utf8_step(s->text + s->at, s->n - s->at, &point);
                 if (step == 0)
-                        return refuse(s, s->at, "the byte 0x%02x is no UTF-8 here; save the text as UTF-8", (unsigned)(uint8_t)s->text[s->at]);
+                        return refuse(s, s->at, "the byte 0x%02x is no UTF-8 here; save the text as UTF-8",
+                                      (unsigned)(uint8_t)s->text[s->at]);
                 if (point < 0x20)
-                        return refuse(s, s->at, "the control character 0x%02x stands bare in a text; write \\u%04x", (unsigned)point, (unsigned)point);
+                        return refuse(s, s->at, "the control character 0x%02x stands bare in a text; write \\u%04x", (unsigned)point,
+                                      (unsigned)point);
                 s->at += step;
         }
         if (s->at >= s->n) {

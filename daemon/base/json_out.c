@@ -1,5 +1,6 @@
-/* json_out.c: JSON written into a text.  What it writes, json_read() reads: a whole double beyond 2^53 gets ".0", because digits alone that large
-   are refused as integers.  json_int() itself writes any int64_t as it is; whoever writes one beyond 2^53 must not expect json_read() to take it. */
+/* json_out.c: JSON written into a text.  What it writes, json_read() reads: a whole double beyond 2^53 gets ".0", because digits alone that
+   large are refused as integers.  json_int() itself writes any int64_t as it is; whoever writes one beyond 2^53 must not expect json_read()
+   to take it. */
 #include "base/text.h"
 #include "base/utf8.h"
 #include <inttypes.h>

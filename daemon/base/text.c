@@ -1,4 +1,5 @@
-/* text.c: growing text.  A failed append leaves the text as it was and marks it broken: half a JSON document is never sent as a whole one. */
+/* text.c: growing text.  A failed append leaves the text as it was and marks it broken: half a JSON document is never sent as a whole one.
+ */
 #include "base/text.h"
 #include <stdarg.h>
 #include <stdio.h>

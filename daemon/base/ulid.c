@@ -33,7 +33,7 @@ void ulid_make(const struct world *w, struct ulid_maker *m, char ret[27])
         for (int i = 0; i < 26; i++) { /* 130 bits, the first two are 0 */
                 unsigned value = 0;
                 for (int bit = 5 * i - 2; bit < 5 * i + 3; bit++)
-                        value = value << 1 | (bit < 0 ? 0 : bytes[bit / 8] >> (7 - bit % 8) & 1u);
+                        value = value << 1 | (bit < 0 ? 0u : (unsigned)bytes[bit / 8] >> (7 - bit % 8) & 1u);
                 ret[i] = digits[value];
         }
         ret[26] = 0;

@@ -9,7 +9,8 @@ static enum code unix_read(const char *path, const char *text, struct address *r
         if (path[0] != '/')
                 return tp_fail(err, CODE_BAD_INPUT, "the address \"%s\" needs a whole path, such as unix:/run/tipplane/station.sock", text);
         if (n >= sizeof ret->at.local.sun_path)
-                return tp_fail(err, CODE_BAD_INPUT, "the path in \"%s\" has %zu bytes; a socket's path has at most %zu; use a shorter directory", text, n,
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "the path in \"%s\" has %zu bytes; a socket's path has at most %zu; use a shorter directory", text, n,
                                sizeof ret->at.local.sun_path - 1);
         ret->is_local = true;
         ret->at.local.sun_family = AF_UNIX;
@@ -45,16 +46,18 @@ static enum code tcp_read(const char *rest, const char *text, struct address *re
                 ret->is_loopback = ntohl(ret->at.v4.sin_addr.s_addr) >> 24 == 127;
                 return CODE_OK;
         }
-        return tp_fail(err, CODE_BAD_INPUT, "\"%s\" in \"%s\" is no address in numbers; write 127.0.0.1 or [::1], names are not looked up", host, text);
+        return tp_fail(err, CODE_BAD_INPUT, "\"%s\" in \"%s\" is no address in numbers; write 127.0.0.1 or [::1], names are not looked up",
+                       host, text);
 }
 
 enum code address_read(const char *text, struct address *ret, struct tp_error *err)
 {
         struct address a;
         memset(&a, 0, sizeof a);
-        enum code code = strncmp(text, "unix:", 5) == 0  ? unix_read(text + 5, text, &a, err)
-                         : strncmp(text, "tcp:", 4) == 0 ? tcp_read(text + 4, text, &a, err)
-                                                         : tp_fail(err, CODE_BAD_INPUT, "the address \"%s\" begins neither with unix: nor with tcp:", text);
+        enum code code = strncmp(text, "unix:", 5) == 0 ? unix_read(text + 5, text, &a, err)
+                         : strncmp(text, "tcp:", 4) == 0
+                                 ? tcp_read(text + 4, text, &a, err)
+                                 : tp_fail(err, CODE_BAD_INPUT, "the address \"%s\" begins neither with unix: nor with tcp:", text);
         if (!code)
                 *ret = a;
         return code;

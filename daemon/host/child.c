@@ -104,7 +104,11 @@ enum code child_start(const struct child_plan *plan, struct child **ret, struct 
         int sys = spawn(plan, &c->pid);
         if (sys) {
                 free(c);
-                return tp_fail_sys(err, sys == ENOENT ? CODE_NOT_FOUND : sys == EACCES ? CODE_FORBIDDEN : CODE_BUSY, sys, "cannot start %s", plan->argv[0]);
+                return tp_fail_sys(err,
+                                   sys == ENOENT   ? CODE_NOT_FOUND
+                                   : sys == EACCES ? CODE_FORBIDDEN
+                                                   : CODE_BUSY,
+                                   sys, "cannot start %s", plan->argv[0]);
         }
         c->fd = pidfd_open(c->pid, 0);
         if (c->fd < 0) { /* a child we could not watch must not run */
@@ -144,7 +148,8 @@ enum code child_signal(struct child *c, int signal, struct tp_error *err)
 {
         if (pidfd_send_signal(c->fd, signal, NULL, 0) == 0)
                 return CODE_OK;
-        return tp_fail_sys(err, errno == ESRCH ? CODE_NOT_FOUND : CODE_FORBIDDEN, errno, "cannot send signal %d to process %ld", signal, (long)c->pid);
+        return tp_fail_sys(err, errno == ESRCH ? CODE_NOT_FOUND : CODE_FORBIDDEN, errno, "cannot send signal %d to process %ld", signal,
+                           (long)c->pid);
 }
 
 void child_free(struct child *c)

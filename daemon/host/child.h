@@ -1,6 +1,6 @@
 /* child.h: programs started by a program (`tipplane up`).  A child is watched through a pidfd: its number cannot be reused under our hands.
-   Each child gets its own process group (a Ctrl-C at the terminal goes to us, who stop them in order), no signal mask, no open files but 0, 1, 2.
-   Threads: one owner; child_signal() may come from any task while the child is not yet freed. */
+   Each child gets its own process group (a Ctrl-C at the terminal goes to us, who stop them in order), no signal mask, no open files but 0,
+   1, 2. Threads: one owner; child_signal() may come from any task while the child is not yet freed. */
 #ifndef TIPPLANE_HOST_CHILD_H
 #define TIPPLANE_HOST_CHILD_H
 #include "base/world.h"

@@ -110,7 +110,10 @@ static enum code make_dir(const struct world *w, const char *path, struct tp_err
         return CODE_OK;
 }
 
-static int name_order(const void *a, const void *b) { return strcmp((*(const struct dirent *const *)a)->d_name, (*(const struct dirent *const *)b)->d_name); }
+static int name_order(const void *a, const void *b)
+{
+        return strcmp((*(const struct dirent *const *)a)->d_name, (*(const struct dirent *const *)b)->d_name);
+}
 
 /* In the order of strcmp(), after the directory is closed: `each` may remove what it is told. */
 static enum code list(const struct world *w, const char *dir, void (*each)(void *ctx, const char *name), void *ctx, struct tp_error *err)
@@ -308,6 +311,17 @@ static int64_t free_bytes(const struct world *w, const char *dir)
 }
 
 const struct file_ops host_files = {
-        .lock = file_lock, .unlock = file_unlock, .make_dir = make_dir, .list = list, .read = read_whole, .write = write_whole, .append = append,
-        .rename = rename_durably, .remove = remove_file, .size = size_of, .seal = seal, .reserve = reserve, .free_bytes = free_bytes,
+        .lock = file_lock,
+        .unlock = file_unlock,
+        .make_dir = make_dir,
+        .list = list,
+        .read = read_whole,
+        .write = write_whole,
+        .append = append,
+        .rename = rename_durably,
+        .remove = remove_file,
+        .size = size_of,
+        .seal = seal,
+        .reserve = reserve,
+        .free_bytes = free_bytes,
 };

@@ -1,6 +1,6 @@
 /* file_lock.c: one program per data directory.
-   An open-file-description lock (fcntl(2), F_OFD_SETLK): it dies with its holder, also with kill -9, and belongs to this opening, so that a second
-   world in the same process is refused too.  The file tells people who holds it; the lock itself decides. */
+   An open-file-description lock (fcntl(2), F_OFD_SETLK): it dies with its holder, also with kill -9, and belongs to this opening, so that a
+   second world in the same process is refused too.  The file tells people who holds it; the lock itself decides. */
 #include "host/file_own.h"
 #include <errno.h>
 #include <fcntl.h>

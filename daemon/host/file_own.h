@@ -4,7 +4,7 @@
 #include "base/world.h"
 
 enum { FILE_PATH_ROOM = 4096 };
-enum code file_code(int sys);                                                      /* errno of a file call */
+enum code file_code(int sys);                                                  /* errno of a file call */
 enum code file_fail(struct tp_error *err, const char *path, const char *what); /* from errno */
 enum code file_write_all(int fd, const void *bytes, size_t n, const char *path, struct tp_error *err);
 enum code file_lock(const struct world *, const char *path, struct file_lock **ret, char holder[160], struct tp_error *);

@@ -65,7 +65,8 @@ struct world *host_world_new(struct tp_error *err)
                 tp_fail_memory(err);
                 return NULL;
         }
-        h->world = (struct world){.clock = &host_clock, .random = &host_random, .task = &host_tasks, .net = &host_net, .file = &host_files, .ctx = h};
+        h->world = (struct world){
+                .clock = &host_clock, .random = &host_random, .task = &host_tasks, .net = &host_net, .file = &host_files, .ctx = h};
         signal(SIGPIPE, SIG_IGN); /* a peer that goes away is an error of write(), not the end of the program */
         pool_threads();
         return &h->world;

@@ -8,7 +8,8 @@
    Deadlines   A read or write whose deadline has passed is CODE_TIMED_OUT even when bytes wait: a peer that dribbles cannot extend it.
                A take whose deadline has passed still gives a message that waits: post it and it will be seen.
    Tasks       have every signal blocked, 512 KiB of stack, and the name given (first 15 bytes in ps and top).
-   Listening   unix paths get mode 0660 and a stale socket file is replaced; TCP on a loopback address only, since these streams are not encrypted. */
+   Listening   unix paths get mode 0660 and a stale socket file is replaced; TCP on a loopback address only, since these streams are not
+   encrypted. */
 #ifndef TIPPLANE_HOST_HOST_H
 #define TIPPLANE_HOST_HOST_H
 #include "base/world.h"

@@ -19,8 +19,8 @@ extern const struct net_ops host_net;
 extern const struct file_ops host_files;
 
 int64_t host_boot_ns(const struct world *w);
-/* Nanoseconds to wait now for a deadline on the boot clock: never over a second, because poll() and condition variables count on the monotonic
-   clock, which stands still in suspend; 0 when the deadline has passed. */
+/* Nanoseconds to wait now for a deadline on the boot clock: never over a second, because poll() and condition variables count on the
+   monotonic clock, which stands still in suspend; 0 when the deadline has passed. */
 int64_t host_slice_ns(int64_t deadline_ns);
 /* The same in whole milliseconds for poll(), rounded up. */
 int host_slice_ms(int64_t deadline_ns);

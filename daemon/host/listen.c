@@ -1,6 +1,7 @@
 /* listen.c: listeners.
- * Ownership   close_listener() may come while another task waits in accept, or is just about to call it.  So the descriptors are closed by the last
- *             one inside, and the small struct itself lives on the world's list until the world ends: a late accept finds "closed", not freed memory. */
+ * Ownership   close_listener() may come while another task waits in accept, or is just about to call it.  So the descriptors are closed by
+ * the last one inside, and the small struct itself lives on the world's list until the world ends: a late accept finds "closed", not freed
+ * memory. */
 #include "host/host.h"
 #include "host/host_own.h"
 #include "host/net_own.h"
@@ -42,7 +43,8 @@ static enum code clear_stale(const struct address *a, const char *name, struct t
         int sys = connect(fd, &a->at.any, a->n) ? errno : 0;
         close(fd);
         if (sys == ECONNREFUSED)
-                return unlink(path) && errno != ENOENT ? tp_fail_sys(err, CODE_FORBIDDEN, errno, "%s: cannot remove the stale socket", name) : CODE_OK;
+                return unlink(path) && errno != ENOENT ? tp_fail_sys(err, CODE_FORBIDDEN, errno, "%s: cannot remove the stale socket", name)
+                                                       : CODE_OK;
         if (sys == ENOENT)
                 return CODE_OK;
         return tp_fail(err, CODE_BUSY, "another program listens at %s already; stop it first", name);
@@ -61,8 +63,11 @@ static enum code bind_there(int fd, struct listener *l, struct tp_error *err)
         else
                 setsockopt(fd, SOL_SOCKET, SO_REUSEADDR, &one, sizeof one);
         if (bind(fd, &l->address.at.any, l->address.n))
-                return tp_fail_sys(err, errno == EADDRINUSE ? CODE_BUSY : errno == ENOENT ? CODE_NOT_FOUND : CODE_FORBIDDEN, errno, "cannot listen at %s",
-                                   l->name);
+                return tp_fail_sys(err,
+                                   errno == EADDRINUSE ? CODE_BUSY
+                                   : errno == ENOENT   ? CODE_NOT_FOUND
+                                                       : CODE_FORBIDDEN,
+                                   errno, "cannot listen at %s", l->name);
         if (l->address.is_local) {
                 if (chmod(path, 0660) || stat(path, &st))
                         return tp_fail_sys(err, CODE_FORBIDDEN, errno, "%s: cannot set its mode to 0660", l->name);
@@ -93,7 +98,8 @@ enum code listener_open(const struct world *w, const char *address, struct liste
         snprintf(l->name, sizeof l->name, "%s", address);
         enum code code = address_read(address, &l->address, err);
         if (!code && !l->address.is_local && !l->address.is_loopback)
-                code = tp_fail(err, CODE_FORBIDDEN, "%s is not a loopback address, and this stream is not encrypted; listen at 127.0.0.1", address);
+                code = tp_fail(err, CODE_FORBIDDEN, "%s is not a loopback address, and this stream is not encrypted; listen at 127.0.0.1",
+                               address);
         if (code || pthread_mutex_init(&l->mutex, NULL)) {
                 free(l);
                 return code ? code : tp_fail_memory(err);
@@ -209,5 +215,7 @@ unsigned host_listener_port(const struct listener *l)
         struct address got = {.n = sizeof got.at};
         if (l->fd < 0 || getsockname(l->fd, &got.at.any, &got.n))
                 return 0;
-        return got.at.any.sa_family == AF_INET ? ntohs(got.at.v4.sin_port) : got.at.any.sa_family == AF_INET6 ? ntohs(got.at.v6.sin6_port) : 0;
+        return got.at.any.sa_family == AF_INET    ? ntohs(got.at.v4.sin_port)
+               : got.at.any.sa_family == AF_INET6 ? ntohs(got.at.v6.sin6_port)
+                                                  : 0;
 }

@@ -1,6 +1,6 @@
 /* net.c: byte streams over non-blocking sockets and poll(); each wait takes what is left of an absolute deadline.
- * Cancelling  shutdown() may come from any task: a flag first, then the kernel's shutdown, which wakes poll().  The descriptor stays open until the
- *             owner's close(), so it can never be another connection's by then. */
+ * Cancelling  shutdown() may come from any task: a flag first, then the kernel's shutdown, which wakes poll().  The descriptor stays open
+ * until the owner's close(), so it can never be another connection's by then. */
 #include "host/host_own.h"
 #include "host/net_own.h"
 #include <errno.h>
@@ -38,7 +38,8 @@ struct conn *conn_new(int fd, bool is_local, const char *address)
         return c;
 }
 
-static enum code net_read(const struct world *w, struct conn *c, void *ret, size_t n, int64_t deadline_ns, size_t *ret_n, struct tp_error *err)
+static enum code net_read(const struct world *w, struct conn *c, void *ret, size_t n, int64_t deadline_ns, size_t *ret_n,
+                          struct tp_error *err)
 {
         (void)w;
         for (;;) {
@@ -79,7 +80,9 @@ static enum code net_write(const struct world *w, struct conn *c, const void *by
                 if (atomic_load(&c->is_cancelled))
                         return write_failed(done, tp_fail(err, CODE_CANCELLED, "writing to %s was cancelled", c->address), err);
                 if (is_past(deadline_ns))
-                        return write_failed(done, tp_fail(err, CODE_TIMED_OUT, "%s took %zu of %zu bytes before the deadline", c->address, done, n), err);
+                        return write_failed(
+                                done, tp_fail(err, CODE_TIMED_OUT, "%s took %zu of %zu bytes before the deadline", c->address, done, n),
+                                err);
                 ssize_t put = send(c->fd, (const char *)bytes + done, n - done, MSG_DONTWAIT | MSG_NOSIGNAL);
                 if (put >= 0) {
                         done += (size_t)put;
@@ -169,6 +172,13 @@ static enum code net_connect(const struct world *w, const char *address, int64_t
 }
 
 const struct net_ops host_net = {
-        .listen = listener_open, .accept = listener_accept, .close_listener = listener_close, .connect = net_connect, .read = net_read,
-        .write = net_write, .shutdown = net_shutdown, .close = net_close, .peer_uid = peer_uid,
+        .listen = listener_open,
+        .accept = listener_accept,
+        .close_listener = listener_close,
+        .connect = net_connect,
+        .read = net_read,
+        .write = net_write,
+        .shutdown = net_shutdown,
+        .close = net_close,
+        .peer_uid = peer_uid,
 };

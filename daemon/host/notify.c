@@ -20,7 +20,8 @@ bool notify_send(const char *state)
         if (fd < 0)
                 return false;
         socklen_t size = (socklen_t)(offsetof(struct sockaddr_un, sun_path) + n);
-        bool is_sent = sendto(fd, state, strlen(state), MSG_NOSIGNAL | MSG_DONTWAIT, (const struct sockaddr *)&to, size) == (ssize_t)strlen(state);
+        bool is_sent =
+                sendto(fd, state, strlen(state), MSG_NOSIGNAL | MSG_DONTWAIT, (const struct sockaddr *)&to, size) == (ssize_t)strlen(state);
         close(fd);
         return is_sent;
 }

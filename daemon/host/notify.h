@@ -1,4 +1,5 @@
-/* notify.h: "READY=1", "STOPPING=1", "WATCHDOG=1", "STATUS=…" to the service manager, as sd_notify(3) describes: one datagram, no library. */
+/* notify.h: "READY=1", "STOPPING=1", "WATCHDOG=1", "STATUS=…" to the service manager, as sd_notify(3) describes: one datagram, no library.
+ */
 #ifndef TIPPLANE_HOST_NOTIFY_H
 #define TIPPLANE_HOST_NOTIFY_H
 #include <stdbool.h>

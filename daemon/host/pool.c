@@ -1,10 +1,10 @@
 /* pool.c: arithmetic on libuv's thread pool.
- * Idea        uv_queue_work() may only be called on the thread of its loop, work comes from any task.  One small thread owns a uv loop; work is put
- *             on a list and the loop is woken (sends coalesce: drain the whole list).  The program's own loop task never sees libuv.
+ * Idea        uv_queue_work() may only be called on the thread of its loop, work comes from any task.  One small thread owns a uv loop;
+ * work is put on a list and the loop is woken (sends coalesce: drain the whole list).  The program's own loop task never sees libuv.
  * Threads     max(1, cores - 1), so that one core stays for the loop and the store; batch scheduling and nice 10 for the same reason.
  * Limits      WAITING_MAX jobs; more are refused and stay the caller's.
- * End         pool_free() lets what was accepted run, then closes; a late send after uv_close() would touch freed memory (libuv issue 4922),
- *             so sends happen under the mutex that guards `closing`. */
+ * End         pool_free() lets what was accepted run, then closes; a late send after uv_close() would touch freed memory (libuv issue
+ * 4922), so sends happen under the mutex that guards `closing`. */
 #include "host/host_own.h"
 #include <sched.h>
 #include <stdio.h>

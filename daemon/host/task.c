@@ -1,6 +1,7 @@
 /* task.c: tasks, locks and inboxes on pthreads.
- * Ownership   a message belongs to the poster until post() returns true; what is left in an inbox that is freed is freed with its own `free`.
- * Waiting     condition variables run on the monotonic clock, deadlines on the boot clock: waits are cut into slices (host_slice_ns). */
+ * Ownership   a message belongs to the poster until post() returns true; what is left in an inbox that is freed is freed with its own
+ * `free`. Waiting     condition variables run on the monotonic clock, deadlines on the boot clock: waits are cut into slices
+ * (host_slice_ns). */
 #include "host/host_own.h"
 #include <errno.h>
 #include <limits.h>
@@ -219,6 +220,17 @@ static size_t waiting(const struct world *w, struct inbox *b)
 static bool work(const struct world *w, void (*run)(void *arg), void *arg) { return pool_work(w->ctx, run, arg); }
 
 const struct task_ops host_tasks = {
-        .start = task_start, .join = task_join, .sleep_until = sleep_until, .lock_new = lock_new, .lock_free = lock_free, .lock = lock_lock,
-        .unlock = lock_unlock, .inbox_new = inbox_new, .inbox_free = inbox_free, .post = post, .take = take, .waiting = waiting, .work = work,
+        .start = task_start,
+        .join = task_join,
+        .sleep_until = sleep_until,
+        .lock_new = lock_new,
+        .lock_free = lock_free,
+        .lock = lock_lock,
+        .unlock = lock_unlock,
+        .inbox_new = inbox_new,
+        .inbox_free = inbox_free,
+        .post = post,
+        .take = take,
+        .waiting = waiting,
+        .work = work,
 };
