@@ -1,0 +1,289 @@
+/* calibration.c: the table of methods, and what every method shares: memory of terms and diagnosis, the check of a problem, records
+   (calibration.h). */
+#include "rf/calibration.h"
+#include "rf/solve.h"
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+
+const char *const rf_standard_words[RF_STANDARD_COUNT + 1] = {"unknown", "open", "short", "load", "thru", "line", "reflect", NULL};
+const char *const term_words[TERM_COUNT + 1] = {"EDF", "ESF", "ERF", "EDR", "ESR", "ERR", "K", "ELF", "ETF", "EXF", "ELR", "ETR", "EXR", NULL};
+
+static const struct need sol_needs[] = {{RF_OPEN, 1, true, "an open with its definition"},
+                                        {RF_SHORT, 1, true, "a short with its definition"},
+                                        {RF_LOAD, 1, true, "a load with its definition"}};
+static const struct need solt_needs[] = {{RF_OPEN, 1, true, "an open with its definition"},
+                                         {RF_SHORT, 1, true, "a short with its definition"},
+                                         {RF_LOAD, 1, true, "a load with its definition"},
+                                         {RF_THRU, 1, true, "a thru with its definition"}};
+static const struct need unknown_thru_needs[] = {{RF_OPEN, 1, true, "an open with its definition"},
+                                                 {RF_SHORT, 1, true, "a short with its definition"},
+                                                 {RF_LOAD, 1, true, "a load with its definition"},
+                                                 {RF_THRU, 1, false, "a reciprocal thru and its delay to a quarter period"}};
+static const struct need multiline_needs[] = {{RF_LINE, 2, false, "lines of different, known lengths; the first is the thru"},
+                                              {RF_REFLECT, 1, false, "a reflect, equal at both ports, with estimate and offset"}};
+
+#define COUNT(a) (sizeof(a) / sizeof(a)[0])
+static size_t no_workspace(size_t n, size_t standards) { return net2_stride(n * standards + n * 6) * sizeof(double); }
+
+const struct method rf_methods[] = {
+        {"sol", "one port at a time from three or more known reflections", 1, 3, sol_needs, COUNT(sol_needs), no_workspace, sol_solve},
+        {"solt", "two ports, twelve terms, from known reflections and a known thru", 2, 12, solt_needs, COUNT(solt_needs), no_workspace, solt_solve},
+        {"unknown_thru", "two ports, eight terms, from known reflections and any reciprocal thru", 2, 8, unknown_thru_needs, COUNT(unknown_thru_needs),
+         unknown_thru_workspace, unknown_thru_solve},
+        {"multiline_trl", "two ports, eight terms, from lines and a reflect; also gives the lines' propagation constant", 2, 8, multiline_needs,
+         COUNT(multiline_needs), multiline_workspace, multiline_solve},
+};
+const size_t rf_method_n = COUNT(rf_methods);
+
+const struct method *rf_method(const char *word)
+{
+        for (size_t k = 0; k < rf_method_n; k++)
+                if (strcmp(rf_methods[k].word, word) == 0)
+                        return &rf_methods[k];
+        return NULL;
+}
+
+/* ---- memory -------------------------------------------------------------------------------------------------------------------------- */
+
+size_t terms_bytes(size_t n) { return (2 * TERM_COUNT + 2) * net2_stride(n) * sizeof(double); }
+
+struct terms terms_at(void *memory_64, const struct axis *axis)
+{
+        size_t stride = net2_stride(axis->n);
+        double *column = memory_64;
+        struct terms t = {.axis = axis, .method = ""};
+        for (size_t i = 0; i < (2 * TERM_COUNT + 2) * stride; i++)
+                column[i] = NAN;
+        t.z_re = column;
+        t.z_im = column + stride;
+        column += 2 * stride;
+        for (int k = 0; k < TERM_COUNT; k++, column += 2 * stride) {
+                t.re[k] = column;
+                t.im[k] = column + stride;
+        }
+        return t;
+}
+
+/* All column pointers of a diagnosis, in the order of its memory. */
+#define DIAGNOSIS_COLUMNS 24
+static void diagnosis_columns(struct diagnosis *d, double **to[DIAGNOSIS_COLUMNS])
+{
+        double **all[DIAGNOSIS_COLUMNS] = {&d->condition,   &d->residual_rms, &d->residual_worst, &d->k_disagreement, &d->switch_difference, &d->reciprocity,
+                                           &d->thru_s21_re, &d->thru_s21_im,  &d->gamma_re,       &d->gamma_im,       &d->eps_re,            &d->eps_im,
+                                           &d->loss_db_mm,  &d->phase_eff_deg, &d->nstd,          &d->zc_re,          &d->zc_im,             &d->reflect_re,
+                                           &d->reflect_im,  &d->reflect_distance, &d->reflect_angle_deg, &d->common_line};
+        memcpy(to, all, sizeof all);
+}
+
+size_t diagnosis_bytes(size_t n) { return DIAGNOSIS_COLUMNS * net2_stride(n) * sizeof(double); }
+
+struct diagnosis diagnosis_at(void *memory_64, const struct axis *axis)
+{
+        struct diagnosis d = {.axis = axis, .contradiction_hz = NAN, .contradiction_deg = NAN, .root_start_hz = NAN, .root_unfollowed_hz = NAN};
+        double **columns[DIAGNOSIS_COLUMNS], *column = memory_64;
+        size_t stride = net2_stride(axis->n);
+        for (size_t i = 0; i < DIAGNOSIS_COLUMNS * stride; i++)
+                column[i] = NAN;
+        diagnosis_columns(&d, columns);
+        for (int k = 0; k < DIAGNOSIS_COLUMNS && columns[k]; k++, column += stride)
+                *columns[k] = column;
+        for (size_t k = 0; k < RF_STANDARD_MAX; k++)
+                d.standard[k] = (struct standard_residual){NAN, NAN, NAN};
+        return d;
+}
+
+void diagnosis_warn(struct diagnosis *d, const char *fmt, ...)
+{
+        if (d->warning_n >= COUNT(d->warning))
+                return;
+        va_list args;
+        va_start(args, fmt);
+        vsnprintf(d->warning[d->warning_n++], sizeof d->warning[0], fmt, args);
+        va_end(args);
+}
+
+/* ---- the check of a problem ---------------------------------------------------------------------------------------------------------- */
+
+const char *standard_name(const struct rf_standard *s) { return s->name && s->name[0] ? s->name : rf_standard_words[s->kind]; }
+bool is_reflection(enum rf_standard_kind kind) { return kind == RF_OPEN || kind == RF_SHORT || kind == RF_LOAD; }
+
+static enum code net_check(const struct problem *p, const struct rf_standard *s, const char *what, const struct net2 *net, struct tp_error *err)
+{
+        if (!axis_equal(net->axis, p->axis))
+                return tp_fail(err, CODE_BAD_INPUT, "%s: its %s data have %zu frequencies from %.9g to %.9g Hz, the calibration has %zu from %.9g to %.9g Hz",
+                               standard_name(s), what, net->axis->n, net->axis->hz[0], net->axis->hz[net->axis->n - 1], p->axis->n, p->axis->hz[0],
+                               p->axis->hz[p->axis->n - 1]);
+        static const char *const entry[4] = {"S11", "S12", "S21", "S22"};
+        for (size_t i = 0; i < p->axis->n; i++)
+                for (int k = 0; k < 4; k++)
+                        if (!isfinite(net->re[k][i]) || !isfinite(net->im[k][i])) {
+                                bool unused = is_reflection(s->kind) && (k == 1 || k == 2);
+                                unused = unused || (is_reflection(s->kind) && ((s->ports == 1 && k == 3) || (s->ports == 2 && k == 0)));
+                                if (!unused)
+                                        return tp_fail(err, CODE_BAD_INPUT, "%s: %s of its %s data is not a number at %.9g Hz; measure it again", standard_name(s), entry[k],
+                                                       what, p->axis->hz[i]);
+                        }
+        return CODE_OK;
+}
+
+static bool wants_ideal(const struct method *m, enum rf_standard_kind kind)
+{
+        for (size_t k = 0; k < m->need_n; k++)
+                if (m->needs[k].kind == kind)
+                        return m->needs[k].ideal;
+        return false;
+}
+
+static bool belongs(const struct method *m, enum rf_standard_kind kind)
+{
+        for (size_t k = 0; k < m->need_n; k++)
+                if (m->needs[k].kind == kind)
+                        return true;
+        return false;
+}
+
+enum code rf_problem_check(const struct method *m, const struct problem *p, struct tp_error *err)
+{
+        if (p->standard_n == 0 || p->standard_n > RF_STANDARD_MAX)
+                return tp_fail(err, CODE_BAD_INPUT, "%s: %zu standards given; it takes 1 to %d", m->word, p->standard_n, RF_STANDARD_MAX);
+        for (size_t k = 0; k < p->standard_n; k++) {
+                const struct rf_standard *s = &p->standards[k];
+                if (s->kind <= RF_STANDARD_UNKNOWN || s->kind >= RF_STANDARD_COUNT || !belongs(m, s->kind))
+                        return tp_fail(err, CODE_BAD_INPUT, "%s: standard %zu (%s) has no use in this method; leave it out", m->word, k + 1,
+                                       s->kind < RF_STANDARD_COUNT ? standard_name(s) : "of no known kind");
+                if (!s->raw)
+                        return tp_fail(err, CODE_BAD_INPUT, "%s: %s was not measured", m->word, standard_name(s));
+                if (s->raw->plane != PLANE_RECEIVER)
+                        return tp_fail(err, CODE_BAD_INPUT, "%s: %s must be raw; its data lie in plane %s", m->word, standard_name(s), plane_words[s->raw->plane]);
+                enum code code = net_check(p, s, "raw", s->raw, err);
+                if (code)
+                        return code;
+                if (!wants_ideal(m, s->kind))
+                        continue;
+                if (!s->ideal)
+                        return tp_fail(err, CODE_BAD_INPUT, "%s: %s has no definition", m->word, standard_name(s));
+                if ((code = net_check(p, s, "ideal", s->ideal, err)))
+                        return code;
+                if (net2_z_real(s->ideal) != 50)
+                        return tp_fail(err, CODE_BAD_INPUT, "%s: the definition of %s must be given in 50 ohm, not %.9g", m->word, standard_name(s), net2_z_real(s->ideal));
+        }
+        for (size_t k = 0; k < m->need_n; k++)
+                for (unsigned port = 1; port <= 2; port++) {
+                        unsigned have = 0;
+                        for (size_t j = 0; j < p->standard_n; j++) {
+                                const struct rf_standard *s = &p->standards[j];
+                                have += s->kind == m->needs[k].kind && (!is_reflection(s->kind) || s->ports == 0 || (s->ports & port));
+                        }
+                        if (have < m->needs[k].least)
+                                return tp_fail(err, CODE_BAD_INPUT, "%s needs %u of kind %s at port %u (%s) and has %u; measure it or choose another method", m->word,
+                                               m->needs[k].least, rf_standard_words[m->needs[k].kind], port, m->needs[k].say, have);
+                }
+        const struct switch_terms *sw = p->switch_terms;
+        if (sw && !axis_equal(sw->axis, p->axis))
+                return tp_fail(err, CODE_BAD_INPUT, "%s: the switch terms have %zu frequencies, the calibration %zu; both must have the same list", m->word, sw->axis->n,
+                               p->axis->n);
+        for (size_t i = 0; sw && i < p->axis->n; i++)
+                if (!isfinite(sw->f_re[i]) || !isfinite(sw->f_im[i]) || !isfinite(sw->r_re[i]) || !isfinite(sw->r_im[i]))
+                        return tp_fail(err, CODE_BAD_INPUT, "%s: a switch term is not a number at %.9g Hz; measure them again", m->word, p->axis->hz[i]);
+        return CODE_OK;
+}
+
+/* ---- residuals ------------------------------------------------------------------------------------------------------------------------ */
+
+void residuals_finish(const struct problem *p, struct diagnosis *d, const double *residual)
+{
+        double sum[RF_STANDARD_MAX] = {0};
+        size_t count[RF_STANDARD_MAX] = {0};
+        for (size_t i = 0; i < p->axis->n; i++) {
+                double sum_here = 0, worst_here = NAN;
+                size_t n_here = 0;
+                for (size_t k = 0; k < p->standard_n; k++) {
+                        double r = residual[i * p->standard_n + k];
+                        if (isnan(r))
+                                continue;
+                        sum_here += r * r;
+                        worst_here = fmax(worst_here, r);
+                        n_here++;
+                        sum[k] += r * r;
+                        count[k]++;
+                        if (!(r <= d->standard[k].worst)) {
+                                d->standard[k].worst = r;
+                                d->standard[k].worst_hz = p->axis->hz[i];
+                        }
+                }
+                d->residual_rms[i] = n_here ? sqrt(sum_here / (double)n_here) : NAN;
+                d->residual_worst[i] = worst_here;
+        }
+        for (size_t k = 0; k < p->standard_n; k++)
+                d->standard[k].rms = count[k] ? sqrt(sum[k] / (double)count[k]) : NAN;
+}
+
+/* ---- records -------------------------------------------------------------------------------------------------------------------------- */
+
+struct blob_header {
+        char magic[8];
+        uint32_t version, model, plane, switch_removed;
+        uint64_t points, axis_hash;
+        char method[24];
+};
+_Static_assert(sizeof(struct blob_header) == 64, "the record's header is 64 bytes, so that the columns stay aligned");
+_Static_assert(__BYTE_ORDER__ == __ORDER_LITTLE_ENDIAN__, "records are written as they lie in memory: little-endian");
+static const char blob_magic[8] = "TPTERMS";
+
+size_t terms_blob_bytes(size_t n) { return sizeof(struct blob_header) + (2 * TERM_COUNT + 2) * n * sizeof(double); }
+
+void terms_to_blob(const struct terms *t, void *ret_blob)
+{
+        size_t n = t->axis->n, bytes = n * sizeof(double);
+        struct blob_header h = {.version = 1, .model = (uint32_t)t->model, .plane = (uint32_t)t->plane, .switch_removed = t->switch_removed, .points = n, .axis_hash = t->axis->hash};
+        memcpy(h.magic, blob_magic, sizeof h.magic);
+        snprintf(h.method, sizeof h.method, "%s", t->method);
+        char *at = ret_blob;
+        memcpy(at, &h, sizeof h);
+        at += sizeof h;
+        memcpy(at, t->z_re, bytes);
+        memcpy(at + bytes, t->z_im, bytes);
+        at += 2 * bytes;
+        for (int k = 0; k < TERM_COUNT; k++, at += 2 * bytes) {
+                memcpy(at, t->re[k], bytes);
+                memcpy(at + bytes, t->im[k], bytes);
+        }
+}
+
+enum code terms_from_blob(const void *blob, size_t bytes, struct terms *into, struct tp_error *err)
+{
+        struct blob_header h;
+        if (bytes < sizeof h)
+                return tp_fail(err, CODE_DAMAGED, "the record of the error terms has %zu bytes, fewer than its header of %zu", bytes, sizeof h);
+        memcpy(&h, blob, sizeof h);
+        if (memcmp(h.magic, blob_magic, sizeof h.magic) != 0)
+                return tp_fail(err, CODE_DAMAGED, "this is no record of error terms: it does not begin with %s", blob_magic);
+        if (h.version != 1)
+                return tp_fail(err, CODE_TOO_NEW, "the record of the error terms has version %u, this program knows version 1", h.version);
+        h.method[sizeof h.method - 1] = '\0';
+        const struct method *m = rf_method(h.method);
+        if (!m || h.model < TERMS_ONE_PORT || h.model > TERMS_TWELVE || h.plane >= PLANE_COUNT || h.switch_removed > 1)
+                return tp_fail(err, CODE_DAMAGED, "the record of the error terms names method \"%s\", model %u, plane %u; at least one is not known", h.method, h.model,
+                               h.plane);
+        size_t n = into->axis->n, column = n * sizeof(double);
+        if (h.points != n || h.axis_hash != into->axis->hash)
+                return tp_fail(err, CODE_BAD_INPUT, "the record of the error terms belongs to another list of %llu frequencies, not to this one of %zu",
+                               (unsigned long long)h.points, n);
+        if (bytes != terms_blob_bytes(n))
+                return tp_fail(err, CODE_DAMAGED, "the record of the error terms has %zu bytes; %zu frequencies need %zu", bytes, n, terms_blob_bytes(n));
+        const char *at = (const char *)blob + sizeof h;
+        memcpy(into->z_re, at, column);
+        memcpy(into->z_im, at + column, column);
+        at += 2 * column;
+        for (int k = 0; k < TERM_COUNT; k++, at += 2 * column) {
+                memcpy(into->re[k], at, column);
+                memcpy(into->im[k], at + column, column);
+        }
+        into->method = m->word;
+        into->model = (enum terms_model)h.model;
+        into->plane = (enum plane)h.plane;
+        into->switch_removed = h.switch_removed != 0;
+        return CODE_OK;
+}

@@ -1,0 +1,61 @@
+/* follow.c: a two-valued root along frequency (solve.h).
+ * Problem     The sign of the reflect (line methods) and of the unknown thru come out of a square root.  Choosing per point by an estimate flips
+ *             silently where the estimate is 90 degrees wrong: a forgotten 100 um offset does that above 135 GHz.
+ * Idea        The physical root is continuous.  Its sign is settled once, where the estimate is surest, and followed from there; the estimate is
+ *             then compared with it everywhere, and a contradiction is reported, never acted on. */
+#include "rf/solve.h"
+#include <math.h>
+
+#define DEG (180 / RF_PI)
+
+/* One step from a neighbour; false when it cannot be followed. */
+static bool step(double complex before, double complex *now, signed char *sign)
+{
+        double complex turn = *now * conj(before);
+        if (fabs(creal(turn)) < 0.5 * cabs(turn) || !(cabs(turn) > 0)) { /* more than 60 degrees either way */
+                if (creal(*now) < 0) {
+                        *now = -*now;
+                        *sign = (signed char)-*sign;
+                }
+                return false;
+        }
+        if (creal(turn) < 0) {
+                *now = -*now;
+                *sign = (signed char)-*sign;
+        }
+        return true;
+}
+
+void root_follow(size_t n, const double *hz, size_t start, double complex *ratio, signed char *sign, struct followed *ret)
+{
+        *ret = (struct followed){.all = true, .unfollowed_hz = NAN, .contradiction_hz = NAN, .contradiction_deg = NAN, .worst_hz = NAN};
+        for (size_t i = 0; i < n; i++)
+                sign[i] = 1;
+        if (creal(ratio[start]) < 0) {
+                ratio[start] = -ratio[start];
+                sign[start] = -1;
+        }
+        ret->start_angle_deg = fabs(carg(ratio[start])) * DEG;
+        for (size_t i = start + 1; i < n; i++)
+                if (!step(ratio[i - 1], &ratio[i], &sign[i])) {
+                        ret->all = false;
+                        ret->unfollowed_hz = fmin(ret->unfollowed_hz, hz[i]);
+                }
+        for (size_t i = start; i-- > 0;)
+                if (!step(ratio[i + 1], &ratio[i], &sign[i])) {
+                        ret->all = false;
+                        ret->unfollowed_hz = fmin(ret->unfollowed_hz, hz[i]);
+                }
+        for (size_t i = 0; i < n; i++) {
+                double deg = fabs(carg(ratio[i])) * DEG;
+                if (deg > ret->worst_deg) {
+                        ret->worst_deg = deg;
+                        ret->worst_hz = hz[i];
+                }
+                if (deg > 90 && (!ret->contradicts || fabs(hz[i] - hz[start]) < fabs(ret->contradiction_hz - hz[start]))) {
+                        ret->contradicts = true;
+                        ret->contradiction_hz = hz[i];
+                        ret->contradiction_deg = deg;
+                }
+        }
+}
