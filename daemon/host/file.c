@@ -283,24 +283,6 @@ static enum code seal(const struct world *w, const char *path, uint8_t ret_sha25
         return code;
 }
 
-static enum code reserve(const struct world *w, const char *path, int64_t bytes, struct tp_error *err)
-{
-        (void)w;
-        int fd = open(path, O_RDWR | O_CREAT | O_CLOEXEC, FILE_MODE);
-        if (fd < 0)
-                return file_fail(err, path, "cannot be opened");
-        int sys;
-        while ((sys = posix_fallocate(fd, 0, bytes)) == EINTR)
-                ;
-        enum code code = CODE_OK;
-        if (sys)
-                code = tp_fail_sys(err, file_code(sys), sys, "%s: cannot set %lld bytes aside", path, (long long)bytes);
-        else if (fsync(fd))
-                code = file_fail(err, path, "cannot be synced");
-        close(fd);
-        return code ? code : sync_directory_of(path, err);
-}
-
 static int64_t free_bytes(const struct world *w, const char *dir)
 {
         struct statvfs fs;
@@ -308,6 +290,34 @@ static int64_t free_bytes(const struct world *w, const char *dir)
         if (statvfs(dir, &fs))
                 return -1;
         return (int64_t)fs.f_bavail * (int64_t)fs.f_frsize; /* what this user may fill, not what root may */
+}
+
+/* Where the file system cannot set blocks aside, glibc writes them one by one: never begun when they cannot fit. */
+static int allocate(int fd, const char *path, int64_t bytes)
+{
+        int sys;
+        do
+                sys = fallocate(fd, 0, 0, bytes) ? errno : 0;
+        while (sys == EINTR);
+        if (sys != EOPNOTSUPP)
+                return sys;
+        return free_bytes(NULL, path) < bytes ? ENOSPC : posix_fallocate(fd, 0, bytes);
+}
+
+static enum code reserve(const struct world *w, const char *path, int64_t bytes, struct tp_error *err)
+{
+        (void)w;
+        int fd = open(path, O_RDWR | O_CREAT | O_CLOEXEC, FILE_MODE);
+        if (fd < 0)
+                return file_fail(err, path, "cannot be opened");
+        int sys = allocate(fd, path, bytes);
+        enum code code = CODE_OK;
+        if (sys)
+                code = tp_fail_sys(err, file_code(sys), sys, "%s: cannot set %lld bytes aside", path, (long long)bytes);
+        else if (fsync(fd))
+                code = file_fail(err, path, "cannot be synced");
+        close(fd);
+        return code ? code : sync_directory_of(path, err);
 }
 
 const struct file_ops host_files = {
