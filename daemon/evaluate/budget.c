@@ -1,0 +1,92 @@
+/* budget.c: from a list of causes to u, its 95 % half width, the shares, and a verdict's probability.
+ * Sources     JCGM 100:2008 5.1.2 (sum of squares of independent causes), G.4 (Welch-Satterthwaite, t factor); JCGM 106:2012 7.2 (conformance probability).
+ * Note        entries are signed vectors of one standard uncertainty each; what moves device, open and short together was added up before it came here. */
+#include "evaluate/inside.h"
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+void cause_add(struct cause_list *list, const char *name, double dq, double nu)
+{
+        if (list->n == CAUSE_LIST_MAX || dq == 0)
+                return;
+        list->name[list->n] = name;
+        list->dq[list->n] = dq;
+        list->nu[list->n++] = nu;
+}
+
+/* Two-sided 95 % point of Student's t: expansion in 1/nu about the normal point (Abramowitz & Stegun 26.7.5), exact values where it is poor. */
+double student_95(double nu)
+{
+        static const double few[] = {12.706, 4.303, 3.182, 2.776, 2.571};
+        if (!(nu >= 1))
+                return few[0];
+        if (nu < 5) {
+                size_t k = (size_t)nu;
+                double part = nu - (double)k;
+                return few[k - 1] + part * (few[k] - few[k - 1]);
+        }
+        const double z = 1.959963984540054, z3 = z * z * z, z5 = z3 * z * z, z7 = z5 * z * z;
+        return z + (z3 + z) / (4 * nu) + (5 * z5 + 16 * z3 + 3 * z) / (96 * nu * nu) + (3 * z7 + 19 * z5 + 17 * z3 - 15 * z) / (384 * nu * nu * nu);
+}
+
+static void shares_json(const struct cause_list *list, double sum, char json[200])
+{
+        const char *names[CAUSE_LIST_MAX];
+        double share[CAUSE_LIST_MAX];
+        size_t n = 0, used = 0;
+        for (size_t k = 0; k < list->n; k++) {
+                size_t j = 0;
+                while (j < n && strcmp(names[j], list->name[k]) != 0)
+                        j++;
+                if (j == n) {
+                        names[n] = list->name[k];
+                        share[n++] = 0;
+                }
+                share[j] += 100 * list->dq[k] * list->dq[k] / sum;
+        }
+        used = (size_t)snprintf(json, 200, "{");
+        for (int rank = 0; rank < 6; rank++) {
+                size_t best = n;
+                for (size_t j = 0; j < n; j++)
+                        if (share[j] >= 0.5 && (best == n || share[j] > share[best]))
+                                best = j;
+                if (best == n)
+                        break;
+                char one[64];
+                size_t m = (size_t)snprintf(one, sizeof one, "%s\"%s\":%.0f", rank ? "," : "", names[best], share[best]);
+                if (used + m + 2 > 200)
+                        break;
+                memcpy(json + used, one, m + 1);
+                used += m;
+                share[best] = -1;
+        }
+        snprintf(json + used, 200 - used, "}");
+}
+
+void budget_close(const struct cause_list *list, double *ret_u, double *ret_u95, char json[200])
+{
+        double sum = 0, lower = 0;
+        for (size_t k = 0; k < list->n; k++) {
+                double v = list->dq[k] * list->dq[k];
+                sum += v;
+                if (isfinite(list->nu[k]))
+                        lower += v * v / list->nu[k];
+        }
+        double factor = lower > 0 ? student_95(sum * sum / lower) : 2;
+        *ret_u = sqrt(sum);
+        *ret_u95 = fmax(2, factor) * *ret_u;
+        if (sum > 0 && isfinite(sum))
+                shares_json(list, sum, json);
+        else
+                snprintf(json, 200, "{}");
+}
+
+static double phi(double x) { return erfc(-x / sqrt(2)) / 2; }
+
+double conformance(double value, double u, bool has_low, double low, bool has_high, double high)
+{
+        double above = has_high ? (u > 0 ? phi((high - value) / u) : value <= high) : 1;
+        double below = has_low ? (u > 0 ? phi((low - value) / u) : value < low) : 0;
+        return above - below;
+}

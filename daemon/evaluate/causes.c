@@ -1,0 +1,347 @@
+/* causes.c: where the uncertainty of one number comes from.
+ * Idea        The number is q = g(z), z analytic in the twelve S of device, open and short.  dz/dS is taken once; each cause says how it moves the three S at the tips,
+ *             all of one origin together, so that what is common to device and dummies (standards, drift) cancels as far as it really does.
+ * Causes      contact of each touch   R and L per signal path, and where the tip stands: setup.contact_ohm_u, contact_h_u, placement_um_u; private to each touch
+ *             standards               the copy's u of R, L, C, delay against its model, and the contact of its touch; common
+ *             drift                   the check lets pass what lies within its limits: rectangular, one half width per mode and port; common
+ *             dummies                 how far the two pads of one dummy differ, over dies: as far as the device's own pads may differ from the dummy's
+ *             pads' model             open-short takes all shunt outside all series; the true order lies between it and short-open: rectangular, the difference as half width
+ *             noise                   the scatter of the number itself over neighbouring points, or the noise table where there are too few
+ * Sources     JCGM 100:2008 4.3.7 (rectangular), 5.1.2; JCGM 102. */
+#include "evaluate/chain.h"
+#include "rf/convert.h"
+#include <math.h>
+#include <string.h>
+
+/* Half of the placement's variance is the stage's, which moves the pads under both probes alike: what lengthens one port's path shortens the other's.  The other
+   half is each tip's own. */
+#define OWN_SHARE 0.70710678118654752440
+#define ALUMINA_EPS_EFF 5.3 /* coplanar line on a calibration substrate, where the recipe does not say */
+
+struct slope {
+        const struct asked *a;
+        double complex z, d[PART_COUNT][4]; /* dz/dS */
+        double hz, w;
+        size_t i; /* of the calibration */
+        struct cause_list *to;
+        const struct trio *at;
+};
+
+static void slope_take(struct slope *k)
+{
+        k->z = asked_z(k->a, k->at);
+        for (int p = 0; p < PART_COUNT; p++)
+                for (int e = 0; e < 4; e++) {
+                        if (!k->a->ch->raw[p]) {
+                                k->d[p][e] = 0;
+                                continue;
+                        }
+                        const double h = 1e-7;
+                        struct trio up = *k->at, down = *k->at;
+                        up.s[p].e[e] += h;
+                        down.s[p].e[e] -= h;
+                        k->d[p][e] = (asked_z(k->a, &up) - asked_z(k->a, &down)) / (2 * h);
+                }
+}
+
+static double value_change(const struct slope *k, double complex dz) { return (asked_value(k->a, k->z + dz) - asked_value(k->a, k->z - dz)) / 2; }
+
+static double complex weigh(const struct slope *k, int part, struct m2 ds)
+{
+        double complex dz = 0;
+        for (int e = 0; e < 4; e++)
+                dz += k->d[part][e] * ds.e[e];
+        return dz;
+}
+
+static void add_private(const struct slope *k, const char *name, int part, struct m2 ds) { cause_add(k->to, name, value_change(k, weigh(k, part, ds)), INFINITY); }
+
+/* One touch: what the tips of each port do on their own. */
+static void touch_causes(const struct slope *k, int part)
+{
+        static const char *const r_name[] = {"contact R", "contact R, open", "contact R, short"}, *const l_name[] = {"contact L", "contact L, open", "contact L, short"},
+                                             *const x_name[] = {"placement", "placement, open", "placement, short"};
+        const struct setup *setup = &k->a->ch->q->recipe->setup;
+        double z = k->a->ch->z, eps = k->a->ch->q->recipe->calibration.eps_eff;
+        double complex theta = CMPLX(0, k->w * sqrt(eps > 1 ? eps : ALUMINA_EPS_EFF) / RF_C0_M_S * setup->placement_um_u * 1e-6);
+        if (!k->a->ch->raw[part])
+                return;
+        struct m2 shift[2];
+        for (int port = 0; port < 2; port++) {
+                add_private(k, r_name[part], part, move_series(k->at->s[part], port, setup->contact_ohm_u, z));
+                add_private(k, l_name[part], part, move_series(k->at->s[part], port, CMPLX(0, k->w * setup->contact_h_u), z));
+                shift[port] = move_shift(k->at->s[part], port, theta);
+                add_private(k, x_name[part], part, m2_scale(OWN_SHARE, shift[port]));
+        }
+        add_private(k, x_name[part], part, m2_scale(OWN_SHARE, m2_sub(shift[0], shift[1])));
+}
+
+/* One cause that moves all parts at once. */
+typedef struct m2 (*mover)(const struct slope *k, struct m2 s, const void *cause);
+static void add_common(const struct slope *k, const char *name, mover move, const void *cause)
+{
+        double complex dz = 0;
+        for (int p = 0; p < PART_COUNT; p++)
+                if (k->a->ch->raw[p])
+                        dz += weigh(k, p, move(k, k->at->s[p], cause));
+        cause_add(k->to, name, value_change(k, dz), INFINITY);
+}
+
+struct ideal_cause {
+        double complex gamma[3], d_gamma[2][3]; /* open, short, load; per port */
+        struct m2 thru, d_thru;
+};
+static struct m2 ideal_mover(const struct slope *k, struct m2 s, const void *cause)
+{
+        const struct ideal_cause *c = cause;
+        struct m2 none = m2_of(0, 0, 0, 0), ds = none;
+        for (int port = 0; port < 2; port++) {
+                bool moved = c->d_gamma[port][0] != 0 || c->d_gamma[port][1] != 0 || c->d_gamma[port][2] != 0;
+                if (moved)
+                        ds = m2_add(ds, move_ideals(k->a->ch->cal, k->i, s, port, c->gamma, c->d_gamma[port], c->thru, none));
+        }
+        if (c->d_thru.e[0] != 0 || c->d_thru.e[2] != 0)
+                ds = m2_add(ds, move_ideals(k->a->ch->cal, k->i, s, 0, c->gamma, c->d_gamma[0], c->thru, c->d_thru));
+        return ds;
+}
+struct tracking_cause {
+        int port;
+        double complex eps;
+};
+static struct m2 tracking_mover(const struct slope *k, struct m2 s, const void *cause)
+{
+        const struct tracking_cause *c = cause;
+        return move_tracking(k->a->ch->cal, k->i, s, c->port, c->eps);
+}
+
+static const struct standard *used_standard(const struct recipe *r, int32_t kind)
+{
+        for (size_t k = 0; k < r->calibration.standard_n; k++) {
+                const struct standard *s = recipe_standard(r, r->calibration.standards[k].standard);
+                if (s && s->kind == kind)
+                        return s;
+        }
+        return NULL;
+}
+
+static double complex series_dg(double complex g, double complex dz) { return (1 - g) * (1 - g) / 2 * dz / 50; }
+static double complex shunt_dg(double complex g, double complex dy) { return -(1 + g) * (1 + g) / 2 * dy * 50; }
+
+static void standard_causes(const struct slope *k)
+{
+        const struct chain *ch = k->a->ch;
+        const struct recipe *r = ch->q->recipe;
+        const struct setup *setup = &r->setup;
+        static const int32_t kinds[3] = {STANDARD_OPEN, STANDARD_SHORT, STANDARD_LOAD};
+        const struct standard *s[3], *thru = used_standard(r, STANDARD_THRU);
+        struct ideal_cause base = {.thru = m2_of(0, 1, 1, 0)}, c;
+        for (int m = 0; m < 3; m++) {
+                if (!(s[m] = used_standard(r, kinds[m])))
+                        return;
+                base.gamma[m] = standard_at(s[m], k->hz).e[0];
+        }
+        if (thru)
+                base.thru = standard_at(thru, k->hz);
+        double complex shift = CMPLX(0, k->w * sqrt(ALUMINA_EPS_EFF) / RF_C0_M_S * setup->placement_um_u * 1e-6);
+        static const char *const touched[3] = {"open's touch", "short's touch", "load's touch"};
+        for (int m = 0; m < 3; m++) {
+                const struct standard_model *u = &s[m]->model;
+                double complex g = base.gamma[m];
+                for (int port = 0; port < 2; port++) {
+                        c = base;
+                        double complex *d = &c.d_gamma[port][m];
+                        if (m == 0) {
+                                *d = shunt_dg(g, CMPLX(0, k->w * u->u_c_f));
+                                add_common(k, "open C", ideal_mover, &c);
+                        } else {
+                                *d = series_dg(g, CMPLX(0, k->w * u->u_l_h));
+                                add_common(k, m == 1 ? "short L" : "load L", ideal_mover, &c);
+                                *d = m == 1 ? 0 : series_dg(g, u->u_r_ohm);
+                                add_common(k, "load R", ideal_mover, &c);
+                        }
+                        if (s[m]->raised)
+                                continue;
+                        *d = series_dg(g, setup->contact_ohm_u);
+                        add_common(k, touched[m], ideal_mover, &c);
+                        *d = series_dg(g, CMPLX(0, k->w * setup->contact_h_u));
+                        add_common(k, touched[m], ideal_mover, &c);
+                        *d = -2 * OWN_SHARE * shift * g;
+                        add_common(k, touched[m], ideal_mover, &c);
+                }
+                if (s[m]->raised)
+                        continue;
+                c = base;
+                c.d_gamma[0][m] = -2 * OWN_SHARE * shift * g;
+                c.d_gamma[1][m] = -c.d_gamma[0][m];
+                add_common(k, touched[m], ideal_mover, &c);
+        }
+        if (!thru || ch->cal->terms.model != TERMS_TWELVE)
+                return;
+        c = base;
+        for (int port = 0; port < 2; port++) {
+                c.d_thru = move_series(base.thru, port, CMPLX(setup->contact_ohm_u, k->w * setup->contact_h_u), 50);
+                add_common(k, "thru's touch", ideal_mover, &c);
+                c.d_thru = move_shift(base.thru, port, shift);
+                add_common(k, "thru's touch", ideal_mover, &c);
+        }
+        c.d_thru = m2_scale(CMPLX(0, -k->w * thru->model.u_delay_s), m2_of(0, base.thru.e[1], base.thru.e[2], 0));
+        add_common(k, "thru delay", ideal_mover, &c);
+}
+
+/* Line methods: the first line's touch sets the planes. */
+static struct m2 shift_mover(const struct slope *k, struct m2 s, const void *cause)
+{
+        (void)k;
+        const struct tracking_cause *c = cause;
+        return move_shift(s, c->port, c->eps);
+}
+static void line_causes(const struct slope *k)
+{
+        const struct setup *setup = &k->a->ch->q->recipe->setup;
+        const struct calibration *cal = k->a->ch->cal;
+        for (int port = 0; port < 2; port++) {
+                struct tracking_cause c = {.port = port};
+                c.eps = CMPLX(cal->gamma_re[k->i], cal->gamma_im[k->i]) * setup->placement_um_u * 1e-6;
+                add_common(k, "thru's touch", shift_mover, &c);
+                c.eps = CMPLX(setup->contact_ohm_u, k->w * setup->contact_h_u) / 100; /* a series z moves S21 of a matched line by -z/(2 Zc) */
+                add_common(k, "thru's touch", shift_mover, &c);
+        }
+}
+
+static void drift_causes(const struct slope *k)
+{
+        const struct recipe *r = k->a->ch->q->recipe;
+        const struct check_limits *limit = &r->check.limits;
+        const struct calibration *cal = k->a->ch->cal;
+        if (r->check.standard_n == 0 || cal->terms.model == TERMS_ONE_PORT)
+                return;
+        for (int port = 0; port < 2; port++) {
+                struct tracking_cause c = {.port = port, .eps = CMPLX(0, -k->w * limit->delay_fs * 1e-15 / sqrt(3))};
+                add_common(k, "drift, delay", tracking_mover, &c);
+                c.eps = -limit->loss_db / RF_DB_PER_NEPER * sqrt(k->hz / cal->axis.hz[cal->axis.n - 1]) / sqrt(3);
+                add_common(k, "drift, loss", tracking_mover, &c);
+        }
+}
+
+/* The two pads of one dummy are neighbours drawn alike: how far they differ tells how far the device's own pads may differ from the dummy's, whatever the wafer does
+   from die to die.  The same relative scatter is taken for the leads. */
+static void dummy_causes(const struct slope *k, size_t j)
+{
+        const struct chain *ch = k->a->ch;
+        if (ch->method == RF_DEEMBED_UNKNOWN)
+                return;
+        double sum = 0, squares = 0, own = cimag(rf_y_from_s(k->at->s[PART_OPEN], ch->z).e[0]);
+        size_t n = 0;
+        for (size_t o = 0; o <= ch->q->open_n && o <= 8; o++) {
+                const struct raw_sweep *raw = o < ch->q->open_n && o < 8 ? ch->q->opens[o] : ch->raw[PART_OPEN];
+                if (raw->n != ch->axis.n)
+                        continue;
+                struct m2 y = rf_y_from_s(tip_point(ch->cal, raw, j, k->i), ch->z);
+                double difference = cimag(y.e[0] - y.e[3]);
+                sum += difference;
+                squares += difference * difference;
+                n++;
+        }
+        /* From three dies on, what all have in common is the calibration's doing, and counted there. */
+        double nu = n < 3 ? (double)n : (double)(n - 1);
+        double u = sqrt(fmax(0, n < 3 ? squares : squares - sum * sum / (double)n) / nu);
+        struct m2 half = m2_add(m2_one(), k->at->s[PART_OPEN]);
+        for (int port = 0; port < 2; port++) {
+                struct m2 dy = port == 0 ? m2_diag(CMPLX(0, u), 0) : m2_diag(0, CMPLX(0, u));
+                cause_add(k->to, "dummies", value_change(k, weigh(k, PART_OPEN, m2_scale(-ch->z / 2, m2_mul(half, m2_mul(dy, half))))), nu);
+        }
+        if (ch->method != RF_DEEMBED_OPEN_SHORT || !(fabs(own) > 0))
+                return;
+        struct m2 lead = m2_inv(m2_sub(rf_y_from_s(k->at->s[PART_SHORT], ch->z), rf_y_from_s(k->at->s[PART_OPEN], ch->z)));
+        for (int port = 0; port < 2; port++)
+                cause_add(k->to, "dummies", value_change(k, weigh(k, PART_SHORT, move_series(k->at->s[PART_SHORT], port, u / fabs(own) * lead.e[3 * port], ch->z))), nu);
+}
+
+static void model_cause(const struct slope *k)
+{
+        if (k->a->ch->method != RF_DEEMBED_OPEN_SHORT)
+                return;
+        struct chain other = *k->a->ch;
+        other.method = RF_DEEMBED_SHORT_OPEN;
+        struct asked a = *k->a;
+        a.ch = &other;
+        a.near = k->a->near != 0 ? k->z : 0;
+        double complex dz = asked_z(&a, k->at) - k->z;
+        cause_add(k->to, "pads' model", value_change(k, dz) / sqrt(3), INFINITY);
+}
+
+/* Scatter of the number over the nine nearest points about its own quadratic. */
+static bool noise_by_data(const struct slope *k, size_t j, double gain)
+{
+        enum { HALF = 4, WINDOW = 2 * HALF + 1 };
+        const struct chain *ch = k->a->ch;
+        if (ch->axis.n < WINDOW)
+                return false;
+        size_t from = j < HALF ? 0 : j - HALF;
+        if (from + WINDOW > ch->axis.n)
+                from = ch->axis.n - WINDOW;
+        const double *hz = ch->axis.hz + from;
+        if (!(hz[WINDOW - 1] < 1.35 * hz[0]))
+                return false;
+        double q[WINDOW], x[WINDOW];
+        struct asked a = *k->a;
+        for (size_t m = 0; m < WINDOW; m++) {
+                struct trio t = chain_point(ch, from + m);
+                a.hz = hz[m];
+                a.near = k->a->near != 0 ? CMPLX(creal(k->z), cimag(k->z) * hz[m] / k->hz) : 0;
+                q[m] = asked_value(&a, asked_z(&a, &t));
+                x[m] = hz[m];
+                if (!isfinite(q[m]))
+                        return false;
+        }
+        cause_add(k->to, "noise", scatter_of(x, q, NULL, WINDOW, 1) * sqrt(gain), WINDOW - 3);
+        return true;
+}
+
+static void noise_by_table(const struct slope *k, double gain)
+{
+        const struct chain *ch = k->a->ch;
+        const struct sweep_plan *plan = recipe_sweep(ch->q->recipe, ch->q->measure->sweep);
+        double sum = 0;
+        for (int p = 0; p < PART_COUNT; p++)
+                for (int e = 0; e < 4 && ch->raw[p]; e++) {
+                        double u = noise_of(plan, k->hz, cabs(k->at->s[p].e[e]));
+                        double re = value_change(k, k->d[p][e] * u), im = value_change(k, k->d[p][e] * CMPLX(0, u));
+                        sum += re * re + im * im;
+                }
+        cause_add(k->to, "noise", sqrt(sum * gain), INFINITY);
+        struct ideal_cause base = {.thru = m2_of(0, 1, 1, 0)};
+        static const int32_t kinds[3] = {STANDARD_OPEN, STANDARD_SHORT, STANDARD_LOAD};
+        for (int m = 0; m < 3; m++) {
+                const struct standard *s = used_standard(ch->q->recipe, kinds[m]);
+                if (!s)
+                        return;
+                base.gamma[m] = standard_at(s, k->hz).e[0];
+        }
+        plan = recipe_sweep(ch->q->recipe, ch->q->recipe->calibration.sweep);
+        for (int port = 0; port < 2; port++)
+                for (int m = 0; m < 3; m++)
+                        for (int part = 0; part < 2; part++) {
+                                struct ideal_cause c = base;
+                                c.d_gamma[port][m] = noise_of(plan, k->hz, cabs(base.gamma[m])) * sqrt(gain) * (part ? CMPLX(0, 1) : 1);
+                                add_common(k, "noise of standards", ideal_mover, &c);
+                        }
+}
+
+void causes_of(const struct asked *a, const struct trio *at, size_t j, double noise_gain, struct cause_list *to)
+{
+        struct slope k = {.a = a, .hz = a->hz, .w = RF_TWO_PI * a->hz, .i = map_at(a->ch->map, j), .to = to, .at = at};
+        to->n = 0;
+        slope_take(&k);
+        for (int p = 0; p < PART_COUNT; p++)
+                touch_causes(&k, p);
+        if (a->ch->cal->thru_m > 0 || isfinite(a->ch->cal->gamma_im[k.i]))
+                line_causes(&k);
+        else
+                standard_causes(&k);
+        drift_causes(&k);
+        dummy_causes(&k, j);
+        model_cause(&k);
+        if (!noise_by_data(&k, j, noise_gain))
+                noise_by_table(&k, noise_gain);
+}

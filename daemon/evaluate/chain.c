@@ -1,0 +1,295 @@
+/* chain.c: one sweep through correct, de-embed, extract, judge.
+ * Idea        A parameter looks at one frequency, so the chain runs there alone: five raw points of device, open and short are corrected, S is interpolated, and
+ *             the rest is algebra of a single point.  A whole wafer is then evaluated in the time that correcting all its sweeps in full would take several times over.
+ * Verdict     JCGM 106:2012: pass when the true value lies within the limits with probability 0.95 or more, fail at 0.05 or less, else marginal.
+ * Refusal     a number whose 95 % half width is more than the recipe's share of it is not given: value absent, reason says by how much.
+ * Flags       of the corrected sweep: 16 not reciprocal, 32 not passive (run/entry.h). */
+#include "evaluate/chain.h"
+#include "rf/convert.h"
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+enum { FLAG_NOT_RECIPROCAL = 16, FLAG_NOT_PASSIVE = 32 };
+
+static enum code part_check(const struct chain *ch, const char *what, const struct raw_sweep *raw, struct tp_error *err)
+{
+        if (!raw)
+                return tp_fail(err, CODE_NOT_FOUND, "device %s needs the %s dummy of its die and there is no good one; measure it again or change the recipe's de-embedding",
+                               ch->q->measure->device, what);
+        if (raw->n != ch->axis.n || (raw->hz != ch->axis.hz && memcmp(raw->hz, ch->axis.hz, raw->n * sizeof *raw->hz) != 0))
+                return tp_fail(err, CODE_BAD_INPUT, "the %s dummy was swept at other frequencies (%zu points) than device %s (%zu points); give both one sweep plan", what, raw->n,
+                               ch->q->measure->device, ch->axis.n);
+        return CODE_OK;
+}
+
+enum code chain_open(const struct chain_question *q, struct arena *arena, struct chain *ret, struct tp_error *err)
+{
+        struct chain ch = {.q = q, .cal = q->calibration, .axis = {.n = q->raw->n, .hz = q->raw->hz}, .raw = {q->raw}};
+        double z = q->calibration->z_ref;
+        ch.line_reference = !(z > 0);
+        ch.z = ch.line_reference ? 50 : z;
+        enum code code = calibration_map(q->calibration, q->raw, arena, &ch.map, err);
+        if (code)
+                return tp_where(err, "device %s", q->measure->device);
+        if (q->measure->deembed != DEEMBED_NONE) {
+                if (ch.line_reference)
+                        return tp_fail(err, CODE_BAD_INPUT, "device %s: de-embedding needs ohms, and the calibration's reference is the line's own impedance; give calibration.line_capacitance_f_m",
+                                       q->measure->device);
+                ch.raw[PART_OPEN] = q->open;
+                if ((code = part_check(&ch, "open", q->open, err)))
+                        return code;
+                ch.method = RF_DEEMBED_OPEN;
+        }
+        if (q->measure->deembed == DEEMBED_OPEN_SHORT) {
+                ch.raw[PART_SHORT] = q->short_;
+                if ((code = part_check(&ch, "short", q->short_, err)))
+                        return code;
+                ch.method = RF_DEEMBED_OPEN_SHORT;
+        }
+        int at = layout_device(&q->recipe->layout, q->measure->device);
+        if (at >= 0) {
+                ch.device_kind = q->recipe->layout.devices[at].kind;
+                ch.line_m = q->recipe->layout.devices[at].length_um * 1e-6 - q->calibration->thru_m;
+        }
+        *ret = ch;
+        return CODE_OK;
+}
+
+struct trio chain_point(const struct chain *ch, size_t j)
+{
+        struct trio t = {{{{0}}}};
+        for (int p = 0; p < PART_COUNT; p++)
+                if (ch->raw[p])
+                        t.s[p] = tip_point(ch->cal, ch->raw[p], j, map_at(ch->map, j));
+        return t;
+}
+
+enum code chain_between(const struct chain *ch, double hz, struct trio *ret, size_t *ret_nearest, double *ret_noise_gain, struct tp_error *err)
+{
+        size_t first, n;
+        double w[5], gain = 0;
+        struct trio sum = {{{{0}}}};
+        enum code code = rf_interpolation(&ch->axis, hz, &first, &n, w, err);
+        if (code)
+                return code;
+        for (size_t j = 0; j < n; j++) {
+                struct trio one = chain_point(ch, first + j);
+                for (int p = 0; p < PART_COUNT; p++)
+                        sum.s[p] = m2_add(sum.s[p], m2_scale(w[j], one.s[p]));
+                gain += w[j] * w[j];
+        }
+        *ret = sum;
+        *ret_nearest = axis_nearest(&ch->axis, hz);
+        *ret_noise_gain = gain;
+        return CODE_OK;
+}
+
+static void refuse(struct parameter_answer *a, const char *sentence)
+{
+        a->has_value = false;
+        a->value = a->u95 = NAN;
+        a->verdict = "none";
+        snprintf(a->reason, sizeof a->reason, "%s", sentence);
+}
+
+static void judge(struct parameter_answer *a, double u)
+{
+        const struct parameter_plan *p = a->plan;
+        if (!p->has_low && !p->has_high) {
+                a->verdict = "none";
+                snprintf(a->reason, sizeof a->reason, "no limits");
+                return;
+        }
+        double pc = conformance(a->value, u, p->has_low, p->low, p->has_high, p->high);
+        a->verdict = pc >= 0.95 ? "pass" : pc <= 0.05 ? "fail" : "marginal";
+        a->reason[0] = '\0';
+        if (pc < 0.95)
+                snprintf(a->reason, sizeof a->reason, "within its limits with probability %.2g", pc);
+}
+
+static void unit_fail(struct parameter_answer *a, const struct tp_error *err)
+{
+        char sentence[sizeof a->reason];
+        snprintf(sentence, sizeof sentence, "%.*s", (int)sizeof sentence - 1, err->text);
+        refuse(a, sentence);
+}
+
+/* The first zero of the branch's susceptance, from inductive to capacitive or the other way round, above the frequency of the largest |Q|. */
+struct crossing {
+        bool found;
+        double hz;
+};
+static struct crossing crossing_find(const struct asked *a)
+{
+        const struct chain *ch = a->ch;
+        struct asked at = *a;
+        double sign = ch->device_kind == DEVICE_CAPACITOR ? -1 : 1; /* an inductor's susceptance is negative below resonance */
+        size_t stride = ch->axis.n > 128 ? 4 : 1, last = 0;
+        double before = NAN, q_best = 0;
+        struct crossing c = {false, NAN};
+        for (size_t j = 0; j < ch->axis.n; j += stride) {
+                struct trio t = chain_point(ch, j);
+                at.hz = ch->axis.hz[j];
+                double complex z = asked_z(&at, &t);
+                double b = -sign * cimag(1 / z), q = fabs(cimag(z) / creal(z));
+                if (at.hz < 1e9) { /* below, the reactance of any real device is noise */
+                        last = j;
+                        continue;
+                }
+                if (b > 0 && q > q_best) {
+                        q_best = q;
+                        c.found = false;
+                }
+                if (!c.found && before > 0 && b <= 0) {
+                        size_t lo = last;
+                        for (size_t m = last + 1; m <= j; m++) { /* within the stride, and there by linear interpolation of the susceptance */
+                                struct trio u = chain_point(ch, m);
+                                at.hz = ch->axis.hz[m];
+                                double here = -sign * cimag(1 / asked_z(&at, &u));
+                                if (here <= 0) {
+                                        double f0 = ch->axis.hz[lo], f1 = ch->axis.hz[m];
+                                        c = (struct crossing){true, f0 + (f1 - f0) * before / (before - here)};
+                                        break;
+                                }
+                                before = here;
+                                lo = m;
+                        }
+                }
+                before = b;
+                last = j;
+        }
+        return c;
+}
+
+static void answer_srf(struct asked *a, struct parameter_answer *to, struct cause_list *list, struct tp_error *err)
+{
+        const struct chain *ch = a->ch;
+        struct crossing c = crossing_find(a);
+        if (!c.found) {
+                char text[100];
+                snprintf(text, sizeof text, "no resonance up to %.4g GHz", ch->axis.hz[ch->axis.n - 1] / 1e9);
+                refuse(to, text);
+                return;
+        }
+        struct trio t;
+        size_t j;
+        double gain, b[3], f[3];
+        for (int k = 0; k < 3; k++) { /* a secant step on the smoothed curve, and its slope */
+                f[k] = fmin(c.hz * (1 + 0.01 * (k - 1)), ch->axis.hz[ch->axis.n - 1]);
+                if (chain_between(ch, f[k], &t, &j, &gain, err)) {
+                        unit_fail(to, err);
+                        return;
+                }
+                a->hz = f[k];
+                b[k] = asked_value(a, asked_z(a, &t));
+        }
+        double slope = (b[2] - b[0]) / (f[2] - f[0]);
+        a->hz = f[1] - b[1] / slope;
+        if (!(fabs(a->hz / c.hz - 1) < 0.02) || chain_between(ch, a->hz, &t, &j, &gain, err)) {
+                refuse(to, "the resonance is too flat to be placed");
+                return;
+        }
+        causes_of(a, &t, j, gain, list);
+        for (size_t k = 0; k < list->n; k++)
+                list->dq[k] /= slope;
+        to->value = a->hz;
+        to->has_value = true;
+}
+
+static void answer_one(const struct chain *ch, const struct parameter_plan *plan, struct parameter_answer *to)
+{
+        struct tp_error err = {0};
+        struct cause_list list = {.n = 0};
+        struct asked a = {.ch = ch, .quantity = plan->quantity, .hz = plan->freq_hz, .view = ch->q->measure->contact.family == 3 ? VIEW_SINGLE : VIEW_SERIES};
+        *to = (struct parameter_answer){.plan = plan, .value = NAN, .u95 = NAN, .verdict = "none",
+                                        .plane = plane_words[ch->method == RF_DEEMBED_UNKNOWN ? ch->cal->terms.plane : PLANE_DEVICE]};
+        snprintf(to->budget, sizeof to->budget, "{}");
+        if (plan->quantity == QUANTITY_SRF) {
+                answer_srf(&a, to, &list, &err);
+        } else {
+                struct trio t;
+                size_t j;
+                double gain;
+                if (asked_branch(&a, &err) || chain_between(ch, a.hz, &t, &j, &gain, &err)) {
+                        unit_fail(to, &err);
+                        return;
+                }
+                to->value = asked_value(&a, asked_z(&a, &t));
+                to->has_value = isfinite(to->value);
+                if (to->has_value)
+                        causes_of(&a, &t, j, gain, &list);
+                else
+                        refuse(to, "the device shows nothing to compute it from at this frequency");
+        }
+        if (!to->has_value)
+                return;
+        double u;
+        budget_close(&list, &u, &to->u95, to->budget);
+        double share = to->u95 / fabs(to->value), most = plan->resolve_share_max > 0 ? plan->resolve_share_max : 0.3;
+        if (!isfinite(to->u95)) {
+                refuse(to, "its uncertainty cannot be computed at this frequency");
+        } else if (plan->quantity != QUANTITY_S21_DB && !(share <= most)) {
+                char text[120];
+                snprintf(text, sizeof text, "not resolvable: u95 is %.3g %% of the value, at most %.3g %% is asked", 100 * share, 100 * most);
+                refuse(to, text);
+        } else {
+                judge(to, to->u95 / 2);
+        }
+}
+
+static double passivity(struct m2 s)
+{
+        double t = 0, d = cabs(m2_det(s));
+        for (int k = 0; k < 4; k++)
+                t += creal(s.e[k]) * creal(s.e[k]) + cimag(s.e[k]) * cimag(s.e[k]);
+        return sqrt((t + sqrt(fmax(0, t * t - 4 * d * d))) / 2);
+}
+
+/* Every eighth point is enough to see a sweep that is not what a passive reciprocal device gives. */
+static uint32_t sweep_flags(const struct chain *ch, double *ret_reciprocity, double *ret_passive)
+{
+        double worst_r = 0, worst_p = 0;
+        size_t odd = 0, active = 0, n = 0;
+        for (size_t j = 0; j < ch->axis.n; j += ch->axis.n > 64 ? 8 : 1) {
+                struct m2 s = tip_point(ch->cal, ch->raw[PART_DEVICE], j, map_at(ch->map, j));
+                double r = cabs(s.e[1] - s.e[2]), p = passivity(s), noise = noise_of(recipe_sweep(ch->q->recipe, ch->q->measure->sweep), ch->axis.hz[j], 1);
+                odd += r > 0.02 + 6 * noise;
+                active += p > 1.02 + 6 * noise;
+                worst_r = fmax(worst_r, r);
+                worst_p = fmax(worst_p, p);
+                n++;
+        }
+        *ret_reciprocity = worst_r;
+        *ret_passive = worst_p;
+        return (odd * 50 > n ? FLAG_NOT_RECIPROCAL : 0u) | (active * 50 > n ? FLAG_NOT_PASSIVE : 0u);
+}
+
+enum code chain_run(const struct chain_question *q, struct arena *arena, struct parameter_answer **ret, size_t *ret_n, uint32_t *ret_flags, struct tp_error *err)
+{
+        struct chain ch;
+        double reciprocity, passive;
+        size_t n = q->measure->parameter_n;
+        *ret = NULL;
+        *ret_n = 0;
+        *ret_flags = 0;
+        enum code code = chain_open(q, arena, &ch, err);
+        if (code)
+                return code;
+        struct parameter_answer *answers = arena_take(arena, (n ? n : 1) * sizeof *answers);
+        if (!answers)
+                return tp_fail_memory(err);
+        *ret_flags = sweep_flags(&ch, &reciprocity, &passive);
+        for (size_t k = 0; k < n; k++) {
+                struct parameter_answer *a = &answers[k];
+                answer_one(&ch, &q->measure->parameters[k], a);
+                size_t used = strlen(a->reason);
+                if ((*ret_flags & FLAG_NOT_RECIPROCAL) && used + 40 < sizeof a->reason)
+                        used += (size_t)snprintf(a->reason + used, sizeof a->reason - used, "%sS21 and S12 differ by up to %.2g", used ? "; " : "", reciprocity);
+                if ((*ret_flags & FLAG_NOT_PASSIVE) && used + 40 < sizeof a->reason)
+                        snprintf(a->reason + used, sizeof a->reason - used, "%snot passive: gain up to %.4g", used ? "; " : "", passive);
+        }
+        *ret = answers;
+        *ret_n = n;
+        return CODE_OK;
+}

@@ -1,0 +1,46 @@
+/* chain.h: the inside of one sweep's chain, shared by chain.c (what is asked), asked.c (one number from three networks) and causes.c (its uncertainty). */
+#ifndef TIPPLANE_EVALUATE_CHAIN_H
+#define TIPPLANE_EVALUATE_CHAIN_H
+#include "evaluate/inside.h"
+#include "rf/deembed.h"
+#include "rf/extract.h"
+
+enum part { PART_DEVICE, PART_OPEN, PART_SHORT, PART_COUNT };
+struct trio {
+        struct m2 s[PART_COUNT]; /* at the calibration's plane; parts that the recipe does not use are 0 */
+};
+struct chain {
+        const struct chain_question *q;
+        const struct calibration *cal;
+        const struct raw_sweep *raw[PART_COUNT]; /* NULL: not used */
+        const uint32_t *map;                     /* all parts lie on the device's points */
+        struct axis axis;                        /* of the sweep */
+        enum deembed_method method;              /* RF_DEEMBED_UNKNOWN: none */
+        double z;                                /* real reference used in arithmetic; 50 when the line's own is not known */
+        bool line_reference;                     /* S is in the line's own impedance, whose ohms are not known */
+        int32_t device_kind;                     /* enum device_kind */
+        double line_m;                           /* what lies between the planes of a line device */
+};
+enum code chain_open(const struct chain_question *, struct arena *, struct chain *ret, struct tp_error *);
+struct trio chain_point(const struct chain *, size_t j);
+/* Local quadratic over five points, in S, where everything is bounded; sum of the squared weights in *ret_noise_gain. */
+enum code chain_between(const struct chain *, double hz, struct trio *ret, size_t *ret_nearest, double *ret_noise_gain, struct tp_error *);
+struct m2 chain_deembed(const struct chain *, const struct trio *);
+
+/* One question to a trio: an analytic complex number, and the real one that is reported. */
+struct asked {
+        const struct chain *ch;
+        int32_t quantity;
+        double hz;
+        enum view view;
+        double complex near; /* lines: about what gamma l must be */
+};
+double complex asked_z(const struct asked *, const struct trio *);
+double asked_value(const struct asked *, double complex z);
+/* Lines: follows the phase up from where it is less than a quarter turn.  Sets near. */
+enum code asked_branch(struct asked *, struct tp_error *);
+
+/* All causes of uncertainty of a at the trio (index i of the calibration, j of the sweep). */
+void causes_of(const struct asked *, const struct trio *, size_t j, double noise_gain, struct cause_list *);
+
+#endif

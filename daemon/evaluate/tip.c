@@ -1,0 +1,91 @@
+/* tip.c: raw points to the calibration's plane.
+ * Choice      The switch terms are the calibration's means, not the sweep's own: they belong to the analyzer's hardware state, and those read on an open
+ *             or a short are a quotient of two noises. */
+#include "evaluate/inside.h"
+#include "rf/convert.h"
+#include <math.h>
+#include <string.h>
+
+enum code calibration_map(const struct calibration *c, const struct raw_sweep *raw, struct arena *arena, const uint32_t **ret, struct tp_error *err)
+{
+        *ret = NULL;
+        if (raw->n == c->axis.n && (raw->hz == c->axis.hz || !memcmp(raw->hz, c->axis.hz, raw->n * sizeof *raw->hz)))
+                return CODE_OK;
+        uint32_t *map = arena_take(arena, raw->n * sizeof *map);
+        if (!map)
+                return tp_fail_memory(err);
+        size_t i = 0;
+        for (size_t j = 0; j < raw->n; j++) {
+                while (i + 1 < c->axis.n && c->axis.hz[i] < raw->hz[j] * (1 - 1e-12))
+                        i++;
+                if (!(fabs(c->axis.hz[i] - raw->hz[j]) <= 1e-12 * raw->hz[j]))
+                        return tp_fail(err, CODE_BAD_INPUT,
+                                       "the calibration has no terms at %.9g Hz (point %zu of the sweep; it holds %zu frequencies from %.9g to %.9g Hz); calibrate with a sweep plan that contains it",
+                                       raw->hz[j], j, c->axis.n, c->axis.hz[0], c->axis.hz[c->axis.n - 1]);
+                map[j] = (uint32_t)i;
+        }
+        *ret = map;
+        return CODE_OK;
+}
+
+struct m2 tip_point(const struct calibration *c, const struct raw_sweep *raw, size_t j, size_t i)
+{
+        struct m2 m;
+        for (int k = 0; k < 4; k++)
+                m.e[k] = CMPLX(raw->re[k][j], raw->im[k][j]);
+        if (c->terms.model == TERMS_EIGHT && c->terms.switch_removed)
+                m = rf_switch_remove_point(m, CMPLX(c->sw.f_re[i], c->sw.f_im[i]), CMPLX(c->sw.r_re[i], c->sw.r_im[i]));
+        return rf_correct2_point(&c->terms, i, m);
+}
+
+enum code tip_network(const struct calibration *c, const struct raw_sweep *raw, struct arena *arena, double *re[4], double *im[4], struct tp_error *err)
+{
+        const uint32_t *map;
+        enum code code = calibration_map(c, raw, arena, &map, err);
+        if (code)
+                return code;
+        for (int k = 0; k < 4; k++)
+                if (!(re[k] = arena_take(arena, net2_stride(raw->n) * sizeof(double))) || !(im[k] = arena_take(arena, net2_stride(raw->n) * sizeof(double))))
+                        return tp_fail_memory(err);
+        for (size_t j = 0; j < raw->n; j++) {
+                struct m2 s = tip_point(c, raw, j, map_at(map, j));
+                for (int k = 0; k < 4; k++) {
+                        re[k][j] = creal(s.e[k]);
+                        im[k][j] = cimag(s.e[k]);
+                }
+        }
+        return CODE_OK;
+}
+
+enum rf_standard_kind standard_rf_kind(int32_t kind)
+{
+        switch ((enum standard_kind)kind) {
+        case STANDARD_OPEN: return RF_OPEN;
+        case STANDARD_SHORT: return RF_SHORT;
+        case STANDARD_LOAD: return RF_LOAD;
+        case STANDARD_THRU: return RF_THRU;
+        case STANDARD_LINE: return RF_LINE;
+        case STANDARD_REFLECT: return RF_REFLECT;
+        case STANDARD_UNKNOWN:
+        case STANDARD_KIND_COUNT: break;
+        }
+        return RF_STANDARD_UNKNOWN;
+}
+
+struct standard_definition standard_definition_of(const struct standard *s)
+{
+        struct standard_definition d = {.kind = standard_rf_kind(s->kind), .r_ohm = s->model.r_ohm, .offset_delay_s = s->model.delay_s,
+                                        .offset_loss_ohm_s = s->model.loss_ohm_s, .offset_z_ohm = s->model.z_ohm};
+        memcpy(d.c_f, s->model.c_f, sizeof d.c_f);
+        memcpy(d.l_h, s->model.l_h, sizeof d.l_h);
+        return d;
+}
+
+struct m2 standard_at(const struct standard *s, double hz)
+{
+        struct standard_definition d = standard_definition_of(s);
+        if (d.kind == RF_THRU || d.kind == RF_LINE)
+                return rf_standard_thru(&d, hz);
+        double complex g = rf_standard_reflection(&d, 25, hz);
+        return m2_diag(g, g);
+}
