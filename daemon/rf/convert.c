@@ -106,7 +106,12 @@ struct m2 rf_s_from_abcd(struct m2 m, double complex z)
 
 struct m2 rf_h_from_y(struct m2 y) { return m2_scale(1 / y.e[0], m2_of(1, -y.e[1], y.e[2], m2_det(y))); }
 
-double complex rf_z_differential_from_y(struct m2 y) { return (y.e[0] + y.e[1] + y.e[2] + y.e[3]) / m2_det(y); }
+/* det Y written by the two admittances to ground: they nearly cancel in a floating device, and in det Y as it stands. */
+double complex rf_z_differential_from_y(struct m2 y)
+{
+        double complex y1 = y.e[0] + y.e[1], y2 = y.e[3] + y.e[2];
+        return (y1 + y2) / (y1 * y2 - y1 * y.e[2] - y2 * y.e[1]);
+}
 
 struct m2 rf_mixed_mode(struct m2 s)
 {

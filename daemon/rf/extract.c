@@ -2,7 +2,8 @@
  * Idea        Every quantity is a short formula of one complex impedance Z(S); its gradient is the analytic dZ/dS times one factor, so the
  *             uncertainty of each comes out of the same few lines as its value.
  * Sources     dZ = (I - S)^{-1} dS (Z + z I) follows from Z = z (I - S)^{-1}(I + S); dY = -Y dZ Y.
- * Trap        the differential impedance from Z loses seven digits at 70 kHz (Z of a nearly floating device is huge): formed from Y here. */
+ * Trap        the differential impedance from Z loses seven digits at 70 kHz (Z of a nearly floating device is huge), and from det Y four.  Formed here
+ *             from the pi: with y1, y2 to ground, det Y = y1 y2 - y1 Y21 - y2 Y12 without cancellation, and errors of y1, y2 leave the ratio. */
 #include "rf/extract.h"
 #include "rf/convert.h"
 #include "rf/small.h"
@@ -31,7 +32,7 @@ static double complex view_of_y(enum view view, struct m2 y, double complex d_dy
                 return -2 / m;
         }
         case VIEW_DIFFERENTIAL: {
-                double complex det = m2_det(y), z = (y.e[0] + y.e[1] + y.e[2] + y.e[3]) / det;
+                double complex y1 = y.e[0] + y.e[1], y2 = y.e[3] + y.e[2], det = y1 * y2 - y1 * y.e[2] - y2 * y.e[1], z = (y1 + y2) / det;
                 d_dy[0] = (1 - z * y.e[3]) / det;
                 d_dy[1] = (1 + z * y.e[2]) / det;
                 d_dy[2] = (1 + z * y.e[1]) / det;
