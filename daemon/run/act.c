@@ -1,0 +1,434 @@
+/* act.c: the turn.  Decide, ask the laws, write the intention down, act, write the outcome down; one step at a time.
+ * Invariants  nothing is sent before its intention is on disk; nothing is acknowledged before its outcome is; r->e changes only in journal_committed().
+ * Not here    what a result means (act_result.c), how a run begins and ends (act_open.c). */
+#include "run/runner_own.h"
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+struct runner *runner_new(const struct runner_setup *setup, struct tp_error *err)
+{
+        struct runner *r = calloc(1, sizeof *r);
+        if (!r) {
+                tp_fail_memory(err);
+                return NULL;
+        }
+        r->world = setup->world;
+        r->log = setup->log;
+        r->store = setup->store;
+        r->loop = setup->loop;
+        r->slot = setup->slot;
+        r->wake_ns = INT64_MAX;
+        snprintf(r->station_name, sizeof r->station_name, "%s", setup->station_name);
+        snprintf(r->build, sizeof r->build, "%s", setup->build);
+        show(r, true);
+        return r;
+}
+
+void runner_free(struct runner *r)
+{
+        if (!r)
+                return;
+        act_forget(r);
+        arena_free(r->can_arena);
+        if (r->safe_asked)
+                free(r->safe_asked);
+        free(r);
+}
+
+void runner_link(struct runner *r, struct link *link) { r->link = link; }
+
+bool runner_idle(const struct runner *r) { return !r->active; }
+
+bool runner_parked(const struct runner *r)
+{
+        if (!r->stop_asked)
+                return false;
+        if (!r->active || r->doing == DOING_STUCK || !r->link_up)
+                return true;
+        return r->doing == DOING_NOTHING && r->e && !r->e->may_stay && evidence_is_safe(r->e) && r->note_n == 0;
+}
+
+int64_t runner_wake_ns(const struct runner *r) { return r->wake_ns; }
+
+void runner_stuck(struct runner *r, const struct tp_error *err)
+{
+        r->doing = DOING_STUCK;
+        r->needs_person = true;
+        snprintf(r->why_wait, sizeof r->why_wait, "%.199s", err->text);
+        log_event(r->log, LOG_ERROR, "run.stuck", "run=%s msg=\"%s\"", r->run, err->text);
+        /* The lease is no longer renewed (health), so the station makes itself safe. */
+        if (r->link)
+                link_safe(r->link, NULL);
+        show(r, true);
+}
+
+void runner_note(struct runner *r, const struct note *note)
+{
+        if (r->note_n < NOTES_MAX)
+                r->notes[r->note_n++] = *note;
+        else
+                log_event(r->log, LOG_ERROR, "run.notes_full", "run=%s note=%d", r->run, note->note);
+}
+
+static void wait_for(struct runner *r, const struct step *step)
+{
+        const struct rule *rule = &rules[step->rule];
+        if (strncmp(r->why_wait, rule->reason, sizeof r->why_wait) != 0 || r->needs_person != rule->needs_person) {
+                snprintf(r->why_wait, sizeof r->why_wait, "%s", rule->reason);
+                log_event(r->log, rule->needs_person ? LOG_WARN : LOG_INFO, "run.waits", "run=%s rule=%s msg=\"%s\"", r->run, rule->name, rule->reason);
+                r->changed = true;
+        }
+        r->needs_person = rule->needs_person;
+        r->wake_ns = step->not_before_ns ? step->not_before_ns : INT64_MAX;
+}
+
+/* An open step was found in the journal after a restart: nobody repeats it blindly. */
+static bool take_open_step(struct runner *r)
+{
+        if (r->e->hands_free)
+                return false;
+        memset(&r->step, 0, sizeof r->step);
+        r->step.id = r->e->open_step;
+        r->step.kind = (enum step_kind)r->e->open_kind;
+        r->step.rule = (uint16_t)r->e->open_rule;
+        r->step.args = r->e->open_args;
+        step_spends(r->plan, &r->step);
+        r->fresh = false;
+        act_send(r);
+        return true;
+}
+
+static void act_next(struct runner *r)
+{
+        const char *why = NULL;
+        struct step step = decide(r->plan, r->e, world_boot_ns(r->world));
+        const struct step_row *row = &step_rows[step.kind];
+        if (step.kind == STEP_NONE || (step.kind == STEP_WAIT && rules[step.rule].waits)) {
+                wait_for(r, &step);
+                return;
+        }
+        if (step.not_before_ns > world_boot_ns(r->world)) {
+                r->wake_ns = step.not_before_ns;
+                return;
+        }
+        if (row->by_station && !r->link_up) {
+                snprintf(r->why_wait, sizeof r->why_wait, "the station does not answer; waiting for it");
+                return;
+        }
+        if (step.kind == STEP_FINISH && value_pending(r))
+                return; /* the last values come first; their message brings us back */
+        enum law law = laws_broken(r->plan, r->e, &step, &why);
+        if (law != LAW_UNKNOWN) {
+                struct tp_error err = { 0 };
+                tp_fail(&err, CODE_BUG, "rule %s asked for %s, which breaks the law '%s' (%s); the station is made safe and a person must look", rules[step.rule].name, row->word,
+                        law_words[law], why ? why : "");
+                runner_stuck(r, &err);
+                return;
+        }
+        r->why_wait[0] = 0;
+        r->needs_person = false;
+        r->step = step;
+        r->steps++;
+        journal_intend(r);
+}
+
+void runner_turn(struct runner *r)
+{
+        r->wake_ns = INT64_MAX;
+        if (!r->active || r->doing != DOING_NOTHING)
+                return;
+        value_turn(r);
+        if (r->note_n) {
+                struct note note = r->notes[0];
+                memmove(&r->notes[0], &r->notes[1], --r->note_n * sizeof r->notes[0]);
+                journal_note(r, &note);
+        } else if (r->e->finished) {
+                if (!value_pending(r))
+                        act_seal(r);
+        } else if (!take_open_step(r)) {
+                act_next(r);
+        }
+        show(r, false);
+}
+
+/* The intention is on disk: act.  Also after a reconnect: then the station is asked first what became of the step. */
+void act_send(struct runner *r)
+{
+        struct tp_error err = { 0 };
+        if (!step_rows[r->step.kind].by_station) {
+                act_daemon_step(r);
+                return;
+        }
+        r->doing = DOING_SEND;
+        if (!r->link_up)
+                return;
+        bool fresh = r->fresh;
+        enum code code = CODE_OK;
+        if (!r->setup_sent)
+                code = link_setup(r->link, r->recipe, r->recipe_text, r->recipe_n, &err);
+        if (!code)
+                r->setup_sent = true;
+        if (!code)
+                code = fresh ? link_step(r->link, &r->step, &err) : link_did(r->link, r->step.id, &err);
+        if (code) {
+                log_event(r->log, LOG_WARN, "link.send", "run=%s step=%llu msg=\"%s\"", r->run, (unsigned long long)r->step.id, err.text);
+                r->fresh = false;
+                return; /* LINK_DOWN is on its way; LINK_UP brings us back here */
+        }
+        r->sent_ns = world_boot_ns(r->world);
+        if (fresh && r->result_ns)
+                r->waited_s += (double)(r->sent_ns - r->result_ns) * 1e-9;
+        r->doing = fresh ? DOING_STATION : DOING_ASK;
+}
+
+void journal_committed(struct runner *r, const struct store_done *done)
+{
+        if (done->code) {
+                struct tp_error err = done->err;
+                tp_where(&err, "entry %llu could not be written", (unsigned long long)r->pending.seq);
+                runner_stuck(r, &err);
+                return;
+        }
+        enum doing was = r->doing;
+        if (was == DOING_OPEN) {
+                act_opened(r);
+                return;
+        }
+        if (was == DOING_SEAL) {
+                act_sealed(r);
+                return;
+        }
+        memcpy(r->e, r->next, r->e->bytes);
+        r->doing = DOING_NOTHING;
+        r->changed = true;
+        if (was == DOING_NOTE && r->owes_outcome) {
+                r->owes_outcome = false;
+                journal_outcome(r, CODE_CANCELLED, &r->owed);
+                return;
+        }
+        if (was == DOING_INTENT) {
+                if (r->step.kind == STEP_LOWER) {
+                        r->touchdown = (int64_t)r->pending.seq;
+                        memset(&r->contact, 0, sizeof r->contact);
+                        for (int i = 0; i < 3; i++)
+                                r->dc_start[i] = r->dc_end[i] = -1;
+                }
+                r->fresh = true;
+                act_send(r);
+                return;
+        }
+        if (was == DOING_OUTCOME) {
+                if (r->link_up && step_rows[r->step.kind].by_station)
+                        link_ack(r->link, r->step.id, NULL);
+                int target = r->step.args.target;
+                if (r->step.kind == STEP_SWEEP && !r->pending.code && target >= 0 && r->step.args.use == USE_DEVICE && r->step.args.condition < CONDITIONS_MAX)
+                        r->device_sweep[target][r->step.args.condition] = (int64_t)(r->step.id & UINT32_MAX);
+                if (!r->e->touch)
+                        r->touchdown = 0;
+                job_free(r->job);
+                r->job = NULL;
+                if (r->e->last_target > 0)
+                        value_die_if_ready(r, r->e->last_target - 1);
+                else if (target >= 0)
+                        value_die_if_ready(r, target);
+        }
+}
+
+static void on_link_up(struct runner *r, struct link_note *note)
+{
+        bool other = r->welcome.boot_count && r->welcome.boot_count != note->welcome.boot_count;
+        r->link_up = true;
+        r->setup_sent = false;
+        r->welcome = note->welcome;
+        r->state = note->welcome.state;
+        r->station_ns = note->welcome.station_ns;
+        arena_free(r->can_arena);
+        r->can_arena = note->can_arena;
+        r->can = note->can;
+        note->can_arena = NULL;
+        r->changed = true;
+        log_event(r->log, LOG_INFO, "link.up", "station=%s boot=%u epoch=%u simulated=%d", r->welcome.station, r->welcome.boot_count, r->welcome.epoch, r->welcome.simulated);
+        if (!r->active)
+                return;
+        struct note n = { .note = NOTE_NONE, .station_boot = r->welcome.boot_count, .has_state = true, .state = r->welcome.state };
+        if (other || (r->e && r->e->station_boot && r->e->station_boot != r->welcome.boot_count)) {
+                n.note = NOTE_STATION_BOOT;
+                snprintf(n.why, sizeof n.why, "the station restarted");
+                runner_note(r, &n);
+        } else if (r->welcome.last.what[0] && strcmp(r->welcome.last.what, "boot") != 0) {
+                n.note = NOTE_STATION_EVENT;
+                n.of_step = r->welcome.last.step;
+                snprintf(n.why, sizeof n.why, "%.20s: %.90s", r->welcome.last.what, r->welcome.last.text);
+                runner_note(r, &n);
+        }
+        if (r->doing == DOING_SEND)
+                act_send(r);
+}
+
+static void on_station_event(struct runner *r, const struct link_note *note)
+{
+        r->state = note->event.state;
+        r->station_ns = note->event.station_ns;
+        r->changed = true;
+        log_event(r->log, LOG_WARN, "station.event", "what=\"%s\" msg=\"%s\"", note->event.what, note->event.text);
+        if (!r->active)
+                return;
+        struct note n = { .note = NOTE_STATION_EVENT, .of_step = note->event.step, .has_state = true, .state = note->event.state, .station_boot = r->welcome.boot_count };
+        snprintf(n.why, sizeof n.why, "%.20s: %.90s", note->event.what, note->event.text);
+        runner_note(r, &n);
+}
+
+static void on_command(struct runner *r, struct command *c)
+{
+        struct tp_error err = { 0 };
+        struct note n = { .note = NOTE_NONE, .die_x = c->die_x, .die_y = c->die_y };
+        enum code code = CODE_OK;
+        snprintf(n.who, sizeof n.who, "%s", c->person);
+        snprintf(n.why, sizeof n.why, "%s", c->why);
+        switch (c->what) {
+        case COMMAND_START:
+                act_start(r, c);
+                return;
+        case COMMAND_SAFE:
+                if (!r->link_up) {
+                        code = tp_fail(&err, CODE_LINK_DEAD, "the station does not answer this daemon; run `tipplane safe` on the station's own machine, or use its hardware stop");
+                        break;
+                }
+                code = link_safe(r->link, &err);
+                if (!code && !r->safe_asked) {
+                        r->safe_asked = c;
+                        return;
+                }
+                break;
+        case COMMAND_CLEAR:
+                code = r->link_up ? link_clear(r->link, c->person, &err) : tp_fail(&err, CODE_LINK_DEAD, "the station does not answer; start it, then clear the latch");
+                n.note = NOTE_CLEARED;
+                break;
+        case COMMAND_STOP:
+                r->stop_asked = true;
+                n.note = NOTE_STOP;
+                break;
+        case COMMAND_PAUSE:
+                n.note = NOTE_PAUSE;
+                break;
+        case COMMAND_RESUME:
+                n.note = NOTE_RESUME;
+                break;
+        case COMMAND_FINISH:
+                n.note = NOTE_FINISH_EARLY;
+                break;
+        case COMMAND_SKIP_DIE:
+                n.note = NOTE_SKIP_DIE;
+                break;
+        case COMMAND_NONE:
+                code = tp_fail(&err, CODE_BAD_INPUT, "an empty command reached the loop");
+                break;
+        }
+        bool for_run = c->what == COMMAND_PAUSE || c->what == COMMAND_RESUME || c->what == COMMAND_FINISH || c->what == COMMAND_SKIP_DIE;
+        if (!code && for_run && (!r->active || (c->run[0] && strcmp(c->run, r->run) != 0)))
+                code = tp_fail(&err, CODE_STATE, "run %s is not in hand%s%s; only the run in hand takes commands", c->run, r->active ? "; in hand is " : "", r->active ? r->run : "");
+        if (!code && c->what == COMMAND_SKIP_DIE) {
+                bool found = false;
+                for (size_t i = 0; i < r->plan->die_n; i++)
+                        found |= r->plan->dies[i].x == c->die_x && r->plan->dies[i].y == c->die_y;
+                if (!found)
+                        code = tp_fail(&err, CODE_NOT_FOUND, "there is no whole die (%d, %d) on this wafer; the map lists the dies", c->die_x, c->die_y);
+        }
+        if (!code && n.note != NOTE_NONE && r->active)
+                runner_note(r, &n);
+        if (c->done)
+                c->done(c->ctx, code, code ? NULL : "{\"accepted\":true}", &err);
+        free(c);
+}
+
+static void on_safe_done(struct runner *r, const struct link_note *note)
+{
+        if (!r->safe_asked)
+                return;
+        struct text t;
+        text_init(&t, 0);
+        struct json_out o = json_to(&t);
+        fields_write(&station_event_object, &note->event, &o, NULL);
+        r->safe_asked->done(r->safe_asked->ctx, CODE_OK, text_of(&t), NULL);
+        text_done(&t);
+        free(r->safe_asked);
+        r->safe_asked = NULL;
+}
+
+static void on_link_note(struct runner *r, struct link_note *note)
+{
+        bool taken = false;
+        switch ((enum link_message)note->message.kind) {
+        case LINK_UP:
+                on_link_up(r, note);
+                break;
+        case LINK_DOWN:
+        case LINK_REFUSED:
+                r->link_up = false;
+                r->changed = true;
+                log_event(r->log, LOG_WARN, "link.down", "msg=\"%s\"", note->why.text);
+                if (r->doing == DOING_STATION || r->doing == DOING_ASK) {
+                        r->doing = DOING_SEND;
+                        r->fresh = false;
+                }
+                break;
+        case LINK_RESULT:
+                r->station_ns = note->result.station_ns;
+                r->state = note->result.state;
+                if (r->active && note->step == r->step.id && (r->doing == DOING_STATION || r->doing == DOING_ASK)) {
+                        r->result_ns = world_boot_ns(r->world);
+                        act_result(r, note);
+                        taken = true;
+                } else if (r->active && r->doing != DOING_OUTCOME && r->doing != DOING_JOB && r->doing != DOING_SEND) {
+                        link_ack(r->link, note->step, NULL); /* committed before: a duplicate */
+                }
+                break;
+        case LINK_DID:
+                if (r->active && note->step == r->step.id && r->doing == DOING_ASK && strcmp(note->did, "done") != 0 && strcmp(note->did, "interrupted") != 0)
+                        act_not_done(r, note->did);
+                break;
+        case LINK_EVENT:
+                on_station_event(r, note);
+                break;
+        case LINK_STATUS:
+                r->state = note->event.state;
+                r->station_ns = note->event.station_ns;
+                break;
+        case LINK_SAFE_DONE:
+                on_station_event(r, note);
+                on_safe_done(r, note);
+                break;
+        }
+        if (!taken)
+                note->message.free(&note->message);
+}
+
+void runner_message(struct runner *r, struct message *m)
+{
+        if (m->kind >= LINK_UP && m->kind < STORE_DONE) {
+                on_link_note(r, (struct link_note *)(void *)m);
+        } else if (m->kind == STORE_DONE) {
+                struct store_done *done = (struct store_done *)(void *)m;
+                if (done->cookie == r->cookie && r->doing != DOING_STUCK)
+                        journal_committed(r, done);
+                m->free(m);
+        } else if (m->kind == LOOP_JOB) {
+                struct job *job = (struct job *)(void *)m;
+                if (job->kind == JOB_EVALUATE)
+                        value_done(r, job);
+                else
+                        act_job_done(r, job);
+        } else if (m->kind == LOOP_COMMAND) {
+                on_command(r, (struct command *)(void *)m);
+        } else if (m->free) {
+                m->free(m);
+        }
+        runner_turn(r);
+}
+
+void runner_tick(struct runner *r)
+{
+        runner_turn(r);
+        show(r, false);
+}

@@ -1,0 +1,249 @@
+/* act_value.c: values behind the motion.  When a die has nothing left to wait for, its sweeps are evaluated on the pool while the stage goes on.
+   The work list is what the database says (device sweeps without parameters), so a restart loses nothing. */
+#include "run/runner_own.h"
+#include <stdio.h>
+#include <string.h>
+
+const char *const verdict_words[] = { "none", "pass", "marginal", "fail", NULL };
+#define EVALUATION 1 /* the live evaluation of a run */
+
+static bool is_final(const struct runner *r, int target)
+{
+        return evidence_targets(r->e)[target].outcome > TARGET_WAITS;
+}
+
+static bool has_value(const struct runner *r, int target) /* a touch was swept and may be evaluated */
+{
+        int32_t outcome = evidence_targets(r->e)[target].outcome;
+        return (outcome == TARGET_MEASURED || outcome == TARGET_DOUBTFUL) && r->device_sweep[target][0] != 0;
+}
+
+void value_die_if_ready(struct runner *r, int target)
+{
+        int die = r->plan->targets[target].kind == TARGET_DEVICE ? r->plan->targets[target].die : -1;
+        bool any = false;
+        if (die < 0)
+                return;
+        for (size_t i = 0; i < r->plan->visit_n; i++) {
+                int t = r->plan->visits[i];
+                if (r->plan->targets[t].die != die)
+                        continue;
+                if (!is_final(r, t))
+                        return;
+                any |= has_value(r, t) && r->valued[t] != 1;
+        }
+        if (any)
+                r->die_due[die] = 1;
+}
+
+bool value_pending(const struct runner *r)
+{
+        if (r->valuing)
+                return true;
+        for (size_t i = 0; i < r->plan->die_n; i++)
+                if (r->die_due[i])
+                        return true;
+        return false;
+}
+
+static int measure_index(const struct recipe *recipe, const char *device)
+{
+        for (size_t i = 0; device[0] && i < recipe->measure_n; i++)
+                if (strcmp(recipe->measures[i].device, device) == 0)
+                        return (int)i;
+        return -1;
+}
+
+/* The dummy's sweep of this die, else of the nearest die that has a good one under the same calibration. */
+static bool find_dummy(const struct runner *r, int die, const char *name, int32_t calibration, struct job_sweep *ret)
+{
+        int item = measure_index(r->recipe, name);
+        double best = 0;
+        bool found = false;
+        for (size_t i = 0; item >= 0 && i < r->plan->visit_n; i++) {
+                int t = r->plan->visits[i];
+                const struct target *at = &r->plan->targets[t];
+                const struct touch_seen *touch = evidence_touch(r->e, t);
+                if (at->item != item || evidence_targets(r->e)[t].outcome != TARGET_MEASURED || !r->device_sweep[t][0] || !touch || touch->calibration != calibration)
+                        continue;
+                double dx = r->plan->dies[at->die].x_um - r->plan->dies[die].x_um, dy = r->plan->dies[at->die].y_um - r->plan->dies[die].y_um, d = dx * dx + dy * dy;
+                if (!found || d < best) {
+                        *ret = (struct job_sweep){ .item = item, .sweep = r->device_sweep[t][0], .touchdown_die = at->die };
+                        best = d;
+                        found = true;
+                }
+        }
+        return found;
+}
+
+static void add_opens(const struct runner *r, struct job *job, const char *name, int32_t calibration, int die)
+{
+        int item = measure_index(r->recipe, name);
+        for (size_t i = r->plan->visit_n; item >= 0 && i > 0 && job->open_n < 8; i--) {
+                int t = r->plan->visits[i - 1];
+                const struct target *at = &r->plan->targets[t];
+                const struct touch_seen *touch = evidence_touch(r->e, t);
+                if (at->item == item && at->die != die && evidence_targets(r->e)[t].outcome == TARGET_MEASURED && r->device_sweep[t][0] && touch && touch->calibration == calibration)
+                        job->opens[job->open_n++] = (struct job_sweep){ .item = item, .sweep = r->device_sweep[t][0], .touchdown_die = at->die };
+        }
+}
+
+/* One job: the devices of a die that share a calibration, a sweep and their dummies.  A die whose devices differ in these takes several jobs. */
+static struct job *die_job(struct runner *r, int die)
+{
+        struct job *job = job_new(r->world, r->store, r->loop, JOB_EVALUATE, r->run);
+        const struct measure *first = NULL;
+        int32_t calibration = 0;
+        if (!job)
+                return NULL;
+        job->die = die;
+        job->recipe = r->recipe;
+        job->replayed = r->plan->replayed;
+        job->sweeps = arena_take(job->arena, (r->recipe->measure_n + 1) * CONDITIONS_MAX * sizeof *job->sweeps);
+        for (size_t i = 0; job->sweeps && i < r->plan->visit_n; i++) {
+                int t = r->plan->visits[i];
+                const struct target *at = &r->plan->targets[t];
+                const struct measure *m = &r->recipe->measures[at->item];
+                const struct touch_seen *touch = evidence_touch(r->e, t);
+                if (at->die != die || r->valued[t] == 1 || !has_value(r, t) || !touch)
+                        continue;
+                const struct live_calibration *live = act_calibration(r, touch->calibration);
+                if (!m->parameter_n || !live) {
+                        r->valued[t] = 1; /* dummies have no parameters of their own */
+                        continue;
+                }
+                if (first && (strcmp(first->open, m->open) != 0 || strcmp(first->short_, m->short_) != 0 || strcmp(first->sweep, m->sweep) != 0 || calibration != touch->calibration))
+                        continue;
+                if (!first) {
+                        first = m;
+                        calibration = touch->calibration;
+                        job->calibration = live->calibration;
+                        size_t s = (size_t)(recipe_sweep(r->recipe, m->sweep) - r->recipe->sweeps);
+                        job->hz = r->axis_hz[s];
+                        job->hz_n = r->axis_n[s];
+                        job->has_open = find_dummy(r, die, m->open, calibration, &job->open);
+                        job->has_short = find_dummy(r, die, m->short_, calibration, &job->short_);
+                        add_opens(r, job, m->open, calibration, die);
+                }
+                r->valued[t] = 2; /* under way */
+                for (size_t c = 0; c < m->condition_n && c < CONDITIONS_MAX; c++)
+                        if (r->device_sweep[t][c])
+                                job->sweeps[job->sweep_n++] =
+                                        (struct job_sweep){ .item = at->item, .sweep = r->device_sweep[t][c], .condition = (int32_t)c, .touchdown_die = t, .calibration = live->calibration };
+        }
+        if (job->sweep_n)
+                return job;
+        job_free(job);
+        return NULL;
+}
+
+void value_turn(struct runner *r)
+{
+        for (size_t die = 0; !r->valuing && die < r->plan->die_n; die++) {
+                if (!r->die_due[die])
+                        continue;
+                struct job *job = die_job(r, (int)die);
+                if (!job)
+                        r->die_due[die] = 0;
+                else if (job_start(job))
+                        r->valuing = true;
+                else
+                        job_free(job);
+        }
+}
+
+static uint8_t worse(uint8_t a, const char *word)
+{
+        for (uint8_t v = VERDICT_NONE; v <= VERDICT_FAIL; v++)
+                if (strcmp(word, verdict_words[v]) == 0 && v > a)
+                        return v;
+        return a;
+}
+
+static void add_rows(struct work *work, const struct job *job, const struct job_answer_row *row)
+{
+        struct parameter_fact *facts = arena_take(work->arena, (row->n + 1) * sizeof *facts);
+        for (size_t i = 0; facts && i < row->n; i++) {
+                const struct parameter_answer *a = &row->rows[i];
+                struct parameter_fact *f = &facts[i];
+                *f = (struct parameter_fact){ .sweep = row->sweep, .freq_hz = a->plan->freq_hz, .value = a->value, .u95 = a->u95, .lo_hz = a->lo_hz, .hi_hz = a->hi_hz, .has_value = a->has_value,
+                                              .has_range = a->has_range, .verdict = a->verdict };
+                snprintf(f->quantity, sizeof f->quantity, "%s", a->plan->name);
+                snprintf(f->unit, sizeof f->unit, "%s", quantity_units[a->plan->quantity]);
+                snprintf(f->plane, sizeof f->plane, "%s", a->plane);
+                snprintf(f->reason, sizeof f->reason, "%s", a->reason);
+                snprintf(f->budget, sizeof f->budget, "%s", a->budget);
+        }
+        struct fact *fact = facts ? work_add(work, FACT_PARAMETER) : NULL;
+        if (fact) {
+                fact->of.parameter.evaluation = EVALUATION;
+                fact->of.parameter.rows = facts;
+                fact->of.parameter.n = row->n;
+        }
+        (void)job;
+}
+
+void value_done(struct runner *r, struct job *take)
+{
+        if (!r->active || strcmp(take->run, r->run) != 0) {
+                job_free(take);
+                return;
+        }
+        r->valuing = false;
+        r->changed = true;
+        if (take->code)
+                log_event(r->log, LOG_ERROR, "value.failed", "run=%s die=%d msg=\"%s\"", r->run, take->die, take->err.text);
+        struct work *work = work_new(r->run);
+        for (size_t i = 0; work && i < take->answer_n; i++)
+                add_rows(work, take, &take->answers[i]);
+        for (size_t s = 0; s < take->sweep_n; s++) {
+                int t = take->sweeps[s].touchdown_die;
+                r->valued[t] = 1;
+                r->verdict[t] = VERDICT_NONE;
+        }
+        for (size_t i = 0; i < take->answer_n; i++)
+                for (size_t s = 0; s < take->sweep_n; s++)
+                        for (size_t k = 0; take->sweeps[s].sweep == take->answers[i].sweep && k < take->answers[i].n; k++) {
+                                int t = take->sweeps[s].touchdown_die;
+                                r->verdict[t] = worse(r->verdict[t], take->answers[i].rows[k].verdict);
+                        }
+        struct fact *event = work ? work_add(work, FACT_EVENT) : NULL;
+        if (event) {
+                event->of.event.topic = "values";
+                event->of.event.ref = r->run;
+                event->of.event.body = work_text(work, "{\"run\":\"%s\",\"what\":\"values\",\"die\":[%d,%d]}", r->run, r->plan->dies[take->die].x, r->plan->dies[take->die].y);
+        }
+        if (work && !store_submit(r->store, work, LAZY))
+                work_free(work); /* found again by the work list at the next start */
+        job_free(take);
+}
+
+enum code value_resume(struct runner *r, struct tp_error *err)
+{
+        struct view *view = view_open(r->store, r->run, world_boot_ns(r->world) + 20 * NS_PER_S, err);
+        struct arena *arena = arena_new(0);
+        struct parameter_row *rows = NULL;
+        struct sweep_row *todo = NULL;
+        size_t row_n = 0, todo_n = 0;
+        enum code code = view && arena ? view_parameters(view, NULL, NULL, arena, &rows, &row_n, err) : CODE_MEMORY;
+        if (!code)
+                code = view_unevaluated(view, EVALUATION, arena, &todo, &todo_n, err);
+        for (size_t t = 0; !code && t < r->plan->target_n; t++) {
+                if (r->plan->targets[t].kind != TARGET_DEVICE)
+                        continue;
+                r->valued[t] = 1;
+                for (size_t i = 0; i < row_n; i++)
+                        if (rows[i].sweep == r->device_sweep[t][0])
+                                r->verdict[t] = worse(r->verdict[t], rows[i].verdict);
+        }
+        for (size_t i = 0; !code && i < todo_n; i++)
+                for (size_t t = 0; t < r->plan->target_n; t++)
+                        for (size_t c = 0; c < CONDITIONS_MAX; c++)
+                                if (r->plan->targets[t].kind == TARGET_DEVICE && r->device_sweep[t][c] == todo[i].id) {
+                                        r->valued[t] = 0;
+                                        value_die_if_ready(r, (int)t);
+                                }
+        view_close(view);
+        arena_free(arena);
+        return code;
+}
