@@ -224,6 +224,52 @@ static void each_refusal_names_place_value_and_what_is_allowed(void **state)
         arena_free(a);
 }
 
+/* Change any byte of a good document to any other: it is refused with a sentence, or what is read can be written and read again, the same.
+ */
+static void any_changed_byte_is_refused_or_survives_a_round_trip(void **state)
+{
+        static const char good[] = "{\"id\":\"W.1\",\"pitch_um\":5e3,\"title\":\"\\u00e4\",\"kind\":\"wafer\",\"count\":-7,\"serial\":8,"
+                                   "\"chuck\":{\"set_c\":4.5},"
+                                   "\"devices\":[{\"name\":\"L7\",\"offset_um\":[1.5,-2],\"ports\":1}],\"limits\":[1],\"digest\":"
+                                   "\"00ffa0b1\",\"ripple_db\":0.1}";
+        struct arena *a = arena_new(0);
+        struct text once, twice;
+        char text[sizeof good];
+        int taken = 0, refused = 0;
+        (void)state;
+        text_init(&once, 0);
+        text_init(&twice, 0);
+        for (size_t i = 0; i + 1 < sizeof good; i++) {
+                for (int byte = 0; byte < 256; byte += 1 + (byte >= 128) * 16) {
+                        struct doc d, back;
+                        struct tp_error err = {.text = ""};
+                        memcpy(text, good, sizeof good);
+                        text[i] = (char)byte;
+                        arena_reset(a);
+                        if (fields_read_text(&doc_object, text, sizeof good - 1, a, &d, &err)) {
+                                assert_int_equal(err.code, CODE_BAD_INPUT);
+                                assert_true(strlen(err.text) > 20);
+                                refused++;
+                                continue;
+                        }
+                        taken++;
+                        text_clear(&once);
+                        text_clear(&twice);
+                        struct json_out o = json_to(&once);
+                        fields_write(&doc_object, &d, &o, NULL);
+                        if (read_doc(text_of(&once), a, &back, &err))
+                                fail_msg("%s became %s: %s", text, text_of(&once), err.text);
+                        o = json_to(&twice);
+                        fields_write(&doc_object, &back, &o, NULL);
+                        assert_string_equal(text_of(&once), text_of(&twice));
+                }
+        }
+        assert_true(taken > 1000 && refused > 1000);
+        text_done(&once);
+        text_done(&twice);
+        arena_free(a);
+}
+
 static void the_range_has_both_its_ends(void **state)
 {
         struct arena *a = arena_new(0);
@@ -280,6 +326,7 @@ int main(void)
                 cmocka_unit_test(absent_fields_hold_their_standards),
                 cmocka_unit_test(what_is_written_is_read_back),
                 cmocka_unit_test(each_refusal_names_place_value_and_what_is_allowed),
+                cmocka_unit_test(any_changed_byte_is_refused_or_survives_a_round_trip),
                 cmocka_unit_test(the_range_has_both_its_ends),
                 cmocka_unit_test(the_schema_says_what_the_reader_checks),
         };
