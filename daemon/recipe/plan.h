@@ -25,7 +25,8 @@ struct capability_set {  /* what the station says it can do */
         bool replayed;       /* trust will be `open`, reason `replayed` */
         double *axis_hz; size_t axis_n; /* replay: the only frequencies there are; NULL: any */
 };
-struct ledger_view { int32_t (*used)(void *ctx, const char *kind, const char *serial, const char *part); void *ctx; }; /* touches so far */
+/* Touches so far, without those of the run being planned: a plan made again after a restart must be the same plan. */
+struct ledger_view { int32_t (*used)(void *ctx, const char *kind, const char *serial, const char *part); void *ctx; };
 
 struct plan {
         const struct recipe *recipe; /* not owned; outlives the plan */
@@ -40,7 +41,9 @@ struct plan {
         int32_t *visit_die; size_t visit_die_n; /* dies in visit order (indexes into dies), and where each begins in visits */
         int32_t *visit_begin;                   /* visit_die_n + 1 */
         struct plan_thing *things; size_t thing_n;
-        double seconds_total, seconds_wafer; int64_t touches_total;
+        int32_t check_times;                    /* checks of a run without trouble: the opening one, one every `every_dies`, the last one closing; 0: none */
+        double seconds_total, seconds_wafer;    /* forecast without trouble: all told; without calibration and verification */
+        int64_t touches_total;                  /* lowerings without trouble */
         bool replayed;
         uint8_t digest[32];                     /* SHA-256 over everything above that decides */
 };

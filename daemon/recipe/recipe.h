@@ -67,6 +67,8 @@ struct condition { double volt; int32_t channel; double limit_a; double settle_s
 enum deembed { DEEMBED_NONE, DEEMBED_OPEN, DEEMBED_OPEN_SHORT, DEEMBED_COUNT };
 enum quantity_kind { QUANTITY_UNKNOWN, QUANTITY_L, QUANTITY_Q, QUANTITY_C, QUANTITY_R, QUANTITY_SRF, QUANTITY_EPS_EFF, QUANTITY_LOSS, QUANTITY_ZC_RE, QUANTITY_S21_DB, QUANTITY_COUNT };
 extern const char *const quantity_words[]; /* "unknown", "L", "Q", "C", "R", "SRF", "eps_eff", "loss", "Zc", "S21_dB" */
+extern const char *const deembed_words[]; /* "none", "open", "open_short" */
+extern const char *const contact_family_words[]; /* "unknown", "conducts", "blocks_dc", "to_ground" */
 extern const char *const quantity_units[]; /* "", "H", "1", "F", "ohm", "Hz", "1", "dB/mm", "ohm", "dB" */
 struct parameter_plan {
         char name[32];           /* "L at 10 GHz": unique per device; NAME characters, e.g. "L_10GHz" */
@@ -94,6 +96,7 @@ struct measure {
 struct mandate { int32_t retouch_max, recalibrate_max; double overtravel_extra_um_max; bool remeasure_suspects, skip_device, skip_die; };
 struct recipe {
         char name[64];
+        char notes[400];           /* for people; decides nothing */
         struct layout layout;
         struct setup setup;
         struct sweep_plan *sweeps; size_t sweep_n;

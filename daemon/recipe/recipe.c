@@ -1,0 +1,73 @@
+/* recipe.c: from bytes to a recipe that has passed every check that needs no station. */
+#include "recipe/recipe_own.h"
+#include "base/hash.h"
+#include <stdio.h>
+#include <string.h>
+
+const struct sweep_plan *recipe_sweep(const struct recipe *r, const char *name)
+{
+        for (size_t i = 0; i < r->sweep_n; i++)
+                if (strcmp(r->sweeps[i].name, name) == 0)
+                        return &r->sweeps[i];
+        return NULL;
+}
+
+const struct standard *recipe_standard(const struct recipe *r, const char *name)
+{
+        for (size_t i = 0; i < r->standard_n; i++)
+                if (strcmp(r->standards[i].name, name) == 0)
+                        return &r->standards[i];
+        return NULL;
+}
+
+static void add_name(struct name_list *list, const char *name)
+{
+        size_t n = strlen(list->at);
+        snprintf(list->at + n, sizeof list->at - n, "%s%s", n ? ", " : "", name);
+}
+
+struct name_list sweep_names(const struct recipe *r)
+{
+        struct name_list list = {""};
+        for (size_t i = 0; i < r->sweep_n; i++)
+                add_name(&list, r->sweeps[i].name);
+        return list;
+}
+
+struct name_list standard_names(const struct recipe *r)
+{
+        struct name_list list = {""};
+        for (size_t i = 0; i < r->standard_n; i++)
+                add_name(&list, r->standards[i].name);
+        return list;
+}
+
+struct name_list device_names(const struct layout *l)
+{
+        struct name_list list = {""};
+        for (size_t i = 0; i < l->device_n; i++)
+                add_name(&list, l->devices[i].name);
+        return list;
+}
+
+enum code recipe_read(const char *text, size_t n, struct arena *arena, struct recipe **ret, struct tp_error *err)
+{
+        struct recipe *r = arena_take(arena, sizeof *r);
+        if (!r)
+                return tp_fail_memory(err);
+        enum code code = fields_read_text(&recipe_object, text, n, arena, r, err);
+        if (code)
+                return code;
+        for (size_t i = 0; i < r->standard_n; i++)
+                if (!r->standards[i].copy[0])
+                        snprintf(r->standards[i].copy, sizeof r->standards[i].copy, "%s", r->standards[i].name);
+        sha256_of(text, n, r->sha256);
+        struct arena *scratch = arena_new(0);
+        if (!scratch)
+                return tp_fail_memory(err);
+        code = recipe_check(r, scratch, err);
+        arena_free(scratch);
+        if (!code)
+                *ret = r;
+        return code;
+}
