@@ -4,9 +4,12 @@
 #include <stdarg.h>
 #include <cmocka.h>
 #include <pthread.h>
+#include <sched.h>
 #include <signal.h>
 #include <stdatomic.h>
 #include <stdlib.h>
+#include <sys/resource.h>
+#include <unistd.h>
 
 enum { EXCHANGES = 100000 };
 
@@ -210,6 +213,38 @@ static void a_world_ends_only_when_its_work_is_done(void **state)
         host_world_free(NULL);
 }
 
+struct crowd {
+        atomic_int now, most, impolite;
+};
+
+static void be_one_of(void *arg)
+{
+        struct crowd *c = arg;
+        struct timespec t = {.tv_nsec = 1000000};
+        int n = atomic_fetch_add(&c->now, 1) + 1, most = atomic_load(&c->most);
+        while (n > most && !atomic_compare_exchange_weak(&c->most, &most, n))
+                ;
+        if (sched_getscheduler(0) != SCHED_BATCH || getpriority(PRIO_PROCESS, (id_t)gettid()) < 10)
+                atomic_fetch_add(&c->impolite, 1);
+        nanosleep(&t, NULL);
+        atomic_fetch_sub(&c->now, 1);
+}
+
+static void arithmetic_leaves_a_core_to_the_loop(void **state)
+{
+        struct crowd c = {0};
+        struct world *w = host_world_new(NULL);
+        int before = sched_getscheduler(0);
+        long cores = sysconf(_SC_NPROCESSORS_ONLN);
+        (void)state;
+        for (int i = 0; i < 60; i++)
+                assert_true(w->task->work(w, be_one_of, &c));
+        host_world_free(w);
+        assert_in_range(atomic_load(&c.most), 1, cores > 2 ? cores - 1 : 1);
+        assert_int_equal(atomic_load(&c.impolite), 0);
+        assert_int_equal(sched_getscheduler(0), before); /* the pool only, not its caller */
+}
+
 static void look_at_signals(void *arg)
 {
         sigset_t now;
@@ -240,6 +275,7 @@ static void the_clocks_and_random_bytes_are_real(void **state)
 
 int main(void)
 {
+        unsetenv("UV_THREADPOOL_SIZE"); /* a caller's own value would stand */
         const struct CMUnitTest tests[] = {
                 cmocka_unit_test_setup_teardown(two_tasks_exchange_100000_messages, setup, teardown),
                 cmocka_unit_test_setup_teardown(messages_of_many_posters_keep_their_order, setup, teardown),
@@ -247,6 +283,7 @@ int main(void)
                 cmocka_unit_test_setup_teardown(a_full_inbox_refuses_and_the_message_stays_the_posters, setup, teardown),
                 cmocka_unit_test_setup_teardown(work_is_done_and_posts_its_answer, setup, teardown),
                 cmocka_unit_test(a_world_ends_only_when_its_work_is_done),
+                cmocka_unit_test(arithmetic_leaves_a_core_to_the_loop),
                 cmocka_unit_test_setup_teardown(tasks_take_no_signals, setup, teardown),
                 cmocka_unit_test_setup_teardown(the_clocks_and_random_bytes_are_real, setup, teardown),
         };
