@@ -248,6 +248,16 @@ static void on_link_up(struct runner *r, struct link_note *note)
         r->can = note->can;
         note->can_arena = NULL;
         r->changed = true;
+        if (r->welcome.epoch != store_epoch(r->store)) { /* the station has seen younger daemons than this catalogue knows of */
+                struct work *work = work_new(NULL);
+                struct fact *f = work ? work_add(work, FACT_EPOCH) : NULL;
+                if (f) {
+                        f->of.epoch.epoch = r->welcome.epoch;
+                        f->of.epoch.station = r->welcome.station;
+                }
+                if (work && !store_submit(r->store, work, LAZY))
+                        work_free(work);
+        }
         log_event(r->log, LOG_INFO, "link.up", "station=%s boot=%u epoch=%u simulated=%d", r->welcome.station, r->welcome.boot_count, r->welcome.epoch, r->welcome.simulated);
         if (!r->active)
                 return;
@@ -415,6 +425,7 @@ void runner_message(struct runner *r, struct message *m)
                 m->free(m);
         } else if (m->kind == LOOP_JOB) {
                 struct job *job = (struct job *)(void *)m;
+                r->jobs_out--;
                 if (job->kind == JOB_EVALUATE)
                         value_done(r, job);
                 else
@@ -425,6 +436,29 @@ void runner_message(struct runner *r, struct message *m)
                 m->free(m);
         }
         runner_turn(r);
+}
+
+bool runner_job(struct runner *r, struct job *take)
+{
+        if (!job_start(take)) {
+                job_free(take);
+                return false;
+        }
+        r->jobs_out++;
+        return true;
+}
+
+void runner_drain(struct runner *r)
+{
+        while (r->jobs_out) {
+                struct message *m = r->world->task->take(r->world, r->loop, INT64_MAX);
+                if (m && m->kind == LOOP_JOB)
+                        r->jobs_out--;
+                if (m && m->free)
+                        m->free(m);
+                else
+                        free(m);
+        }
 }
 
 void runner_tick(struct runner *r)

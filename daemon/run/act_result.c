@@ -100,11 +100,7 @@ static bool start_judge(struct runner *r, struct link_note *take)
                 q->dc_ohm_end[i] = r->dc_end[i] = take->result.dc_ohm[i];
         }
         r->doing = DOING_JOB;
-        if (!job_start(job)) {
-                job_free(job);
-                return false;
-        }
-        return true;
+        return runner_job(r, job);
 }
 
 void act_result(struct runner *r, struct link_note *take)
@@ -229,8 +225,11 @@ void act_daemon_step(struct runner *r)
                 return;
         }
         r->doing = DOING_JOB;
-        if (!ok || !job_start(job)) {
+        if (!ok) {
                 job_free(job);
+                job = NULL;
+        }
+        if (!job || !runner_job(r, job)) {
                 tp_fail_memory(&err);
                 runner_stuck(r, &err);
         }

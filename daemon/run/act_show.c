@@ -248,7 +248,7 @@ void show(struct runner *r, bool now)
         s->map_json = text_take(&map, NULL);
         s->ready = r->link_up && !r->active && r->doing != DOING_STUCK && !r->stop_asked;
         if (!s->ready)
-                snprintf(s->not_ready_why, sizeof s->not_ready_why, "%s",
+                snprintf(s->not_ready_why, sizeof s->not_ready_why, "%.159s",
                          r->stop_asked ? "the daemon is stopping" : !r->link_up ? "the station does not answer" : r->doing == DOING_STUCK ? r->why_wait : "a run is in hand");
         s->night_seconds = seconds;
         s->waited_seconds = r->waited_s;

@@ -145,10 +145,8 @@ void value_turn(struct runner *r)
                 struct job *job = die_job(r, (int)die);
                 if (!job)
                         r->die_due[die] = 0;
-                else if (job_start(job))
-                        r->valuing = true;
                 else
-                        job_free(job);
+                        r->valuing = runner_job(r, job);
         }
 }
 

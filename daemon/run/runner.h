@@ -27,6 +27,8 @@ int64_t runner_wake_ns(const struct runner *);
 void runner_tick(struct runner *);
 /* True once a stop was asked and the station is parked or cannot be reached any more. */
 bool runner_parked(const struct runner *);
+/* Waits for the jobs that are still on the pool and forgets their answers; before the store is closed. */
+void runner_drain(struct runner *);
 bool runner_idle(const struct runner *); /* no run in hand */
 
 #endif

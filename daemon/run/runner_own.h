@@ -62,6 +62,7 @@ struct runner {
         int64_t (*device_sweep)[CONDITIONS_MAX]; /* by target: sweep of the last touch */
         uint8_t *die_due, *verdict, *valued;     /* by die; by target: enum below */
         bool valuing;
+        unsigned jobs_out;                       /* jobs that have not come back */
         char why_wait[200], why_refused[400]; bool needs_person;
         bool stop_asked;
         struct command *safe_asked, *start_asked;
@@ -86,6 +87,7 @@ void runner_turn(struct runner *);
 void runner_stuck(struct runner *, const struct tp_error *);
 void runner_note(struct runner *, const struct note *);     /* queued, journaled before the next step */
 void act_send(struct runner *);
+bool runner_job(struct runner *, struct job *take);         /* false: the pool refused, the job is freed */
 /* act_result.c */
 void act_result(struct runner *, struct link_note *take);
 void act_job_done(struct runner *, struct job *take);
