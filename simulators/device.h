@@ -1,0 +1,43 @@
+/* device.h: one device on the wafer as it truly is, between the inner edges of its pads, and the same seen from the probes' tips.
+   Truth means: the network that ideal open-short de-embedding would return.  Elements in SI units.
+
+     inductor   (R sqrt(1 + jf/fs) + jwL) || Cp between the ports; at each port Cox in series with (Rsub || Csub) to ground
+     capacitor  C (1 + vc1 V + vc2 V^2)(1 - j tan) in series with R and L; at port 1 the bottom plate's Cox + Rsub to ground, at port 2 a tenth of it
+     resistor   jwL in series with (R || Cp); Cox in series with Rsub to ground at each port
+     line       R' sqrt(1 + jf/fs), L', C'(1 - j tan) over length_m
+     open       nothing;  short: 1 micro-ohm at each port;  ladder: R1 and R2 to ground
+   Pure. */
+#ifndef TIPPLANE_SIMULATORS_DEVICE_H
+#define TIPPLANE_SIMULATORS_DEVICE_H
+#include "simulators/admittance.h"
+#include "wafer/layout.h"
+
+enum defect_kind { DEFECT_UNKNOWN, DEFECT_NONE, DEFECT_SHORT, DEFECT_OPEN, DEFECT_PARTIAL_VIA };
+extern const char *const defect_words[];
+
+struct sim_device {
+        char name[32];
+        int32_t die_x, die_y, kind; /* enum device_kind */
+        double r_ohm, l_h, c_f;     /* of a line per metre; of a ladder r_ohm and r2_ohm */
+        double r2_ohm, cp_f, skin_hz, tan_delta, cox_f, rsub_ohm, csub_f, vc1, vc2, length_m;
+        int32_t defect;             /* enum defect_kind */
+        double defect_ohm;          /* of a short or of a partial via */
+};
+extern const struct object sim_device_object;
+
+/* The true two-port at hz > 0 and `volt` across it. */
+struct y2 device_y(const struct sim_device *, double hz, double volt);
+/* Resistances at DC, ohm: between the ports, each port to ground; HUGE_VAL where nothing conducts. */
+void device_dc_ohm(const struct sim_device *, double *ret_series, double *ret_ground1, double *ret_ground2);
+
+/* What stands between tip and device, per port: coupled weakly to the other port. */
+struct sim_pads {
+        double c_f[2], loss_ohm;    /* pad to ground, and what it loses in the substrate */
+        double l_h[2], r_ohm[2];    /* feed line */
+        double feed_c_f[2];         /* the feed's own capacitance: what makes it distributed above about 60 GHz */
+        int sections;               /* pieces of the feed, 1…8 */
+        double coupling_f;          /* between the two pads */
+};
+struct y2 pads_around(const struct sim_pads *, struct y2 device, double hz);
+
+#endif

@@ -1,0 +1,82 @@
+/* truth.c: what is really there, written once for the judge: every device's elements between the inner edges of its pads, every injected fault.
+   The daemon never opens this file (mode 0600, a directory of its own).  Beside it grows FILE.events, one line for each fault that took effect. */
+#include "simulators/bench.h"
+#include <stdio.h>
+#include <string.h>
+
+static void faults_write(const struct scenario *s, struct json_out *o)
+{
+        json_open(o, "faults", '[');
+        for (size_t i = 0; i < s->fault_n; i++) {
+                const struct fault *f = &s->faults[i];
+                json_open(o, NULL, '{');
+                json_text(o, "what", fault_words[f->what]);
+                json_int(o, "port", f->port);
+                json_int(o, "die_x", f->die_x);
+                json_int(o, "die_y", f->die_y);
+                json_text(o, "device", f->device);
+                json_text(o, "standard", f->standard);
+                json_int(o, "first", f->first);
+                json_int(o, "attempts", f->attempts);
+                json_real(o, "at_s", f->at_s);
+                json_int(o, "at_count", f->at_count);
+                json_real(o, "fs", f->fs);
+                json_close(o, '}');
+        }
+        json_close(o, ']');
+}
+
+static void standards_write(const struct bench *b, struct json_out *o)
+{
+        json_open(o, "standards", '[');
+        for (size_t i = 0; i < b->scenario.standard_n; i++) {
+                struct sim_copy c = copy_of(&b->scenario, i, 0);
+                json_open(o, NULL, '{');
+                json_text(o, "name", b->scenario.standards[i].name);
+                for (int p = 0; p < 2; p++) {
+                        json_open(o, p == 0 ? "port1" : "port2", '{');
+                        json_real(o, "r_ohm", c.r_ohm[p]);
+                        json_real(o, "l_h", c.l_h[p]);
+                        json_real(o, "c_f", c.c_f[p]);
+                        json_close(o, '}');
+                }
+                json_real(o, "delay_s", c.delay_s);
+                json_close(o, '}');
+        }
+        json_close(o, ']');
+}
+
+enum code truth_write(const struct bench *b, struct tp_error *err)
+{
+        const struct scenario *s = &b->scenario;
+        struct text t;
+        char path[220], dir[200];
+        text_init(&t, 0);
+        struct json_out o = json_to(&t);
+        json_open(&o, NULL, '{');
+        json_text(&o, "name", s->name);
+        json_int(&o, "seed", s->seed);
+        json_text(&o, "means", "two-port between the inner edges of the pads, as ideal open-short de-embedding returns it");
+        json_open(&o, "devices", '[');
+        for (size_t i = 0; i < b->wafer.die_n * b->layout.device_n; i++)
+                fields_write(&sim_device_object, &b->wafer.devices[i], &o, NULL);
+        json_close(&o, ']');
+        standards_write(b, &o);
+        faults_write(s, &o);
+        json_close(&o, '}');
+        text_put(&t, "\n");
+        snprintf(dir, sizeof dir, "%s", s->truth_file);
+        enum code code = text_ok(&t) ? CODE_OK : tp_fail_memory(err);
+        char *slash = strrchr(dir, '/');
+        if (!code && slash && slash != dir) {
+                *slash = 0; /* its directory */
+                code = b->world->file->make_dir(b->world, dir, err);
+        }
+        if (!code)
+                code = b->world->file->write(b->world, s->truth_file, text_of(&t), t.n, 0600, err);
+        snprintf(path, sizeof path, "%s.events", s->truth_file);
+        if (!code)
+                code = b->world->file->write(b->world, path, "", 0, 0600, err);
+        text_done(&t);
+        return code ? tp_where(err, "truth file %s", s->truth_file) : CODE_OK;
+}
