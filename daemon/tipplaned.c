@@ -100,10 +100,10 @@ static int run(const struct options *o)
 done:
         if (http)
                 http_refuse_changes(http);
-        house_stop(house && http ? house : NULL, PARK_NS);
-        if (house && !http)
-                house_abandon(house);
+        if (http)
+                house_park(house, PARK_NS);
         http_stop(http);
+        house_close(house);
         signals_stop(signals);
         if (inbox)
                 world->task->inbox_free(world, inbox);

@@ -122,7 +122,7 @@ static void end_loop(struct house *h, bool release)
         house_free(h);
 }
 
-void house_stop(struct house *h, int64_t park_ns)
+void house_park(struct house *h, int64_t park_ns)
 {
         if (!h)
                 return;
@@ -140,7 +140,12 @@ void house_stop(struct house *h, int64_t park_ns)
         if (!atomic_load(&h->parked))
                 log_event(h->log, LOG_ERROR, "stop.unparked", "msg=\"the station was not proven safe within %lld s; it makes itself safe when the lease ends\"",
                           (long long)(park_ns / NS_PER_S));
-        end_loop(h, true);
+}
+
+void house_close(struct house *h)
+{
+        if (h)
+                end_loop(h, true);
 }
 
 void house_abandon(struct house *h)

@@ -18,8 +18,10 @@ struct store *house_store(struct house *);
 struct inbox *house_inbox(struct house *);          /* commands go here */
 struct snapshot_slot *house_slot(struct house *);
 const struct store_report *house_report(struct house *);
-/* Parks (separated, bias off, read back), gives the lease back, and closes in mirror order.  `park_ns`: how long to wait for the proof. */
-void house_stop(struct house *, int64_t park_ns);
+/* Parks: separated, bias off, read back.  `park_ns`: how long to wait for the proof.  Reads go on meanwhile. */
+void house_park(struct house *, int64_t park_ns);
+/* Gives the lease back and closes in mirror order; nobody uses the store any more.  NULL is fine. */
+void house_close(struct house *);
 /* Ends as a killed process would: nothing is parked, nothing is given back.  For nights: the world has already cut every effect. */
 void house_abandon(struct house *);
 
