@@ -5,7 +5,7 @@
  *             standards               the copy's u of R, L, C, delay against its model, and the contact of its touch; common
  *             drift                   the check lets pass what lies within its limits: rectangular, one half width per mode and port; common
  *             dummies                 how far the two pads of one dummy differ, over dies: as far as the device's own pads may differ from the dummy's
- *             pads' model             open-short takes all shunt outside all series; the true order lies between it and short-open: rectangular, the difference as half width
+ *             pads' model             open-short takes all shunt outside all series; what the leads have themselves lies inside: rectangular, bounded by a 50 ohm line
  *             noise                   the scatter of the number itself over neighbouring points, or the noise table where there are too few
  * Sources     JCGM 100:2008 4.3.7 (rectangular), 5.1.2; JCGM 102. */
 #include "evaluate/chain.h"
@@ -16,6 +16,8 @@
 /* Half of the placement's variance is the stage's, which moves the pads under both probes alike: what lengthens one port's path shortens the other's.  The other
    half is each tip's own. */
 #define OWN_SHARE 0.70710678118654752440
+#define LEAD_OHM 50.0
+#define NOISY 0.05 /* relative scatter above which a number is no longer straight in the noise behind it */
 #define ALUMINA_EPS_EFF 5.3 /* coplanar line on a calibration substrate, where the recipe does not say */
 
 struct slope {
@@ -44,7 +46,15 @@ static void slope_take(struct slope *k)
                 }
 }
 
-static double value_change(const struct slope *k, double complex dz) { return (asked_value(k->a, k->z + dz) - asked_value(k->a, k->z - dz)) / 2; }
+/* By a step that is small against z, not by dz itself: where a cause is larger than the number, a difference over it would look harmless. */
+static double value_change(const struct slope *k, double complex dz)
+{
+        double size = cabs(dz);
+        if (!(size > 0))
+                return 0;
+        double h = 1e-5 * cabs(k->z) / size;
+        return (asked_value(k->a, k->z + h * dz) - asked_value(k->a, k->z - h * dz)) / (2 * h);
+}
 
 static double complex weigh(const struct slope *k, int part, struct m2 ds)
 {
@@ -257,6 +267,8 @@ static void dummy_causes(const struct slope *k, size_t j)
                 cause_add(k->to, "dummies", value_change(k, weigh(k, PART_SHORT, move_series(k->at->s[PART_SHORT], port, u / fabs(own) * lead.e[3 * port], ch->z))), nu);
 }
 
+/* Open-short takes all shunt capacitance outside the leads; what the leads have themselves lies inside.  A lead is a piece of line of 50 ohm or more, so its
+   capacitance is at most L/50^2: that share of the way from open-short to short-open (all of it inside) bounds the error. */
 static void model_cause(const struct slope *k)
 {
         if (k->a->ch->method != RF_DEEMBED_OPEN_SHORT)
@@ -266,23 +278,28 @@ static void model_cause(const struct slope *k)
         struct asked a = *k->a;
         a.ch = &other;
         a.near = k->a->near != 0 ? k->z : 0;
-        double complex dz = asked_z(&a, k->at) - k->z;
-        cause_add(k->to, "pads' model", value_change(k, dz) / sqrt(3), INFINITY);
+        struct m2 yo = rf_y_from_s(k->at->s[PART_OPEN], k->a->ch->z), lead = m2_inv(m2_sub(rf_y_from_s(k->at->s[PART_SHORT], k->a->ch->z), yo));
+        double share = 0;
+        for (int port = 0; port < 2; port++) {
+                double l_h = fmax(0, cimag(lead.e[3 * port])) / k->w, c_f = fabs(cimag(yo.e[3 * port])) / k->w;
+                share = fmax(share, c_f > 0 ? fmin(1, l_h / (LEAD_OHM * LEAD_OHM) / c_f) : 1);
+        }
+        cause_add(k->to, "pads' model", share * value_change(k, asked_z(&a, k->at) - k->z) / sqrt(3), INFINITY);
 }
 
-/* Scatter of the number over the nine nearest points about its own quadratic. */
-static bool noise_by_data(const struct slope *k, size_t j, double gain)
+/* Scatter of the number over the nine nearest points about its own cubic; NaN where they are too few or too far apart. */
+static double noise_by_data(const struct slope *k, size_t j, double gain)
 {
         enum { HALF = 4, WINDOW = 2 * HALF + 1 };
         const struct chain *ch = k->a->ch;
         if (ch->axis.n < WINDOW)
-                return false;
+                return NAN;
         size_t from = j < HALF ? 0 : j - HALF;
         if (from + WINDOW > ch->axis.n)
                 from = ch->axis.n - WINDOW;
         const double *hz = ch->axis.hz + from;
-        if (!(hz[WINDOW - 1] < 1.35 * hz[0]))
-                return false;
+        if (!(hz[WINDOW - 1] < 1.6 * hz[0]))
+                return NAN;
         double q[WINDOW], x[WINDOW];
         struct asked a = *k->a;
         for (size_t m = 0; m < WINDOW; m++) {
@@ -292,13 +309,13 @@ static bool noise_by_data(const struct slope *k, size_t j, double gain)
                 q[m] = asked_value(&a, asked_z(&a, &t));
                 x[m] = hz[m];
                 if (!isfinite(q[m]))
-                        return false;
+                        return NAN;
         }
-        cause_add(k->to, "noise", scatter_of(x, q, NULL, WINDOW, 1) * sqrt(gain), WINDOW - 3);
-        return true;
+        return scatter_of(x, q, NULL, WINDOW, 1) * sqrt(gain);
 }
+enum { NOISE_FREEDOM = 5 }; /* nine points, four coefficients */
 
-static void noise_by_table(const struct slope *k, double gain)
+static double noise_of_device(const struct slope *k, double gain)
 {
         const struct chain *ch = k->a->ch;
         const struct sweep_plan *plan = recipe_sweep(ch->q->recipe, ch->q->measure->sweep);
@@ -309,7 +326,13 @@ static void noise_by_table(const struct slope *k, double gain)
                         double re = value_change(k, k->d[p][e] * u), im = value_change(k, k->d[p][e] * CMPLX(0, u));
                         sum += re * re + im * im;
                 }
-        cause_add(k->to, "noise", sqrt(sum * gain), INFINITY);
+        return sqrt(sum * gain);
+}
+
+static void noise_by_table(const struct slope *k, double gain)
+{
+        const struct chain *ch = k->a->ch;
+        cause_add(k->to, "noise", noise_of_device(k, gain), INFINITY);
         struct ideal_cause base = {.thru = m2_of(0, 1, 1, 0)};
         static const int32_t kinds[3] = {STANDARD_OPEN, STANDARD_SHORT, STANDARD_LOAD};
         for (int m = 0; m < 3; m++) {
@@ -318,7 +341,7 @@ static void noise_by_table(const struct slope *k, double gain)
                         return;
                 base.gamma[m] = standard_at(s, k->hz).e[0];
         }
-        plan = recipe_sweep(ch->q->recipe, ch->q->recipe->calibration.sweep);
+        const struct sweep_plan *plan = recipe_sweep(ch->q->recipe, ch->q->recipe->calibration.sweep);
         for (int port = 0; port < 2; port++)
                 for (int m = 0; m < 3; m++)
                         for (int part = 0; part < 2; part++) {
@@ -342,6 +365,11 @@ void causes_of(const struct asked *a, const struct trio *at, size_t j, double no
         drift_causes(&k);
         dummy_causes(&k, j);
         model_cause(&k);
-        if (!noise_by_data(&k, j, noise_gain))
+        double by_data = noise_by_data(&k, j, noise_gain);
+        bool ratio = a->quantity != QUANTITY_SRF && a->quantity != QUANTITY_S21_DB; /* these two are about straight in the noise, and near 0 without harm */
+        bool noisy = ratio && noise_of_device(&k, noise_gain) > NOISY * fabs(asked_value(a, k.z));
+        if (isfinite(by_data))
+                cause_add(to, "noise", by_data, NOISE_FREEDOM);
+        if (noisy || !isfinite(by_data)) /* too few points, or the number is so bent in the noise that its scatter says little */
                 noise_by_table(&k, noise_gain);
 }

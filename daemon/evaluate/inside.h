@@ -44,7 +44,7 @@ struct m2 move_ideals(const struct calibration *, size_t i, struct m2 s, int por
 
 /* noise.c: receiver noise when the data do not show it: floor at the tips and trace noise by band, IF bandwidth and averages. */
 double noise_of(const struct sweep_plan *, double hz, double magnitude);
-/* Standard deviation of y about a quadratic in x over n points (n >= 5), per component when im is given. */
+/* Standard deviation of y about a cubic in x over n points (5 … 32), per component when im is given; n - 4 degrees of freedom for each. */
 double scatter_of(const double *x, const double *re, const double *im, size_t n, size_t stride);
 
 /* budget.c */

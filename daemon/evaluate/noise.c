@@ -2,7 +2,7 @@
  * By table    u^2 = floor^2 + (trace |S|)^2 per component; floor grows with sqrt(IFBW / 10 Hz), trace with sqrt(IFBW / 1 kHz), both fall with sqrt(averages).
  *             The rows are what broadband systems of this kind show at the probe tips, band by band; they are no data sheet, and stand in only where
  *             the sweep itself cannot tell (too few points).
- * By data     the scatter of neighbouring points about a local quadratic: what really was there. */
+ * By data     the scatter of neighbouring points about a local cubic: what really was there. */
 #include "evaluate/inside.h"
 #include <math.h>
 
@@ -30,14 +30,14 @@ double noise_of(const struct sweep_plan *plan, double hz, double magnitude)
         return hypot(nf, nt * magnitude) / sqrt(averages);
 }
 
-/* Orthogonal polynomials of degree 0, 1, 2 on the given points: the residual is what is left after three projections. */
+/* Orthogonal polynomials of degree 0 to 3 on the given points: the residual is what is left after four projections. */
 double scatter_of(const double *x, const double *re, const double *im, size_t n, size_t stride)
 {
-        if (n < 4)
+        if (n < 5)
                 return NAN;
         n = n > 32 ? 32 : n;
-        double p[3][32], centre = x[n / 2], scale = fabs(x[n - 1] - x[0]);
-        for (size_t k = 0; k < 3; k++) {
+        double p[4][32], centre = x[n / 2], scale = fabs(x[n - 1] - x[0]);
+        for (size_t k = 0; k < 4; k++) {
                 for (size_t j = 0; j < n; j++)
                         p[k][j] = k == 0 ? 1 : p[k - 1][j] * (x[j] - centre) / scale;
                 for (size_t pass = 0; pass < 2; pass++) /* twice is enough (Kahan) */
@@ -60,7 +60,7 @@ double scatter_of(const double *x, const double *re, const double *im, size_t n,
                 double r[32];
                 for (size_t j = 0; j < n; j++)
                         r[j] = y[j * stride];
-                for (size_t k = 0; k < 3; k++) {
+                for (size_t k = 0; k < 4; k++) {
                         double dot = 0;
                         for (size_t j = 0; j < n; j++)
                                 dot += p[k][j] * r[j];
@@ -70,5 +70,5 @@ double scatter_of(const double *x, const double *re, const double *im, size_t n,
                 for (size_t j = 0; j < n; j++)
                         sum += r[j] * r[j];
         }
-        return sqrt(sum / ((double)(n - 3) * (im ? 2 : 1)));
+        return sqrt(sum / ((double)(n - 4) * (im ? 2 : 1)));
 }

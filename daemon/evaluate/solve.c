@@ -91,7 +91,7 @@ static enum code standard_problem(const struct recipe *r, const struct standard_
         return code ? tp_where(err, "standard %s", s->name) : CODE_OK;
 }
 
-/* u per component of a unit reflection at the tips, from how the standards' readings scatter about their own local quadratic.  A grid too coarse
+/* u per component of a unit reflection at the tips, from how the standards' readings scatter about their own local cubic.  A grid too coarse
    for that leaves 0, and the noise table is used instead. */
 static void noise_estimate(const struct standard_sweep *of, size_t of_n, struct calibration *c)
 {
