@@ -78,6 +78,17 @@ double asked_value(const struct asked *a, double complex z)
         return NAN;
 }
 
+double asked_bend(const struct asked *a, double complex z, double u95)
+{
+        double h = 1e-6 * cabs(z), value = asked_value(a, z);
+        double re = (asked_value(a, z + h) - asked_value(a, z - h)) / (2 * h), im = (asked_value(a, z + CMPLX(0, h)) - asked_value(a, z - CMPLX(0, h))) / (2 * h);
+        double complex step = u95 / (re * re + im * im) * CMPLX(re, im);
+        double bent = fmax(fabs(asked_value(a, z + step) - value), fabs(asked_value(a, z - step) - value));
+        /* On the far side of a pole the number has turned its sign: nothing is known of it. */
+        bool turned = a->quantity == QUANTITY_Q && (asked_value(a, z + step) * value < 0 || asked_value(a, z - step) * value < 0);
+        return turned ? INFINITY : fmax(bent, u95);
+}
+
 enum code asked_branch(struct asked *a, struct tp_error *err)
 {
         a->near = 0;

@@ -201,6 +201,7 @@ static void answer_one(const struct chain *ch, const struct parameter_plan *plan
 {
         struct tp_error err = {0};
         struct cause_list list = {.n = 0};
+        double complex z = 0;
         struct asked a = {.ch = ch, .quantity = plan->quantity, .hz = plan->freq_hz, .view = ch->q->measure->contact.family == 3 ? VIEW_SINGLE : VIEW_SERIES};
         *to = (struct parameter_answer){.plan = plan, .value = NAN, .u95 = NAN, .verdict = "none",
                                         .plane = plane_words[ch->method == RF_DEEMBED_UNKNOWN ? ch->cal->terms.plane : PLANE_DEVICE]};
@@ -215,7 +216,8 @@ static void answer_one(const struct chain *ch, const struct parameter_plan *plan
                         unit_fail(to, &err);
                         return;
                 }
-                to->value = asked_value(&a, asked_z(&a, &t));
+                z = asked_z(&a, &t);
+                to->value = asked_value(&a, z);
                 to->has_value = isfinite(to->value);
                 if (to->has_value)
                         causes_of(&a, &t, j, gain, &list);
@@ -226,9 +228,11 @@ static void answer_one(const struct chain *ch, const struct parameter_plan *plan
                 return;
         double u;
         budget_close(&list, &u, &to->u95, to->budget);
+        if (plan->quantity != QUANTITY_SRF)
+                to->u95 = asked_bend(&a, z, to->u95);
         double share = to->u95 / fabs(to->value), most = plan->resolve_share_max > 0 ? plan->resolve_share_max : 0.3;
         if (!isfinite(to->u95)) {
-                refuse(to, "its uncertainty cannot be computed at this frequency");
+                refuse(to, "not resolvable: its uncertainty has no bound at this frequency");
         } else if (plan->quantity != QUANTITY_S21_DB && !(share <= most)) {
                 char text[120];
                 snprintf(text, sizeof text, "not resolvable: u95 is %.3g %% of the value, at most %.3g %% is asked", 100 * share, 100 * most);
