@@ -49,6 +49,7 @@ enum trust_why {
         TRUST_WHY_WRITTEN_OFF, TRUST_WHY_FLAGS, TRUST_WHY_COUNT
 };
 extern const char *const trust_why_words[];
+#define TOUCH_DISTURBED 0x80000000u /* an intervention fell into this touch */
 struct touch_seen { /* one per touch of a device in this run, in order */
         uint64_t seq;            /* of the LOWER's intention = id of the touchdown */
         int32_t target;          /* 1 + index into plan->targets */
@@ -58,10 +59,10 @@ struct touch_seen { /* one per touch of a device in this run, in order */
         int32_t place_proven;    /* the wafer's place was proven when it began */
         int32_t start, first, end, after; /* enum contact_grade: LOWER, first and last SWEEP, SEPARATE */
         uint32_t swept;          /* bit per condition */
-        uint32_t flags;          /* of all its sweeps */
+        uint32_t flags;          /* of all its sweeps, and TOUCH_DISTURBED */
         int32_t ended;           /* 0 in hand, 1 ended by SEPARATE, 2 cut off, 3 never happened (compensated) */
         int32_t trust, trust_why;/* enums above, as the entries so far say */
-        int32_t unused;
+        int32_t previous;        /* 1 + index of this target's touch before, 0 none */
         uint64_t trust_seq;      /* entry at which trust or reason changed last */
 };
 struct thing_seen { int32_t left; /* touches still in its budget */ int32_t spent; /* in this run */ };
@@ -95,14 +96,14 @@ struct evidence {
         uint64_t open_step, open_seq;
         int32_t open_kind, open_rule;
         struct step_args open_args;
-        uint64_t last_step;           /* the step that was closed last, for a late NOTE_COMPENSATE */
-        int32_t last_kind, last_target;
+        uint64_t last_step;           /* the step that was closed last; its touch may still be given back by NOTE_COMPENSATE … */
+        int32_t last_target;          /* … if it spent one: 1 + target */
+        int32_t unused;
         /* the station */
         struct state_read state;
         int32_t not_latched;          /* 1: the last state read says so */
         int32_t inventory;            /* 1: state was read since the last boot of daemon or station */
         int32_t at;                   /* 1 + target the last MOVE reached, 0 unknown */
-        int32_t moved_raised;         /* position is above it, separated */
         int32_t parked;
         int32_t aligned[PLACE_COUNT]; /* since reference was lost last */
         int32_t biased;               /* we switched bias on for touch_condition */
@@ -128,10 +129,11 @@ struct evidence {
         int32_t last_die;             /* 1 + die of the last device touch of this interval */
         int32_t witness_die;          /* 1 + die whose witness was taken in this interval */
         /* the touch in hand (devices, standards, ladders) */
-        int32_t touch;                /* 1 + target, 0 none */
+        int32_t touch;                /* 1 + target, 0 none; from the LOWER's intention until known separation */
+        int32_t touch_works;          /* 1: the LOWER succeeded */
         int32_t touch_purpose, touch_attempt, touch_grade;
         int32_t touch_read;           /* ladders: READ_DC done; standards: swept */
-        int32_t touch_sweeps_left;    /* repeats of a failed or flagged sweep under this touch */
+        int32_t touch_sweeps_left;    /* sweeps of one condition that may still be tried under this touch */
         uint32_t touch_swept;         /* bit per condition */
         int32_t touch_condition;      /* 1 + condition that bias is on for */
         /* counters, for people */
@@ -144,7 +146,9 @@ struct evidence {
 size_t evidence_bytes(const struct plan *);
 /* `e` has evidence_bytes(plan) bytes, 8-byte aligned. */
 void evidence_init(struct evidence *e, const struct plan *);
-/* Refuses, and leaves e untouched: an entry out of order, an outcome without its intention, an index outside the plan.  CODE_DAMAGED, the sentence names the entry.
+/* Order that recovery keeps: NOTE_COMPENSATE of an open step comes before its outcome (a late one gives back the ledger's touches, not the try).
+   A failed outcome whose state says nothing at all (all zero) asks for an inventory; it does not mean that the axes are lost.
+   Refuses, and leaves e untouched: an entry out of order, an outcome without its intention, an index outside the plan.  CODE_DAMAGED, the sentence names the entry.
    No allocation. */
 enum code evidence_apply(struct evidence *e, const struct plan *, const struct entry *, struct tp_error *err);
 
