@@ -67,6 +67,8 @@ bool box_from_reflections(const struct point *p, int port, bool unterminated, st
                         weight[k] = 1 / (cabs(x[0] - x[2] * w[k]) * p->problem->standards[index[k]].u_ideal);
         }
         *ret = (struct box){x[0], x[1], x[2]};
+        if (!(cabs(x[0] - x[1] * x[2]) > 1e-9 * cabs(x[0]))) /* one ideal for two readings: a map that knows only one value */
+                return false;
         for (size_t k = 0; residual && k < m && m > 3; k++) {
                 double r = cabs((x[0] * g[k] + x[1]) / (x[2] * g[k] + 1) - w[k]);
                 if (!(r <= residual[index[k]]))

@@ -1,0 +1,156 @@
+/* uncertainty.json: sensitivities of SOL and TRL and their propagation to L and Q, against closed forms, differences and Monte Carlo made elsewhere. */
+#include "rf_check.h"
+#include "rf/convert.h"
+#include "rf/extract.h"
+
+static void sol_follows_lagrange_interpolation(void **state)
+{
+        (void)state;
+        struct arena *arena = arena_new(0);
+        cJSON *json = check_json("cal_oneport.json"), *u = check_json("uncertainty.json");
+        struct axis *axis = check_axis(json, arena);
+        static const char *const names[3] = {"open", "short", "load"};
+        static const enum rf_standard_kind kinds[3] = {RF_OPEN, RF_SHORT, RF_LOAD};
+        struct rf_standard standards[3];
+        for (int k = 0; k < 3; k++) {
+                struct net2 *raw = net_new(axis, PLANE_RECEIVER, arena), *ideal = net_new(axis, PLANE_TIP, arena);
+                char path[64];
+                snprintf(path, sizeof path, "standards/%s", names[k]);
+                const cJSON *r = check_at(check_at(json, path), "raw")->child, *d = check_at(check_at(json, path), "ideal")->child;
+                for (size_t i = 0; i < axis->n; i++, r = r->next, d = d->next) {
+                        net2_put(raw, i, m2_diag(check_complex(r), check_complex(r)));
+                        net2_put(ideal, i, m2_diag(check_complex(d), check_complex(d)));
+                }
+                standards[k] = (struct rf_standard){.kind = kinds[k], .raw = raw, .ideal = ideal};
+        }
+        struct problem problem = {.axis = axis, .standards = standards, .standard_n = 3};
+        const size_t at[1] = {8}; /* 110 GHz */
+        struct covariance *cov = arena_take(arena, sizeof *cov);
+        *cov = covariance_at(arena_take(arena, covariance_bytes(1, 3)), 1, at);
+        struct solved *s = solve_in(arena, "sol", &problem, cov);
+        assert_int_equal(s->code, CODE_OK);
+        assert_int_equal(cov->column_n, 12);
+        double complex(*d)[4] = arena_take(arena, cov->column_n * sizeof *d);
+        double complex raw = check_complex(cJSON_GetArrayItem(check_at(check_at(json, "dut")->child, "raw"), 8));
+        rf_sensitivity(cov, 0, &s->terms, m2_diag(raw, raw), d);
+        for (size_t c = 0; c < cov->column_n; c++) {
+                struct column col = cov->columns[c];
+                const cJSON *want = check_at(u, col.kind == COLUMN_RAW ? "sol_110GHz/dG_dRawStandard" : "sol_110GHz/dG_dIdeal");
+                /* 1e-8: central differences of 1e-6, twice */
+                check_close("dG", 110e9, d[c][col.entry], check_complex(cJSON_GetArrayItem(want, (int)col.standard)), 1e-8);
+                check_close("other port", 110e9, d[c][3 - col.entry], 0, 1e-9); /* one rounding over 1e-6 */
+        }
+        cJSON_Delete(json);
+        cJSON_Delete(u);
+        arena_free(arena);
+}
+
+static void trl_jacobian_is_the_published_one(void **state)
+{
+        (void)state;
+        struct arena *arena = arena_new(0);
+        cJSON *json = check_json("cal_trl.json"), *u = check_json("uncertainty.json");
+        struct axis *axis = check_axis(json, arena);
+        struct switch_terms *sw = check_switch(json, axis, arena);
+        struct rf_standard standards[3];
+        size_t n = 0;
+        for (const cJSON *e = check_at(json, "lines")->child; e; e = e->next) {
+                struct net2 *raw = check_net(check_at(e, "raw"), axis, PLANE_RECEIVER, arena);
+                assert_int_equal(rf_switch_remove(sw, raw, raw, NULL), CODE_OK); /* the check has no switch terms */
+                standards[n++] = (struct rf_standard){.kind = RF_LINE, .raw = raw, .length_m = check_at(e, "length_m")->valuedouble};
+        }
+        struct net2 *reflect = check_net(check_at(json, "reflect/raw"), axis, PLANE_RECEIVER, arena), *dut = check_net(check_at(json, "dut/inductor/raw"), axis, PLANE_RECEIVER, arena);
+        assert_int_equal(rf_switch_remove(sw, reflect, reflect, NULL), CODE_OK);
+        assert_int_equal(rf_switch_remove(sw, dut, dut, NULL), CODE_OK);
+        standards[n++] = (struct rf_standard){.kind = RF_REFLECT, .raw = reflect};
+        struct problem problem = {.axis = axis, .standards = standards, .standard_n = n, .eps_eff_guess = 5.7, .reflect_estimate = -1, .reflect_offset_m = -100e-6};
+        const size_t at[1] = {6}; /* 54 GHz */
+        struct covariance *cov = arena_take(arena, sizeof *cov);
+        *cov = covariance_at(arena_take(arena, covariance_bytes(1, 3)), 1, at);
+        struct solved *s = solve_in(arena, "multiline_trl", &problem, cov);
+        assert_int_equal(s->code, CODE_OK);
+        double complex(*d)[4] = arena_take(arena, cov->column_n * sizeof *d);
+        struct m2 raw = net2_get(dut, 6), got = rf_correct2_point(&s->terms, 6, raw);
+        rf_sensitivity(cov, 0, &s->terms, raw, d);
+        const cJSON *rows = check_at(u, "trl_54GHz/jacobian_rows_S11_S12_S21_S22"), *u_want = check_at(u, "trl_54GHz/u_linear_per_component");
+        double sum[4] = {0};
+        size_t checked = 0;
+        for (int row = 0; row < 4; row++)
+                check_close("corrected", 54e9, got.e[row], check_complex(cJSON_GetArrayItem(check_at(u, "trl_54GHz/corrected_S"), row)), 1e-10);
+        for (size_t c = 0; c < cov->column_n; c++) {
+                struct column col = cov->columns[c];
+                if (col.kind != COLUMN_RAW)
+                        continue;
+                for (int row = 0; row < 4; row++) {
+                        double complex want = check_complex(cJSON_GetArrayItem(cJSON_GetArrayItem(rows, row), (int)(col.standard * 4 + col.entry)));
+                        check_close("dS", 54e9, d[c][row], want, 1e-7); /* their differences and ours, 1e-6 each */
+                        sum[row] += creal(d[c][row] * conj(d[c][row]));
+                }
+                checked++;
+        }
+        assert_int_equal(checked, 10); /* two lines of four, the reflect's S11 and S22 */
+        for (int k = 0; k < 4; k++) { /* the device's own noise, by differences */
+                struct m2 up = raw, down = raw;
+                up.e[k] += 1e-6;
+                down.e[k] -= 1e-6;
+                up = rf_correct2_point(&s->terms, 6, up);
+                down = rf_correct2_point(&s->terms, 6, down);
+                for (int row = 0; row < 4; row++) {
+                        double complex j = (up.e[row] - down.e[row]) / 2e-6;
+                        sum[row] += creal(j * conj(j));
+                }
+        }
+        for (int row = 0; row < 4; row++)
+                check_relative("u", 54e9, 1e-3 * sqrt(sum[row]), cJSON_GetArrayItem(u_want, row)->valuedouble, 1e-6);
+        /* a longer line than told moves nothing at the middle of the first line but gamma: S there does not depend on the length difference */
+        for (size_t c = 0; c < cov->column_n; c++)
+                if (cov->columns[c].kind == COLUMN_LENGTH)
+                        for (int row = 0; row < 4; row++)
+                                assert_true(cabs(d[c][row]) < 1e-3); /* per metre */
+        cJSON_Delete(json);
+        cJSON_Delete(u);
+        arena_free(arena);
+}
+
+static void l_and_q_carry_a_covariance(void **state)
+{
+        (void)state;
+        cJSON *u = check_json("uncertainty.json");
+        const cJSON *c = check_at(u, "L_Q_from_gamma");
+        struct m2 s = m2_diag(check_complex(check_at(c, "gamma")), 0.3);
+        double cov[2][2], g[2][2], uu[2] = {0};
+        for (int i = 0; i < 2; i++)
+                for (int j = 0; j < 2; j++)
+                        cov[i][j] = cJSON_GetArrayItem(cJSON_GetArrayItem(check_at(c, "covariance_gamma_re_im"), i), j)->valuedouble;
+        double complex grad[4];
+        check_relative("L", 5e9, rf_element(VIEW_SINGLE, ELEMENT_L_H, s, 50, 5e9, grad), check_at(c, "L_henry")->valuedouble, 1e-13);
+        g[0][0] = creal(grad[0]), g[0][1] = -cimag(grad[0]);
+        check_relative("Q", 5e9, rf_element(VIEW_SINGLE, ELEMENT_Q, s, 50, 5e9, grad), check_at(c, "Q")->valuedouble, 1e-13);
+        g[1][0] = creal(grad[0]), g[1][1] = -cimag(grad[0]);
+        double cross = 0;
+        for (int i = 0; i < 2; i++)
+                for (int j = 0; j < 2; j++) {
+                        for (int k = 0; k < 2; k++)
+                                uu[k] += g[k][i] * cov[i][j] * g[k][j];
+                        cross += g[0][i] * cov[i][j] * g[1][j];
+                }
+        check_relative("u(L)", 5e9, sqrt(uu[0]), check_at(c, "u_L")->valuedouble, 1e-12);
+        check_relative("u(Q)", 5e9, sqrt(uu[1]), check_at(c, "u_Q")->valuedouble, 1e-12);
+        check_relative("r(L,Q)", 5e9, cross / sqrt(uu[0] * uu[1]), check_at(c, "r_LQ")->valuedouble, 1e-12);
+        /* dY of a two-port against differences */
+        struct m2 t = m2_of(CMPLX(0.1, 0.2), CMPLX(0.7, -0.3), CMPLX(0.6, -0.2), CMPLX(-0.2, 0.1)), d = m2_of(CMPLX(1, 2), CMPLX(0, -1), 0.5, CMPLX(-2, 1));
+        struct m2 diff = m2_sub(rf_y_from_s(m2_add(t, m2_scale(1e-6, d)), 50), rf_y_from_s(m2_sub(t, m2_scale(1e-6, d)), 50)), want = rf_y_change(t, d, 50);
+        for (int k = 0; k < 4; k++)
+                check_close("dY", 0, want.e[k] * 50, diff.e[k] / 2e-6 * 50, 1e-8);
+        cJSON_Delete(u);
+}
+
+int main(void)
+{
+        const struct CMUnitTest tests[] = {
+                cmocka_unit_test(sol_follows_lagrange_interpolation),
+                cmocka_unit_test(trl_jacobian_is_the_published_one),
+                cmocka_unit_test(l_and_q_carry_a_covariance),
+        };
+        return cmocka_run_group_tests(tests, NULL, NULL);
+}
