@@ -63,6 +63,14 @@ $(B)/lib$(1).a: $$(OBJ_$(1))
 	@rm -f $$@; ar rcs $$@ $$^
 endef
 $(foreach r,$(ROOMS),$(eval $(call room,$(r))))
+# the schema travels inside the programs: schema/KIND/NNNN_*.sql as one C table
+SCHEMA_SQL := $(sort $(wildcard schema/*/*.sql))
+$(B)/schema_sql.c: $(SCHEMA_SQL) schema/to_c.sh
+	@mkdir -p $(@D)
+	sh schema/to_c.sh $(SCHEMA_SQL) >$@
+$(B)/schema_sql.o: $(B)/schema_sql.c
+	$(CC) $(CFLAGS) -c $< -o $@
+$(B)/libstore.a: $(B)/schema_sql.o
 # links of a room: itself and its needs, then the libraries they bring
 link = $(foreach r,$(1) $(NEED_$(1)),$(B)/lib$(r).a)
 sys = $(foreach r,$(1) $(NEED_$(1)),$(SYS_$(r)))

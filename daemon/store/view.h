@@ -44,6 +44,9 @@ struct alarm_row { char id[27], cause[40]; const char *sentence, *action; bool l
 enum code view_alarms(struct view *, struct arena *, struct alarm_row **ret, size_t *ret_n, struct tp_error *);
 struct event_row { uint64_t seq; uint32_t epoch; char topic[24], ref[40]; const char *body; };
 enum code view_events(struct view *, uint64_t after, size_t limit, struct arena *, struct event_row **ret, size_t *ret_n, uint64_t *ret_first, struct tp_error *);
+/* Recomputes the chain of audit rows.  CODE_DAMAGED names the first row that does not follow from the one before; *ret_rows: how many hold.
+   Rows cut off at the end are found only by comparing `ret_head` with what was printed or shipped elsewhere. */
+enum code view_audit_verify(struct view *, int64_t *ret_rows, uint8_t ret_head[32], struct tp_error *);
 /* A consistent copy of the run file for a download (backup API), journal_mode DELETE. */
 enum code store_copy_run(struct store *, const char *run, const char *to_path, struct tp_error *);
 

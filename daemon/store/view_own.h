@@ -1,0 +1,27 @@
+/* view_own.h: a view's inside: up to two read-only connections, one transaction each. */
+#ifndef TIPPLANE_STORE_VIEW_OWN_H
+#define TIPPLANE_STORE_VIEW_OWN_H
+#include "store/own.h"
+#include "store/view.h"
+
+struct view {
+        struct store *s;
+        struct run_slot *slot; /* of a live run; counted as a reader */
+        char run[27], name[40];
+        int64_t deadline_ns;
+        struct db catalogue; /* with index.db attached as ix; opened when first asked */
+        struct db file;      /* the run's */
+};
+enum code view_catalogue(struct view *, struct tp_error *); /* opens it if it is not */
+enum code view_file(struct view *, struct tp_error *);      /* CODE_STATE when the view was opened without a run */
+
+/* Rows gathered in an array that doubles inside the arena. */
+struct rows { struct arena *arena; void *at; size_t n, room, size; };
+void *rows_add(struct rows *); /* zeroed; NULL: memory */
+/* Runs a question already bound: `each` fills one row. */
+typedef enum code row_fn(sqlite3_stmt *, struct arena *, void *row, struct tp_error *);
+enum code rows_read(struct db *, sqlite3_stmt *, struct rows *, row_fn *each, struct tp_error *);
+/* The one row, or CODE_NOT_FOUND. */
+enum code row_read(struct db *, sqlite3_stmt *, struct arena *, void *ret, row_fn *each, const char *what, struct tp_error *);
+
+#endif
