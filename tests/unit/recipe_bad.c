@@ -1,0 +1,201 @@
+/* Bad recipes and layouts: each is the good demo (or a recording's) recipe with one change, and each is refused with a sentence that names the place,
+   shows the value and says what to do. */
+#include "tests/unit/recipe_helper.h"
+
+struct bad {
+        const char *where;  /* JSON pointer of the change */
+        const char *value;  /* new JSON value; NULL: the key is taken away */
+        const char *pointer; /* expected, in the error and in the sentence */
+        const char *shows;  /* expected in the sentence: the value */
+        const char *says;   /* expected in the sentence: what is wrong or what to do */
+};
+
+/* One step of a JSON pointer; arrays by number. */
+static cJSON *step_into(cJSON *at, const char *key)
+{
+        return cJSON_IsArray(at) ? cJSON_GetArrayItem(at, atoi(key)) : cJSON_GetObjectItemCaseSensitive(at, key);
+}
+
+static void change(cJSON *root, const char *where, const char *value)
+{
+        char path[128], *keys[16];
+        size_t n = 0;
+        snprintf(path, sizeof path, "%s", where);
+        for (char *k = strtok(path, "/"); k; k = strtok(NULL, "/"))
+                keys[n++] = k;
+        cJSON *at = root;
+        for (size_t i = 0; i + 1 < n; i++)
+                at = step_into(at, keys[i]);
+        assert_non_null(at);
+        cJSON *item = value ? cJSON_Parse(value) : NULL;
+        assert_true(!value || item);
+        if (cJSON_IsArray(at)) {
+                if (!item)
+                        cJSON_DeleteItemFromArray(at, atoi(keys[n - 1]));
+                else if (atoi(keys[n - 1]) < cJSON_GetArraySize(at))
+                        cJSON_ReplaceItemInArray(at, atoi(keys[n - 1]), item);
+                else
+                        cJSON_AddItemToArray(at, item);
+        } else {
+                cJSON_DeleteItemFromObjectCaseSensitive(at, keys[n - 1]);
+                if (item)
+                        cJSON_AddItemToObject(at, keys[n - 1], item);
+        }
+}
+
+static void assert_refused(const char *path, const struct bad *b)
+{
+        size_t n = 0;
+        char *text = file_text(path, &n);
+        cJSON *json = cJSON_Parse(text);
+        struct arena *a = arena_new(0);
+        struct recipe *r = NULL;
+        struct tp_error err = {0};
+        change(json, b->where, b->value);
+        char *changed = cJSON_PrintUnformatted(json);
+        enum code code = recipe_read(changed, strlen(changed), a, &r, &err);
+        if (code != CODE_BAD_INPUT || r)
+                fail_msg("%s = %s was read (code %d, %s)", b->where, b->value ? b->value : "(taken away)", code, err.text);
+        if (strcmp(err.pointer, b->pointer) != 0 || !strstr(err.text, b->pointer) || !strstr(err.text, b->shows) || !strstr(err.text, b->says))
+                fail_msg("%s = %s: wanted \"%s\", \"%s\", \"%s\"; got pointer \"%s\", sentence \"%s\"", b->where, b->value ? b->value : "(taken away)", b->pointer, b->shows, b->says,
+                         err.pointer, err.text);
+        cJSON_free(changed);
+        cJSON_Delete(json);
+        arena_free(a);
+        free(text);
+}
+
+static const struct bad layouts[] = {
+        {"/layout/pitch_x_um", "0", "/layout/pitch_x_um", "0 um", "outside"},
+        {"/layout/pitch_x_um", "\"9400\"", "/layout/pitch_x_um", "\"9400\"", "not a number"},
+        {"/layout/pitch_x_um", "94000", "/layout/pitch_x_um", "94000 um", "not one whole die"},
+        {"/layout/pitch_um", "9400", "/layout/pitch_um", "\"pitch_um\"", "the nearest is"},
+        {"/layout/street_um", "5000.5", "/layout/street_um", "5000.5 um", "outside"},
+        {"/layout/edge_exclusion_mm", "50", "/layout/edge_exclusion_mm", "50 mm", "leaves nothing"},
+        {"/layout/reference_die/x", "7", "/layout/reference_die", "7,0", "not a whole die"},
+        {"/layout/excluded", "[{\"x\": 9, \"y\": 9}]", "/layout/excluded/0", "9,9", "leave it out"},
+        {"/layout/excluded", "[{\"x\": 0, \"y\": 0}]", "/layout/excluded/0", "0,0", "reference"},
+        {"/layout/devices/3/name", "\"L1\"", "/layout/devices/3/name", "\"L1\"", "unique"},
+        {"/layout/devices/3/name", "\"=L1\"", "/layout/devices/3/name", "\"=L1\"", "no name"},
+        {"/layout/devices/3/kind", "\"unknown\"", "/layout/devices/3/kind", "\"unknown\"", "L2"},
+        {"/layout/devices/3/kind", "\"coil\"", "/layout/devices/3/kind", "\"coil\"", "inductor"},
+        {"/layout/devices/3/x_um", "4600", "/layout/devices/3/x_um", "4600 um", "move the device inwards"},
+        {"/layout/devices/3/y_um", "-4700", "/layout/devices/3/y_um", "-4700 um", "move the device inwards"},
+        {"/layout/devices/3/y_um", "3000", "/layout/devices/3", "-1000, 3000 um", "L1 stands already"},
+        {"/layout/devices/6/length_um", "0", "/layout/devices/6/length_um", "0 um", "TL1"},
+        {"/layout/devices/3/footprint/ports", "4", "/layout/devices/3/footprint/ports", "4 ports", "two-port"},
+        {"/layout/ladder_columns", "16", "/layout/ladder_columns", "16 columns", "fewer columns"},
+};
+
+static const struct bad recipes[] = {
+        {"/layout/devices/4/footprint/pitch_um", "50", "/layout/devices/4/footprint/pitch_um", "footprint pitch 50 um, but probe P1 has 75 um", "fit other probes or leave the device out"},
+        {"/layout/devices/4/footprint/order", "\"GS\"", "/layout/devices/4/footprint/order", "GS", "probe P1 has GSG"},
+        {"/layout/devices/4/footprint/overtravel_um_max", "35", "/layout/devices/4/footprint/overtravel_um_max", "35 um", "lower one"},
+        {"/setup/probes/1/port", "1", "/setup/probes/1/port", "1", "port 2"},
+        {"/setup/probes/1/serial", "\"P1\"", "/setup/probes/1/serial", "\"P1\"", "its own ledger"},
+        {"/setup/separation_um", "200", "/setup/separation_um", "200 um", "outside 250 um"},
+        {"/setup/substrate", NULL, "/setup/substrate", "OPEN_AIR", "give the substrate's serial"},
+        {"/sweeps/0/segments/1/start_hz", "9000000", "/sweeps/0/segments/1/start_hz", "9000000 Hz", "let segments rise"},
+        {"/sweeps/0/segments/1/stop_hz", "10000000", "/sweeps/0/segments/1/stop_hz", "10000000 Hz", "stop must lie above start"},
+        {"/sweeps/0/segments/1/points", "1.5", "/sweeps/0/segments/1/points", "1.5", "whole number"},
+        {"/sweeps/0/segments/1/ifbw_hz", "-100", "/sweeps/0/segments/1/ifbw_hz", "-100 Hz", "outside"},
+        {"/standards/1/name", "\"LOAD_A\"", "/standards/2/name", "\"LOAD_A\"", "unique"},
+        {"/standards/1/raised", "true", "/standards/1/raised", "true for SHORT_A", "only an open"},
+        {"/standards/1/touches_max", "0", "/standards/1/touches_max", "0 for SHORT_A", "budget"},
+        {"/standards/1/place", "\"cleaner\"", "/standards/1/place", "\"cleaner\"", "substrate or on the wafer"},
+        {"/standards/4/touches_max", "5", "/standards/4/touches_max", "5 touches for SHORT_B, one run needs 7", "check less often"},
+        {"/setup/tip_touches_max", "400", "/setup/tip_touches_max", "400 touches, one run needs 442", "fresh probes"},
+        {"/calibration/method", "\"lrm\"", "/calibration/method", "\"lrm\"", "unknown_thru"},
+        {"/calibration/sweep", "\"narrow\"", "/calibration/sweep", "\"narrow\"", "there are: wide"},
+        {"/calibration/standards/2", NULL, "/calibration/standards", "0 of kind load", "at least 1"},
+        {"/calibration/standards/2/standard", "\"LOAD_C\"", "/calibration/standards/2/standard", "\"LOAD_C\"", "MISMATCH_A"},
+        {"/calibration/verify/0/standard", "\"LOAD_A\"", "/calibration/verify/0/standard", "\"LOAD_A\"", "a calibration agrees with itself always"},
+        {"/calibration/verify/0/limit", "0", "/calibration/verify/0/limit", "0", "outside"},
+        {"/check/every_dies", "0", "/check/every_dies", "0 means no checks", "no standards"},
+        {"/check/standards", "[]", "/check/standards", "every 12 dies", "name the copies"},
+        {"/check/limits", NULL, "/check/limits", "every 12 dies", "give its limits"},
+        {"/check/standards/0/standard", "\"OPEN_AIR\"", "/check/standards/0/standard", "OPEN_AIR", "name copies to touch"},
+        {"/proof/device", "\"L1\"", "/proof/device", "\"L1\"", "by a ladder"},
+        {"/proof/dies/2", NULL, "/proof/dies", "2 dies", "at least three"},
+        {"/proof/dies", "[{\"x\":0,\"y\":0},{\"x\":1,\"y\":0},{\"x\":2,\"y\":0}]", "/proof/dies", "row 0", "turned wafer"},
+        {"/proof/dies/2/x", "6", "/proof/dies/2", "die 6,-2", "not a whole die"},
+        {"/order", "\"spiral\"", "/order", "\"spiral\"", "interleave"},
+        {"/sampling", "\"half\"", "/sampling", "\"half\"", "all"},
+        {"/measures/2/device", "\"L9\"", "/measures/2/device", "\"L9\"", "there are: OPEN, SHORT, L1"},
+        {"/measures/3/device", "\"L1\"", "/measures/3/device", "\"L1\"", "measured already"},
+        {"/measures/2/device", "\"LADDER\"", "/measures/2/device", "\"LADDER\"", "proves the place"},
+        {"/measures/2/sweep", "\"wider\"", "/measures/2/sweep", "\"wider\"", "there are: wide"},
+        {"/measures/2/open", "\"SHORT\"", "/measures/2/open", "\"SHORT\"", "must be of kind open"},
+        {"/measures/2/short", NULL, "/measures/2/short", "missing", "needs its dummy"},
+        {"/measures/2/deembed", "\"open\"", "/measures/2/short", "\"SHORT\"", "leave it out"},
+        {"/measures/0", NULL, "/measures/1/open", "OPEN", "measure dummies first"},
+        {"/measures/4/conditions/0/volt", "28", "/measures/4/conditions/0/volt", "28 V", "max_volt of 10 V"},
+        {"/measures/4/conditions/0/channel", "0", "/measures/4/conditions/0/channel", "0 for 10 V", "name the bias channel"},
+        {"/measures/4/conditions/0/limit_a", "0", "/measures/4/conditions/0/limit_a", "0 A", "current limit"},
+        {"/measures/4/conditions", "[]", "/measures/4/conditions", "a list of 0", "1 to 32"},
+        {"/measures/2/contact/dc_ohm_high", "0.01", "/measures/2/contact/dc_ohm_high", "0.01 ohm", "range of a good contact"},
+        {"/measures/2/parameters/0/low", "400e-12", "/measures/2/parameters/0/high", "4e-10 H", "exchanged or in another unit"},
+        {"/measures/2/parameters/0/freq_hz", "221e9", "/measures/2/parameters/0/freq_hz", "221000000000 Hz", "outside sweep wide"},
+        {"/measures/2/parameters/0/expect_high", NULL, "/measures/2/parameters/0/expect_high", "nan", "give both"},
+        {"/measures/2/parameters/1/name", "\"L_10GHz\"", "/measures/2/parameters/1/name", "\"L_10GHz\"", "unique"},
+        {"/measures/2/parameters/0/quantity", "\"eps_eff\"", "/measures/2/parameters/0/quantity", "\"eps_eff\"", "of lines"},
+        {"/measures/2/parameters/2/freq_hz", "1e9", "/measures/2/parameters/2/freq_hz", "1000000000 Hz", "leave it out"},
+        {"/measures/0/parameters", "[{\"name\":\"C\",\"quantity\":\"C\",\"freq_hz\":1e9}]", "/measures/0/parameters", "OPEN", "dummies have no parameters"},
+        {"/mesures", "[]", "/mesures", "\"mesures\"", "the nearest is \"measures\""},
+        {"/setup", NULL, "/setup", "missing", "recipe needs it"},
+};
+
+static const struct bad recordings[] = {
+        {"/calibration/standards", "[{\"standard\":\"LINE_0200\"},{\"standard\":\"SHORT\"}]", "/calibration/standards", "1 of kind line", "at least 2"},
+        {"/calibration/eps_eff", "0.5", "/calibration/eps_eff", "0.5", "at least 1"},
+        {"/calibration/reflect_estimate", "0", "/calibration/reflect_estimate", "0", "-1 for a short"},
+        {"/standards/5/kind", "\"load\"", "/calibration/standards", "0 of kind reflect", "at least 1"},
+        {"/standards/5/x_um", "60000", "/standards/5", "60000, 0 um", "off the wafer"},
+};
+
+static void each_bad_layout_is_refused_with_place_and_value(void **state)
+{
+        (void)state;
+        for (size_t i = 0; i < sizeof layouts / sizeof layouts[0]; i++)
+                assert_refused("simulators/demo/recipe.json", &layouts[i]);
+}
+
+static void each_bad_recipe_is_refused_with_place_and_value(void **state)
+{
+        (void)state;
+        for (size_t i = 0; i < sizeof recipes / sizeof recipes[0]; i++)
+                assert_refused("simulators/demo/recipe.json", &recipes[i]);
+}
+
+static void each_bad_line_calibration_is_refused_with_place_and_value(void **state)
+{
+        (void)state;
+        for (size_t i = 0; i < sizeof recordings / sizeof recordings[0]; i++)
+                assert_refused("tests/station/replay/onwafer_raw.recipe.json", &recordings[i]);
+}
+
+static void what_is_no_json_is_refused_too(void **state)
+{
+        (void)state;
+        static const char *const texts[] = {"", "[]", "null", "{\"name\": \"x\", \"name\": \"y\"}", "{\"name\": 01}", "{\"name\": \"x\"} {}", "\xEF\xBB\xBF{}"};
+        for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++) {
+                struct arena *a = arena_new(0);
+                struct recipe *r = NULL;
+                struct tp_error err = {0};
+                assert_int_equal(recipe_read(texts[i], strlen(texts[i]), a, &r, &err), CODE_BAD_INPUT);
+                assert_null(r);
+                assert_true(strlen(err.text) > 10);
+                arena_free(a);
+        }
+}
+
+int main(void)
+{
+        const struct CMUnitTest tests[] = {
+                cmocka_unit_test(each_bad_layout_is_refused_with_place_and_value),
+                cmocka_unit_test(each_bad_recipe_is_refused_with_place_and_value),
+                cmocka_unit_test(each_bad_line_calibration_is_refused_with_place_and_value),
+                cmocka_unit_test(what_is_no_json_is_refused_too),
+        };
+        return cmocka_run_group_tests(tests, NULL, NULL);
+}
