@@ -37,12 +37,12 @@ const struct object sim_device_object = {
 static double complex skin(double r_ohm, double skin_hz, double hz) { return skin_hz > 0 ? r_ohm * csqrt(1 + I * (hz / skin_hz)) : r_ohm; }
 
 /* Oxide in series with the substrate's resistance beside its capacitance. */
-static double complex to_substrate(const struct sim_device *d, double w, double share)
+static double complex to_substrate(const struct sim_device *d, double w)
 {
         if (!(d->cox_f > 0))
                 return 0;
         double complex inner = d->rsub_ohm > 0 ? 1 / (1 / d->rsub_ohm + I * w * d->csub_f) : 0;
-        return share / (1 / (I * w * d->cox_f) + inner);
+        return 1 / (1 / (I * w * d->cox_f) + inner);
 }
 
 static struct y2 between(double complex y)
@@ -58,12 +58,13 @@ static struct y2 sound_y(const struct sim_device *d, double hz, double volt)
         struct y2 none = {0, 0, 0, 0};
         switch ((enum device_kind)d->kind) {
         case DEVICE_INDUCTOR:
-                side = to_substrate(d, w, 1);
+                side = to_substrate(d, w);
                 return y2_shunt(between(1 / (skin(d->r_ohm, d->skin_hz, hz) + I * w * d->l_h) + I * w * d->cp_f), side, side);
         case DEVICE_CAPACITOR:
-                return y2_shunt(between(1 / (d->r_ohm + I * w * d->l_h + 1 / (I * w * c_f * (1 - I * d->tan_delta)))), to_substrate(d, w, 1), to_substrate(d, w, 0.1));
+                side = to_substrate(d, w);
+                return y2_shunt(between(1 / (d->r_ohm + I * w * d->l_h + 1 / (I * w * c_f * (1 - I * d->tan_delta)))), side, side);
         case DEVICE_RESISTOR:
-                side = to_substrate(d, w, 1);
+                side = to_substrate(d, w);
                 return y2_shunt(between(1 / (I * w * d->l_h + 1 / (1 / d->r_ohm + I * w * d->cp_f))), side, side);
         case DEVICE_LINE:
                 return y2_line((skin(d->r_ohm, d->skin_hz, hz) + I * w * d->l_h) * d->length_m, I * w * d->c_f * (1 - I * d->tan_delta) * d->length_m);

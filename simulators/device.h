@@ -2,7 +2,8 @@
    Truth means: the network that ideal open-short de-embedding would return.  Elements in SI units.
 
      inductor   (R sqrt(1 + jf/fs) + jwL) || Cp between the ports; at each port Cox in series with (Rsub || Csub) to ground
-     capacitor  C (1 + vc1 V + vc2 V^2)(1 - j tan) in series with R and L; at port 1 the bottom plate's Cox + Rsub to ground, at port 2 a tenth of it
+     capacitor  C (1 + vc1 V + vc2 V^2)(1 - j tan) in series with R and L; two plates turned against each other, so Cox + (Rsub || Csub)
+                to ground is alike at both ports
      resistor   jwL in series with (R || Cp); Cox in series with Rsub to ground at each port
      line       R' sqrt(1 + jf/fs), L', C'(1 - j tan) over length_m
      open       nothing;  short: 1 micro-ohm at each port;  ladder: R1 and R2 to ground

@@ -47,6 +47,8 @@ double touch_signal_ohm(const struct scenario *s, const struct sim_touch *t, int
 
 double touch_path_ohm(const struct scenario *s, const struct sim_touch *t, int p, double overtravel_um, double seconds)
 {
+        if (!(overtravel_um > 0))
+                return HUGE_VAL;
         double g0 = tip_ohm(s, t, t->ground_ohm[p][0], overtravel_um, seconds), g1 = tip_ohm(s, t, t->ground_ohm[p][1], overtravel_um, seconds);
         double ground = t->lost_ground[p] ? g0 : g0 * g1 / (g0 + g1);
         return touch_signal_ohm(s, t, p, overtravel_um, seconds) + ground;

@@ -1,0 +1,270 @@
+/* simulators_physics.c: what must hold of the true networks, the pads, the tips, the raw analyzer and its noise, whatever the numbers are. */
+#include "simulators_world.h"
+#include "simulators/analyzer.h"
+#include "simulators/bench.h"
+
+struct rig { struct test_world t; struct bench *b; char dir[64], config[6000]; };
+static void rig_new(struct rig *r, const char *more)
+{
+        struct tp_error err;
+        char path[128];
+        test_world_init(&r->t, false);
+        snprintf(r->dir, sizeof r->dir, "/tmp/tipplane_sim_XXXXXX");
+        assert_non_null(mkdtemp(r->dir));
+        test_scenario(r->dir, more, "", r->config);
+        if (bench_open(&r->t.world, r->config, strlen(r->config), r->dir, NULL, &r->b, &err))
+                fail_msg("%s", err.text);
+        snprintf(path, sizeof path, "%s/layout.json", r->dir);
+        unlink(path);
+        rmdir(r->dir);
+}
+
+static double energy(struct y2 s, int port) /* what leaves for one watt into a port */
+{
+        double complex a = port == 1 ? s.e11 : s.e22, b = port == 1 ? s.e21 : s.e12;
+        return creal(a * conj(a) + b * conj(b));
+}
+static double away(struct y2 a, struct y2 b) { return fmax(fmax(cabs(a.e11 - b.e11), cabs(a.e12 - b.e12)), fmax(cabs(a.e21 - b.e21), cabs(a.e22 - b.e22))); }
+static const double all_hz[] = {70e3, 1e6, 1e8, 1e9, 10e9, 40e9, 60e9, 110e9, 160e9, 220e9};
+enum { HZ_N = sizeof all_hz / sizeof all_hz[0] };
+
+static void every_device_bare_or_between_its_pads_is_reciprocal_and_passive(void **state)
+{
+        struct rig r;
+        (void)state;
+        rig_new(&r, "\"seed\":21,\"process\":{\"defect_rate\":0.3},");
+        for (size_t i = 0; i < r.b->wafer.die_n * r.b->layout.device_n; i++) {
+                struct sim_pads pads = wafer_pads(&r.b->wafer, (int)i);
+                for (int k = 0; k < HZ_N; k++) {
+                        struct y2 y = device_y(&r.b->wafer.devices[i], all_hz[k], 3), s = y2_to_s(y, 50), p = y2_to_s(pads_around(&pads, y, all_hz[k]), 50);
+                        assert_true(cabs(s.e12 - s.e21) < 1e-12 && cabs(p.e12 - p.e21) < 1e-9);
+                        assert_true(energy(s, 1) < 1 + 1e-9 && energy(s, 2) < 1 + 1e-9 && energy(p, 1) < 1 + 1e-9 && energy(p, 2) < 1 + 1e-9);
+                }
+        }
+        bench_close(r.b);
+}
+
+static void a_line_without_loss_keeps_all_energy_and_its_delay(void **state)
+{
+        struct sim_device d = {.kind = DEVICE_LINE, .l_h = 50 / 1.5e8, .c_f = 1 / (50 * 1.5e8), .length_m = 300e-6, .defect = DEFECT_NONE}; /* 50 ohm, 2 ps */
+        (void)state;
+        for (int k = 0; k < HZ_N; k++) {
+                struct y2 s = y2_to_s(device_y(&d, all_hz[k], 0), 50);
+                assert_true(fabs(energy(s, 1) - 1) < 1e-9 && cabs(s.e11) < 1e-9);
+                assert_true(cabs(s.e21 - cexp(-I * 2 * M_PI * all_hz[k] * 2e-12)) < 1e-9);
+        }
+        d.l_h *= 2; /* another impedance still loses nothing */
+        for (int k = 0; k < HZ_N; k++)
+                assert_true(fabs(energy(y2_to_s(device_y(&d, all_hz[k], 0), 50), 1) - 1) < 1e-8);
+}
+
+/* Y_true = ((Ym - Yo)^-1 - (Ys - Yo)^-1)^-1, Koolen, Geelen & Versleijen 1991, written out here by the test's own algebra. */
+static struct y2 inverse(struct y2 a)
+{
+        double complex d = a.e11 * a.e22 - a.e12 * a.e21;
+        struct y2 r = {a.e22 / d, -a.e12 / d, -a.e21 / d, a.e11 / d};
+        return r;
+}
+static struct y2 minus(struct y2 a, struct y2 b)
+{
+        struct y2 r = {a.e11 - b.e11, a.e12 - b.e12, a.e21 - b.e21, a.e22 - b.e22};
+        return r;
+}
+static double open_short_error(const struct rig *r, int device, double hz)
+{
+        int die = device - device % (int)r->b->layout.device_n;
+        struct sim_pads pads[3];
+        struct y2 y[3];
+        int index[3] = {device, die, die + 1}; /* device, OPEN, SHORT */
+        for (int k = 0; k < 3; k++) {
+                pads[k] = wafer_pads(&r->b->wafer, index[k]);
+                y[k] = pads_around(&pads[k], device_y(&r->b->wafer.devices[index[k]], hz, 0), hz);
+        }
+        struct y2 got = inverse(minus(inverse(minus(y[0], y[1])), inverse(minus(y[2], y[1]))));
+        return away(y2_to_s(got, 50), y2_to_s(device_y(&r->b->wafer.devices[device], hz, 0), 50));
+}
+
+static void with_equal_lumped_pads_open_short_gives_the_truth_and_with_real_ones_nearly(void **state)
+{
+        struct rig same, real;
+        double worst_low = 0, worst_high = 0;
+        (void)state;
+        rig_new(&same, "\"seed\":21,\"process\":{\"defect_rate\":0},\"pads\":{\"scatter\":0,\"feed_share\":0},");
+        rig_new(&real, "\"seed\":21,\"process\":{\"defect_rate\":0},");
+        for (int device = 2; device < 6; device++)
+                for (int k = 3; k < HZ_N; k++) {
+                        assert_true(open_short_error(&same, device, all_hz[k]) < 1e-6);
+                        double e = open_short_error(&real, device, all_hz[k]);
+                        if (all_hz[k] <= 10e9)
+                                worst_low = fmax(worst_low, e);
+                        if (all_hz[k] >= 110e9)
+                                worst_high = fmax(worst_high, e);
+                }
+        assert_true(worst_low < 2e-3);                      /* lumped below … */
+        assert_true(worst_high > 3e-3 && worst_high < 0.1); /* … and not above: no dummy takes that away */
+        bench_close(same.b);
+        bench_close(real.b);
+}
+
+static void contact_resistance_has_the_stated_mean_scatter_and_an_honest_tail(void **state)
+{
+        struct rig r;
+        double sum = 0, square = 0, largest = 0, least = 1, shift = 0, henry = 0;
+        int n = 20000;
+        (void)state;
+        rig_new(&r, "\"seed\":8,");
+        for (int k = 0; k < n; k++) {
+                struct sim_touch t = touch_of(&r.b->scenario, 77, k);
+                double ohm = touch_path_ohm(&r.b->scenario, &t, 0, 30, 0);
+                sum += ohm;
+                square += ohm * ohm;
+                largest = fmax(largest, ohm);
+                least = fmin(least, ohm);
+                shift += t.shift_um[1] * t.shift_um[1];
+                henry += t.l_h[0] * t.l_h[0];
+        }
+        double mean = sum / n, sigma = sqrt(square / n - mean * mean);
+        assert_true(fabs(mean - 0.016) < 0.0005 && fabs(sigma - 0.005) < 0.0004);
+        assert_true(largest > 0.032 && largest < 0.05 && least > 0.002);
+        assert_true(fabs(sqrt(shift / n) - 1) < 0.03 && fabs(sqrt(henry / n) - 0.4e-12) < 0.02e-12);
+        struct sim_touch t = touch_of(&r.b->scenario, 77, 1);
+        assert_true(isinf(touch_path_ohm(&r.b->scenario, &t, 0, 0, 0)));
+        assert_true(touch_path_ohm(&r.b->scenario, &t, 0, 1, 0) > 0.5);
+        bench_close(r.b);
+}
+
+static void copies_differ_by_the_stated_scatter_and_loads_wear_after_touch_20(void **state)
+{
+        struct scenario s = {.contact = {.wear_from = 20, .wear_knee = 50, .wear = 2e-4}};
+        struct nominal_standard n = {.name = "LOAD", .kind = SIM_STANDARD_LOAD, .r_ohm = 50, .l_h = 6e-12, .u_r_ohm = 0.1, .u_l_h = 0.7e-12};
+        double square = 0;
+        (void)state;
+        s.standards = &n;
+        s.standard_n = 1;
+        for (s.seed = 1; s.seed <= 2000; s.seed++) {
+                struct sim_copy c = copy_of(&s, 0, 0);
+                square += (c.r_ohm[0] - 50) * (c.r_ohm[0] - 50);
+                assert_true(c.r_ohm[0] != c.r_ohm[1]);
+        }
+        assert_true(fabs(sqrt(square / 2000) - 0.1) < 0.005);
+        assert_true(copy_of(&s, 0, 20).r_ohm[0] == copy_of(&s, 0, 0).r_ohm[0]);
+        assert_true(fabs(copy_of(&s, 0, 30).r_ohm[0] / copy_of(&s, 0, 0).r_ohm[0] - 1 - 10 * 2e-4) < 1e-12);
+        assert_true(fabs(copy_of(&s, 0, 60).r_ohm[0] / copy_of(&s, 0, 0).r_ohm[0] - 1 - (40 + 4 * 10) * 2e-4) < 1e-12);
+}
+
+/* The flow graph against the eight-term matrix form, T_M = T_X T_D T_Y, written out by the test: another road to the same ratios. */
+static void the_raw_ratios_obey_the_eight_terms_once_the_switch_terms_are_taken_out(void **state)
+{
+        struct rig r;
+        double hz[] = {1e9, 30e9, 150e9};
+        struct sim_now now = {{{3, 0.01}, {-2, 0.02}}, 0.5};
+        (void)state;
+        rig_new(&r, "\"seed\":8,");
+        struct sim_system *sys = system_new(&r.b->scenario, hz, 3);
+        struct y2 s[2] = {{0.3 - 0.2 * I, 0.5 + 0.1 * I, 0.45 - 0.3 * I, -0.1 + 0.6 * I}, {0.1 * I, 0.8, 0.7, 0.2}};
+        for (size_t i = 0; i < 3; i++) {
+                double complex ratio[2];
+                for (int k = 0; k < 2; k++) {
+                        double complex m[RAW_N];
+                        system_form(sys, &now, i, s[k], m);
+                        double complex d = 1 - m[RAW_S12] * m[RAW_S21] * m[RAW_GF] * m[RAW_GR]; /* Marks 1997 */
+                        double complex s21 = (m[RAW_S21] - m[RAW_S22] * m[RAW_S21] * m[RAW_GF]) / d, s12 = (m[RAW_S12] - m[RAW_S11] * m[RAW_S12] * m[RAW_GR]) / d;
+                        ratio[k] = s21 / s12 / (s[k].e21 / s[k].e12); /* k^2-like constant of the boxes: the same for every device */
+                        assert_true(fabs(cabs(m[RAW_GF]) - 0.12) < 0.03);
+                }
+                assert_true(cabs(ratio[0] / ratio[1] - 1) < 1e-12);
+                struct y2 open = {1, 0, 0, 1};
+                double complex m[RAW_N];
+                system_form(sys, &now, i, open, m);
+                assert_true(cabs(m[RAW_S11]) > 0.05 && cabs(m[RAW_S11]) < 1.6);
+        }
+        system_free(sys);
+        bench_close(r.b);
+}
+
+static void noise_grows_with_the_root_of_the_if_bandwidth_and_shrinks_with_averages(void **state)
+{
+        struct rig r;
+        double hz[] = {10e9, 200e9}, sigma[4];
+        static const struct { double ifbw; int averages; } ways[4] = {{10, 1}, {1000, 1}, {1000, 16}, {100, 1}};
+        (void)state;
+        rig_new(&r, "\"seed\":8,");
+        struct sim_system *sys = system_new(&r.b->scenario, hz, 2);
+        struct draws d = draws_of(1, DRAW_NOISE, 0, 0, 0, 0);
+        for (size_t i = 0; i < 2; i++) {
+                for (int w = 0; w < 4; w++) {
+                        double square = 0;
+                        for (int k = 0; k < 4000; k++) {
+                                double complex m[RAW_N] = {0};
+                                system_noise(sys, &d, i, ways[w].ifbw, ways[w].averages, m);
+                                square += creal(m[RAW_S21] * conj(m[RAW_S21]));
+                        }
+                        sigma[w] = sqrt(square / 4000);
+                }
+                assert_true(fabs(sigma[1] / sigma[0] - 10) < 0.4 && fabs(sigma[1] / sigma[2] - 4) < 0.2);
+                double tips = sigma[0] / cabs(sys->port[0][i].out * sys->port[1][i].in); /* floor at the tips, 10 Hz: -115 dB at 10 GHz, -89.4 at 200 */
+                assert_true(fabs(20 * log10(tips) - (i == 0 ? -115 : -89.4)) < 1.5);
+        }
+        double square = 0;
+        for (int k = 0; k < 4000; k++) { /* trace noise at 200 GHz, 1 kHz: 0.017 dB rms within half */
+                double complex m[RAW_N] = {1};
+                system_noise(sys, &d, 1, 1000, 1, m);
+                square += (cabs(m[RAW_S11]) - 1) * (cabs(m[RAW_S11]) - 1);
+        }
+        double db = 20 * log10(1 + sqrt(square / 4000));
+        assert_true(db > 0.009 && db < 0.025);
+        system_free(sys);
+        bench_close(r.b);
+}
+
+static void drift_is_a_function_of_time_and_stays_mild_over_a_normal_night(void **state)
+{
+        struct rig r;
+        double largest = 0, hour = 0;
+        (void)state;
+        rig_new(&r, "\"seed\":8,");
+        for (int64_t seed = 1; seed <= 200; seed++) {
+                r.b->scenario.seed = seed;
+                struct sim_drift a = drift_of(&r.b->scenario, 0, 7200, 1e6), again = drift_of(&r.b->scenario, 0, 7200, 1e6), begin = drift_of(&r.b->scenario, 0, 3600, 1e6);
+                assert_true(a.delay_fs == again.delay_fs);
+                largest = fmax(largest, fabs(a.delay_fs));
+                hour += (a.delay_fs - begin.delay_fs) * (a.delay_fs - begin.delay_fs);
+        }
+        assert_true(largest > 3 && largest < 25); /* a check that allows 25 fs passes */
+        assert_true(sqrt(hour / 200) > 2 && sqrt(hour / 200) < 6);
+        bench_close(r.b);
+}
+
+static void draws_by_key_are_uniform_normal_and_unrelated(void **state)
+{
+        double mean = 0, square = 0, product = 0;
+        int n = 40000;
+        (void)state;
+        for (int k = 0; k < n; k++) {
+                struct draws a = draws_of(5, DRAW_DIE, k, 0, 0, 0), b = draws_of(5, DRAW_DIE, 0, k, 0, 0);
+                double x = draw_normal(&a), y = draw_normal(&b);
+                mean += x;
+                square += x * x;
+                product += x * y;
+        }
+        assert_true(fabs(mean / n) < 0.02 && fabs(square / n - 1) < 0.03 && fabs(product / n) < 0.02);
+        struct draws d = draws_of(1, DRAW_NONE, 0, 0, 0, 0), e = draws_of(1, DRAW_NONE, 0, 0, 0, 0);
+        for (int k = 0; k < 100; k++)
+                assert_true(draw_bits(&d) == draw_bits(&e));
+}
+
+int main(void)
+{
+        const struct CMUnitTest tests[] = {
+                cmocka_unit_test(every_device_bare_or_between_its_pads_is_reciprocal_and_passive),
+                cmocka_unit_test(a_line_without_loss_keeps_all_energy_and_its_delay),
+                cmocka_unit_test(with_equal_lumped_pads_open_short_gives_the_truth_and_with_real_ones_nearly),
+                cmocka_unit_test(contact_resistance_has_the_stated_mean_scatter_and_an_honest_tail),
+                cmocka_unit_test(copies_differ_by_the_stated_scatter_and_loads_wear_after_touch_20),
+                cmocka_unit_test(the_raw_ratios_obey_the_eight_terms_once_the_switch_terms_are_taken_out),
+                cmocka_unit_test(noise_grows_with_the_root_of_the_if_bandwidth_and_shrinks_with_averages),
+                cmocka_unit_test(drift_is_a_function_of_time_and_stays_mild_over_a_normal_night),
+                cmocka_unit_test(draws_by_key_are_uniform_normal_and_unrelated),
+        };
+        return cmocka_run_group_tests(tests, NULL, NULL);
+}
