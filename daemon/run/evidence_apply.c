@@ -826,7 +826,7 @@ static enum code entry_check(const struct evidence *e, const struct plan *plan, 
                 return refuse(entry, "the evidence was made for another plan", err);
         if (entry->seq <= e->seq)
                 return refuse(entry, "it is not newer than the one before", err);
-        if (e->finished)
+        if (e->finished && entry->phase != PHASE_NOTE) /* a boot may still be noted while the run is sealed */
                 return refuse(entry, "it comes after the end of the run", err);
         switch (entry->phase) {
         case PHASE_INTEND:

@@ -36,8 +36,10 @@ static const char *law_sideways(const struct plan *p, const struct evidence *e, 
         bool is_up = e->inventory && e->state.separated == KNOW_KNOWN && !e->state.in_contact;
         if (step_rows[s->kind].sideways && !is_up)
                 return "sideways motion while separation is not known";
-        if (s->kind == STEP_MOVE && (e->state.axes != KNOW_KNOWN || !t))
-                return "a move without referenced axes or without a target";
+        if (step_rows[s->kind].sideways && s->kind != STEP_HOME && e->state.axes != KNOW_KNOWN)
+                return "sideways motion without referenced axes";
+        if (s->kind == STEP_MOVE && !t)
+                return "a move without a target";
         if (s->kind == STEP_MOVE && (t->place <= PLACE_UNKNOWN || t->place >= PLACE_COUNT || !e->aligned[t->place]))
                 return "a move in a place that is not aligned";
         if ((s->kind == STEP_LOWER || is_raised_sweep) && (!t || !is_up || e->at != s->args.target + 1))
@@ -65,7 +67,8 @@ static const char *law_calibration(const struct plan *p, const struct evidence *
 {
         bool is_device_sweep = s->kind == STEP_SWEEP && s->args.use == USE_DEVICE;
         bool is_accepted = e->in_force > 0 && e->in_force == e->calibration && e->calibration_state == CALIBRATION_ACCEPTED;
-        bool is_bound = is_device_sweep || touches_device(p, s) || s->kind == STEP_CHECK || s->args.purpose == PURPOSE_CHECK;
+        bool is_check_touch = s->args.purpose == PURPOSE_CHECK && (s->kind == STEP_LOWER || s->kind == STEP_SWEEP);
+        bool is_bound = is_device_sweep || touches_device(p, s) || s->kind == STEP_CHECK || is_check_touch;
         if (is_bound && !(is_accepted && s->args.calibration == e->in_force))
                 return "no accepted calibration in force, or the step names another";
         if ((s->kind == STEP_VERIFY || s->kind == STEP_SOLVE) && is_accepted)

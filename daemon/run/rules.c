@@ -52,9 +52,31 @@ static int next_condition(const struct question *q)
         return -1;
 }
 
+/* What the touch in hand was for is gone: an intervention or a verdict ended the try or the calibration meanwhile. */
+static bool is_purposeless(const struct evidence *e)
+{
+        switch ((enum purpose)e->touch_purpose) {
+        case PURPOSE_CALIBRATE:
+                return e->calibration_state != CALIBRATION_UNKNOWN;
+        case PURPOSE_VERIFY:
+                return e->calibration_state != CALIBRATION_SOLVED;
+        case PURPOSE_CHECK:
+        case PURPOSE_DEVICE:
+        case PURPOSE_REMEASURE:
+                return !e->in_force;
+        case PURPOSE_UNKNOWN:
+                return true;
+        case PURPOSE_PLACE:
+                break;
+        }
+        return false;
+}
+
 static bool must_leave(const struct question *q)
 {
         const struct evidence *e = q->e;
+        if (is_purposeless(e))
+                return true;
         if (!e->may_stay || !e->touch_works || e->touch_sweeps_left <= 0 || e->touch_grade >= CONTACT_ABSENT)
                 return true;
         if (!measure_in_hand(q))
