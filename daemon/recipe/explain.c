@@ -1,23 +1,30 @@
-/* explain.c: one page of plain words.  Every number on it is a key of the recipe or a field of the plan, so that a second person can review the night. */
+/* explain.c: one page of plain words.  Every number on it is a key of the recipe or a field of the plan, so that a second person can review
+ * the night. */
 #include "recipe/recipe_own.h"
 #include "rf/calibration.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
 
-struct shown { char at[32]; };
+struct shown {
+        char at[32];
+};
 
 /* 3e-10, "H" -> "300 pH".  Units that take no prefix (1, dB, ohm/…) come as they are. */
 static struct shown si(double x, const char *unit)
 {
-        static const struct { double scale; const char *prefix; } rows[] = {{1e9, "G"}, {1e6, "M"}, {1e3, "k"}, {1, ""}, {1e-3, "m"}, {1e-6, "u"}, {1e-9, "n"}, {1e-12, "p"}, {1e-15, "f"}};
+        static const struct {
+                double scale;
+                const char *prefix;
+        } rows[] = {{1e9, "G"}, {1e6, "M"}, {1e3, "k"}, {1, ""}, {1e-3, "m"}, {1e-6, "u"}, {1e-9, "n"}, {1e-12, "p"}, {1e-15, "f"}};
         struct shown s;
         bool scaled = strcmp(unit, "1") != 0 && strcmp(unit, "dB") != 0 && strcmp(unit, "dB/mm") != 0;
         size_t i = 3;
         if (scaled && x != 0)
                 for (i = 0; i + 1 < sizeof rows / sizeof rows[0] && fabs(x) < rows[i].scale * (1 - 1e-12); i++)
                         ;
-        snprintf(s.at, sizeof s.at, "%.6g%s%s%s", x / rows[i].scale, strcmp(unit, "1") == 0 ? "" : " ", rows[i].prefix, strcmp(unit, "1") == 0 ? "" : unit);
+        snprintf(s.at, sizeof s.at, "%.6g%s%s%s", x / rows[i].scale, strcmp(unit, "1") == 0 ? "" : " ", rows[i].prefix,
+                 strcmp(unit, "1") == 0 ? "" : unit);
         return s;
 }
 
@@ -44,8 +51,9 @@ static void say_sweeps(const struct recipe *r, struct text *to)
                        si(p->segments[p->segment_n - 1].stop_hz, "Hz").at, time_of(sweep_seconds(p)).at);
                 for (size_t k = 0; k < p->segment_n; k++) {
                         const struct segment *s = &p->segments[k];
-                        text_f(to, "    %s to %s: %d points, %s, IF bandwidth %s, %d average%s, %.6g dBm\n", si(s->start_hz, "Hz").at, si(s->stop_hz, "Hz").at, s->points,
-                               s->spacing == 1 ? "logarithmic" : "linear", si(s->ifbw_hz, "Hz").at, s->averages, s->averages == 1 ? "" : "s", s->power_dbm);
+                        text_f(to, "    %s to %s: %d points, %s, IF bandwidth %s, %d average%s, %.6g dBm\n", si(s->start_hz, "Hz").at,
+                               si(s->stop_hz, "Hz").at, s->points, s->spacing == 1 ? "logarithmic" : "linear", si(s->ifbw_hz, "Hz").at,
+                               s->averages, s->averages == 1 ? "" : "s", s->power_dbm);
                 }
         }
 }
@@ -53,14 +61,16 @@ static void say_sweeps(const struct recipe *r, struct text *to)
 static void say_wafer(const struct recipe *r, const struct plan *p, struct text *to)
 {
         const struct layout *l = &r->layout;
-        text_f(to, "WAFER\n  %s: %.6g mm, notch at %.6g degrees, edge exclusion %.6g mm, dies every %.6g x %.6g um.\n", l->name, l->diameter_mm, l->notch_deg,
-               l->edge_exclusion_mm, l->pitch_x_um, l->pitch_y_um);
+        text_f(to, "WAFER\n  %s: %.6g mm, notch at %.6g degrees, edge exclusion %.6g mm, dies every %.6g x %.6g um.\n", l->name,
+               l->diameter_mm, l->notch_deg, l->edge_exclusion_mm, l->pitch_x_um, l->pitch_y_um);
         if (p) {
-                text_f(to, "  Wafer %s: %zu whole dies, %zu of them measured, in %s order%s.\n", p->wafer, p->die_n, p->visit_die_n, die_order_words[r->order],
+                text_f(to, "  Wafer %s: %zu whole dies, %zu of them measured, in %s order%s.\n", p->wafer, p->die_n, p->visit_die_n,
+                       die_order_words[r->order],
                        r->order == ORDER_SNAKE ? "; a drift over the night will look like a gradient on the wafer" : "");
         }
         for (size_t i = 0; i < l->excluded_n; i++)
-                text_f(to, "  Die %d,%d is left out%s%s.\n", l->excluded[i].x, l->excluded[i].y, l->excluded[i].reason[0] ? ": " : "", l->excluded[i].reason);
+                text_f(to, "  Die %d,%d is left out%s%s.\n", l->excluded[i].x, l->excluded[i].y, l->excluded[i].reason[0] ? ": " : "",
+                       l->excluded[i].reason);
 }
 
 static void say_setup(const struct recipe *r, struct text *to)
@@ -68,12 +78,13 @@ static void say_setup(const struct recipe *r, struct text *to)
         const struct setup *s = &r->setup;
         text_f(to, "\nPROBES\n");
         for (size_t i = 0; i < s->probe_n; i++)
-                text_f(to, "  Port %d: probe %s, %s, pitch %.6g um.\n", s->probes[i].port, s->probes[i].serial, s->probes[i].order, s->probes[i].pitch_um);
-        text_f(to, "  Signal tips %.6g um apart; overtravel %.6g um, at most %.6g um more by the mandate; steps at %.6g um.\n", s->spacing_um, s->overtravel_um,
-               r->mandate.overtravel_extra_um_max, s->separation_um);
+                text_f(to, "  Port %d: probe %s, %s, pitch %.6g um.\n", s->probes[i].port, s->probes[i].serial, s->probes[i].order,
+                       s->probes[i].pitch_um);
+        text_f(to, "  Signal tips %.6g um apart; overtravel %.6g um, at most %.6g um more by the mandate; steps at %.6g um.\n",
+               s->spacing_um, s->overtravel_um, r->mandate.overtravel_extra_um_max, s->separation_um);
         text_f(to, "  Chuck at %.6g degrees Celsius all night.\n", s->temperature_c);
-        text_f(to, "  Contact expected at %s +- %s (1 s) per signal path; placement within %.6g um (1 s).\n", si(s->contact_ohm, "ohm").at, si(s->contact_ohm_u, "ohm").at,
-               s->placement_um_u);
+        text_f(to, "  Contact expected at %s +- %s (1 s) per signal path; placement within %.6g um (1 s).\n", si(s->contact_ohm, "ohm").at,
+               si(s->contact_ohm_u, "ohm").at, s->placement_um_u);
 }
 
 static void say_uses(const char *before, const struct use *list, size_t n, const struct recipe *r, struct text *to)
@@ -103,7 +114,8 @@ static void say_calibration(const struct recipe *r, struct text *to)
 {
         const struct calibration_plan *c = &r->calibration;
         const struct method *m = rf_method(c->method);
-        text_f(to, "\nCALIBRATION\n  %s: %s; sweep %s; switch terms %s; at most %d tries.\n", c->method, m ? m->say : "", c->sweep, c->switch_terms ? "measured" : "not used", c->tries_max);
+        text_f(to, "\nCALIBRATION\n  %s: %s; sweep %s; switch terms %s; at most %d tries.\n", c->method, m ? m->say : "", c->sweep,
+               c->switch_terms ? "measured" : "not used", c->tries_max);
         say_uses("  From", c->standards, c->standard_n, r, to);
         if (c->verify_n == 0)
                 text_put(to, "  Not verified on anything outside it.\n");
@@ -125,8 +137,8 @@ static void say_checks(const struct recipe *r, const struct plan *p, struct text
         if (p)
                 text_f(to, ": %d checks", p->check_times);
         say_uses("; each touches", c->standards, c->standard_n, r, to);
-        text_f(to, "  Failed beyond: delay %.6g fs, loss %.6g dB, contact %s or %s, unexplained %.6g.\n", c->limits.delay_fs, c->limits.loss_db, si(c->limits.contact_ohm, "ohm").at,
-               si(c->limits.contact_h, "H").at, c->limits.residual);
+        text_f(to, "  Failed beyond: delay %.6g fs, loss %.6g dB, contact %s or %s, unexplained %.6g.\n", c->limits.delay_fs,
+               c->limits.loss_db, si(c->limits.contact_ohm, "ohm").at, si(c->limits.contact_h, "H").at, c->limits.residual);
 }
 
 static void say_parameter(const struct parameter_plan *p, struct text *to)
@@ -186,7 +198,8 @@ static void say_touches(const struct plan *p, struct text *to)
                         pads++;
                         pad_most = t->used + t->reserved > pad_most ? t->used + t->reserved : pad_most;
                 } else
-                        text_f(to, "  %s %s of %s: %d touch%s, %d before tonight, budget %d.\n", t->kind, t->part, t->serial, t->reserved, t->reserved == 1 ? "" : "es", t->used, t->budget);
+                        text_f(to, "  %s %s of %s: %d touch%s, %d before tonight, budget %d.\n", t->kind, t->part, t->serial, t->reserved,
+                               t->reserved == 1 ? "" : "es", t->used, t->budget);
         }
         text_f(to, "  %zu sets of pads on the wafer: 1 touch each; the most touched will have had %d.\n", pads, pad_most);
 }
@@ -201,17 +214,20 @@ static void say_time(const struct recipe *r, const struct plan *p, struct text *
         text_f(to, "\nTIME AND SWEEPS\n  %zu sweeps in contact or of standards", sweeps);
         if (witnesses)
                 text_f(to, ", and %zu of the raised open on the way to dies and checks", witnesses);
-        text_f(to, ".\n  Forecast without trouble: %s, of which %s for the wafer itself and %s for calibration and verification.\n", time_of(p->seconds_total).at,
-               time_of(p->seconds_wafer).at, time_of(p->seconds_total - p->seconds_wafer).at);
+        text_f(to, ".\n  Forecast without trouble: %s, of which %s for the wafer itself and %s for calibration and verification.\n",
+               time_of(p->seconds_total).at, time_of(p->seconds_wafer).at, time_of(p->seconds_total - p->seconds_wafer).at);
         if (p->replayed)
                 text_put(to, "  The data are replayed from files: no instrument is moved, and all results stay open.\n");
 }
 
 static void say_mandate(const struct mandate *m, struct text *to)
 {
-        text_f(to, "\nMANDATE (what may be done without asking)\n  Touch a device again at most %d time%s, by contact evidence, never because of a value. Calibrate again at most %d time%s.\n", m->retouch_max,
-               m->retouch_max == 1 ? "" : "s", m->recalibrate_max, m->recalibrate_max == 1 ? "" : "s");
-        text_f(to, "  Measure suspects again: %s. Skip a device: %s. Skip a die: %s.\n", m->remeasure_suspects ? "yes" : "no", m->skip_device ? "yes" : "no", m->skip_die ? "yes" : "no");
+        text_f(to,
+               "\nMANDATE (what may be done without asking)\n  Touch a device again at most %d time%s, by contact evidence, never because "
+               "of a value. Calibrate again at most %d time%s.\n",
+               m->retouch_max, m->retouch_max == 1 ? "" : "s", m->recalibrate_max, m->recalibrate_max == 1 ? "" : "s");
+        text_f(to, "  Measure suspects again: %s. Skip a device: %s. Skip a die: %s.\n", m->remeasure_suspects ? "yes" : "no",
+               m->skip_device ? "yes" : "no", m->skip_die ? "yes" : "no");
 }
 
 void recipe_explain(const struct recipe *r, const struct plan *p, struct text *to)
@@ -227,7 +243,8 @@ void recipe_explain(const struct recipe *r, const struct plan *p, struct text *t
         say_checks(r, p, to);
         text_f(to, "\nSWEEPS\n");
         say_sweeps(r, to);
-        text_f(to, "\nDEVICES, in this order on each die; bias at most %.6g V of the recipe's ceiling of %.6g V\n", volt_highest(r), r->max_volt);
+        text_f(to, "\nDEVICES, in this order on each die; bias at most %.6g V of the recipe's ceiling of %.6g V\n", volt_highest(r),
+               r->max_volt);
         for (size_t i = 0; i < r->measure_n; i++)
                 say_measure(r, &r->measures[i], to);
         if (p) {

@@ -1,4 +1,5 @@
-/* measure_check.c: the measures of a recipe: devices, dummies, conditions, contact, parameters, and whether the fitted probes can stand there. */
+/* measure_check.c: the measures of a recipe: devices, dummies, conditions, contact, parameters, and whether the fitted probes can stand
+ * there. */
 #include "recipe/recipe_own.h"
 #include <math.h>
 #include <string.h>
@@ -11,42 +12,54 @@ enum code footprint_check(const struct recipe *r, int device, struct tp_error *e
         for (size_t i = 0; i < r->setup.probe_n; i++) {
                 const struct probe *p = &r->setup.probes[i];
                 if (fabs(f->pitch_um - p->pitch_um) > 0.01)
-                        return refuse_at(err, pointer_at("%s/pitch_um", at.at),
-                                         "device %s: footprint pitch %.6g um, but probe %s has %.6g um; fit other probes or leave the device out", d->name, f->pitch_um, p->serial,
-                                         p->pitch_um);
+                        return refuse_at(
+                                err, pointer_at("%s/pitch_um", at.at),
+                                "device %s: footprint pitch %.6g um, but probe %s has %.6g um; fit other probes or leave the device out",
+                                d->name, f->pitch_um, p->serial, p->pitch_um);
                 if (strcmp(f->order, p->order) != 0)
-                        return refuse_at(err, pointer_at("%s/order", at.at), "device %s: pads in the order %s, but probe %s has %s; fit other probes or leave the device out", d->name,
-                                         f->order, p->serial, p->order);
+                        return refuse_at(err, pointer_at("%s/order", at.at),
+                                         "device %s: pads in the order %s, but probe %s has %s; fit other probes or leave the device out",
+                                         d->name, f->order, p->serial, p->order);
         }
         double deepest = r->setup.overtravel_um + r->mandate.overtravel_extra_um_max;
         if (!(deepest <= f->overtravel_um_max))
                 return refuse_at(err, pointer_at("%s/overtravel_um_max", at.at),
-                                 "device %s: %.6g um, but the setup's overtravel %.6g um and the mandate's %.6g um make %.6g um; lower one of them or leave the device out", d->name,
-                                 f->overtravel_um_max, r->setup.overtravel_um, r->mandate.overtravel_extra_um_max, deepest);
+                                 "device %s: %.6g um, but the setup's overtravel %.6g um and the mandate's %.6g um make %.6g um; lower one "
+                                 "of them or leave the device out",
+                                 d->name, f->overtravel_um_max, r->setup.overtravel_um, r->mandate.overtravel_extra_um_max, deepest);
         return CODE_OK;
 }
 
-static enum code check_dummy(const struct recipe *r, size_t i, const char *key, const char *name, int32_t kind, bool wanted, struct tp_error *err)
+static enum code check_dummy(const struct recipe *r, size_t i, const char *key, const char *name, int32_t kind, bool wanted,
+                             struct tp_error *err)
 {
         const struct measure *m = &r->measures[i];
         struct pointer at = pointer_at("/measures/%zu/%s", i, key);
         if (!wanted)
-                return name[0] ? refuse_at(err, at, "\"%s\", but device %s is de-embedded by \"%s\", which needs none; leave it out", name, m->device, deembed_words[m->deembed]) : CODE_OK;
+                return name[0] ? refuse_at(err, at, "\"%s\", but device %s is de-embedded by \"%s\", which needs none; leave it out", name,
+                                           m->device, deembed_words[m->deembed])
+                               : CODE_OK;
         if (!name[0])
-                return refuse_at(err, at, "missing; device %s is de-embedded by \"%s\" and needs its dummy", m->device, deembed_words[m->deembed]);
+                return refuse_at(err, at, "missing; device %s is de-embedded by \"%s\" and needs its dummy", m->device,
+                                 deembed_words[m->deembed]);
         int dummy = layout_device(&r->layout, name), device = layout_device(&r->layout, m->device);
         if (dummy < 0)
                 return refuse_at(err, at, "\"%s\" is no device of the layout; there are: %s", name, device_names(&r->layout).at);
         const struct device *d = &r->layout.devices[dummy];
         if (d->kind != kind)
-                return refuse_at(err, at, "\"%s\" is of kind %s; the %s dummy of %s must be of kind %s", name, device_kind_words[d->kind], key, m->device, device_kind_words[kind]);
+                return refuse_at(err, at, "\"%s\" is of kind %s; the %s dummy of %s must be of kind %s", name, device_kind_words[d->kind],
+                                 key, m->device, device_kind_words[kind]);
         if (fabs(d->footprint.spacing_um - r->layout.devices[device].footprint.spacing_um) > 0.5)
-                return refuse_at(err, at, "dummy %s is built for %.6g um between the signal tips, device %s for %.6g um; choose a dummy of the same spacing", name,
-                                 d->footprint.spacing_um, m->device, r->layout.devices[device].footprint.spacing_um);
+                return refuse_at(
+                        err, at,
+                        "dummy %s is built for %.6g um between the signal tips, device %s for %.6g um; choose a dummy of the same spacing",
+                        name, d->footprint.spacing_um, m->device, r->layout.devices[device].footprint.spacing_um);
         for (size_t k = 0; k < i; k++)
                 if (strcmp(r->measures[k].device, name) == 0)
-                        return strcmp(r->measures[k].sweep, m->sweep) == 0 ? CODE_OK
-                                : refuse_at(err, at, "dummy %s is measured by sweep %s, device %s by %s; use one sweep for both", name, r->measures[k].sweep, m->device, m->sweep);
+                        return strcmp(r->measures[k].sweep, m->sweep) == 0
+                                       ? CODE_OK
+                                       : refuse_at(err, at, "dummy %s is measured by sweep %s, device %s by %s; use one sweep for both",
+                                                   name, r->measures[k].sweep, m->device, m->sweep);
         return refuse_at(err, at, "dummy %s is not among the measures before %s; measure dummies first", name, m->device);
 }
 
@@ -57,12 +70,17 @@ static enum code check_conditions(const struct recipe *r, size_t i, struct tp_er
                 const struct condition *c = &m->conditions[k];
                 struct pointer at = pointer_at("/measures/%zu/conditions/%zu", i, k);
                 if (!(fabs(c->volt) <= r->max_volt))
-                        return refuse_at(err, pointer_at("%s/volt", at.at), "%.6g V at device %s is beyond the recipe's max_volt of %.6g V; lower it or raise max_volt knowingly",
-                                         c->volt, m->device, r->max_volt);
+                        return refuse_at(
+                                err, pointer_at("%s/volt", at.at),
+                                "%.6g V at device %s is beyond the recipe's max_volt of %.6g V; lower it or raise max_volt knowingly",
+                                c->volt, m->device, r->max_volt);
                 if (c->volt != 0 && c->channel < 1)
-                        return refuse_at(err, pointer_at("%s/channel", at.at), "%d for %.6g V at device %s; name the bias channel, from 1", c->channel, c->volt, m->device);
+                        return refuse_at(err, pointer_at("%s/channel", at.at), "%d for %.6g V at device %s; name the bias channel, from 1",
+                                         c->channel, c->volt, m->device);
                 if (c->volt != 0 && !(c->limit_a > 0))
-                        return refuse_at(err, pointer_at("%s/limit_a", at.at), "%.6g A for %.6g V at device %s; a biased device needs a current limit", c->limit_a, c->volt, m->device);
+                        return refuse_at(err, pointer_at("%s/limit_a", at.at),
+                                         "%.6g A for %.6g V at device %s; a biased device needs a current limit", c->limit_a, c->volt,
+                                         m->device);
         }
         return CODE_OK;
 }
@@ -73,14 +91,19 @@ static enum code check_contact(const struct recipe *r, size_t i, struct tp_error
         const struct contact_plan *c = &m->contact;
         struct pointer at = pointer_at("/measures/%zu/contact", i);
         if (c->family == 0)
-                return refuse_at(err, pointer_at("%s/family", at.at), "\"unknown\" for device %s; say conducts, blocks_dc or to_ground", m->device);
+                return refuse_at(err, pointer_at("%s/family", at.at), "\"unknown\" for device %s; say conducts, blocks_dc or to_ground",
+                                 m->device);
         if (c->family != 2 && !(c->dc_ohm_low < c->dc_ohm_high))
-                return refuse_at(err, pointer_at("%s/dc_ohm_high", at.at), "%.6g ohm for device %s is not above dc_ohm_low of %.6g ohm; give the range of a good contact",
+                return refuse_at(err, pointer_at("%s/dc_ohm_high", at.at),
+                                 "%.6g ohm for device %s is not above dc_ohm_low of %.6g ohm; give the range of a good contact",
                                  c->dc_ohm_high, m->device, c->dc_ohm_low);
         return CODE_OK;
 }
 
-static bool is_of_lines(int32_t quantity) { return quantity == QUANTITY_EPS_EFF || quantity == QUANTITY_LOSS || quantity == QUANTITY_ZC_RE; }
+static bool is_of_lines(int32_t quantity)
+{
+        return quantity == QUANTITY_EPS_EFF || quantity == QUANTITY_LOSS || quantity == QUANTITY_ZC_RE;
+}
 
 static enum code check_parameter(const struct recipe *r, size_t i, size_t k, double low_hz, double high_hz, struct tp_error *err)
 {
@@ -91,58 +114,77 @@ static enum code check_parameter(const struct recipe *r, size_t i, size_t k, dou
         const char *unit = quantity_units[p->quantity];
         for (size_t j = 0; j < k; j++)
                 if (strcmp(m->parameters[j].name, p->name) == 0)
-                        return refuse_at(err, pointer_at("%s/name", at.at), "\"%s\" is already a parameter of device %s; names are unique", p->name, m->device);
+                        return refuse_at(err, pointer_at("%s/name", at.at), "\"%s\" is already a parameter of device %s; names are unique",
+                                         p->name, m->device);
         if (p->quantity == QUANTITY_UNKNOWN)
-                return refuse_at(err, pointer_at("%s/quantity", at.at), "\"unknown\" for parameter %s of device %s; say which quantity", p->name, m->device);
+                return refuse_at(err, pointer_at("%s/quantity", at.at), "\"unknown\" for parameter %s of device %s; say which quantity",
+                                 p->name, m->device);
         if (is_of_lines(p->quantity) && d->kind != DEVICE_LINE)
-                return refuse_at(err, pointer_at("%s/quantity", at.at), "\"%s\" is a quantity of lines, device %s is a %s; choose another quantity", quantity_words[p->quantity], d->name,
-                                 device_kind_words[d->kind]);
+                return refuse_at(err, pointer_at("%s/quantity", at.at),
+                                 "\"%s\" is a quantity of lines, device %s is a %s; choose another quantity", quantity_words[p->quantity],
+                                 d->name, device_kind_words[d->kind]);
         if (p->quantity == QUANTITY_SRF && p->freq_hz != 0)
-                return refuse_at(err, pointer_at("%s/freq_hz", at.at), "%.15g Hz for parameter %s; a self-resonance is found, not asked at a frequency: leave it out", p->freq_hz, p->name);
+                return refuse_at(err, pointer_at("%s/freq_hz", at.at),
+                                 "%.15g Hz for parameter %s; a self-resonance is found, not asked at a frequency: leave it out", p->freq_hz,
+                                 p->name);
         if (p->quantity != QUANTITY_SRF && !(p->freq_hz >= low_hz * (1 - 1e-9) && p->freq_hz <= high_hz * (1 + 1e-9)))
-                return refuse_at(err, pointer_at("%s/freq_hz", at.at), "%.15g Hz for parameter %s of device %s lies outside sweep %s, %.15g Hz to %.15g Hz", p->freq_hz, p->name, m->device,
-                                 m->sweep, low_hz, high_hz);
+                return refuse_at(err, pointer_at("%s/freq_hz", at.at),
+                                 "%.15g Hz for parameter %s of device %s lies outside sweep %s, %.15g Hz to %.15g Hz", p->freq_hz, p->name,
+                                 m->device, m->sweep, low_hz, high_hz);
         if (p->has_low && p->has_high && !(p->low < p->high))
-                return refuse_at(err, pointer_at("%s/high", at.at), "%.6g %s for parameter %s of device %s is not above low of %.6g %s; are the limits exchanged or in another unit?",
-                                 p->high, unit, p->name, m->device, p->low, unit);
+                return refuse_at(
+                        err, pointer_at("%s/high", at.at),
+                        "%.6g %s for parameter %s of device %s is not above low of %.6g %s; are the limits exchanged or in another unit?",
+                        p->high, unit, p->name, m->device, p->low, unit);
         if (p->has_expect && !(p->expect_low < p->expect_high))
-                return refuse_at(err, pointer_at("%s/expect_high", at.at), "%.6g %s for parameter %s of device %s does not go with expect_low of %.6g %s; give both, rising", p->expect_high,
-                                 unit, p->name, m->device, p->expect_low, unit);
+                return refuse_at(err, pointer_at("%s/expect_high", at.at),
+                                 "%.6g %s for parameter %s of device %s does not go with expect_low of %.6g %s; give both, rising",
+                                 p->expect_high, unit, p->name, m->device, p->expect_low, unit);
         return CODE_OK;
 }
 
 /* A device is corrected point by point, so each of its frequencies must be one of the calibration's. */
-static enum code check_axis(const struct recipe *r, size_t i, const double *hz, size_t n, const double *cal_hz, size_t cal_n, struct tp_error *err)
+static enum code check_axis(const struct recipe *r, size_t i, const double *hz, size_t n, const double *cal_hz, size_t cal_n,
+                            struct tp_error *err)
 {
         const struct measure *m = &r->measures[i];
         struct pointer at = pointer_at("/measures/%zu/sweep", i);
         if (hz[0] < cal_hz[0] * (1 - 1e-9) || hz[n - 1] > cal_hz[cal_n - 1] * (1 + 1e-9))
-                return refuse_at(err, at, "\"%s\" of device %s goes from %.15g Hz to %.15g Hz, the calibration's sweep %s only from %.15g Hz to %.15g Hz; widen the calibration", m->sweep,
-                                 m->device, hz[0], hz[n - 1], r->calibration.sweep, cal_hz[0], cal_hz[cal_n - 1]);
+                return refuse_at(err, at,
+                                 "\"%s\" of device %s goes from %.15g Hz to %.15g Hz, the calibration's sweep %s only from %.15g Hz to "
+                                 "%.15g Hz; widen the calibration",
+                                 m->sweep, m->device, hz[0], hz[n - 1], r->calibration.sweep, cal_hz[0], cal_hz[cal_n - 1]);
         for (size_t k = 0; k < n; k++)
                 if (!axis_holds(cal_hz, cal_n, hz[k]))
-                        return refuse_at(err, at, "\"%s\" of device %s asks %.15g Hz, which is no frequency of the calibration's sweep %s; calibrate at the same frequencies", m->sweep,
-                                         m->device, hz[k], r->calibration.sweep);
+                        return refuse_at(err, at,
+                                         "\"%s\" of device %s asks %.15g Hz, which is no frequency of the calibration's sweep %s; "
+                                         "calibrate at the same frequencies",
+                                         m->sweep, m->device, hz[k], r->calibration.sweep);
         return CODE_OK;
 }
 
-static enum code check_measure(const struct recipe *r, size_t i, const double *cal_hz, size_t cal_n, struct arena *scratch, struct tp_error *err)
+static enum code check_measure(const struct recipe *r, size_t i, const double *cal_hz, size_t cal_n, struct arena *scratch,
+                               struct tp_error *err)
 {
         const struct measure *m = &r->measures[i];
         int device = layout_device(&r->layout, m->device);
         double *hz = NULL;
         size_t n = 0;
         if (device < 0)
-                return refuse_at(err, pointer_at("/measures/%zu/device", i), "\"%s\" is no device of the layout; there are: %s", m->device, device_names(&r->layout).at);
+                return refuse_at(err, pointer_at("/measures/%zu/device", i), "\"%s\" is no device of the layout; there are: %s", m->device,
+                                 device_names(&r->layout).at);
         int32_t kind = r->layout.devices[device].kind;
         if (kind == DEVICE_LADDER)
-                return refuse_at(err, pointer_at("/measures/%zu/device", i), "\"%s\" is a ladder; it proves the place (\"proof\") and is not swept", m->device);
+                return refuse_at(err, pointer_at("/measures/%zu/device", i),
+                                 "\"%s\" is a ladder; it proves the place (\"proof\") and is not swept", m->device);
         for (size_t k = 0; k < i; k++)
                 if (strcmp(r->measures[k].device, m->device) == 0)
-                        return refuse_at(err, pointer_at("/measures/%zu/device", i), "\"%s\" is measured already, by measure %zu; put all conditions into one", m->device, k);
+                        return refuse_at(err, pointer_at("/measures/%zu/device", i),
+                                         "\"%s\" is measured already, by measure %zu; put all conditions into one", m->device, k);
         const struct sweep_plan *sweep = recipe_sweep(r, m->sweep);
         if (!sweep)
-                return refuse_at(err, pointer_at("/measures/%zu/sweep", i), "\"%s\" is no sweep of this recipe; there are: %s", m->sweep, sweep_names(r).at);
+                return refuse_at(err, pointer_at("/measures/%zu/sweep", i), "\"%s\" is no sweep of this recipe; there are: %s", m->sweep,
+                                 sweep_names(r).at);
         enum code code = sweep_axis(sweep, scratch, &hz, &n, err);
         if (!code)
                 code = check_axis(r, i, hz, n, cal_hz, cal_n, err);
@@ -157,7 +199,8 @@ static enum code check_measure(const struct recipe *r, size_t i, const double *c
         if (!code)
                 code = check_contact(r, i, err);
         if (!code && m->parameter_n > 0 && (kind == DEVICE_OPEN || kind == DEVICE_SHORT))
-                code = refuse_at(err, pointer_at("/measures/%zu/parameters", i), "%zu for dummy %s; dummies have no parameters of their own", m->parameter_n, m->device);
+                code = refuse_at(err, pointer_at("/measures/%zu/parameters", i),
+                                 "%zu for dummy %s; dummies have no parameters of their own", m->parameter_n, m->device);
         for (size_t k = 0; k < m->parameter_n && !code; k++)
                 code = check_parameter(r, i, k, hz[0], hz[n - 1], err);
         return code;

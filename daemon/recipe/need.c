@@ -22,7 +22,8 @@ enum code need_count(const struct recipe *r, size_t die_n, struct arena *arena, 
                 const struct standard *s = &r->standards[i];
                 if (s->raised)
                         continue;
-                need.standards[i] = uses(r->calibration.standards, r->calibration.standard_n, s->name) + need.checks * uses(r->check.standards, r->check.standard_n, s->name);
+                need.standards[i] = uses(r->calibration.standards, r->calibration.standard_n, s->name) +
+                                    need.checks * uses(r->check.standards, r->check.standard_n, s->name);
                 for (size_t k = 0; k < r->calibration.verify_n; k++)
                         need.standards[i] += strcmp(r->calibration.verify[k].standard, s->name) == 0;
                 need.standards_total += need.standards[i];

@@ -1,6 +1,6 @@
 /* plan.c: the recipe turned into flat lists.
- * Order of targets: standards as the recipe lists them, ladders, then the devices die by die in visit order, so that a visit's targets follow each other.
- * Order of things: the two tips, the copies, then one pad per target on the wafer. */
+ * Order of targets: standards as the recipe lists them, ladders, then the devices die by die in visit order, so that a visit's targets
+ * follow each other. Order of things: the two tips, the copies, then one pad per target on the wafer. */
 #include "recipe/plan_own.h"
 #include <math.h>
 #include <stdio.h>
@@ -57,7 +57,13 @@ static void make_standards(struct making *m)
         double sweep_s = sweep_seconds(recipe_sweep(m->r, m->r->calibration.sweep));
         for (size_t i = 0; i < m->r->standard_n; i++) {
                 const struct standard *s = &m->r->standards[i];
-                struct target t = {.kind = TARGET_STANDARD, .place = s->place, .die = -1, .item = (int32_t)i, .x_um = s->x_um, .y_um = s->y_um, .raised = s->raised,
+                struct target t = {.kind = TARGET_STANDARD,
+                                   .place = s->place,
+                                   .die = -1,
+                                   .item = (int32_t)i,
+                                   .x_um = s->x_um,
+                                   .y_um = s->y_um,
+                                   .raised = s->raised,
                                    .seconds = STEP_SECONDS + sweep_s};
                 if (!s->raised) {
                         spends(&t, copy_thing(m, s));
@@ -75,7 +81,12 @@ static int32_t wafer_target(struct making *m, int32_t kind, int32_t die, int dev
         const struct die *at = &m->p->dies[die];
         char part[48];
         snprintf(part, sizeof part, "%d,%d/%s", at->x, at->y, d->name);
-        struct target t = {.kind = kind, .place = PLACE_WAFER, .die = die, .item = item, .x_um = at->x_um + d->x_um, .y_um = at->y_um + d->y_um,
+        struct target t = {.kind = kind,
+                           .place = PLACE_WAFER,
+                           .die = die,
+                           .item = item,
+                           .x_um = at->x_um + d->x_um,
+                           .y_um = at->y_um + d->y_um,
                            .seconds = STEP_SECONDS + CONTACT_SECONDS + seconds};
         spends(&t, new_thing(m, "pad", m->p->wafer, part, d->touches_max));
         m->p->things[t.things[2]].reserved = 1;
@@ -127,15 +138,19 @@ static enum code make_visits(struct making *m, struct arena *arena, struct tp_er
                 p->visit_begin[p->visit_die_n++] = (int32_t)p->visit_n;
                 for (size_t k = 0; k < m->r->measure_n; k++) {
                         const struct measure *what = &m->r->measures[k];
-                        p->visits[p->visit_n++] = wafer_target(m, TARGET_DEVICE, index[order[i]], layout_device(&m->r->layout, what->device), (int32_t)k,
-                                                               measure_seconds(m->r, what, m->can->meter));
+                        p->visits[p->visit_n++] =
+                                wafer_target(m, TARGET_DEVICE, index[order[i]], layout_device(&m->r->layout, what->device), (int32_t)k,
+                                             measure_seconds(m->r, what, m->can->meter));
                 }
         }
         p->visit_begin[p->visit_die_n] = (int32_t)p->visit_n;
         return CODE_OK;
 }
 
-static int32_t standard_target(const struct recipe *r, const char *name) { return (int32_t)(recipe_standard(r, name) - r->standards); } /* the first targets are the standards */
+static int32_t standard_target(const struct recipe *r, const char *name)
+{
+        return (int32_t)(recipe_standard(r, name) - r->standards);
+} /* the first targets are the standards */
 
 static void make_lists(struct making *m)
 {
@@ -163,9 +178,11 @@ static void forecast(struct making *m)
         bool has_witness = false;
         for (size_t i = 0; i < m->r->standard_n; i++)
                 has_witness = has_witness || m->r->standards[i].raised;
-        double witness_s = has_witness && p->check_times ? sweep_seconds(recipe_sweep(m->r, m->r->calibration.sweep)) : 0; /* on the way to each die */
+        double witness_s =
+                has_witness && p->check_times ? sweep_seconds(recipe_sweep(m->r, m->r->calibration.sweep)) : 0; /* on the way to each die */
         double check_s = p->check_times * (seconds_of(p, p->check, p->check_n) + witness_s);
-        p->seconds_wafer = seconds_of(p, p->prove, p->prove_n) + seconds_of(p, p->visits, p->visit_n) + check_s + witness_s * (double)p->visit_die_n;
+        p->seconds_wafer =
+                seconds_of(p, p->prove, p->prove_n) + seconds_of(p, p->visits, p->visit_n) + check_s + witness_s * (double)p->visit_die_n;
         p->seconds_total = p->seconds_wafer + seconds_of(p, p->calibrate, p->calibrate_n) + seconds_of(p, p->verify, p->verify_n);
         p->touches_total = m->need.standards_total + (int64_t)(p->visit_n + p->prove_n);
 }
@@ -175,8 +192,11 @@ static enum code check_budgets(const struct plan *p, struct tp_error *err)
         for (size_t i = 0; i < p->thing_n; i++) {
                 const struct plan_thing *t = &p->things[i];
                 if ((int64_t)t->used + t->reserved > t->budget)
-                        return tp_fail(err, CODE_BAD_INPUT, "%s %s of %s: %d touches used, this run needs %d, its budget is %d; %s", t->kind, t->part, t->serial, t->used, t->reserved, t->budget,
-                                       strcmp(t->kind, "tip") == 0 ? "fit a fresh probe" : strcmp(t->kind, "copy") == 0 ? "use another copy" : "leave this device or this wafer out");
+                        return tp_fail(err, CODE_BAD_INPUT, "%s %s of %s: %d touches used, this run needs %d, its budget is %d; %s",
+                                       t->kind, t->part, t->serial, t->used, t->reserved, t->budget,
+                                       strcmp(t->kind, "tip") == 0    ? "fit a fresh probe"
+                                       : strcmp(t->kind, "copy") == 0 ? "use another copy"
+                                                                      : "leave this device or this wafer out");
         }
         return CODE_OK;
 }
@@ -186,8 +206,9 @@ static enum code check_wafer(const char *wafer, struct tp_error *err)
         static const char allowed[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789._+-";
         size_t n = strlen(wafer);
         if (n == 0 || n >= sizeof((struct plan *)0)->wafer || strspn(wafer, allowed) != n)
-                return tp_fail(err, CODE_BAD_INPUT, "wafer \"%.60s\": the name of a wafer is 1 to %zu of A-Z a-z 0-9 . _ + -; it names the pads in the ledger", wafer,
-                               sizeof((struct plan *)0)->wafer - 1);
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "wafer \"%.60s\": the name of a wafer is 1 to %zu of A-Z a-z 0-9 . _ + -; it names the pads in the ledger",
+                               wafer, sizeof((struct plan *)0)->wafer - 1);
         return CODE_OK;
 }
 
@@ -206,12 +227,13 @@ static enum code take_arrays(struct making *m, struct arena *arena, struct tp_er
         p->visits = arena_take(arena, (devices + 1) * sizeof *p->visits);
         p->visit_die = arena_take(arena, (m->measured_n + 1) * sizeof *p->visit_die);
         p->visit_begin = arena_take(arena, (m->measured_n + 1) * sizeof *p->visit_begin);
-        bool all = p->targets && p->things && p->prove && p->calibrate && p->verify && p->check && p->visits && p->visit_die && p->visit_begin;
+        bool all =
+                p->targets && p->things && p->prove && p->calibrate && p->verify && p->check && p->visits && p->visit_die && p->visit_begin;
         return all ? CODE_OK : tp_fail_memory(err);
 }
 
-enum code plan_make(const struct recipe *r, const char *wafer, const struct capability_set *can, const struct ledger_view *ledger, struct arena *arena, struct plan **ret,
-                    struct tp_error *err)
+enum code plan_make(const struct recipe *r, const char *wafer, const struct capability_set *can, const struct ledger_view *ledger,
+                    struct arena *arena, struct plan **ret, struct tp_error *err)
 {
         struct making m = {.r = r, .can = can, .ledger = ledger, .p = arena_take(arena, sizeof *m.p), .copy_end = 2};
         if (!m.p)

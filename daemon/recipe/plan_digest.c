@@ -34,7 +34,8 @@ void plan_digest(const struct plan *p, uint8_t ret[32])
         for (size_t i = 0; i < p->die_n; i++)
                 add(&h, "die %d %d %.17g %.17g %d\n", p->dies[i].x, p->dies[i].y, p->dies[i].x_um, p->dies[i].y_um, p->dies[i].excluded);
         for (size_t i = 0; i < p->thing_n; i++)
-                add(&h, "thing %s %s %s %d %d\n", p->things[i].kind, p->things[i].serial, p->things[i].part, p->things[i].budget, p->things[i].reserved);
+                add(&h, "thing %s %s %s %d %d\n", p->things[i].kind, p->things[i].serial, p->things[i].part, p->things[i].budget,
+                    p->things[i].reserved);
         for (size_t i = 0; i < p->target_n; i++) {
                 const struct target *t = &p->targets[i];
                 add(&h, "target %d %d %d %d %.17g %.17g %d", t->kind, t->place, t->die, t->item, t->x_um, t->y_um, t->raised);

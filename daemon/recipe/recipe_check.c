@@ -1,5 +1,5 @@
-/* recipe_check.c: what can be known without a station: names resolve, sweeps rise, standards suit the method, checks and proof can be made, budgets
-   suffice for one run without trouble.  Each refusal names place, value and what to do. */
+/* recipe_check.c: what can be known without a station: names resolve, sweeps rise, standards suit the method, checks and proof can be made,
+   budgets suffice for one run without trouble.  Each refusal names place, value and what to do. */
 #include "recipe/recipe_own.h"
 #include "rf/calibration.h"
 #include <math.h>
@@ -12,10 +12,11 @@ static enum code check_setup(const struct recipe *r, struct tp_error *err)
                 return refuse_at(err, pointer_at("/setup/probes"), "%zu probes; two-port devices need two, for ports 1 and 2", s->probe_n);
         for (size_t i = 0; i < 2; i++)
                 if (s->probes[i].port != (int32_t)i + 1)
-                        return refuse_at(err, pointer_at("/setup/probes/%zu/port", i), "%d; the first probe is port 1, the second port 2", s->probes[i].port);
+                        return refuse_at(err, pointer_at("/setup/probes/%zu/port", i), "%d; the first probe is port 1, the second port 2",
+                                         s->probes[i].port);
         if (strcmp(s->probes[0].serial, s->probes[1].serial) == 0)
-                return refuse_at(err, pointer_at("/setup/probes/1/serial"), "\"%s\" is the serial of the first probe too; each probe has its own ledger",
-                                 s->probes[1].serial);
+                return refuse_at(err, pointer_at("/setup/probes/1/serial"),
+                                 "\"%s\" is the serial of the first probe too; each probe has its own ledger", s->probes[1].serial);
         return CODE_OK;
 }
 
@@ -26,11 +27,12 @@ static enum code check_segment(const struct sweep_plan *p, size_t i, size_t k, s
         if (s->spacing == 0)
                 return refuse_at(err, pointer_at("%s/spacing", at.at), "\"unknown\" in sweep %s; say log or linear", p->name);
         if (s->points == 1 ? s->stop_hz != s->start_hz : !(s->stop_hz > s->start_hz))
-                return refuse_at(err, pointer_at("%s/stop_hz", at.at), "%.15g Hz with %d points from %.15g Hz; %s", s->stop_hz, s->points, s->start_hz,
-                                 s->points == 1 ? "one point has stop equal to start" : "stop must lie above start");
+                return refuse_at(err, pointer_at("%s/stop_hz", at.at), "%.15g Hz with %d points from %.15g Hz; %s", s->stop_hz, s->points,
+                                 s->start_hz, s->points == 1 ? "one point has stop equal to start" : "stop must lie above start");
         if (k > 0 && !(s->start_hz >= p->segments[k - 1].stop_hz))
-                return refuse_at(err, pointer_at("%s/start_hz", at.at), "%.15g Hz lies below %.15g Hz, where the segment before it stops; let segments rise",
-                                 s->start_hz, p->segments[k - 1].stop_hz);
+                return refuse_at(err, pointer_at("%s/start_hz", at.at),
+                                 "%.15g Hz lies below %.15g Hz, where the segment before it stops; let segments rise", s->start_hz,
+                                 p->segments[k - 1].stop_hz);
         return CODE_OK;
 }
 
@@ -42,7 +44,8 @@ static enum code check_sweeps(const struct recipe *r, struct arena *scratch, str
                 size_t n = 0;
                 for (size_t k = 0; k < i; k++)
                         if (strcmp(r->sweeps[k].name, p->name) == 0)
-                                return refuse_at(err, pointer_at("/sweeps/%zu/name", i), "\"%s\" is already the name of sweep %zu; names are unique", p->name, k);
+                                return refuse_at(err, pointer_at("/sweeps/%zu/name", i),
+                                                 "\"%s\" is already the name of sweep %zu; names are unique", p->name, k);
                 for (size_t k = 0; k < p->segment_n; k++) {
                         enum code code = check_segment(p, i, k, err);
                         if (code)
@@ -65,22 +68,28 @@ static enum code check_standard(const struct recipe *r, size_t i, struct tp_erro
         if (s->kind == STANDARD_UNKNOWN)
                 return refuse_at(err, pointer_at("%s/kind", at.at), "\"unknown\"; say what standard %s is", s->name);
         if (s->place != PLACE_SUBSTRATE && s->place != PLACE_WAFER)
-                return refuse_at(err, pointer_at("%s/place", at.at), "\"%s\"; standard %s must stand on the substrate or on the wafer", place_words[s->place], s->name);
+                return refuse_at(err, pointer_at("%s/place", at.at), "\"%s\"; standard %s must stand on the substrate or on the wafer",
+                                 place_words[s->place], s->name);
         if (s->place == PLACE_SUBSTRATE && !r->setup.substrate[0])
-                return refuse_at(err, pointer_at("/setup/substrate"), "missing, but standard %s stands on the substrate; give the substrate's serial", s->name);
+                return refuse_at(err, pointer_at("/setup/substrate"),
+                                 "missing, but standard %s stands on the substrate; give the substrate's serial", s->name);
         if (s->place == PLACE_WAFER && !(hypot(s->x_um, s->y_um) <= r->layout.diameter_mm * 500))
-                return refuse_at(err, at, "standard %s at %.6g, %.6g um is off the wafer of %.6g mm; correct its place", s->name, s->x_um, s->y_um, r->layout.diameter_mm);
+                return refuse_at(err, at, "standard %s at %.6g, %.6g um is off the wafer of %.6g mm; correct its place", s->name, s->x_um,
+                                 s->y_um, r->layout.diameter_mm);
         if (s->raised && s->kind != STANDARD_OPEN)
-                return refuse_at(err, pointer_at("%s/raised", at.at), "true for %s, a %s; only an open can be swept without touching", s->name,
-                                 standard_kind_words[s->kind]);
+                return refuse_at(err, pointer_at("%s/raised", at.at), "true for %s, a %s; only an open can be swept without touching",
+                                 s->name, standard_kind_words[s->kind]);
         if (!s->raised && s->touches_max < 1)
-                return refuse_at(err, pointer_at("%s/touches_max", at.at), "%d for %s, which must be touched; give the copy's budget", s->touches_max, s->name);
+                return refuse_at(err, pointer_at("%s/touches_max", at.at), "%d for %s, which must be touched; give the copy's budget",
+                                 s->touches_max, s->name);
         for (size_t k = 0; k < i; k++) {
                 const struct standard *t = &r->standards[k];
                 if (strcmp(t->name, s->name) == 0)
-                        return refuse_at(err, pointer_at("%s/name", at.at), "\"%s\" is already the name of standard %zu; names are unique", s->name, k);
+                        return refuse_at(err, pointer_at("%s/name", at.at), "\"%s\" is already the name of standard %zu; names are unique",
+                                         s->name, k);
                 if (t->place == s->place && t->x_um == s->x_um && t->y_um == s->y_um)
-                        return refuse_at(err, at, "standard %s stands at %.6g, %.6g um, where %s stands already; correct one of them", s->name, s->x_um, s->y_um, t->name);
+                        return refuse_at(err, at, "standard %s stands at %.6g, %.6g um, where %s stands already; correct one of them",
+                                         s->name, s->x_um, s->y_um, t->name);
         }
         return CODE_OK;
 }
@@ -93,7 +102,8 @@ static enum code resolve(const struct recipe *r, const char *name, struct pointe
 
 static enum rf_standard_kind rf_kind(int32_t kind)
 {
-        static const enum rf_standard_kind kinds[STANDARD_KIND_COUNT] = {RF_STANDARD_UNKNOWN, RF_OPEN, RF_SHORT, RF_LOAD, RF_THRU, RF_LINE, RF_REFLECT};
+        static const enum rf_standard_kind kinds[STANDARD_KIND_COUNT] = {RF_STANDARD_UNKNOWN, RF_OPEN, RF_SHORT, RF_LOAD, RF_THRU, RF_LINE,
+                                                                         RF_REFLECT};
         return kinds[kind];
 }
 
@@ -115,8 +125,9 @@ static enum code check_needs(const struct recipe *r, const struct method *m, str
                 for (size_t k = 0; k < m->need_n; k++)
                         wanted = wanted || rf_kind(s->kind) == m->needs[k].kind;
                 if (!wanted)
-                        return refuse_at(err, pointer_at("/calibration/standards/%zu/standard", i), "%s is a %s, which \"%s\" has no use for; leave it out or verify with it",
-                                         s->name, standard_kind_words[s->kind], m->word);
+                        return refuse_at(err, pointer_at("/calibration/standards/%zu/standard", i),
+                                         "%s is a %s, which \"%s\" has no use for; leave it out or verify with it", s->name,
+                                         standard_kind_words[s->kind], m->word);
         }
         return CODE_OK;
 }
@@ -133,11 +144,14 @@ static enum code check_lines(const struct recipe *r, struct tp_error *err)
                 longest = fmax(longest, s->model.length_um);
         }
         if (!(longest > shortest))
-                return refuse_at(err, pointer_at("/calibration/standards"), "all lines are %.6g um long; lines of different length are needed", longest);
+                return refuse_at(err, pointer_at("/calibration/standards"),
+                                 "all lines are %.6g um long; lines of different length are needed", longest);
         if (!(c->eps_eff >= 1))
-                return refuse_at(err, pointer_at("/calibration/eps_eff"), "%.6g; give a first guess of the effective permittivity, at least 1", c->eps_eff);
+                return refuse_at(err, pointer_at("/calibration/eps_eff"),
+                                 "%.6g; give a first guess of the effective permittivity, at least 1", c->eps_eff);
         if (!(fabs(c->reflect_estimate) >= 0.5))
-                return refuse_at(err, pointer_at("/calibration/reflect_estimate"), "%.6g; give -1 for a short or +1 for an open", c->reflect_estimate);
+                return refuse_at(err, pointer_at("/calibration/reflect_estimate"), "%.6g; give -1 for a short or +1 for an open",
+                                 c->reflect_estimate);
         return CODE_OK;
 }
 
@@ -148,21 +162,27 @@ static enum code check_calibration(const struct recipe *r, struct tp_error *err)
         const struct standard *s = NULL;
         enum code code = CODE_OK;
         if (!m || m->ports != 2)
-                return refuse_at(err, pointer_at("/calibration/method"), "\"%s\" is no two-port method; there are solt, unknown_thru and multiline_trl", c->method);
+                return refuse_at(err, pointer_at("/calibration/method"),
+                                 "\"%s\" is no two-port method; there are solt, unknown_thru and multiline_trl", c->method);
         if (!recipe_sweep(r, c->sweep))
-                return refuse_at(err, pointer_at("/calibration/sweep"), "\"%s\" is no sweep of this recipe; there are: %s", c->sweep, sweep_names(r).at);
+                return refuse_at(err, pointer_at("/calibration/sweep"), "\"%s\" is no sweep of this recipe; there are: %s", c->sweep,
+                                 sweep_names(r).at);
         for (size_t i = 0; i < c->standard_n && !code; i++) {
                 code = resolve(r, c->standards[i].standard, pointer_at("/calibration/standards/%zu/standard", i), &s, err);
                 for (size_t k = 0; k < i && !code; k++)
                         if (strcmp(c->standards[k].standard, c->standards[i].standard) == 0)
-                                code = refuse_at(err, pointer_at("/calibration/standards/%zu/standard", i), "\"%s\" is named twice; once is enough", s->name);
+                                code = refuse_at(err, pointer_at("/calibration/standards/%zu/standard", i),
+                                                 "\"%s\" is named twice; once is enough", s->name);
         }
         for (size_t i = 0; i < c->verify_n && !code; i++) {
                 struct pointer at = pointer_at("/calibration/verify/%zu/standard", i);
                 code = resolve(r, c->verify[i].standard, at, &s, err);
                 for (size_t k = 0; k < c->standard_n && !code; k++)
                         if (strcmp(c->standards[k].standard, c->verify[i].standard) == 0)
-                                code = refuse_at(err, at, "\"%s\" is used in the calibration; verify with a copy that is not, a calibration agrees with itself always", s->name);
+                                code = refuse_at(err, at,
+                                                 "\"%s\" is used in the calibration; verify with a copy that is not, a calibration agrees "
+                                                 "with itself always",
+                                                 s->name);
         }
         if (!code)
                 code = check_needs(r, m, err);
@@ -175,15 +195,18 @@ static enum code check_checks(const struct recipe *r, struct tp_error *err)
 {
         const struct check_plan *c = &r->check;
         if (c->every_dies == 0 && c->standard_n > 0)
-                return refuse_at(err, pointer_at("/check/every_dies"), "0 means no checks, but %zu check standards are named; give a number of dies or no standards",
+                return refuse_at(err, pointer_at("/check/every_dies"),
+                                 "0 means no checks, but %zu check standards are named; give a number of dies or no standards",
                                  c->standard_n);
         if (c->every_dies == 0)
                 return CODE_OK;
         if (c->standard_n == 0)
-                return refuse_at(err, pointer_at("/check/standards"), "none, but a check is asked every %d dies; name the copies to measure again, e.g. a short and a thru",
+                return refuse_at(err, pointer_at("/check/standards"),
+                                 "none, but a check is asked every %d dies; name the copies to measure again, e.g. a short and a thru",
                                  c->every_dies);
         if (!(c->limits.delay_fs > 0))
-                return refuse_at(err, pointer_at("/check/limits"), "missing, but a check is asked every %d dies; give its limits", c->every_dies);
+                return refuse_at(err, pointer_at("/check/limits"), "missing, but a check is asked every %d dies; give its limits",
+                                 c->every_dies);
         for (size_t i = 0; i < c->standard_n; i++) {
                 const struct standard *s = NULL;
                 struct pointer at = pointer_at("/check/standards/%zu/standard", i);
@@ -215,27 +238,30 @@ static enum code check_proof(const struct recipe *r, const struct die *dies, siz
                 return CODE_OK;
         int device = layout_device(&r->layout, p->device);
         if (device < 0)
-                return refuse_at(err, pointer_at("/proof/device"), "\"%s\" is no device of the layout; there are: %s", p->device, device_names(&r->layout).at);
+                return refuse_at(err, pointer_at("/proof/device"), "\"%s\" is no device of the layout; there are: %s", p->device,
+                                 device_names(&r->layout).at);
         if (r->layout.devices[device].kind != DEVICE_LADDER)
                 return refuse_at(err, pointer_at("/proof/device"), "\"%s\" is a %s; the place is proven by a ladder", p->device,
                                  device_kind_words[r->layout.devices[device].kind]);
         if (p->die_n < 3)
-                return refuse_at(err, pointer_at("/proof/dies"), "%zu dies; at least three, not all in one row or column, prove a place", p->die_n);
+                return refuse_at(err, pointer_at("/proof/dies"), "%zu dies; at least three, not all in one row or column, prove a place",
+                                 p->die_n);
         for (size_t i = 0; i < p->die_n; i++) {
                 const struct die_at *at = &p->dies[i];
                 const struct die *d = die_of(dies, n, at->x, at->y);
                 if (!d || d->excluded)
-                        return refuse_at(err, pointer_at("/proof/dies/%zu", i), "die %d,%d is %s; choose a whole die that is measured", at->x, at->y,
-                                         d ? "excluded by the layout" : "not a whole die of this wafer");
+                        return refuse_at(err, pointer_at("/proof/dies/%zu", i), "die %d,%d is %s; choose a whole die that is measured",
+                                         at->x, at->y, d ? "excluded by the layout" : "not a whole die of this wafer");
                 for (size_t k = 0; k < i; k++)
                         if (p->dies[k].x == at->x && p->dies[k].y == at->y)
-                                return refuse_at(err, pointer_at("/proof/dies/%zu", i), "die %d,%d is named twice; choose another", at->x, at->y);
+                                return refuse_at(err, pointer_at("/proof/dies/%zu", i), "die %d,%d is named twice; choose another", at->x,
+                                                 at->y);
                 rows_differ = rows_differ || at->y != p->dies[0].y;
                 columns_differ = columns_differ || at->x != p->dies[0].x;
         }
         if (!rows_differ || !columns_differ)
-                return refuse_at(err, pointer_at("/proof/dies"), "all %zu lie in %s %d; take one from another, or a turned wafer passes", p->die_n,
-                                 rows_differ ? "column" : "row", rows_differ ? p->dies[0].x : p->dies[0].y);
+                return refuse_at(err, pointer_at("/proof/dies"), "all %zu lie in %s %d; take one from another, or a turned wafer passes",
+                                 p->die_n, rows_differ ? "column" : "row", rows_differ ? p->dies[0].x : p->dies[0].y);
         return footprint_check(r, device, err);
 }
 
@@ -248,10 +274,12 @@ static enum code check_budgets(const struct recipe *r, size_t die_n, struct aren
                 return code;
         for (size_t i = 0; i < r->standard_n; i++)
                 if (need.standards[i] > r->standards[i].touches_max)
-                        return refuse_at(err, pointer_at("/standards/%zu/touches_max", i), "%d touches for %s, one run needs %d; raise the budget, check less often or use another copy",
+                        return refuse_at(err, pointer_at("/standards/%zu/touches_max", i),
+                                         "%d touches for %s, one run needs %d; raise the budget, check less often or use another copy",
                                          r->standards[i].touches_max, r->standards[i].name, need.standards[i]);
         if (need.total > r->setup.tip_touches_max)
-                return refuse_at(err, pointer_at("/setup/tip_touches_max"), "%d touches, one run needs %lld; fit fresh probes or measure less", r->setup.tip_touches_max,
+                return refuse_at(err, pointer_at("/setup/tip_touches_max"),
+                                 "%d touches, one run needs %lld; fit fresh probes or measure less", r->setup.tip_touches_max,
                                  (long long)need.total);
         return CODE_OK;
 }
@@ -278,7 +306,8 @@ enum code recipe_check(const struct recipe *r, struct arena *scratch, struct tp_
         if (!code && r->order == ORDER_UNKNOWN)
                 code = refuse_at(err, pointer_at("/order"), "\"unknown\"; say snake or interleave");
         if (!code && strcmp(r->sampling, "all") != 0)
-                code = refuse_at(err, pointer_at("/sampling"), "\"%s\"; only \"all\" is known, exclude dies in the layout instead", r->sampling);
+                code = refuse_at(err, pointer_at("/sampling"), "\"%s\"; only \"all\" is known, exclude dies in the layout instead",
+                                 r->sampling);
         if (!code)
                 code = measures_check(r, scratch, err);
         for (size_t i = 0; i < n; i++)

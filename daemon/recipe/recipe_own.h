@@ -10,7 +10,9 @@
 enum code recipe_check(const struct recipe *, struct arena *scratch, struct tp_error *);
 enum code measures_check(const struct recipe *, struct arena *scratch, struct tp_error *);
 /* "wide, narrow": the names there are, for sentences. */
-struct name_list { char at[200]; };
+struct name_list {
+        char at[200];
+};
 struct name_list sweep_names(const struct recipe *);
 struct name_list standard_names(const struct recipe *);
 struct name_list device_names(const struct layout *);
@@ -20,7 +22,11 @@ enum code footprint_check(const struct recipe *, int device, struct tp_error *);
 bool axis_holds(const double *hz, size_t n, double x);
 
 /* How often one run without trouble touches things (plan_need.c). */
-struct need_counts { int32_t checks; int32_t *standards; /* per recipe->standards */ int64_t devices, ladders, standards_total, total; };
+struct need_counts {
+        int32_t checks;
+        int32_t *standards; /* per recipe->standards */
+        int64_t devices, ladders, standards_total, total;
+};
 enum code need_count(const struct recipe *, size_t die_n, struct arena *, struct need_counts *ret, struct tp_error *);
 
 #define STEP_SECONDS 1.2    /* one sideways step */

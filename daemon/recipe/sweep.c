@@ -2,7 +2,8 @@
 #include "recipe/recipe_own.h"
 #include <math.h>
 
-/* Both ends exact.  Linear points as (start (n-1-i) + stop i)/(n-1): exact whenever the frequencies are whole hertz below 2^53/n and divide. */
+/* Both ends exact.  Linear points as (start (n-1-i) + stop i)/(n-1): exact whenever the frequencies are whole hertz below 2^53/n and
+ * divide. */
 static double point(const struct segment *s, int32_t i)
 {
         int32_t last = s->points - 1;
@@ -31,7 +32,8 @@ enum code sweep_axis(const struct sweep_plan *plan, struct arena *arena, double 
                                 continue; /* the point two segments share */
                         if (!(n == 0 || f > hz[n - 1]))
                                 return tp_fail(err, CODE_BAD_INPUT,
-                                               "sweep %s, segment %zu: %.15g Hz does not lie above the %.15g Hz before it; let start and stop rise from segment to segment",
+                                               "sweep %s, segment %zu: %.15g Hz does not lie above the %.15g Hz before it; let start and "
+                                               "stop rise from segment to segment",
                                                plan->name, k, f, hz[n - 1]);
                         hz[n++] = f;
                 }

@@ -1,9 +1,9 @@
 /* order.c: the visit order, chosen so that a drift in time does not look like a gradient on the wafer.
  * Problem   In a snake the row grows with time, so a linear drift reads as a top-to-bottom process gradient (98 % on 61 dies).
  * Idea      Four passes, each over every fourth die of the snake, some forwards, some backwards: position and time then cancel.  Which
- *           quarters, in which directions, along rows or columns: all 2 x 24 x 16 ways are tried, the shortest way whose plane explains less
- *           than GOOD_ENOUGH of a drift wins, else the one whose plane explains least.  Few dies leave a remainder: swaps of two visits take it away.
- * Cost      768 x n; 5000 dies take a fraction of a second.  Allocates nothing that the caller sees; deterministic. */
+ *           quarters, in which directions, along rows or columns: all 2 x 24 x 16 ways are tried, the shortest way whose plane explains
+ * less than GOOD_ENOUGH of a drift wins, else the one whose plane explains least.  Few dies leave a remainder: swaps of two visits take it
+ * away. Cost      768 x n; 5000 dies take a fraction of a second.  Allocates nothing that the caller sees; deterministic. */
 #include "wafer/order.h"
 #include <math.h>
 #include <stdlib.h>
@@ -14,7 +14,9 @@ enum { PASSES = 4, SWAP_DIES_MAX = 100, LIMIT = 65535 };
 
 const char *const die_order_words[] = {"unknown", "snake", "interleave", NULL};
 
-struct sums { double xx, xy, yy, xt, yt, tt; };
+struct sums {
+        double xx, xy, yy, xt, yt, tt;
+};
 
 static struct sums sums_of(const struct die *dies, const uint16_t *order, size_t n)
 {
@@ -59,7 +61,10 @@ double die_order_travel_um(const struct die *dies, const uint16_t *order, size_t
 }
 
 /* Line by line (rows from the top, or columns from the left), every second line backwards.  Does not count on the order of the list. */
-struct key { int line, along; uint16_t die; };
+struct key {
+        int line, along;
+        uint16_t die;
+};
 
 static int key_before(const void *a, const void *b)
 {
@@ -76,7 +81,8 @@ static void snake(bool by_columns, const struct die *dies, size_t n, struct key 
         for (size_t i = 0; i < n; i++)
                 top = dies[i].y > top ? dies[i].y : top;
         for (size_t i = 0; i < n; i++)
-                keys[i] = (struct key){.line = by_columns ? dies[i].x : top - dies[i].y, .along = by_columns ? dies[i].y : dies[i].x, .die = (uint16_t)i};
+                keys[i] = (struct key){
+                        .line = by_columns ? dies[i].x : top - dies[i].y, .along = by_columns ? dies[i].y : dies[i].x, .die = (uint16_t)i};
         qsort(keys, n, sizeof *keys, key_before);
         for (size_t i = 0; i < n; i++)
                 ret[i] = keys[i].die;

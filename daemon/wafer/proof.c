@@ -1,6 +1,6 @@
 /* proof.c: the ladder's code by design and by reading.
- * A code is row * columns + (column mod columns), rows counted from the lowest whole one.  All eight neighbours of a die differ in row or in
- * column mod columns (columns >= 2, three when left and right must differ too), so one pitch off in any direction reads another code.
+ * A code is row * columns + (column mod columns), rows counted from the lowest whole one.  All eight neighbours of a die differ in row or
+ * in column mod columns (columns >= 2, three when left and right must differ too), so one pitch off in any direction reads another code.
  * Both resistors keep their geometric mean, so the ratio alone carries the code and sheet resistance cancels. */
 #include "wafer/proof.h"
 #include <math.h>
@@ -27,7 +27,8 @@ static double code_middle(const struct layout *l, const struct die *dies, size_t
 
 int ladder_code(const struct layout *l, const struct die *dies, size_t n, int die_x, int die_y)
 {
-        int columns = l->ladder_columns, column = ((die_x % columns) + columns) % columns; /* C's % keeps the sign; die -1 is column columns-1 */
+        int columns = l->ladder_columns,
+            column = ((die_x % columns) + columns) % columns; /* C's % keeps the sign; die -1 is column columns-1 */
         return (die_y - row_lowest(dies, n)) * columns + column;
 }
 
@@ -38,12 +39,14 @@ void ladder_design_ohm(const struct layout *l, const struct die *dies, size_t n,
         *ret_r2 = LADDER_OHM * pow(LADDER_STEP, -half);
 }
 
-enum code ladder_read(const struct layout *l, const struct die *dies, size_t n, double r1_ohm, double r2_ohm, int *ret_code, double *ret_off,
-                      struct tp_error *err)
+enum code ladder_read(const struct layout *l, const struct die *dies, size_t n, double r1_ohm, double r2_ohm, int *ret_code,
+                      double *ret_off, struct tp_error *err)
 {
         if (!(r1_ohm > 0 && r1_ohm < HUGE_VAL && r2_ohm > 0 && r2_ohm < HUGE_VAL))
-                return tp_fail(err, CODE_BAD_REPLY, "the ladder reads %.6g ohm and %.6g ohm; both must be positive: check contact and that a ladder stands there",
-                               r1_ohm, r2_ohm);
+                return tp_fail(
+                        err, CODE_BAD_REPLY,
+                        "the ladder reads %.6g ohm and %.6g ohm; both must be positive: check contact and that a ladder stands there",
+                        r1_ohm, r2_ohm);
         double steps = (log(r1_ohm) - log(r2_ohm)) / log(LADDER_STEP) + code_middle(l, dies, n), nearest = floor(steps + 0.5);
         *ret_code = (int)nearest; /* |log of a double| < 745, so it fits */
         *ret_off = fabs(steps - nearest);

@@ -22,7 +22,8 @@ static void the_demo_sweep_has_681_rising_frequencies_with_exact_ends(void **sta
         size_t n = 0;
         assert_int_equal(sweep_axis(recipe_sweep(r, "wide"), a, &hz, &n, NULL), CODE_OK);
         assert_int_equal(n, 681);
-        assert_true(hz[0] == 70e3 && hz[92] == 10e6 && hz[242] == 1e9 && hz[243] == 1.5e9 && hz[460] == 110e9 && hz[461] == 110.5e9 && hz[680] == 220e9);
+        assert_true(hz[0] == 70e3 && hz[92] == 10e6 && hz[242] == 1e9 && hz[243] == 1.5e9 && hz[460] == 110e9 && hz[461] == 110.5e9 &&
+                    hz[680] == 220e9);
         for (size_t i = 1; i < n; i++)
                 assert_true(hz[i] > hz[i - 1]);
         arena_free(a);
@@ -50,15 +51,16 @@ static void logarithmic_points_are_a_constant_ratio_apart(void **state)
 {
         (void)state;
         struct arena *a = arena_new(0);
-        struct segment s[] = {{.start_hz = 1e6, .stop_hz = 1e8, .points = 3, .spacing = 1, .ifbw_hz = 100, .averages = 1}, {.start_hz = 1e8, .stop_hz = 1e8, .points = 1, .spacing = 1}};
+        struct segment s[] = {{.start_hz = 1e6, .stop_hz = 1e8, .points = 3, .spacing = 1, .ifbw_hz = 100, .averages = 1},
+                              {.start_hz = 1e8, .stop_hz = 1e8, .points = 1, .spacing = 1}};
         double *hz = NULL;
         assert_int_equal(axis_of(s, 2, a, &hz), 3); /* the last segment's one point is shared */
         assert_true(fabs(hz[1] / 1e7 - 1) < 1e-14);
         arena_free(a);
 }
 
-/* Per point and direction 1.2/IFBW * averages + 0.15 ms.  By hand, demo: 313 points at 100 Hz, 368 at 1 kHz: 2 (313 * 12.15 + 368 * 1.35) ms = 8.5995 s,
-   and three band edges (54, 110, 145 GHz) in two directions at 40 ms: 8.8395 s. */
+/* Per point and direction 1.2/IFBW * averages + 0.15 ms.  By hand, demo: 313 points at 100 Hz, 368 at 1 kHz: 2 (313 * 12.15 + 368 * 1.35)
+   ms = 8.5995 s, and three band edges (54, 110, 145 GHz) in two directions at 40 ms: 8.8395 s. */
 static void the_demo_sweep_takes_8_84_seconds(void **state)
 {
         (void)state;
@@ -81,7 +83,8 @@ static void a_frequency_is_found_to_a_part_in_a_billion(void **state)
 {
         (void)state;
         static const double hz[] = {70e3, 1e6, 1e9, 220e9};
-        assert_true(axis_holds(hz, 4, 70e3) && axis_holds(hz, 4, 220e9) && axis_holds(hz, 4, 1e9 * (1 + 5e-10)) && axis_holds(hz, 4, 1e9 * (1 - 5e-10)));
+        assert_true(axis_holds(hz, 4, 70e3) && axis_holds(hz, 4, 220e9) && axis_holds(hz, 4, 1e9 * (1 + 5e-10)) &&
+                    axis_holds(hz, 4, 1e9 * (1 - 5e-10)));
         assert_false(axis_holds(hz, 4, 69e3) || axis_holds(hz, 4, 221e9) || axis_holds(hz, 4, 1e9 + 2) || axis_holds(hz, 0, 1e9));
 }
 

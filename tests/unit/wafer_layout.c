@@ -11,8 +11,15 @@
 
 static struct layout grid(double diameter_mm, double edge_mm, double px_um, double py_um, double street_um, double ox_um, double oy_um)
 {
-        return (struct layout){.name = "grid", .diameter_mm = diameter_mm, .edge_exclusion_mm = edge_mm, .pitch_x_um = px_um, .pitch_y_um = py_um, .street_um = street_um,
-                               .offset_x_um = ox_um, .offset_y_um = oy_um, .ladder_columns = 3};
+        return (struct layout){.name = "grid",
+                               .diameter_mm = diameter_mm,
+                               .edge_exclusion_mm = edge_mm,
+                               .pitch_x_um = px_um,
+                               .pitch_y_um = py_um,
+                               .street_um = street_um,
+                               .offset_x_um = ox_um,
+                               .offset_y_um = oy_um,
+                               .ladder_columns = 3};
 }
 
 static const struct die *at(const struct die *dies, size_t n, int x, int y)
@@ -125,11 +132,12 @@ static void too_many_dies_and_none_are_refused_with_the_pitch(void **state)
         arena_free(a);
 }
 
-static const char document[] =
-        "{\"name\": \"two\", \"diameter_mm\": 50, \"notch_deg\": 270, \"edge_exclusion_mm\": 3, \"pitch_x_um\": 9500, \"pitch_y_um\": 11000, \"reference_die\": {\"x\": 0, \"y\": 0},"
-        "\"excluded\": [{\"x\": 1, \"y\": 0, \"reason\": \"test insert\"}],"
-        "\"devices\": [{\"name\": \"L1\", \"kind\": \"inductor\", \"x_um\": 100.25, \"y_um\": -7, \"touches_max\": 3, \"footprint\": {\"pitch_um\": 75, \"spacing_um\": 200, "
-        "\"overtravel_um_max\": 40}}]}";
+static const char document[] = "{\"name\": \"two\", \"diameter_mm\": 50, \"notch_deg\": 270, \"edge_exclusion_mm\": 3, \"pitch_x_um\": "
+                               "9500, \"pitch_y_um\": 11000, \"reference_die\": {\"x\": 0, \"y\": 0},"
+                               "\"excluded\": [{\"x\": 1, \"y\": 0, \"reason\": \"test insert\"}],"
+                               "\"devices\": [{\"name\": \"L1\", \"kind\": \"inductor\", \"x_um\": 100.25, \"y_um\": -7, \"touches_max\": "
+                               "3, \"footprint\": {\"pitch_um\": 75, \"spacing_um\": 200, "
+                               "\"overtravel_um_max\": 40}}]}";
 
 static void a_layout_written_and_read_again_is_the_same(void **state)
 {
@@ -171,7 +179,8 @@ static void a_footprint_turned_by_its_orientation_must_fit_the_die(void **state)
         cJSON *json = cJSON_Parse(document), *d = cJSON_GetArrayItem(cJSON_GetObjectItem(json, "devices"), 0);
         cJSON_ReplaceItemInObject(d, "y_um", cJSON_CreateNumber(5420)); /* grounds at 5495 um, the die ends at 5500 um */
         assert_int_equal(layout_read(json, a, &l, &err), CODE_OK);
-        cJSON_AddItemToObject(cJSON_GetObjectItem(d, "footprint"), "orientation", cJSON_CreateString("north_south")); /* now a signal tip at 5520 um */
+        cJSON_AddItemToObject(cJSON_GetObjectItem(d, "footprint"), "orientation",
+                              cJSON_CreateString("north_south")); /* now a signal tip at 5520 um */
         assert_int_equal(layout_read(json, a, &l, &err), CODE_BAD_INPUT);
         assert_string_equal(err.pointer, "/devices/0/y_um");
         assert_non_null(strstr(err.text, "5520 um"));

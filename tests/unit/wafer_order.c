@@ -12,8 +12,15 @@
 
 static struct layout round_wafer(double diameter_mm, double px_um, double py_um, double ox_um, double oy_um)
 {
-        return (struct layout){.name = "round", .diameter_mm = diameter_mm, .edge_exclusion_mm = 3, .pitch_x_um = px_um, .pitch_y_um = py_um, .street_um = 100,
-                               .offset_x_um = ox_um, .offset_y_um = oy_um, .ladder_columns = 3};
+        return (struct layout){.name = "round",
+                               .diameter_mm = diameter_mm,
+                               .edge_exclusion_mm = 3,
+                               .pitch_x_um = px_um,
+                               .pitch_y_um = py_um,
+                               .street_um = 100,
+                               .offset_x_um = ox_um,
+                               .offset_y_um = oy_um,
+                               .ladder_columns = 3};
 }
 
 static size_t dies_of(const struct layout *l, struct arena *a, struct die **ret)
@@ -33,9 +40,11 @@ static void assert_permutation(const uint16_t *order, size_t n)
         free(seen);
 }
 
-static const struct { double diameter, px, py, ox, oy; } wafers[] = {
-        {100, 9400, 9600, 1500, -2000}, {50, 9500, 11000, 700, -400}, {300, 26000, 33000, 0, 0}, {300, 26000, 33000, 13000, 16500}, {100, 5000, 5000, 0, 0},
-        {150, 3100, 4700, 1550, 0},     {100, 30000, 9000, 0, 0},
+static const struct {
+        double diameter, px, py, ox, oy;
+} wafers[] = {
+        {100, 9400, 9600, 1500, -2000}, {50, 9500, 11000, 700, -400}, {300, 26000, 33000, 0, 0}, {300, 26000, 33000, 13000, 16500},
+        {100, 5000, 5000, 0, 0},        {150, 3100, 4700, 1550, 0},   {100, 30000, 9000, 0, 0},
 };
 
 static void a_drift_shows_as_a_plane_in_a_snake_but_not_in_an_interleave(void **state)
@@ -54,7 +63,8 @@ static void a_drift_shows_as_a_plane_in_a_snake_but_not_in_an_interleave(void **
                 assert_permutation(order, n);
                 double mixed = die_order_aliasing(dies, order, n), mixed_um = die_order_travel_um(dies, order, n);
                 if (!((n < 20 || snake > 0.9) && mixed < 0.01 && mixed_um < 6 * snake_um))
-                        fail_msg("wafer %zu, %zu dies: snake %.4f, interleave %.5f, travel %.0f and %.0f mm", w, n, snake, mixed, snake_um / 1000, mixed_um / 1000);
+                        fail_msg("wafer %zu, %zu dies: snake %.4f, interleave %.5f, travel %.0f and %.0f mm", w, n, snake, mixed,
+                                 snake_um / 1000, mixed_um / 1000);
                 arena_free(a);
         }
 }

@@ -9,8 +9,15 @@
 
 static struct layout demo_grid(void)
 {
-        return (struct layout){.name = "grid", .diameter_mm = 100, .edge_exclusion_mm = 3, .pitch_x_um = 9400, .pitch_y_um = 9600, .street_um = 100, .offset_x_um = 1500,
-                               .offset_y_um = -2000, .ladder_columns = 3};
+        return (struct layout){.name = "grid",
+                               .diameter_mm = 100,
+                               .edge_exclusion_mm = 3,
+                               .pitch_x_um = 9400,
+                               .pitch_y_um = 9600,
+                               .street_um = 100,
+                               .offset_x_um = 1500,
+                               .offset_y_um = -2000,
+                               .ladder_columns = 3};
 }
 
 static void every_neighbour_of_every_die_has_another_code(void **state)
@@ -46,10 +53,12 @@ static void the_code_is_read_back_through_sheet_resistance_and_one_per_cent(void
                 int code = -1;
                 ladder_design_ohm(&l, dies, n, dies[i].x, dies[i].y, &r1, &r2);
                 assert_near(sqrt(r1 * r2), LADDER_OHM, 1e-9);
-                assert_int_equal(ladder_read(&l, dies, n, r1 * 1.07, r2 * 1.07, &code, &off, NULL), CODE_OK); /* sheet resistance 7 % high */
+                assert_int_equal(ladder_read(&l, dies, n, r1 * 1.07, r2 * 1.07, &code, &off, NULL),
+                                 CODE_OK); /* sheet resistance 7 % high */
                 assert_int_equal(code, ladder_code(&l, dies, n, dies[i].x, dies[i].y));
                 assert_near(off, 0, 1e-9);
-                assert_int_equal(ladder_read(&l, dies, n, r1 * 1.01, r2 * 0.99, &code, &off, NULL), CODE_OK); /* ln(1.01/0.99)/ln 1.12 = 0.1765 steps */
+                assert_int_equal(ladder_read(&l, dies, n, r1 * 1.01, r2 * 0.99, &code, &off, NULL),
+                                 CODE_OK); /* ln(1.01/0.99)/ln 1.12 = 0.1765 steps */
                 assert_int_equal(code, ladder_code(&l, dies, n, dies[i].x, dies[i].y));
                 assert_near(off, 0.17648, 1e-4);
         }
@@ -90,7 +99,8 @@ static void a_reading_that_is_no_resistance_is_refused(void **state)
                 assert_int_equal(ladder_read(&l, &one, 1, 400, bad[i], &code, &off, &err), CODE_BAD_REPLY);
         }
         assert_int_equal(code, 77);
-        assert_int_equal(ladder_read(&l, &one, 1, 1e300, 1e-300, &code, &off, &err), CODE_OK); /* absurd, but no overflow: simply not a code of this wafer */
+        assert_int_equal(ladder_read(&l, &one, 1, 1e300, 1e-300, &code, &off, &err),
+                         CODE_OK); /* absurd, but no overflow: simply not a code of this wafer */
         assert_true(code > 1000);
 }
 
