@@ -12,7 +12,7 @@ enum frame_kind {
         /* daemon to station */
         FRAME_HELLO,    /* {"build","epoch"}: epoch = 1 + the catalogue's; the station answers WELCOME or REFUSED */
         FRAME_RENEW,    /* lease; empty body */
-        FRAME_SETUP,    /* the run's limits and sweep plans: {"overtravel_um_max","volt_max","separation_um","recipe":…}; before the first step of a run */
+        FRAME_SETUP,    /* the run's recipe: {"recipe": the document as one text}; its limits and sweep plans hold from the next step on */
         FRAME_STEP,     /* step_args_object plus "kind": one at a time */
         FRAME_DID,      /* header's step: what became of it? */
         FRAME_ACK,      /* header's step is committed: forget the result */
@@ -21,7 +21,7 @@ enum frame_kind {
         /* anybody in the operators' group */
         FRAME_SAFE,     /* walk the ladder now; the answer is SAFE_DONE with proof */
         /* station to daemon */
-        FRAME_WELCOME,  /* welcome_object */
+        FRAME_WELCOME,  /* welcome_body_object: {"welcome","can"} */
         FRAME_REFUSED,  /* {"code","text"}: old epoch, wrong user, busy */
         FRAME_TRACE,    /* one block: 16 B name, u32 dtype, u32 points, then raw bytes; header's step; before its RESULT */
         FRAME_RESULT,   /* result_object: the step is finished; kept until ACK */
@@ -47,6 +47,7 @@ extern const struct object station_event_object;
 struct welcome {
         char build[64], station[64];   /* name of the station */
         uint32_t epoch;                /* the one now in force */
+        bool granted;                  /* it is the greeter's; false: greet again with a greater one than `epoch` */
         uint32_t boot_count;           /* of the station process, from its own log */
         uint8_t boot[16];              /* changes with each start */
         int64_t station_ns;
@@ -57,6 +58,15 @@ struct welcome {
 };
 extern const struct object welcome_object;
 extern const struct object capability_object; /* struct capability_set of recipe/plan.h */
+extern const char *const code_words[]; /* code_rows[].word, as a list for field tables */
+struct welcome_body { struct welcome welcome; struct capability_set can; };
+struct hello { char build[64]; int32_t epoch; };
+struct refusal { int32_t code; char text[440]; };
+struct did { char state[16]; };
+struct clear { char who[40]; };
+extern const struct object welcome_body_object, hello_object, refusal_object, did_object, clear_object;
+#define TRACE_HEAD_BYTES 24 /* 16 B name, u32 dtype, u32 points, little endian; then the bytes as the instrument gave them */
+#define TRACES_MAX 8
 
 /* ---- the daemon's side: link.c.  One task reads frames and posts messages to the loop's inbox; all functions on the loop's task. ---- */
 struct link;
@@ -66,7 +76,7 @@ struct link_note { /* what is posted; freed with message.free */
         struct message message;
         uint64_t step;
         struct welcome welcome; struct capability_set can; struct arena *can_arena; /* LINK_UP */
-        struct result result; struct link_trace traces[8]; size_t trace_n;          /* LINK_RESULT (also after a DID that is done) */
+        struct result result; struct link_trace traces[TRACES_MAX]; size_t trace_n;          /* LINK_RESULT (also after a DID that is done) */
         char did[16];                                                               /* LINK_DID */
         struct station_event event;                                                 /* LINK_EVENT, LINK_SAFE_DONE, LINK_STATUS (state, station_ns) */
         struct tp_error why;                                                        /* LINK_DOWN, LINK_REFUSED */

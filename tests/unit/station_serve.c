@@ -1,0 +1,430 @@
+/* The station and the daemon's link over a real socket, on a rig that remembers volts and heights. */
+#include "station_rig.h"
+
+/* ---- a bare connection, for what a link would never send ---- */
+
+static struct conn *raw_connect(struct bench *b)
+{
+        struct conn *c = NULL;
+        assert_int_equal(b->rig.w->net->connect(b->rig.w, b->address, world_boot_ns(b->rig.w) + NS_PER_S, &c, NULL), CODE_OK);
+        return c;
+}
+static void raw_send(struct bench *b, struct conn *c, enum frame_kind kind, uint32_t epoch, uint64_t step, const char *body)
+{
+        assert_int_equal(frame_write(b->rig.w, c, world_boot_ns(b->rig.w) + NS_PER_S, (uint8_t)kind, epoch, step, body, strlen(body), NULL), CODE_OK);
+}
+/* Reads until a frame of that kind comes; its body is copied. */
+static void raw_wait(struct bench *b, struct conn *c, enum frame_kind kind, char *ret, size_t size)
+{
+        struct frame f;
+        struct tp_error err = {0};
+        frame_init(&f);
+        do {
+                if (frame_read(b->rig.w, c, world_boot_ns(b->rig.w) + 15 * NS_PER_S, &f, &err))
+                        fail_msg("waiting for frame %d: %s", (int)kind, err.text);
+        } while (f.kind != kind);
+        snprintf(ret, size, "%s", text_of(&f.body));
+        frame_done(&f);
+}
+
+static void a_touch_from_home_to_separation_is_read_back_at_every_step(void **state)
+{
+        struct bench *b = bench_new();
+        (void)state;
+        bench_station(b);
+        bench_link(b);
+        bench_do(b, 1, STEP_INVENTORY, (struct step_args){0});
+        bench_do(b, 2, STEP_SAFE, (struct step_args){0});
+        bench_do(b, 3, STEP_HOME, (struct step_args){0});
+        bench_do(b, 4, STEP_ALIGN, (struct step_args){.place = PLACE_WAFER});
+        bench_do(b, 5, STEP_MOVE, (struct step_args){.place = PLACE_WAFER, .x_um = 10, .y_um = -20});
+        struct link_note *n = bench_step(b, 6, STEP_LOWER, (struct step_args){.overtravel_um = 40});
+        assert_int_equal(n->result.code, CODE_OK);
+        assert_true(n->result.state.in_contact);
+        assert_int_equal(n->result.state.separated, KNOW_UNKNOWN);
+        assert_true(n->result.dc_ohm[0] == 42 && n->result.state.x_um == 10 && n->result.state.z_um == -40);
+        note_drop(n);
+        n = bench_step(b, 7, STEP_BIAS_ON, (struct step_args){.volt = 20, .limit_a = 0.1});
+        assert_int_equal(n->result.code, CODE_OK);
+        assert_true(n->result.volt == 20 && n->result.state.bias_off != KNOW_KNOWN);
+        note_drop(n);
+        n = bench_step(b, 8, STEP_SEPARATE, (struct step_args){0}); /* biased: refused, nothing moves */
+        assert_int_equal(n->result.code, CODE_INTERLOCK);
+        assert_true(n->result.state.in_contact);
+        note_drop(n);
+        bench_do(b, 9, STEP_BIAS_OFF, (struct step_args){0});
+        n = bench_step(b, 10, STEP_MOVE, (struct step_args){.place = PLACE_WAFER}); /* in contact: refused */
+        assert_int_equal(n->result.code, CODE_INTERLOCK);
+        note_drop(n);
+        bench_do(b, 11, STEP_SEPARATE, (struct step_args){0});
+        n = bench_step(b, 12, STEP_LOWER, (struct step_args){.overtravel_um = 61});
+        assert_int_equal(n->result.code, CODE_INTERLOCK);
+        assert_non_null(strstr(n->result.text, "61"));
+        note_drop(n);
+        bench_do(b, 13, STEP_PARK, (struct step_args){0});
+        bench_free(b);
+}
+
+static void a_lease_that_runs_out_walks_the_ladder(void **state)
+{
+        struct bench *b = bench_new();
+        (void)state;
+        bench_station(b);
+        bench_link(b);
+        bench_in_contact_and_biased(b, 1);
+        usleep(600 * 1000); /* one renewal at least, so that the lease began before now */
+        int64_t from = world_boot_ns(b->rig.w);
+        atomic_store(&b->healthy, false);
+        double s = bench_seconds_until_safe(b, from);
+        assert_true(s > 1.4 && s < 5);
+        note_drop(bench_wait(b, LINK_DOWN, 5));
+        atomic_store(&b->healthy, true);
+        struct link_note *n = bench_wait(b, LINK_UP, 10);
+        assert_string_equal(n->welcome.last.what, "lease");
+        assert_true(n->welcome.last.proven_safe);
+        assert_int_equal(n->welcome.state.bias_off, KNOW_KNOWN);
+        note_drop(n);
+        bench_free(b);
+}
+
+static void a_daemon_that_dies_in_contact_with_bias_on_leaves_a_safe_station_within_5_s(void **state)
+{
+        struct bench *b = bench_new();
+        (void)state;
+        bench_station(b);
+        bench_link(b);
+        bench_in_contact_and_biased(b, 1);
+        int64_t from = world_boot_ns(b->rig.w);
+        bench_unlink(b, false); /* the socket closes, nothing is said */
+        double s = bench_seconds_until_safe(b, from);
+        print_message("safe after %.3f s\n", s);
+        assert_true(s < 5);
+        b->link = link_open(b->rig.w, b->address, "next", 0, b->loop, NULL, NULL, NULL);
+        struct link_note *n = bench_wait(b, LINK_UP, 10);
+        assert_string_equal(n->welcome.last.what, "lease");
+        assert_true(n->welcome.last.proven_safe);
+        assert_true(n->welcome.epoch == 2); /* the catalogue said 0 again, the station knew better */
+        note_drop(n);
+        bench_free(b);
+}
+
+static void an_older_epoch_is_refused(void **state)
+{
+        struct bench *b = bench_new();
+        char body[600];
+        (void)state;
+        bench_station(b);
+        struct conn *c = raw_connect(b);
+        raw_send(b, c, FRAME_HELLO, 5, 0, "{\"build\":\"a\",\"epoch\":5}");
+        raw_wait(b, c, FRAME_WELCOME, body, sizeof body);
+        raw_send(b, c, FRAME_STEP, 4, 1, "{\"kind\":\"home\"}");
+        raw_wait(b, c, FRAME_REFUSED, body, sizeof body);
+        assert_non_null(strstr(body, "epoch 4"));
+        struct conn *second = raw_connect(b); /* the lease is held: a second daemon waits */
+        raw_send(b, second, FRAME_HELLO, 9, 0, "{\"build\":\"b\",\"epoch\":9}");
+        raw_wait(b, second, FRAME_REFUSED, body, sizeof body);
+        assert_non_null(strstr(body, "busy"));
+        b->rig.w->net->close(b->rig.w, c);
+        for (int i = 0; i < 50; i++) { /* until the lease has ended with the connection */
+                raw_send(b, second, FRAME_HELLO, 5, 0, "{\"build\":\"b\",\"epoch\":5}");
+                struct frame f;
+                frame_init(&f);
+                assert_int_equal(frame_read(b->rig.w, second, world_boot_ns(b->rig.w) + 5 * NS_PER_S, &f, NULL), CODE_OK);
+                bool welcome = f.kind == FRAME_WELCOME;
+                if (welcome)
+                        assert_non_null(strstr(text_of(&f.body), "\"epoch\":5"));
+                frame_done(&f);
+                if (welcome)
+                        break;
+                usleep(20 * 1000);
+        }
+        raw_send(b, second, FRAME_STEP, 5, 2, "{\"kind\":\"home\"}"); /* welcomed with the epoch in force, but nothing was granted */
+        raw_wait(b, second, FRAME_REFUSED, body, sizeof body);
+        b->rig.w->net->close(b->rig.w, second);
+        pthread_mutex_lock(&b->rig.mutex);
+        assert_false(b->rig.axes);
+        pthread_mutex_unlock(&b->rig.mutex);
+        bench_free(b);
+}
+
+static void a_step_acts_once_though_it_is_sent_twice(void **state)
+{
+        struct bench *b = bench_new();
+        (void)state;
+        bench_station(b);
+        bench_link(b);
+        bench_do(b, 1, STEP_HOME, (struct step_args){0});
+        bench_do(b, 2, STEP_MOVE, (struct step_args){.place = PLACE_WAFER});
+        struct link_note *n = bench_step(b, 3, STEP_LOWER, (struct step_args){.overtravel_um = 30});
+        assert_int_equal(n->result.code, CODE_OK);
+        note_drop(n);
+        n = bench_step(b, 3, STEP_LOWER, (struct step_args){.overtravel_um = 30}); /* kept: the same answer again */
+        assert_true(n->result.code == CODE_OK && n->result.state.in_contact);
+        note_drop(n);
+        link_ack(b->link, 3, NULL);
+        n = bench_step(b, 3, STEP_LOWER, (struct step_args){.overtravel_um = 30}); /* forgotten, yet never done again */
+        assert_int_equal(n->result.code, CODE_STATE);
+        note_drop(n);
+        pthread_mutex_lock(&b->rig.mutex);
+        assert_int_equal(b->rig.lowers, 1);
+        pthread_mutex_unlock(&b->rig.mutex);
+        bench_free(b);
+}
+
+static char *read_text(const char *path, size_t *ret_n)
+{
+        FILE *f = fopen(path, "rb");
+        if (!f)
+                fail_msg("%s cannot be read; run the tests from the top of the tree", path);
+        char *all = malloc(1 << 20);
+        *ret_n = fread(all, 1, 1 << 20, f);
+        fclose(f);
+        return all;
+}
+
+static void a_result_with_traces_is_kept_until_acknowledged_and_given_to_the_next_daemon(void **state)
+{
+        struct bench *b = bench_new();
+        size_t n_bytes;
+        char *recipe = read_text("simulators/demo/recipe.json", &n_bytes);
+        (void)state;
+        bench_station(b);
+        bench_link(b);
+        bench_do(b, 1, STEP_HOME, (struct step_args){0});
+        assert_int_equal(link_setup(b->link, NULL, recipe, n_bytes, NULL), CODE_OK);
+        struct link_note *n = bench_step(b, 2, STEP_SWEEP, (struct step_args){.sweep = 0});
+        if (n->result.code)
+                fail_msg("%s", n->result.text);
+        assert_int_equal(n->trace_n, 4);
+        assert_string_equal(n->traces[2].name, "S21");
+        size_t bytes = n->traces[2].byte_n;
+        assert_true(n->traces[2].dtype == C128_LE && bytes == (size_t)n->traces[2].points * 16 && n->traces[2].points > 100);
+        uint8_t *first = malloc(bytes);
+        memcpy(first, n->traces[2].bytes, bytes);
+        note_drop(n);
+        bench_unlink(b, false); /* before it could commit */
+        b->link = link_open(b->rig.w, b->address, "next", 1, b->loop, NULL, NULL, NULL);
+        n = bench_wait(b, LINK_UP, 10);
+        assert_true(n->welcome.open_step == 2);
+        assert_string_equal(n->welcome.open_state, "done");
+        note_drop(n);
+        link_did(b->link, 2, NULL);
+        n = bench_wait(b, LINK_DID, 5);
+        assert_string_equal(n->did, "done");
+        note_drop(n);
+        n = bench_wait(b, LINK_RESULT, 5);
+        assert_true(n->trace_n == 4 && n->traces[2].byte_n == bytes && !memcmp(n->traces[2].bytes, first, bytes));
+        note_drop(n);
+        link_ack(b->link, 2, NULL);
+        link_did(b->link, 77, NULL);
+        n = bench_wait(b, LINK_DID, 5);
+        assert_string_equal(n->did, "never");
+        note_drop(n);
+        pthread_mutex_lock(&b->rig.mutex);
+        assert_int_equal(b->rig.sweeps, 1);
+        pthread_mutex_unlock(&b->rig.mutex);
+        free(first);
+        free(recipe);
+        bench_free(b);
+}
+
+static void safe_from_a_second_connection_cancels_a_call_that_blocks(void **state)
+{
+        struct bench *b = bench_new();
+        char body[800];
+        (void)state;
+        bench_station(b);
+        bench_link(b);
+        bench_do(b, 1, STEP_HOME, (struct step_args){0});
+        bench_do(b, 2, STEP_MOVE, (struct step_args){.place = PLACE_WAFER});
+        pthread_mutex_lock(&b->rig.mutex);
+        b->rig.block_lower = true;
+        pthread_mutex_unlock(&b->rig.mutex);
+        struct step s = {.id = 3, .kind = STEP_LOWER, .args = {.overtravel_um = 40}};
+        assert_int_equal(link_step(b->link, &s, NULL), CODE_OK);
+        usleep(200 * 1000);
+        assert_false(bench_is_safe(b));
+        int64_t from = world_boot_ns(b->rig.w);
+        struct conn *operator = raw_connect(b);
+        raw_send(b, operator, FRAME_SAFE, 0, 0, "");
+        raw_wait(b, operator, FRAME_SAFE_DONE, body, sizeof body);
+        assert_true(world_boot_ns(b->rig.w) - from < 2 * NS_PER_S);
+        assert_non_null(strstr(body, "\"proven_safe\":true"));
+        assert_true(bench_is_safe(b));
+        struct link_note *n = bench_wait(b, LINK_RESULT, 5);
+        assert_true(n->step == 3 && n->result.code == CODE_CANCELLED && n->result.effect_unknown);
+        assert_true(n->result.state.separated == KNOW_KNOWN && n->result.state.bias_off == KNOW_KNOWN); /* read back after the walk */
+        note_drop(n);
+        link_did(b->link, 3, NULL);
+        n = bench_wait(b, LINK_DID, 5);
+        assert_string_equal(n->did, "interrupted");
+        note_drop(n);
+        raw_send(b, operator, FRAME_STEP, 1, 9, "{\"kind\":\"home\"}"); /* and nothing else */
+        raw_wait(b, operator, FRAME_REFUSED, body, sizeof body);
+        b->rig.w->net->close(b->rig.w, operator);
+        b->rig.block_lower = false;
+        bench_do(b, 4, STEP_MOVE, (struct step_args){.place = PLACE_WAFER, .x_um = 7}); /* the work goes on */
+        bench_free(b);
+}
+
+static void bias_that_cannot_be_read_latches_in_place_until_a_person_clears_it(void **state)
+{
+        struct bench *b = bench_new();
+        (void)state;
+        b->config.limits.separate_when_bias_unknown = false;
+        bench_station(b);
+        bench_link(b);
+        bench_in_contact_and_biased(b, 1);
+        pthread_mutex_lock(&b->rig.mutex);
+        b->rig.bias_read_fails = b->rig.bias_stuck = true;
+        pthread_mutex_unlock(&b->rig.mutex);
+        struct link_note *n = bench_step(b, 10, STEP_SAFE, (struct step_args){0});
+        assert_int_equal(n->result.code, CODE_INTERLOCK);
+        assert_true(n->result.state.latched && n->result.state.separated != KNOW_KNOWN);
+        note_drop(n);
+        pthread_mutex_lock(&b->rig.mutex);
+        assert_true(rig_down(&b->rig)); /* in place */
+        b->rig.bias_read_fails = b->rig.bias_stuck = false;
+        pthread_mutex_unlock(&b->rig.mutex);
+        n = bench_step(b, 11, STEP_SAFE, (struct step_args){0}); /* the way to safety works while latched */
+        assert_true(n->result.code == CODE_OK && n->result.state.latched);
+        note_drop(n);
+        n = bench_step(b, 12, STEP_HOME, (struct step_args){0});
+        assert_int_equal(n->result.code, CODE_INTERLOCK);
+        note_drop(n);
+        bench_unlink(b, true);
+        station_stop(b->station); /* a latch outlives the process */
+        bench_station(b);
+        bench_link(b);
+        n = bench_step(b, 13, STEP_HOME, (struct step_args){0});
+        assert_int_equal(n->result.code, CODE_INTERLOCK);
+        note_drop(n);
+        assert_int_equal(link_clear(b->link, "A. Person", NULL), CODE_OK);
+        n = bench_wait(b, LINK_EVENT, 5);
+        assert_string_equal(n->event.what, "cleared");
+        note_drop(n);
+        bench_do(b, 14, STEP_HOME, (struct step_args){0});
+        bench_free(b);
+}
+
+static void an_interlock_loop_that_opens_walks_the_ladder(void **state)
+{
+        struct bench *b = bench_new();
+        (void)state;
+        bench_station(b);
+        bench_link(b);
+        bench_in_contact_and_biased(b, 1);
+        pthread_mutex_lock(&b->rig.mutex);
+        b->rig.loop_open = true;
+        pthread_mutex_unlock(&b->rig.mutex);
+        struct link_note *n = bench_wait(b, LINK_EVENT, 5);
+        assert_string_equal(n->event.what, "interlock");
+        assert_true(n->event.proven_safe && bench_is_safe(b));
+        note_drop(n);
+        n = bench_step(b, 20, STEP_MOVE, (struct step_args){.place = PLACE_WAFER, .x_um = 5});
+        assert_int_equal(n->result.code, CODE_INTERLOCK);
+        note_drop(n);
+        pthread_mutex_lock(&b->rig.mutex);
+        b->rig.loop_open = false;
+        pthread_mutex_unlock(&b->rig.mutex);
+        bench_do(b, 21, STEP_MOVE, (struct step_args){.place = PLACE_WAFER, .x_um = 5});
+        bench_free(b);
+}
+
+static void garbage_on_the_socket_does_no_harm(void **state)
+{
+        struct bench *b = bench_new();
+        uint64_t s = 88172645463325252ull;
+        (void)state;
+        bench_station(b);
+        bench_link(b);
+        bench_in_contact_and_biased(b, 1);
+        for (int i = 0; i < 60; i++) {
+                struct conn *c = raw_connect(b);
+                uint8_t bytes[400];
+                for (size_t k = 0; k < sizeof bytes; k++) {
+                        s ^= s << 13, s ^= s >> 7, s ^= s << 17;
+                        bytes[k] = (uint8_t)s;
+                }
+                if (i % 3 == 1) { /* a sound frame with nonsense in it */
+                        raw_send(b, c, (enum frame_kind)(i % 24), (uint32_t)s, s, i % 2 ? "{\"kind\":\"lower\",\"overtravel_um\":1e9}" : "[[[");
+                } else if (i % 3 == 2) { /* a header that promises more */
+                        struct text t;
+                        text_init(&t, 0);
+                        frame_build(&t, FRAME_SAFE + 1, 1, 1, bytes, 300);
+                        b->rig.w->net->write(b->rig.w, c, t.at, t.n - (size_t)(i + 1), world_boot_ns(b->rig.w) + NS_PER_S, NULL);
+                        text_done(&t);
+                } else
+                        b->rig.w->net->write(b->rig.w, c, bytes, sizeof bytes, world_boot_ns(b->rig.w) + NS_PER_S, NULL);
+                b->rig.w->net->close(b->rig.w, c);
+        }
+        bench_do(b, 30, STEP_BIAS_OFF, (struct step_args){0});
+        bench_do(b, 31, STEP_SEPARATE, (struct step_args){0});
+        bench_free(b);
+}
+
+static void a_step_open_when_the_station_died_is_interrupted_for_the_next_one(void **state)
+{
+        struct bench *b = bench_new();
+        char line[200];
+        (void)state;
+        b->rig.z_um = -40, b->rig.volt[0] = 28; /* how a killed station left it */
+        FILE *f = fopen(b->config.log, "w");
+        assert_non_null(f);
+        snprintf(line, sizeof line, "{\"boot\":4,\"build\":\"x\"}\n{\"epoch\":7}\n{\"begin\":\"4294967297\",\"kind\":\"lower\"}\n{\"beg");
+        fputs(line, f);
+        fclose(f);
+        bench_station(b);
+        assert_true(bench_is_safe(b)); /* it makes safe what it finds, before it listens */
+        b->link = link_open(b->rig.w, b->address, "next", 0, b->loop, NULL, NULL, NULL);
+        struct link_note *n = bench_wait(b, LINK_UP, 10);
+        assert_true(n->welcome.epoch == 8 && n->welcome.boot_count == 5 && n->welcome.open_step == 4294967297ull);
+        assert_string_equal(n->welcome.open_state, "interrupted");
+        assert_string_equal(n->welcome.last.what, "boot");
+        assert_true(n->welcome.last.proven_safe);
+        note_drop(n);
+        link_did(b->link, 4294967297ull, NULL);
+        n = bench_wait(b, LINK_DID, 5);
+        assert_string_equal(n->did, "interrupted");
+        note_drop(n);
+        n = bench_wait(b, LINK_RESULT, 5);
+        assert_true(n->result.effect_unknown && n->result.state.separated == KNOW_KNOWN);
+        note_drop(n);
+        bench_free(b);
+}
+
+static void a_foreign_user_may_only_ask_for_safe(void **state)
+{
+        struct bench *b = bench_new();
+        char body[800];
+        (void)state;
+        b->config.daemon_uid = (int64_t)getuid() + 1;
+        bench_station(b);
+        struct conn *c = raw_connect(b);
+        raw_send(b, c, FRAME_HELLO, 1, 0, "{\"build\":\"a\",\"epoch\":1}");
+        raw_wait(b, c, FRAME_REFUSED, body, sizeof body);
+        assert_non_null(strstr(body, "forbidden"));
+        raw_send(b, c, FRAME_SAFE, 0, 0, "");
+        raw_wait(b, c, FRAME_SAFE_DONE, body, sizeof body);
+        b->rig.w->net->close(b->rig.w, c);
+        bench_free(b);
+}
+
+int main(void)
+{
+        const struct CMUnitTest tests[] = {
+                cmocka_unit_test(a_touch_from_home_to_separation_is_read_back_at_every_step),
+                cmocka_unit_test(a_lease_that_runs_out_walks_the_ladder),
+                cmocka_unit_test(a_daemon_that_dies_in_contact_with_bias_on_leaves_a_safe_station_within_5_s),
+                cmocka_unit_test(an_older_epoch_is_refused),
+                cmocka_unit_test(a_step_acts_once_though_it_is_sent_twice),
+                cmocka_unit_test(a_result_with_traces_is_kept_until_acknowledged_and_given_to_the_next_daemon),
+                cmocka_unit_test(safe_from_a_second_connection_cancels_a_call_that_blocks),
+                cmocka_unit_test(bias_that_cannot_be_read_latches_in_place_until_a_person_clears_it),
+                cmocka_unit_test(an_interlock_loop_that_opens_walks_the_ladder),
+                cmocka_unit_test(garbage_on_the_socket_does_no_harm),
+                cmocka_unit_test(a_step_open_when_the_station_died_is_interrupted_for_the_next_one),
+                cmocka_unit_test(a_foreign_user_may_only_ask_for_safe),
+        };
+        return cmocka_run_group_tests(tests, NULL, NULL);
+}
