@@ -13,7 +13,7 @@ LDFLAGS += $(FLAGS_$(VARIANT))
 all: programs
 
 # ---- rooms: the objects of each, what each may link to (the walls are these lines), and the system libraries each brings ----------------
-ROOMS := base host rf formats wafer recipe run station evaluate store act api simulators cli
+ROOMS := base host rf formats wafer recipe run station evaluate store act api simulators world cli
 DIR_base := daemon/base
 DIR_host := daemon/host
 DIR_rf := daemon/rf
@@ -27,6 +27,7 @@ DIR_store := daemon/store
 DIR_act := daemon/run
 DIR_api := daemon/api
 DIR_simulators := simulators
+DIR_world := simulators/world
 DIR_cli := client/cli
 
 NEED_base :=
@@ -37,6 +38,7 @@ NEED_wafer := base
 NEED_recipe := wafer formats rf base
 NEED_run := recipe wafer formats rf base
 NEED_simulators := wafer base
+NEED_world := base
 NEED_station := simulators run recipe wafer formats rf base
 NEED_store := run recipe wafer formats rf base
 NEED_evaluate := store run recipe wafer formats rf base
@@ -49,6 +51,7 @@ SYS_host := -luv -lpthread
 SYS_store := -lsqlite3
 SYS_rf := -llapacke -lopenblas
 SYS_api := -lmicrohttpd
+SYS_world := -lsqlite3 -lpthread
 SYS_cli := -lcurl
 
 # run/ holds two links: decide, laws, evidence, trust, forecast, step and entry are pure; the rest acts
