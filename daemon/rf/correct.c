@@ -10,8 +10,25 @@
 #include "rf/cx.h"
 #include <math.h>
 
-/* -O3 in every variant: the loops are here to be vectorised. */
+/* -O3 in every variant: the loops are here to be vectorised.  Each loop is compiled twice, for any processor and for 256-bit vectors, and chosen at the
+   call; neither fuses products with sums (-std=c11 forbids contraction), so both give the same bytes.  No ifunc: its resolver runs before sanitizers are up. */
 #define HOT __attribute__((optimize("O3", "no-math-errno", "no-trapping-math")))
+#define LOOP static inline __attribute__((always_inline)) void
+#if defined(__x86_64__)
+#define TWICE(name, parameters, arguments)                                                                                                                     \
+        static HOT void name##_narrow parameters { name##_loop arguments; }                                                                                    \
+        static HOT __attribute__((target("avx2"))) void name##_wide parameters { name##_loop arguments; }                                                      \
+        static void name##_all parameters                                                                                                                      \
+        {                                                                                                                                                      \
+                if (__builtin_cpu_supports("avx2"))                                                                                                            \
+                        name##_wide arguments;                                                                                                                 \
+                else                                                                                                                                           \
+                        name##_narrow arguments;                                                                                                               \
+        }
+#else
+#define TWICE(name, parameters, arguments)                                                                                                                     \
+        static HOT void name##_all parameters { name##_loop arguments; }
+#endif
 #define AT(pair, i) cx(pair##_re[i], pair##_im[i])
 #define TERM(t, i) cx(e->re[t][i], e->im[t][i])
 
@@ -66,7 +83,7 @@ static inline __attribute__((always_inline)) struct quad correct12(struct quad m
          name##21_re[i] = (q).s21.re, name##21_im[i] = (q).s21.im, name##22_re[i] = (q).s22.re, name##22_im[i] = (q).s22.im)
 #define TERM_COLUMN(name, t) const double *name##_re = e->re[t], *name##_im = e->im[t]
 
-static HOT void unterminate_all(size_t n, const struct net2 *raw, const struct switch_terms *sw, const struct net2 *out)
+LOOP unterminate_loop(size_t n, const struct net2 *raw, const struct switch_terms *sw, const struct net2 *out)
 {
         COLUMNS(m, raw);
         COLUMNS(s, out);
@@ -77,8 +94,9 @@ static HOT void unterminate_all(size_t n, const struct net2 *raw, const struct s
                 WRITE(s, i, q);
         }
 }
+TWICE(unterminate, (size_t n, const struct net2 *raw, const struct switch_terms *sw, const struct net2 *out), (n, raw, sw, out))
 
-static HOT void correct8_all(size_t n, const struct terms *e, const struct net2 *raw, const struct net2 *out)
+LOOP correct8_loop(size_t n, const struct terms *e, const struct net2 *raw, const struct net2 *out)
 {
         COLUMNS(m, raw);
         COLUMNS(s, out);
@@ -95,8 +113,9 @@ static HOT void correct8_all(size_t n, const struct terms *e, const struct net2 
                 WRITE(s, i, q);
         }
 }
+TWICE(correct8, (size_t n, const struct terms *e, const struct net2 *raw, const struct net2 *out), (n, e, raw, out))
 
-static HOT void correct8_switch_all(size_t n, const struct terms *e, const struct net2 *raw, const struct switch_terms *sw, const struct net2 *out)
+LOOP correct8_switch_loop(size_t n, const struct terms *e, const struct net2 *raw, const struct switch_terms *sw, const struct net2 *out)
 {
         COLUMNS(m, raw);
         COLUMNS(s, out);
@@ -115,8 +134,9 @@ static HOT void correct8_switch_all(size_t n, const struct terms *e, const struc
                 WRITE(s, i, q);
         }
 }
+TWICE(correct8_switch, (size_t n, const struct terms *e, const struct net2 *raw, const struct switch_terms *sw, const struct net2 *out), (n, e, raw, sw, out))
 
-static HOT void correct12_all(size_t n, const struct terms *e, const struct net2 *raw, const struct net2 *out)
+LOOP correct12_loop(size_t n, const struct terms *e, const struct net2 *raw, const struct net2 *out)
 {
         COLUMNS(m, raw);
         COLUMNS(s, out);
@@ -139,6 +159,7 @@ static HOT void correct12_all(size_t n, const struct terms *e, const struct net2
                 WRITE(s, i, q);
         }
 }
+TWICE(correct12, (size_t n, const struct terms *e, const struct net2 *raw, const struct net2 *out), (n, e, raw, out))
 
 static enum code axes_check(const char *what, const struct axis *a, const struct axis *terms, struct tp_error *err)
 {
