@@ -10,13 +10,17 @@ enum { RUNS_OPEN_MAX = 32, RUN_PATH = 128, BATCH_WORKS = 256 };
 #define APP_RUN 0x54504c52
 #define APP_INDEX 0x54504c49
 
+struct gate { /* under mutex */
+        int readers; /* views that hold the file open */
+        bool shut;   /* the log is long: new views wait a moment, so that it can be emptied between two readers */
+};
 struct run_slot { /* one open run */
         char id[27], path[RUN_PATH]; /* path relative to the directory */
         char name[40];               /* "run 01J…" */
         int64_t number;
         struct db db;
         uint64_t last_seq;  /* last journal seq that is known to be on disk */
-        int readers;        /* under mutex: views that hold the file open */
+        struct gate gate;
         uint64_t batch_seq; /* last seq of the batch being written */
         bool closing;       /* under mutex: being sealed, new readers are refused */
 };
@@ -49,6 +53,7 @@ struct store {
         uint8_t boot[16];
         /* the writer's */
         struct db catalogue, index;
+        struct gate gate; /* of both */
         struct run_slot *slots[RUNS_OPEN_MAX];
         int slot_n;
         struct ulid_maker ulids;

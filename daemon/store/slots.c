@@ -160,7 +160,7 @@ static enum code readers_out(struct store *s, struct run_slot *slot, struct tp_e
         for (;;) {
                 s->w->task->lock(s->w, s->mutex);
                 slot->closing = true;
-                int readers = slot->readers;
+                int readers = slot->gate.readers;
                 s->w->task->unlock(s->w, s->mutex);
                 if (readers == 0)
                         return CODE_OK;

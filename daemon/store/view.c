@@ -9,11 +9,32 @@
 static void lock(struct store *s) { s->w->task->lock(s->w, s->mutex); }
 static void unlock(struct store *s) { s->w->task->unlock(s->w, s->mutex); }
 
+#define GATE_NS (100 * NS_PER_MS)
+
+/* With the mutex held: true after a short sleep (the mutex was given up, look again), false when the way is free or enough was waited. */
+static bool wait_at(struct store *s, const struct gate *gate, int64_t until)
+{
+        int64_t now = world_boot_ns(s->w);
+        if (!gate->shut || now >= until)
+                return false;
+        unlock(s);
+        s->w->task->sleep_until(s->w, now + NS_PER_MS);
+        lock(s);
+        return true;
+}
+
 enum code view_catalogue(struct view *v, struct tp_error *err)
 {
         if (v->catalogue.at)
                 return CODE_OK;
         char path[STORE_PATH];
+        int64_t until = world_boot_ns(v->s->w) + GATE_NS;
+        lock(v->s);
+        while (wait_at(v->s, &v->s->gate, until))
+                ;
+        v->s->gate.readers += !v->counted;
+        v->counted = true;
+        unlock(v->s);
         path_in(v->s, "catalogue.db", path);
         enum code code = db_open(&v->catalogue, v->s->w, path, "catalogue.db", DB_READ, err);
         if (code)
@@ -38,11 +59,14 @@ static enum code find_file(struct view *v, const char *run, char ret[STORE_PATH]
 {
         struct store *s = v->s;
         char relative[RUN_PATH] = "", state[16] = "";
+        int64_t until = world_boot_ns(s->w) + GATE_NS;
         lock(s);
         struct run_slot *slot = slot_find(s, run);
+        while (slot && !slot->closing && wait_at(s, &slot->gate, until))
+                slot = slot_find(s, run); /* it may have been sealed meanwhile */
         bool closing = slot && slot->closing;
         if (slot && !closing) {
-                slot->readers++;
+                slot->gate.readers++;
                 v->slot = slot;
                 path_in(s, slot->path, ret);
         }
@@ -126,7 +150,8 @@ void view_close(struct view *v)
         db_close(&v->catalogue);
         lock(v->s);
         if (v->slot)
-                v->slot->readers--;
+                v->slot->gate.readers--;
+        v->s->gate.readers -= v->counted;
         unlock(v->s);
         free(v);
 }

@@ -9,6 +9,7 @@ struct view {
         struct run_slot *slot; /* of a live run; counted as a reader */
         char run[27], name[40];
         int64_t deadline_ns;
+        bool counted;        /* as a reader of the catalogue */
         struct db catalogue; /* with index.db attached as ix; opened when first asked */
         struct db file;      /* the run's */
 };

@@ -1,6 +1,7 @@
 /* writer.c: the store's one task.  Takes works in the order they came, writes what waits as one batch, answers after the sync.
  * Waiting     a durable work is written at once with all that waits; lazy ones alone may wait 100 ms for company.
- * Logs        PASSIVE when a log has 1000 pages, TRUNCATE above 3000 and when nothing has come for a second.  Never by SQLite itself.
+ * Logs        PASSIVE when a log has 1000 pages, TRUNCATE above 2000 and when nothing has come for a second.  Never by SQLite itself.  A log above
+ *             2000 pages shuts the gate: new views wait until the ones there are have ended and the log is empty, or for 100 ms.
  * Disk full   the reserve is given back to the file system, lazy works are refused, durable ones go on: a safe end must still be written.
  * A failure   of a write or sync is never repeated on the same handle: all files are closed, opened anew, what was answered before must be there, the
  *             logs are emptied (which syncs); then the batch is written once more.  If that fails too, every work gets CODE_DISK until the next start. */
@@ -8,7 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { BATCH_BYTES = 4 << 20, LAZY_WAIT_MS = 100, PAGES_PASSIVE = 1000, PAGES_TRUNCATE = 3000, ANSWER_TRIES = 1000 };
+enum { BATCH_BYTES = 4 << 20, LAZY_WAIT_MS = 100, PAGES_PASSIVE = 1000, PAGES_TRUNCATE = 2000, GATE_POLL_MS = 2, ANSWER_TRIES = 1000 };
 
 static void lock(struct store *s) { s->w->task->lock(s->w, s->mutex); }
 static void unlock(struct store *s) { s->w->task->unlock(s->w, s->mutex); }
@@ -204,16 +205,38 @@ static void drop_unborn(struct store *s, struct batch *b)
         }
 }
 
+/* Empties a log that is too long, as soon as no view is in the way. */
+static void empty_log(struct store *s, struct db *db, struct gate *gate)
+{
+        lock(s);
+        gate->shut = true;
+        bool is_free = gate->readers == 0;
+        unlock(s);
+        if (!is_free) {
+                db_checkpoint(db, false);
+                return;
+        }
+        db_checkpoint(db, true);
+        lock(s);
+        gate->shut = false;
+        unlock(s);
+}
+
 static void checkpoints(struct store *s, bool idle)
 {
         struct db *dbs[RUNS_OPEN_MAX + 2] = { &s->catalogue, &s->index };
+        struct gate *gates[RUNS_OPEN_MAX + 2] = { &s->gate, &s->gate };
         int64_t pages = 0;
-        for (int i = 0; i < s->slot_n; i++)
+        for (int i = 0; i < s->slot_n; i++) {
                 dbs[2 + i] = &s->slots[i]->db;
+                gates[2 + i] = &s->slots[i]->gate;
+        }
         for (int i = 0; i < 2 + s->slot_n; i++) {
                 if (!dbs[i]->at)
                         continue;
-                if (idle ? dbs[i]->wrote : dbs[i]->wal_pages > PAGES_TRUNCATE)
+                if (dbs[i]->wal_pages > PAGES_TRUNCATE)
+                        empty_log(s, dbs[i], gates[i]);
+                else if (idle && dbs[i]->wrote)
                         db_checkpoint(dbs[i], true);
                 else if (dbs[i]->wal_pages > PAGES_PASSIVE)
                         db_checkpoint(dbs[i], false);
@@ -234,6 +257,14 @@ static void recover_reserve(struct store *s)
         unlock(s);
 }
 
+static bool a_log_is_long(const struct store *s)
+{
+        bool is_long = s->catalogue.wal_pages > PAGES_TRUNCATE || s->index.wal_pages > PAGES_TRUNCATE;
+        for (int i = 0; i < s->slot_n; i++)
+                is_long = is_long || s->slots[i]->db.wal_pages > PAGES_TRUNCATE;
+        return is_long;
+}
+
 static bool is_dirty(const struct store *s)
 {
         bool dirty = s->catalogue.wrote || s->index.wrote;
@@ -250,12 +281,16 @@ void writer_run(void *arg)
         bool may_tidy = true; /* once per pause: a reader may keep a log from being emptied */
         while (!closing) {
                 int64_t idle_ns = (may_tidy && is_dirty(s)) || !s->health.reserve_held ? world_boot_ns(s->w) + NS_PER_S : INT64_MAX;
+                bool is_long = !s->health.failed && a_log_is_long(s);
+                if (is_long)
+                        idle_ns = world_boot_ns(s->w) + GATE_POLL_MS * NS_PER_MS;
                 if (!batch_collect(s, b, idle_ns, &closing)) {
-                        if (!closing) {
-                                checkpoints(s, true);
+                        if (!closing && !s->health.failed)
+                                checkpoints(s, !is_long);
+                        if (!closing && !is_long) {
                                 recover_reserve(s);
+                                may_tidy = false;
                         }
-                        may_tidy = false;
                         continue;
                 }
                 may_tidy = true;

@@ -15,6 +15,7 @@
 #include <unistd.h>
 #include "base/hash.h"
 #include "host/host.h"
+#include "store/sql.h"
 #include "store/view.h"
 
 #define RUN_A "01JABCDEFGH0000000000000AA"
