@@ -14,6 +14,7 @@
  *             stay below it in 99 of 100 sweeps). */
 #include "evaluate/inside.h"
 #include <math.h>
+#include <stdarg.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -33,7 +34,6 @@ struct band {
 };
 
 static void grade(struct contact_answer *a, enum contact_grade to, const char *fmt, ...) __attribute__((format(printf, 3, 4)));
-#include <stdarg.h>
 /* The worse grade stays, with its reason: the order of the words is good, doubtful, absent. */
 static void grade(struct contact_answer *a, enum contact_grade to, const char *fmt, ...)
 {
