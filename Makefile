@@ -90,6 +90,11 @@ $(B)/tipplane: $(foreach r,$(CLI_ROOMS),$(B)/lib$(r).a)
 	$(CC) $(LDFLAGS) $(OBJ_cli) -Wl,--start-group $(filter-out $(B)/libcli.a,$(filter %.a,$^)) -Wl,--end-group $(foreach r,$(CLI_ROOMS),$(SYS_$(r))) -o $@
 programs: $(B)/tipplaned $(B)/tipplane-station $(B)/tipplane ## build the three programs of VARIANT
 
+# the judge knows the simulator's sealed truth, and nothing of the programs above
+JUDGE_OBJ := $(patsubst %.c,$(B)/%.o,$(wildcard simulators/judge/*.c))
+$(B)/truth-judge: $(JUDGE_OBJ) $(call link,simulators)
+	$(CC) $(LDFLAGS) $(JUDGE_OBJ) -Wl,--start-group $(filter %.a,$^) -Wl,--end-group -lsqlite3 $(SYS_base) -o $@
+
 $(B)/%.o: %.c
 	@mkdir -p $(@D)
 	$(CC) $(CFLAGS) -c $< -o $@

@@ -1,6 +1,7 @@
 /* truth.c: what is really there, written once for the judge: every device's elements between the inner edges of its pads, every injected fault.
    The daemon never opens this file (mode 0600, a directory of its own).  Beside it grows FILE.events, one line for each fault that took effect. */
 #include "simulators/bench.h"
+#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -46,6 +47,33 @@ static void standards_write(const struct bench *b, struct json_out *o)
         json_close(o, ']');
 }
 
+/* At which voltage a device is measured says the recipe, if the scenario names one: the first condition of each measure, as it falls across the device. */
+static void volts_write(const struct bench *b, struct json_out *o)
+{
+        struct text t;
+        cJSON *recipe = NULL;
+        const cJSON *measure = NULL;
+        text_init(&t, 0);
+        json_open(o, "volts", '[');
+        if (b->scenario.recipe[0] && !b->world->file->read(b->world, b->scenario.recipe, 8u << 20, &t, NULL) && !json_read(text_of(&t), t.n, JSON_DEPTH_MAX, &recipe, NULL))
+                cJSON_ArrayForEach(measure, cJSON_GetObjectItemCaseSensitive(recipe, "measures"))
+                {
+                        const cJSON *first = cJSON_GetArrayItem(cJSON_GetObjectItemCaseSensitive(measure, "conditions"), 0);
+                        const char *device = cJSON_GetStringValue(cJSON_GetObjectItemCaseSensitive(measure, "device"));
+                        double volt = cJSON_GetNumberValue(cJSON_GetObjectItemCaseSensitive(first, "volt"));
+                        double channel = cJSON_GetNumberValue(cJSON_GetObjectItemCaseSensitive(first, "channel"));
+                        if (!device || !(fabs(volt) > 0))
+                                continue;
+                        json_open(o, NULL, '{');
+                        json_text(o, "device", device);
+                        json_real(o, "volt", channel == 1 ? -volt : channel == 0 ? volt : 0);
+                        json_close(o, '}');
+                }
+        json_close(o, ']');
+        cJSON_Delete(recipe);
+        text_done(&t);
+}
+
 enum code truth_write(const struct bench *b, struct tp_error *err)
 {
         const struct scenario *s = &b->scenario;
@@ -61,6 +89,7 @@ enum code truth_write(const struct bench *b, struct tp_error *err)
         for (size_t i = 0; i < b->wafer.die_n * b->layout.device_n; i++)
                 fields_write(&sim_device_object, &b->wafer.devices[i], &o, NULL);
         json_close(&o, ']');
+        volts_write(b, &o);
         standards_write(b, &o);
         faults_write(s, &o);
         json_close(&o, '}');
