@@ -111,6 +111,10 @@ CTESTS := $(foreach r,$(ROOMS),$(TESTS_$(r)))
 test-%: $$(TESTS_$$*) ## run the C tests of one room, e.g. make test-rf
 	@sh tests/run_c.sh $(TESTS_$*)
 
+NIGHT_ROOMS := act evaluate store station simulators world run recipe wafer formats rf base
+$(B)/nights: $(B)/tests/nights/nights.o $(B)/tests/nights/night.o $(foreach r,$(NIGHT_ROOMS),$(B)/lib$(r).a)
+	$(CC) $(LDFLAGS) $(filter %.o,$^) -Wl,--start-group $(filter %.a,$^) -Wl,--end-group $(foreach r,$(NIGHT_ROOMS),$(SYS_$(r))) -o $@
+
 help: ## this list
 	@grep -hE '^[a-z%-]+:.*## ' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | sort | awk -F'\t' '{printf "  make %-14s %s\n", $$1, $$2}'
 

@@ -1,0 +1,30 @@
+/* tests/nights: both whole programs on fibers under a virtual clock; one seed is one night.  The only things left out are MHD, real sockets and real disks.
+
+   night.h: one night: which faults it may draw, and what became of it. */
+#ifndef TIPPLANE_TESTS_NIGHT_H
+#define TIPPLANE_TESTS_NIGHT_H
+#include "simulators/world/sim.h"
+
+struct night_plan {
+        uint64_t seed;
+        const char *recipe, *scenario; /* texts */
+        size_t recipe_n, scenario_n;
+        /* swarm: how likely each kind is in this night; each seed draws its own subset and numbers */
+        bool contacts, instruments, drift;          /* inside the simulated station */
+        bool kill_daemon, kill_station, power, net; /* from outside */
+        bool sync_fails, sync_hangs, sync_lies, disk_full;
+        uint64_t kill_at_seq;                       /* kill the daemon when the journal reaches this entry, 0: no */
+        bool commands;                              /* pause, resume, skip a die, finish early */
+        bool loud;
+};
+struct night_end {
+        bool sealed, safe, latched;
+        char why[300];           /* "" when all is well */
+        uint64_t entries, starts_daemon, starts_station, power_cuts, kills, syncs, switches;
+        uint64_t sweeps, touches, measured, proven, suspect, no_contact, lost_sweeps;
+        double station_s, virtual_s;
+        uint8_t digest[32];      /* over the journal */
+};
+void night_run(const struct night_plan *, struct night_end *ret);
+
+#endif
