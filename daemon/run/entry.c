@@ -1,8 +1,10 @@
 /* entry.c: the body of a journal row as JSON, and back, by one table.
  * Invariants  decode(encode(e)) == e, all bits of the doubles included: 17 digits (17 significant digits identify a binary64: IEEE 754-2019, 5.12.2),
- *             a NaN is left out and comes back as NaN; an infinity is written as the largest number of its sign, so that no row can become unreadable.
+ *             a NaN is left out and comes back as NaN; an infinity is written as the largest number of its sign, what is no text as "?": no row can
+ *             become unreadable.
  * Not here    phase, kind, rule, times: columns of the journal (store/). */
 #include "run/entry.h"
+#include "base/utf8.h"
 #include "recipe/recipe.h"
 #include <float.h>
 #include <math.h>
@@ -95,13 +97,30 @@ static const struct object *object_of(enum entry_phase phase)
         return NULL;
 }
 
-/* Infinities become the largest number of their sign, as deep as the table goes. */
-static void make_finite(const struct object *o, char *base)
+/* What the reader would refuse becomes "?", byte for byte: a text cut in the middle of a character, a control character from an instrument. */
+static void make_printable(char *text, size_t size)
+{
+        size_t n = strnlen(text, size - 1);
+        for (size_t i = 0, step; i < n; i += step) {
+                uint32_t c = 0;
+                step = utf8_step(text + i, n - i, &c);
+                bool is_bad = !step || c < 0x20 || (c >= 0x7F && c < 0xA0) || c == 0x2028 || c == 0x2029 || (c >= 0x202A && c <= 0x202E) || (c >= 0x2066 && c <= 0x2069);
+                step = step ? step : 1;
+                if (is_bad)
+                        memset(text + i, '?', step);
+        }
+        memset(text + n, 0, size - n);
+}
+
+/* Infinities become the largest number of their sign, texts printable, as deep as the table goes. */
+static void make_readable(const struct object *o, char *base)
 {
         for (size_t i = 0; i < o->field_n; i++) {
                 char *at = base + o->fields[i].offset;
                 if (o->fields[i].type == FIELD_OBJECT)
-                        make_finite(o->fields[i].object, at);
+                        make_readable(o->fields[i].object, at);
+                else if (o->fields[i].type == FIELD_TEXT)
+                        make_printable(at, o->fields[i].size);
                 else if (o->fields[i].type == FIELD_REAL && isinf(*(double *)(void *)at))
                         *(double *)(void *)at = *(double *)(void *)at > 0 ? DBL_MAX : -DBL_MAX;
         }
@@ -117,7 +136,7 @@ void entry_body_write(const struct entry *e, struct text *to)
         }
         struct entry copy;
         memcpy(&copy, e, sizeof copy);
-        make_finite(o, (char *)&copy.body);
+        make_readable(o, (char *)&copy.body);
         fields_write(o, &copy.body, &out, NULL);
 }
 

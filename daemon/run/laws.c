@@ -120,7 +120,7 @@ static const char *law_interval(const struct plan *p, const struct evidence *e, 
                 return NULL;
         if ((uint32_t)e->interval > e->interval_n)
                 return "the open interval is not in the list";
-        if (evidence_intervals(e)[e->interval - 1].touches == 0)
+        if (evidence_intervals(e)[e->interval - 1].touches == 0 && evidence_intervals(e)[e->interval - 1].last_touch == 0)
                 return NULL;
         bool is_recorded = s->rule < rule_n && rules[s->rule].writes_off;
         return is_recorded && check_is_out_of_reach(p, e) ? NULL : "the run would end with an open interval";

@@ -168,6 +168,8 @@ static bool is_contradictory(const struct question *q)
 {
         const struct evidence *e = q->e;
         bool is_accepted = e->calibration_state == CALIBRATION_ACCEPTED;
+        if (!e->interval && e->interval_n && evidence_intervals(e)[e->interval_n - 1].verdict == INTERVAL_OPEN)
+                return true;
         return e->bytes != evidence_bytes(q->plan) || e->in_force < 0 || (e->in_force && e->in_force != e->calibration) || (e->in_force != 0) != is_accepted ||
                e->interval < 0 || (uint32_t)e->interval > e->interval_n || (e->interval && !e->in_force) || e->touch < 0 || (size_t)e->touch > q->plan->target_n ||
                e->at < 0 || (size_t)e->at > q->plan->target_n;
@@ -313,17 +315,21 @@ static bool check_is_possible(const struct question *q)
         }
         return q->plan->check_n > 0 && q->e->in_force;
 }
-static int32_t touches_in_interval(const struct question *q) { return q->e->interval ? evidence_intervals(q->e)[q->e->interval - 1].touches : 0; }
+static bool interval_is_touched(const struct question *q)
+{
+        const struct interval_seen *interval = q->e->interval ? &evidence_intervals(q->e)[q->e->interval - 1] : NULL;
+        return interval && (interval->touches > 0 || interval->first_touch); /* two witnesses: one may be lost */
+}
 static bool opening_is_due(const struct question *q) { return check_is_possible(q) && has_work(q) && !q->e->interval; }
 static bool intervention_is_open(const struct question *q)
 {
-        return check_is_possible(q) && q->e->interval && !q->e->undisturbed && (has_work(q) || touches_in_interval(q) > 0);
+        return check_is_possible(q) && q->e->interval && !q->e->undisturbed && (has_work(q) || interval_is_touched(q));
 }
 static bool interval_is_full(const struct question *q)
 {
         return check_is_possible(q) && q->e->interval && has_work(q) && q->e->dies_left <= 0 && q->e->last_die != 1 + target_of(q, q->next)->die;
 }
-static bool closing_is_due(const struct question *q) { return check_is_possible(q) && q->e->interval && !has_work(q) && touches_in_interval(q) > 0; }
+static bool closing_is_due(const struct question *q) { return check_is_possible(q) && q->e->interval && !has_work(q) && interval_is_touched(q); }
 static void make_check(const struct question *q, struct step *s)
 {
         int target = pending(q, q->plan->check, q->plan->check_n);
@@ -358,7 +364,7 @@ static void make_touch(const struct question *q, struct step *s) { approach(q, s
 
 /* ---- the end ---------------------------------------------------------------------------------------------------------------------------- */
 static bool is_not_parked(const struct question *q) { return !q->e->parked; }
-static bool interval_stays_open(const struct question *q) { return touches_in_interval(q) > 0; }
+static bool interval_stays_open(const struct question *q) { return interval_is_touched(q); }
 static bool always(const struct question *q) { (void)q; return true; }
 static void make_finish(const struct question *q, struct step *s) { (void)q; s->kind = STEP_FINISH; }
 
