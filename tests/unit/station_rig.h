@@ -26,10 +26,10 @@ struct rig {
         pthread_mutex_t mutex;
         double x_um, y_um, z_um, volt[RIG_CHANNELS];
         int32_t place;
-        bool axes, loop_open, bias_read_fails, bias_stuck, moving;
+        bool axes, loop_open, bias_read_fails, bias_stuck;
         bool block_lower, block_sweep; /* until cancelled */
         int delay_ms;                  /* every call takes so long: the gap between check and act grows */
-        int lowers, sweeps, separates;
+        int lowers, sweeps, separates, stage_calls, bias_calls;
         int broken_laws;
         char first_broken[120];
         struct capability_set can;
@@ -51,6 +51,25 @@ static enum code rig_end(struct rig *r)
         pthread_mutex_unlock(&r->mutex);
         return CODE_OK;
 }
+/* One call at a time per instrument: a second one beside it is a law broken. */
+static struct rig *rig_enter(void *me, int *calls)
+{
+        struct rig *r = me;
+        pthread_mutex_lock(&r->mutex);
+        if (++*calls > 1 && r->broken_laws++ == 0)
+                snprintf(r->first_broken, sizeof r->first_broken, "two calls at once in one instrument");
+        pthread_mutex_unlock(&r->mutex);
+        return rig_of(me);
+}
+static enum code rig_leave(struct rig *r, int *calls)
+{
+        --*calls;
+        return rig_end(r);
+}
+static struct rig *rig_stage_of(void *me) { return rig_enter(me, &((struct rig *)me)->stage_calls); }
+static struct rig *rig_bias_of(void *me) { return rig_enter(me, &((struct rig *)me)->bias_calls); }
+static enum code rig_stage_end(struct rig *r) { return rig_leave(r, &r->stage_calls); }
+static enum code rig_bias_end(struct rig *r) { return rig_leave(r, &r->bias_calls); }
 static bool rig_down(const struct rig *r) { return r->z_um <= 0; }
 static double rig_volt(const struct rig *r) { return fmax(fabs(r->volt[0]), fabs(r->volt[1])); }
 static void rig_law(struct rig *r, bool holds, const char *what)
@@ -81,34 +100,34 @@ static void rig_close_role(void *me) { (void)me; }
 
 static enum code rig_where(void *me, struct position *ret, struct call *call)
 {
-        struct rig *r = rig_of(me);
+        struct rig *r = rig_stage_of(me);
         (void)call;
         *ret = (struct position){.x_um = r->x_um, .y_um = r->y_um, .z_um = r->z_um, .place = r->place, .axes = r->axes ? KNOW_KNOWN : KNOW_UNKNOWN,
                                  .separated = r->z_um >= 250 ? KNOW_KNOWN : KNOW_UNKNOWN, .in_contact = rig_down(r)};
-        return rig_end(r);
+        return rig_stage_end(r);
 }
 static enum code rig_home(void *me, struct call *call)
 {
-        struct rig *r = rig_of(me);
+        struct rig *r = rig_stage_of(me);
         (void)call;
         rig_law(r, !rig_down(r), "home in contact");
         r->axes = true;
-        return rig_end(r);
+        return rig_stage_end(r);
 }
 static enum code rig_align(void *me, int32_t place, struct call *call)
 {
-        struct rig *r = rig_of(me);
+        struct rig *r = rig_stage_of(me);
         (void)place, (void)call;
         rig_law(r, !rig_down(r), "align in contact");
-        return rig_end(r);
+        return rig_stage_end(r);
 }
 static enum code rig_move(void *me, int32_t place, double x_um, double y_um, struct call *call)
 {
-        struct rig *r = rig_of(me);
+        struct rig *r = rig_stage_of(me);
         (void)call;
         rig_law(r, !rig_down(r), "sideways in contact");
         r->place = place, r->x_um = x_um, r->y_um = y_um;
-        return rig_end(r);
+        return rig_stage_end(r);
 }
 static bool rig_blocks(struct rig *r, const bool *flag, struct call *call) /* gives the mutex back while it waits; true: cancelled */
 {
@@ -121,51 +140,51 @@ static bool rig_blocks(struct rig *r, const bool *flag, struct call *call) /* gi
 }
 static enum code rig_lower(void *me, double overtravel_um, double speed_um_s, struct call *call)
 {
-        struct rig *r = rig_of(me);
+        struct rig *r = rig_stage_of(me);
         (void)speed_um_s;
         rig_law(r, rig_volt(r) < VOLT_OFF, "lowered with bias on");
         r->lowers++;
         r->z_um = -overtravel_um / 2; /* half way: the worst place to stop */
         if (rig_blocks(r, &r->block_lower, call)) {
-                pthread_mutex_unlock(&r->mutex);
+                rig_stage_end(r);
                 return tp_fail(call->err, CODE_CANCELLED, "lower was cancelled half way");
         }
         r->z_um = -overtravel_um;
-        return rig_end(r);
+        return rig_stage_end(r);
 }
 static enum code rig_separate(void *me, struct position *ret, struct call *call)
 {
-        struct rig *r = rig_of(me);
+        struct rig *r = rig_stage_of(me);
         rig_law(r, r->bias_read_fails || r->bias_stuck || !rig_down(r) || rig_volt(r) < VOLT_OFF, "separated with bias on");
         r->z_um = 300;
         r->separates++;
-        pthread_mutex_unlock(&r->mutex);
+        rig_stage_end(r);
         return rig_where(me, ret, call);
 }
 static enum code rig_stop(void *me, struct call *call)
 {
         (void)call;
-        return rig_end(rig_of(me));
+        return rig_stage_end(rig_stage_of(me));
 }
 static enum code rig_set(void *me, unsigned channel, double volt, double limit_a, struct call *call)
 {
-        struct rig *r = rig_of(me);
+        struct rig *r = rig_bias_of(me);
         (void)limit_a, (void)call;
         rig_law(r, volt == 0 || rig_down(r), "biased in the air");
         if (!(r->bias_stuck && volt == 0))
                 r->volt[channel] = volt;
-        return rig_end(r);
+        return rig_bias_end(r);
 }
 static enum code rig_read(void *me, unsigned channel, double *ret_volt, double *ret_a, struct call *call)
 {
-        struct rig *r = rig_of(me);
+        struct rig *r = rig_bias_of(me);
         if (r->bias_read_fails) {
-                pthread_mutex_unlock(&r->mutex);
+                rig_bias_end(r);
                 return tp_fail(call->err, CODE_LINK_DEAD, "the supply does not answer");
         }
         *ret_volt = r->volt[channel];
         *ret_a = r->volt[channel] / 1000;
-        return rig_end(r);
+        return rig_bias_end(r);
 }
 static enum code rig_ohm(void *me, double ret[3], struct call *call)
 {
