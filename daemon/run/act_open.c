@@ -575,6 +575,7 @@ enum code runner_resume(struct runner *r, struct tp_error *err)
                 r->run[0] = 0;
                 return code;
         }
+        show(r, true);
         log_event(r->log, LOG_INFO, "run.resumed", "run=%s seq=%llu boot=%u open_step=%llu", r->run, (unsigned long long)r->seq, r->boot, (unsigned long long)r->e->open_step);
         return CODE_OK;
 }

@@ -220,7 +220,7 @@ static void throw_faults(struct night *n)
         if (!n->faults_left || world_boot_ns(n->w) < n->next_fault_ns)
                 return;
         n->faults_left--;
-        n->next_fault_ns = world_boot_ns(n->w) + (int64_t)(share(n) * 240e9);
+        n->next_fault_ns = world_boot_ns(n->w) + (int64_t)(share(n) * 80e9);
         int kinds[8], k = 0;
         if (p->kill_daemon)
                 kinds[k++] = 0;
@@ -297,6 +297,18 @@ static void restart_what_died(struct night *n)
                 start_daemon(n);
 }
 
+static bool is_sealed(struct night *n)
+{
+        struct tp_error err = { 0 };
+        struct arena *arena = arena_new(0);
+        struct run_row row = { 0 };
+        struct view *view = n->house ? view_open(house_store(n->house), NULL, INT64_MAX, &err) : NULL;
+        bool yes = view && arena && view_run(view, n->run, arena, &row, &err) == CODE_OK && strcmp(row.state, "sealed") == 0;
+        view_close(view);
+        arena_free(arena);
+        return yes;
+}
+
 static void judge_file(struct night *n)
 {
         struct tp_error err = { 0 };
@@ -367,7 +379,7 @@ void night_run(const struct night_plan *plan, struct night_end *ret)
         n->w = sim_world(n->sim);
         n->log = (struct log){ quiet, n, plan->loud ? LOG_INFO : LOG_ERROR };
         n->faults_left = plan->kill_at_seq ? 0 : 2 + (unsigned)(sim_random(n->sim) % 6);
-        n->next_fault_ns = world_boot_ns(n->w) + 20 * NS_PER_S + (int64_t)(share(n) * 600e9);
+        n->next_fault_ns = world_boot_ns(n->w) + 3 * NS_PER_S + (int64_t)(share(n) * 150e9);
         sim_disk(n->sim)->sync_lies = plan->sync_lies;
         put(n, "/demo/scenario.json", plan->scenario, plan->scenario_n);
         put(n, "/demo/tiny.json", plan->recipe, plan->recipe_n);
@@ -378,8 +390,12 @@ void night_run(const struct night_plan *plan, struct night_end *ret)
                 look(n, state, &seq);
                 if (!n->started && !n->run[0] && connected(n))
                         ask_start(n);
-                if (strcmp(state, "ended") == 0 || (n->run[0] && n->house && strcmp(state, "none") == 0))
-                        break;
+                if (strcmp(state, "ended") == 0 || strcmp(state, "none") == 0) {
+                        if (n->run[0] && is_sealed(n))
+                                break;
+                        if (n->run[0] && strcmp(state, "none") == 0)
+                                fail(n, "the run was not taken over after a restart");
+                }
                 if (plan->kill_at_seq && !killed_at_seq && seq >= plan->kill_at_seq) {
                         killed_at_seq = true;
                         kill_daemon(n);
@@ -388,7 +404,7 @@ void night_run(const struct night_plan *plan, struct night_end *ret)
                 n->w->task->sleep_until(n->w, world_boot_ns(n->w) + (plan->kill_at_seq && !killed_at_seq ? 20 * NS_PER_MS : 500 * NS_PER_MS));
         }
         ret->virtual_s = (double)(world_boot_ns(n->w) - begun) * 1e-9;
-        ret->sealed = strcmp(state, "ended") == 0 || strcmp(state, "none") == 0;
+        ret->sealed = n->run[0] && is_sealed(n);
         if (n->answered && n->start_code && !n->run[0])
                 fail(n, "the run did not start: %s", n->start_why);
         if (!ret->sealed && !ret->why[0]) {
