@@ -216,10 +216,7 @@ static void empty_log(struct store *s, struct db *db, struct gate *gate)
                 db_checkpoint(db, false);
                 return;
         }
-        db_checkpoint(db, true);
-        lock(s);
-        gate->shut = false;
-        unlock(s);
+        db_checkpoint(db, true); /* checkpoints() opens the gate */
 }
 
 static void checkpoints(struct store *s, bool idle)
@@ -244,6 +241,11 @@ static void checkpoints(struct store *s, bool idle)
         }
         lock(s);
         s->health.wal_bytes = pages * PAGE_BYTES;
+        if (s->catalogue.wal_pages <= PAGES_TRUNCATE && s->index.wal_pages <= PAGES_TRUNCATE)
+                s->gate.shut = false;
+        for (int i = 0; i < s->slot_n; i++)
+                if (s->slots[i]->db.wal_pages <= PAGES_TRUNCATE) /* it began anew by itself */
+                        s->slots[i]->gate.shut = false;
         unlock(s);
 }
 

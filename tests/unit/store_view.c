@@ -157,7 +157,7 @@ static void runs_are_listed_newest_first_page_by_page(void **state)
 {
         struct bed *b = *state;
         struct arena *a = arena_new(0);
-        char id[27];
+        char id[40];
         for (int i = 1; i <= 5; i++) {
                 snprintf(id, sizeof id, "01JABCDEFGH00000000000000%d", i);
                 bed_run(b, id, i);
