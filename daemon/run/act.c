@@ -165,10 +165,10 @@ void act_send(struct runner *r)
                 return;
         bool fresh = r->fresh;
         enum code code = CODE_OK;
-        if (!r->setup_sent)
+        if (fresh && !r->setup_sent) {
                 code = link_setup(r->link, r->recipe, r->recipe_text, r->recipe_n, &err);
-        if (!code)
-                r->setup_sent = true;
+                r->setup_sent = !code;
+        }
         if (!code)
                 code = fresh ? link_step(r->link, &r->step, &err) : link_did(r->link, r->step.id, &err);
         if (code) {
@@ -373,8 +373,13 @@ static void on_link_note(struct runner *r, struct link_note *note)
         case LINK_UP:
                 on_link_up(r, note);
                 break;
-        case LINK_DOWN:
         case LINK_REFUSED:
+                log_event(r->log, LOG_WARN, "link.refused", "step=%llu msg=\"%s\"", (unsigned long long)note->step, note->why.text);
+                r->setup_sent = false;
+                if (r->active && note->step && note->step == r->step.id && (r->doing == DOING_STATION || r->doing == DOING_ASK))
+                        act_refused(r, &note->why);
+                break;
+        case LINK_DOWN:
                 r->link_up = false;
                 r->changed = true;
                 log_event(r->log, LOG_WARN, "link.down", "msg=\"%s\"", note->why.text);

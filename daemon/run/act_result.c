@@ -152,6 +152,16 @@ void act_not_done(struct runner *r, const char *did)
         journal_outcome(r, same_station ? CODE_CANCELLED : CODE_LINK_DEAD, &o);
 }
 
+/* The station would not even begin: nothing happened. */
+void act_refused(struct runner *r, const struct tp_error *why)
+{
+        struct outcome o = outcome_of(r, NULL);
+        o.state = r->state;
+        o.station_boot = r->welcome.boot_count;
+        snprintf(o.reason, sizeof o.reason, "%.79s", why->text);
+        journal_outcome(r, why->code ? why->code : CODE_BAD_REPLY, &o);
+}
+
 static bool fill_sweeps(struct runner *r, struct job *job, const int32_t *targets, size_t n, bool baseline, struct job_sweep **ret, size_t *ret_n)
 {
         *ret = arena_take(job->arena, (n + 1) * sizeof **ret);

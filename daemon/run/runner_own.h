@@ -92,6 +92,7 @@ bool runner_job(struct runner *, struct job *take);         /* false: the pool r
 void act_result(struct runner *, struct link_note *take);
 void act_job_done(struct runner *, struct job *take);
 void act_daemon_step(struct runner *);                      /* SOLVE, VERIFY, CHECK, JUDGE_PLACE, FINISH */
+void act_refused(struct runner *, const struct tp_error *why);
 void act_not_done(struct runner *, const char *did);        /* the station's answer to DID: never, interrupted */
 /* act_open.c */
 void act_start(struct runner *, struct command *take);

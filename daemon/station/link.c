@@ -312,6 +312,10 @@ static void read_run(void *arg)
                 struct conn *conn = NULL;
                 struct tp_error err = {0};
                 bool was_up = false;
+                if (l->healthy && !l->healthy(l->ctx)) { /* a daemon that cannot renew a lease does not ask for one */
+                        wait_ms(l, BACK_OFF_FIRST_MS);
+                        continue;
+                }
                 enum code code = l->w->net->connect(l->w, l->address, world_boot_ns(l->w) + CONNECT_S * NS_PER_S, &conn, &err);
                 if (!code) {
                         set_waking(l, conn);
