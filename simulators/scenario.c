@@ -64,6 +64,8 @@ static enum code check(const struct scenario *s, struct tp_error *err)
                 bool contact = f->what == FAULT_OPEN_CONTACT || f->what == FAULT_LOST_GROUND;
                 if (!f->what)
                         return tp_fail_at(err, CODE_BAD_INPUT, "/faults", "fault %zu is of no kind; name one", i);
+                if (i >= 62 && (f->what == FAULT_MAINS || f->what == FAULT_DRIFT_STEP))
+                        return tp_fail_at(err, CODE_BAD_INPUT, "/faults", "fault %zu (%s): put drift steps and mains failures among the first 62 faults", i, fault_words[f->what]);
                 if (contact && !f->device[0] == !f->standard[0])
                         return tp_fail_at(err, CODE_BAD_INPUT, "/faults", "fault %zu (%s): name either a device or a standard", i, fault_words[f->what]);
                 if (f->what == FAULT_DRIFT_STEP && !(f->at_s > 0) == !(f->at_count > 0))
