@@ -4,6 +4,7 @@
 #include "host/notify.h"
 #include "host/signals.h"
 #include "station/serve.h"
+#include <cjson/cJSON.h>
 #include <getopt.h>
 #include <inttypes.h>
 #include <signal.h>
@@ -17,14 +18,15 @@
 #endif
 enum { CONFIG_BYTES_MAX = 1 << 20, WATCHDOG_MS = 500, SIGNAL_CAME = 1 };
 
-struct options { const char *config, *socket, *log, *data; int64_t daemon_uid; bool check, schema; };
-enum option_letter { OPT_CONFIG = 'c', OPT_SOCKET = 's', OPT_LOG = 'l', OPT_DATA = 'd', OPT_UID = 'u', OPT_CHECK = 'k', OPT_SCHEMA = 'S', OPT_HELP = 'h', OPT_VERSION = 'V' };
+struct options { const char *config, *socket, *log, *data, *world; int64_t daemon_uid; bool check, schema; };
+enum option_letter { OPT_CONFIG = 'c', OPT_SOCKET = 's', OPT_LOG = 'l', OPT_DATA = 'd', OPT_WORLD = 'w', OPT_UID = 'u', OPT_CHECK = 'k', OPT_SCHEMA = 'S', OPT_HELP = 'h', OPT_VERSION = 'V' };
 struct option_row { const char *name, *value; int letter; const char *say; };
 static const struct option_row option_rows[] = {
         {"config", "FILE", OPT_CONFIG, "the station's file: name, driver, limits (schema/station.schema.json)"},
         {"socket", "PATH", OPT_SOCKET, "where to listen; PATH.lock beside it keeps a second station out"},
         {"log", "FILE", OPT_LOG, "the station's own log (before \"log\" in its file)"},
         {"data", "DIR", OPT_DATA, "where recorded files lie (before the environment's TIPPLANE_DATA)"},
+        {"world", "DIR", OPT_WORLD, "where a simulated station keeps its physical world and the sealed truth"},
         {"daemon-uid", "UID", OPT_UID, "the user whose daemon may command; by default this process's own"},
         {"check", NULL, OPT_CHECK, "read the file, say what is wrong, move nothing"},
         {"print-schema", NULL, OPT_SCHEMA, "print the JSON Schema of the station's file"},
@@ -35,7 +37,7 @@ enum { OPTION_N = sizeof option_rows / sizeof *option_rows };
 
 static void print_help(void)
 {
-        puts("Usage: tipplane-station --config FILE --socket PATH [--log FILE] [--data DIR]\n"
+        puts("Usage: tipplane-station --config FILE --socket PATH [--log FILE] [--data DIR] [--world DIR]\n"
              "Holds the instruments of one probe station and makes it safe by itself when nobody commands it.\n");
         for (int i = 0; i < OPTION_N; i++)
                 printf("  --%-13s %-5s %s\n", option_rows[i].name, option_rows[i].value ? option_rows[i].value : "", option_rows[i].say);
@@ -70,6 +72,9 @@ static int read_options(int argc, char **argv, struct options *ret)
                         break;
                 case OPT_DATA:
                         ret->data = optarg;
+                        break;
+                case OPT_WORLD:
+                        ret->world = optarg;
                         break;
                 case OPT_UID:
                         if (read_uid(optarg, &ret->daemon_uid))
@@ -120,13 +125,38 @@ static int print_schema(void)
         return status;
 }
 
+/* The world that outlives a simulated station, and what only the judge may read, lie where the caller says, not beside the scenario. */
+static enum code place_world(const struct world *w, const char *dir, struct station_config *c, struct tp_error *err)
+{
+        static const char *const names[][2] = {{"state_file", "world.state"}, {"truth_file", "truth.json"}};
+        char path[600], full[400];
+        cJSON *json = cJSON_ParseWithLength(c->driver_json, c->driver_json_n);
+        if (!realpath(dir, full) && (w->file->make_dir(w, dir, err) || !realpath(dir, full))) {
+                cJSON_Delete(json);
+                return tp_fail(err, CODE_BAD_INPUT, "--world %s: the folder is not there and cannot be made", dir);
+        }
+        for (int i = 0; i < 2; i++) {
+                snprintf(path, sizeof path, "%s/%s", full, names[i][1]);
+                cJSON_DeleteItemFromObjectCaseSensitive(json, names[i][0]);
+                cJSON_AddStringToObject(json, names[i][0], path);
+        }
+        char *text = json ? cJSON_PrintUnformatted(json) : NULL;
+        cJSON_Delete(json);
+        if (!text)
+                return tp_fail_memory(err);
+        free(c->driver_json);
+        c->driver_json = text;
+        c->driver_json_n = strlen(text);
+        return CODE_OK;
+}
+
 static enum code read_config(const struct world *w, const struct options *o, struct station_config *ret, struct tp_error *err)
 {
         struct text bytes;
         text_init(&bytes, CONFIG_BYTES_MAX);
         enum code code = w->file->read(w, o->config, CONFIG_BYTES_MAX, &bytes, err);
         if (code)
-                tp_where(err, "station file %s", o->config);
+                tp_where(err, "station file");
         else
                 code = station_config_read(text_of(&bytes), bytes.n, o->config, NULL, ret, err);
         text_done(&bytes);
@@ -134,6 +164,8 @@ static enum code read_config(const struct world *w, const struct options *o, str
                 return code;
         if (strcmp(ret->driver, "replay") == 0) /* recorded files lie with the data, not with the station's file */
                 snprintf(ret->base_dir, sizeof ret->base_dir, "%s", o->data ? o->data : "");
+        if (o->world && strcmp(ret->driver, "simulated") == 0 && (code = place_world(w, o->world, ret, err)))
+                return code;
         if (o->log)
                 snprintf(ret->log, sizeof ret->log, "%s", o->log);
         snprintf(ret->build, sizeof ret->build, "%s", TIPPLANE_VERSION);

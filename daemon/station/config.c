@@ -20,7 +20,7 @@ static const struct field limits_fields[] = {
 static const struct object limits_object = {.name = "limits", .say = "What this station never does, whoever asks.", .bytes = sizeof(struct limits_file),
                                             .fields = limits_fields, .field_n = sizeof limits_fields / sizeof *limits_fields};
 static const struct field config_fields[] = {
-        {.key = "name", .type = FIELD_NAME, .offset = offsetof(struct station_config, name), .size = 64, .required = true, .say = "the station's name, in every run file"},
+        {.key = "name", .type = FIELD_TEXT, .offset = offsetof(struct station_config, name), .size = 64, .required = true, .say = "the station's name, in every run file"},
         {.key = "driver", .type = FIELD_NAME, .offset = offsetof(struct station_config, driver), .size = 32, .required = true,
          .say = "what holds the instruments: simulated or replay; its own settings stand in \"config\""},
         {.key = "limits", .type = FIELD_OBJECT, .offset = offsetof(struct station_config, limits), .object = &limits_object},
@@ -120,8 +120,10 @@ void station_config_schema(struct text *to)
                 cJSON_AddStringToObject(own, "description", "the driver's own settings");
                 printed = cJSON_Print(json);
         }
+        for (const char *c = printed; c && *c; c++) /* two spaces a level, as the other schemas; a tab inside a text would be \\t */
+                text_put(to, *c != '\t' ? (char[2]){*c, 0} : c[-1] == ':' ? " " : "  ");
         if (printed)
-                text_f(to, "%s\n", printed);
+                text_put(to, "\n");
         else
                 to->broken = true;
         cJSON_free(printed);
