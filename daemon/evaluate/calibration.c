@@ -6,7 +6,7 @@
  *              32  method, 32 bytes, zero-padded
  *              64  z_ref f64 (ohm, NaN: the line's own), length of the first line f64 (m, 0: no line method)
  *              80  columns of n f64: hz; z_re z_im; 13 terms, each re then im, in the order EDF ESF ERF EDR ESR ERR K ELF ETF EXF ELR ETR EXR;
- *                  switch terms f_re f_im r_re r_im (0 when not kept); gamma_re gamma_im (1/m, NaN without lines); noise
+ *                  switch terms f_re f_im r_re r_im (0 when not kept); gamma_re gamma_im (1/m, NaN without lines)
  *             end  CRC-32C u32 of all before
  *             Doubles are kept bit for bit, so that a calibration read back corrects exactly as the one that was solved.
  * Threads     immutable once made. */
@@ -16,7 +16,7 @@
 #include <string.h>
 
 #define MAGIC "TPCALIB1"
-enum { VERSION = 1, HEAD_BYTES = 80, COLUMNS = 1 + 2 + 2 * TERM_COUNT + 4 + 2 + 1, FLAG_SWITCH = 1, FLAG_REMOVED = 2 };
+enum { VERSION = 1, HEAD_BYTES = 80, COLUMNS = 1 + 2 + 2 * TERM_COUNT + 4 + 2, FLAG_SWITCH = 1, FLAG_REMOVED = 2 };
 
 enum code calibration_new(size_t n, const double *hz, struct arena *arena, struct calibration **ret, struct tp_error *err)
 {
@@ -24,7 +24,7 @@ enum code calibration_new(size_t n, const double *hz, struct arena *arena, struc
         size_t stride = net2_stride(n) * sizeof(double);
         double *axis = arena_take(arena, stride);
         void *terms = arena_take(arena, terms_bytes(n)), *sw = arena_take(arena, switch_terms_bytes(n));
-        double *columns = arena_take(arena, 3 * stride);
+        double *columns = arena_take(arena, 2 * stride);
         if (!c || !axis || !terms || !sw || !columns)
                 return tp_fail_memory(err);
         memcpy(axis, hz, n * sizeof *hz);
@@ -35,7 +35,6 @@ enum code calibration_new(size_t n, const double *hz, struct arena *arena, struc
         c->sw = switch_terms_at(sw, &c->axis);
         c->gamma_re = columns;
         c->gamma_im = columns + net2_stride(n);
-        c->noise = columns + 2 * net2_stride(n);
         for (size_t i = 0; i < n; i++)
                 c->gamma_re[i] = c->gamma_im[i] = NAN;
         c->z_ref = 50;
@@ -48,7 +47,7 @@ const double *calibration_axis(const struct calibration *c, size_t *ret_n)
         *ret_n = c->axis.n;
         return c->axis.hz;
 }
-double calibration_z_ref(const struct calibration *c) { return c->z_ref; }
+double calibration_z_ref(const struct calibration *c) { return c->z_ref > 0 ? c->z_ref : 0; } /* 0: the line's own, a database holds no NaN */
 const char *calibration_plane(const struct calibration *c) { return plane_words[c->terms.plane]; }
 
 /* Every column in the order of the bytes; the same list writes and reads. */
@@ -68,7 +67,6 @@ static void columns_of(const struct calibration *c, double *to[COLUMNS])
         to[k++] = c->sw.r_im;
         to[k++] = c->gamma_re;
         to[k++] = c->gamma_im;
-        to[k++] = c->noise;
 }
 
 static void put(struct text *to, uint64_t bits, size_t size)

@@ -197,6 +197,22 @@ static void answer_srf(struct asked *a, struct parameter_answer *to, struct caus
         to->has_value = true;
 }
 
+/* A line of a line calibration: what the calibration's own lines say at the same frequency, and what the difference means. */
+static void line_says(const struct asked *a, size_t j, struct parameter_answer *to)
+{
+        const struct calibration *cal = a->ch->cal;
+        size_t i = map_at(a->ch->map, j), used = strlen(to->reason);
+        if ((a->quantity != QUANTITY_EPS_EFF && a->quantity != QUANTITY_LOSS) || !isfinite(cal->gamma_im[i]) || used + 20 > sizeof to->reason)
+                return;
+        double complex gl = CMPLX(cal->gamma_re[i], cal->gamma_im[i]) * a->ch->line_m;
+        double lines = asked_value(a, gl);
+        if (a->quantity == QUANTITY_LOSS)
+                snprintf(to->reason + used, sizeof to->reason - used, "%sthe calibration's lines: %.4g", used ? "; " : "", lines);
+        else
+                snprintf(to->reason + used, sizeof to->reason - used, "%sthe calibration's lines: %.4f, as if it were %.2g um %s", used ? "; " : "", lines,
+                         fabs(sqrt(to->value / lines) - 1) * fabs(a->ch->line_m) * 1e6, to->value < lines ? "shorter" : "longer");
+}
+
 static void answer_one(const struct chain *ch, const struct parameter_plan *plan, struct parameter_answer *to)
 {
         struct tp_error err = {0};
@@ -206,11 +222,11 @@ static void answer_one(const struct chain *ch, const struct parameter_plan *plan
         *to = (struct parameter_answer){.plan = plan, .value = NAN, .u95 = NAN, .verdict = "none",
                                         .plane = plane_words[ch->method == RF_DEEMBED_UNKNOWN ? ch->cal->terms.plane : PLANE_DEVICE]};
         snprintf(to->budget, sizeof to->budget, "{}");
+        size_t j = 0;
         if (plan->quantity == QUANTITY_SRF) {
                 answer_srf(&a, to, &list, &err);
         } else {
                 struct trio t;
-                size_t j;
                 double gain;
                 if (asked_branch(&a, &err) || chain_between(ch, a.hz, &t, &j, &gain, &err)) {
                         unit_fail(to, &err);
@@ -239,6 +255,7 @@ static void answer_one(const struct chain *ch, const struct parameter_plan *plan
                 refuse(to, text);
         } else {
                 judge(to, to->u95 / 2);
+                line_says(&a, j, to);
         }
 }
 

@@ -15,11 +15,9 @@ struct calibration {
         double z_ref;                     /* ohm; NaN: the line's own, not known */
         double thru_m;                    /* line methods: length of the first line, whose middle is the plane; else 0 */
         double *gamma_re, *gamma_im;      /* line methods, 1/m; NaN otherwise */
-        double *noise;                    /* u per component of a reflection of 1 at the tips, from the scatter of the standards' own readings */
 };
 /* Memory for n points, all columns NaN or 0; hz is copied. */
 enum code calibration_new(size_t n, const double *hz, struct arena *, struct calibration **ret, struct tp_error *);
-/* Means of the switch terms of all transmitting standards among `of`; CODE_BAD_INPUT names the sweep without them. */
 
 /* The calibration's index of each point of a sweep.  NULL in *ret: one to one.  CODE_BAD_INPUT names the first frequency that it does not hold. */
 enum code calibration_map(const struct calibration *, const struct raw_sweep *, struct arena *, const uint32_t **ret, struct tp_error *);

@@ -91,31 +91,6 @@ static enum code standard_problem(const struct recipe *r, const struct standard_
         return code ? tp_where(err, "standard %s", s->name) : CODE_OK;
 }
 
-/* u per component of a unit reflection at the tips, from how the standards' readings scatter about their own local cubic.  A grid too coarse
-   for that leaves 0, and the noise table is used instead. */
-static void noise_estimate(const struct standard_sweep *of, size_t of_n, struct calibration *c)
-{
-        enum { HALF = 4, WINDOW = 2 * HALF + 1 };
-        size_t n = c->axis.n;
-        for (size_t i = 0; i < n; i++) {
-                c->noise[i] = 0;
-                if (i < HALF || i + HALF >= n || c->axis.hz[i + HALF] - c->axis.hz[i - HALF] > 3e9 || c->axis.hz[i + HALF] > 1.6 * c->axis.hz[i - HALF])
-                        continue;
-                double sum = 0, count = 0;
-                for (size_t k = 0; k < of_n; k++)
-                        for (int e = 0; e < 4; e += 3) {
-                                const struct raw_sweep *raw = of[k].raw;
-                                size_t from = i - HALF;
-                                double s = scatter_of(raw->hz + from, raw->re[e] + from, raw->im[e] + from, WINDOW, 1);
-                                enum term t = e == 0 ? TERM_ERF : TERM_ERR;
-                                double track = hypot(c->terms.re[t][i], c->terms.im[t][i]);
-                                sum += s * s / (track * track);
-                                count++;
-                        }
-                c->noise[i] = sqrt(sum / count);
-        }
-}
-
 static double median_of(const double *x, size_t n, double *scratch)
 {
         size_t m = 0;
@@ -150,6 +125,10 @@ static void figure(struct json_out *o, const char *key, const double *x, const s
         json_close(o, '}');
 }
 
+/* Where lines are reported: round frequencies, and the band edges in between. */
+static const double round_numbers[] = {1, 1.1, 1.2, 1.45, 1.5, 2, 3, 4, 5, 5.4, 6.7, 8};
+enum { ROUND_N = sizeof round_numbers / sizeof round_numbers[0] };
+
 static void diagnosis_json(const struct calibration *c, const struct diagnosis *d, const struct rf_standard *standards, size_t n, double *scratch, struct text *to)
 {
         struct json_out o = json_to(to);
@@ -164,7 +143,6 @@ static void diagnosis_json(const struct calibration *c, const struct diagnosis *
         figure(&o, "forward_against_reverse", d->k_disagreement, d->axis, scratch);
         figure(&o, "switch_terms_difference", d->switch_difference, d->axis, scratch);
         figure(&o, "s21_against_s12", d->reciprocity, d->axis, scratch);
-        figure(&o, "noise", c->noise, d->axis, scratch);
         if (isfinite(c->gamma_im[0]) || c->thru_m > 0) {
                 figure(&o, "nstd", d->nstd, d->axis, scratch);
                 figure(&o, "reflect_distance", d->reflect_distance, d->axis, scratch);
@@ -173,14 +151,21 @@ static void diagnosis_json(const struct calibration *c, const struct diagnosis *
                 if (d->root_contradicts)
                         json_real(&o, "contradiction_hz", d->contradiction_hz);
                 json_open(&o, "line", '[');
-                for (int k = 0; k <= 4; k++) {
-                        size_t i = (c->axis.n - 1) * (size_t)k / 4;
-                        json_open(&o, NULL, '{');
-                        json_real(&o, "hz", c->axis.hz[i]);
-                        json_real(&o, "eps_eff", d->eps_re[i]);
-                        json_real(&o, "loss_db_mm", d->loss_db_mm[i]);
-                        json_close(&o, '}');
-                }
+                size_t last = SIZE_MAX;
+                for (double hz = 1e8; hz < 1e12; hz *= 10)
+                        for (int k = 0; k < ROUND_N; k++) {
+                                size_t i = axis_nearest(&c->axis, hz * round_numbers[k]);
+                                if (i == last || fabs(c->axis.hz[i] - hz * round_numbers[k]) > 0.2 * hz)
+                                        continue;
+                                last = i;
+                                json_open(&o, NULL, '{');
+                                json_real(&o, "hz", c->axis.hz[i]);
+                                json_real(&o, "eps_eff", d->eps_re[i]);
+                                json_real(&o, "eps_eff_imaginary", d->eps_im[i]);
+                                json_real(&o, "loss_db_mm", d->loss_db_mm[i]);
+                                json_real(&o, "reflect_distance", d->reflect_distance[i]);
+                                json_close(&o, '}');
+                        }
                 json_close(&o, ']');
         }
         json_open(&o, "standards", '[');
@@ -245,7 +230,6 @@ enum code calibration_solve(const struct recipe *r, const struct standard_sweep 
                 memcpy(c->gamma_re, d.gamma_re, c->axis.n * sizeof(double));
                 memcpy(c->gamma_im, d.gamma_im, c->axis.n * sizeof(double));
         }
-        noise_estimate(of, n, c);
         if (ret_diagnosis_json)
                 diagnosis_json(c, &d, standards, n, scratch, ret_diagnosis_json);
         *ret = c;

@@ -8,6 +8,7 @@
 #include "simulators/analyzer.h"
 #include "simulators/standard.h"
 #include "simulators/touch.h"
+#include "simulators/true_values.h"
 #include "simulators/wafer.h"
 #include <math.h>
 #include <stdio.h>
@@ -144,30 +145,6 @@ static struct seen device_seen(const struct station *st, int at, double volt)
         return (struct seen){.device = d, .pads = wafer_pads(&st->wafer, at), .touch = touch_of(&st->scenario, draw_key(key), 1), .volt = volt};
 }
 
-/* Truth, by formulas of its own: the series branch between the ports, or S21 in 50 ohm. */
-static double truth(const struct sim_device *d, const struct parameter_plan *p, double volt)
-{
-        double w = TWO_PI * p->freq_hz;
-        struct y2 y = device_y(d, p->quantity == QUANTITY_SRF ? 1e9 : p->freq_hz, volt);
-        double complex z = -2 / (y.e12 + y.e21);
-        switch (p->quantity) {
-        case QUANTITY_L: return cimag(z) / w;
-        case QUANTITY_C: return -1 / (w * cimag(z));
-        case QUANTITY_R: return creal(z);
-        case QUANTITY_Q: return fabs(cimag(z)) / creal(z);
-        case QUANTITY_S21_DB: return 20 * log10(cabs(y2_to_s(y, 50).e21));
-        case QUANTITY_SRF:
-                for (double f = 1e9, before = cimag(y.e12); f < 219e9; f += 1e7) {
-                        double b = cimag(device_y(d, f, volt).e12);
-                        if (before * b < 0)
-                                return f - 1e7 * b / (b - before);
-                        before = b;
-                }
-                return NAN;
-        default: return NAN;
-        }
-}
-
 struct tally {
         const char *device, *name;
         size_t n, within, far, refused, missing;
@@ -277,7 +254,7 @@ int main(int argc, char **argv)
                                                 tallies++;
                                         t->name = pp->name;
                                         t->device = me->device;
-                                        double want = truth(&st.wafer.devices[k], pp, me->conditions[0].volt);
+                                        double want = true_value(&st.wafer.devices[k], (enum true_quantity)pp->quantity, pp->freq_hz, me->conditions[0].volt); /* the same words in the same order */
                                         if (!answers[p].has_value) {
                                                 t->refused++;
                                                 memcpy(t->reason, answers[p].reason, sizeof t->reason);
