@@ -239,6 +239,14 @@ static inline uint64_t fold_intend(struct fold *f, const struct step *s)
         return entry.step;
 }
 
+/* Random words may stand anywhere, but a bool holds 0 or 1: anything else is undefined in C, not in the evidence. */
+static inline void bools_tidy(struct evidence *e)
+{
+        unsigned char *at[] = {(unsigned char *)&e->state.in_contact, (unsigned char *)&e->state.latched, (unsigned char *)&e->open_args.lamp};
+        for (size_t i = 0; i < sizeof at / sizeof at[0]; i++)
+                *at[i] = *at[i] != 0;
+}
+
 /* ---- the station that is not there -------------------------------------------------------------------------------------------------------- */
 struct fake {
         struct dice dice;

@@ -158,6 +158,7 @@ static void decide_answers_any_evidence(void **state)
                                 int32_t x = dice_n(&d, 4) - dice_is(&d, 0.1) * 1000000;
                                 memcpy((char *)f.copy + offsetof(struct evidence, seq) + 4 * (size_t)dice_n(&d, (int)words), &x, sizeof x);
                         }
+                        bools_tidy(f.copy);
                         const struct evidence *e = f.copy;
                         bool is_up = e->state.separated == KNOW_KNOWN && e->state.bias_off == KNOW_KNOWN && e->inventory;
                         struct step s = decide(&b->plan, e, 1);

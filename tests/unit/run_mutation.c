@@ -14,6 +14,7 @@ static void ask_mutated(struct campaign *c, const struct plan *p, const struct e
         if (before == c->value)
                 return;
         memcpy((char *)copy + offset, &c->value, sizeof c->value);
+        bools_tidy(copy);
         struct step is = decide(p, truth, INT64_C(5000000000)), s = decide(p, copy, INT64_C(5000000000));
         enum law law = laws_broken(p, truth, &s, &why);
         c->asked++;
