@@ -60,7 +60,8 @@ void csv_end_row(struct csv_out *o)
 
 bool csv_ok(const struct csv_out *o) { return !o->broken && o->column == 0 && text_ok(o->to); }
 
-/* ---- reading ---------------------------------------------------------------------------------------------------------------------------- */
+/* ---- reading ----------------------------------------------------------------------------------------------------------------------------
+ */
 
 struct cursor {
         const char *at, *end;
@@ -153,7 +154,8 @@ enum code csv_read(const char *bytes, size_t n, bool comments, struct arena *are
                         if (row == 0 && pass == 0)
                                 csv.column_n = column;
                         if (column != csv.column_n)
-                                return tp_fail(err, CODE_BAD_INPUT, "line %zu: %zu cells; the first row has %zu", line, column, csv.column_n);
+                                return tp_fail(err, CODE_BAD_INPUT, "line %zu: %zu cells; the first row has %zu", line, column,
+                                               csv.column_n);
                         row++;
                 }
                 if (pass == 0) {

@@ -1,5 +1,5 @@
-/* csv.h: RFC 4180 out and in.  Lines end in CRLF; cells are quoted when they hold a comma, quote, CR or LF; numbers have 17 digits; NaN is an
-   empty cell.  A text cell that a spreadsheet would take for a formula (= + - @ TAB first) is refused. */
+/* csv.h: RFC 4180 out and in.  Lines end in CRLF; cells are quoted when they hold a comma, quote, CR or LF; numbers have 17 digits; NaN is
+   an empty cell.  A text cell that a spreadsheet would take for a formula (= + - @ TAB first) is refused. */
 #ifndef TIPPLANE_FORMATS_CSV_H
 #define TIPPLANE_FORMATS_CSV_H
 #include "base/arena.h"

@@ -1,8 +1,8 @@
 /* touchstone.c: Touchstone 1.0/1.1 out of a buffer (touchstone.h).
- * Idea        One pass over lines.  The port count comes from the file's name, so the reader knows how many numbers a frequency has and where a row
- *             must end: a short or long line is an error at that line, never a shift of everything after it.
- * Sources     Touchstone File Format Specification, rev. 1.1, EIA/IBIS Open Forum 2002; per-port R as allowed by version 2.1, 2024.
- * Trap        a two-port line is f S11 S21 S12 S22; Y and Z are normalised to R in version 1.  A 2-port frequency that does not rise begins noise data. */
+ * Idea        One pass over lines.  The port count comes from the file's name, so the reader knows how many numbers a frequency has and
+ * where a row must end: a short or long line is an error at that line, never a shift of everything after it. Sources     Touchstone File
+ * Format Specification, rev. 1.1, EIA/IBIS Open Forum 2002; per-port R as allowed by version 2.1, 2024. Trap        a two-port line is f
+ * S11 S21 S12 S22; Y and Z are normalised to R in version 1.  A 2-port frequency that does not rise begins noise data. */
 #include "formats/touchstone.h"
 #include <ctype.h>
 #include <math.h>
@@ -44,19 +44,23 @@ static bool next_line(struct reader *r, enum code *ret_code)
                 while (keep < n && line[keep] != '!') {
                         unsigned char c = (unsigned char)line[keep];
                         if (c == 0 || c > 126 || (c < 32 && c != '\t')) {
-                                *ret_code = tp_fail(r->err, CODE_BAD_INPUT, "line %zu: byte 0x%02x in column %zu is no ASCII text; is this a Touchstone file?", r->line, c, keep + 1);
+                                *ret_code = tp_fail(r->err, CODE_BAD_INPUT,
+                                                    "line %zu: byte 0x%02x in column %zu is no ASCII text; is this a Touchstone file?",
+                                                    r->line, c, keep + 1);
                                 return false;
                         }
                         keep++;
                 }
-                if (keep < n && strspn(line, " \t") == keep && r->file->axis.n == 0) { /* a line of comment before the data: kept, printable part only */
+                if (keep < n && strspn(line, " \t") == keep &&
+                    r->file->axis.n == 0) { /* a line of comment before the data: kept, printable part only */
                         for (size_t k = keep + 1; k < n; k++)
                                 if ((unsigned char)line[k] >= 32 || line[k] == '\t')
                                         text_bytes(&r->comments, &line[k], 1);
                         text_put(&r->comments, "\n");
                 }
                 if (keep >= sizeof r->text) {
-                        *ret_code = tp_fail(r->err, CODE_BAD_INPUT, "line %zu: %zu characters; a line may have %zu", r->line, keep, sizeof r->text - 1);
+                        *ret_code = tp_fail(r->err, CODE_BAD_INPUT, "line %zu: %zu characters; a line may have %zu", r->line, keep,
+                                            sizeof r->text - 1);
                         return false;
                 }
                 memcpy(r->text, line, keep);
@@ -122,7 +126,8 @@ static enum code option_line(struct reader *r)
                         known = true;
                 }
                 if (!known && strlen(w) == 1 && strchr("gGhH", w[0]))
-                        return tp_fail(r->err, CODE_BAD_INPUT, "line %zu: parameters of kind %c are not read; convert the file to S", r->line, toupper((unsigned char)w[0]));
+                        return tp_fail(r->err, CODE_BAD_INPUT, "line %zu: parameters of kind %c are not read; convert the file to S",
+                                       r->line, toupper((unsigned char)w[0]));
                 if (!known && (strcasecmp(w, "ri") == 0 || strcasecmp(w, "ma") == 0 || strcasecmp(w, "db") == 0)) {
                         r->form = strcasecmp(w, "ri") == 0 ? FORM_RI : strcasecmp(w, "ma") == 0 ? FORM_MA : FORM_DB;
                         known = true;
@@ -135,19 +140,25 @@ static enum code option_line(struct reader *r)
                                 if (code)
                                         return code;
                                 if (!(ohm > 0))
-                                        return tp_fail(r->err, CODE_BAD_INPUT, "line %zu: a reference resistance of %g ohm; it must be positive", r->line, ohm);
+                                        return tp_fail(r->err, CODE_BAD_INPUT,
+                                                       "line %zu: a reference resistance of %g ohm; it must be positive", r->line, ohm);
                                 if (given >= f->ports)
-                                        return tp_fail(r->err, CODE_BAD_INPUT, "line %zu: more reference resistances than the %u ports", r->line, f->ports);
+                                        return tp_fail(r->err, CODE_BAD_INPUT, "line %zu: more reference resistances than the %u ports",
+                                                       r->line, f->ports);
                                 f->r_ohm[given++] = ohm;
                         }
                         if (given != 1 && given != f->ports)
-                                return tp_fail(r->err, CODE_BAD_INPUT, "line %zu: %zu reference resistances after R; give one, or one for each of the %u ports", r->line, given, f->ports);
+                                return tp_fail(r->err, CODE_BAD_INPUT,
+                                               "line %zu: %zu reference resistances after R; give one, or one for each of the %u ports",
+                                               r->line, given, f->ports);
                         for (size_t p = given; p < f->ports; p++)
                                 f->r_ohm[p] = f->r_ohm[0];
                         known = true;
                 }
                 if (!known)
-                        return tp_fail(r->err, CODE_BAD_INPUT, "line %zu: \"%s\" in the option line is none of Hz kHz MHz GHz, S Y Z, RI MA DB, R", r->line, clip(w));
+                        return tp_fail(r->err, CODE_BAD_INPUT,
+                                       "line %zu: \"%s\" in the option line is none of Hz kHz MHz GHz, S Y Z, RI MA DB, R", r->line,
+                                       clip(w));
         }
         return CODE_OK;
 }
@@ -179,14 +190,18 @@ static enum code noise_line(struct reader *r)
         double v[5];
         struct touchstone *f = r->file;
         if (r->word_n != 5)
-                return tp_fail(r->err, CODE_BAD_INPUT, "line %zu: %zu numbers; after the S data of a 2-port come noise data with 5 (or the frequency does not rise)", r->line, r->word_n);
+                return tp_fail(
+                        r->err, CODE_BAD_INPUT,
+                        "line %zu: %zu numbers; after the S data of a 2-port come noise data with 5 (or the frequency does not rise)",
+                        r->line, r->word_n);
         for (int k = 0; k < 5; k++) {
                 enum code code = number(r, r->word[k], &v[k]);
                 if (code)
                         return code;
         }
         if (f->noise_n > 0 && !(v[0] * r->unit_hz > f->noise[f->noise_n - 1].hz))
-                return tp_fail(r->err, CODE_BAD_INPUT, "line %zu: noise frequency %.9g Hz after %.9g Hz; frequencies must rise", r->line, v[0] * r->unit_hz, f->noise[f->noise_n - 1].hz);
+                return tp_fail(r->err, CODE_BAD_INPUT, "line %zu: noise frequency %.9g Hz after %.9g Hz; frequencies must rise", r->line,
+                               v[0] * r->unit_hz, f->noise[f->noise_n - 1].hz);
         if (f->noise_n == 4096)
                 return tp_fail(r->err, CODE_BAD_INPUT, "line %zu: more than 4096 noise frequencies", r->line);
         if (!f->noise && !(f->noise = arena_take(r->arena, 4096 * sizeof *f->noise)))
@@ -211,7 +226,8 @@ static enum code point_lines(struct reader *r, double *hz, size_t room, bool *re
                         *ret_noise = true;
                         return noise_line(r);
                 }
-                return tp_fail(r->err, CODE_BAD_INPUT, "line %zu: frequency %.9g Hz after %.9g Hz; frequencies must rise", r->line, here, hz[f->axis.n - 1]);
+                return tp_fail(r->err, CODE_BAD_INPUT, "line %zu: frequency %.9g Hz after %.9g Hz; frequencies must rise", r->line, here,
+                               hz[f->axis.n - 1]);
         }
         if (!(here >= 0))
                 return tp_fail(r->err, CODE_BAD_INPUT, "line %zu: frequency %.9g Hz is negative", r->line, here);
@@ -221,9 +237,13 @@ static enum code point_lines(struct reader *r, double *hz, size_t room, bool *re
         for (size_t row = 0; row < rows; row++) {
                 size_t skip = row == 0 ? 1 : 0;
                 if (row > 0 && !next_line(r, &code))
-                        return code ? code : tp_fail(r->err, CODE_BAD_INPUT, "line %zu: the text ends after row %zu of the %u rows of the frequency in line %zu", r->line, row, ports, first_line);
+                        return code ? code
+                                    : tp_fail(r->err, CODE_BAD_INPUT,
+                                              "line %zu: the text ends after row %zu of the %u rows of the frequency in line %zu", r->line,
+                                              row, ports, first_line);
                 if (r->word_n != skip + 2 * pairs)
-                        return tp_fail(r->err, CODE_BAD_INPUT, "line %zu: %zu numbers; a %u-port file needs %zu here", r->line, r->word_n, ports, skip + 2 * pairs);
+                        return tp_fail(r->err, CODE_BAD_INPUT, "line %zu: %zu numbers; a %u-port file needs %zu here", r->line, r->word_n,
+                                       ports, skip + 2 * pairs);
                 for (size_t k = 0; k < pairs; k++) {
                         double a, b;
                         if ((code = number(r, r->word[skip + 2 * k], &a)) || (code = number(r, r->word[skip + 2 * k + 1], &b)))
@@ -246,11 +266,15 @@ static enum code read_all(struct reader *r, double *hz, size_t room)
         bool noise = false;
         while (next_line(r, &code)) {
                 if (r->word[0][0] == '[')
-                        code = tp_fail(r->err, CODE_BAD_INPUT, "line %zu: keyword %s belongs to Touchstone 2, which is not read; write the file as version 1", r->line, clip(r->word[0]));
+                        code = tp_fail(r->err, CODE_BAD_INPUT,
+                                       "line %zu: keyword %s belongs to Touchstone 2, which is not read; write the file as version 1",
+                                       r->line, clip(r->word[0]));
                 else if (r->word[0][0] == '#')
                         code = option_line(r);
                 else if (!r->option_seen)
-                        code = tp_fail(r->err, CODE_BAD_INPUT, "line %zu: data (\"%s\") before the option line; a line like \"# Hz S RI R 50\" must come first", r->line, clip(r->word[0]));
+                        code = tp_fail(r->err, CODE_BAD_INPUT,
+                                       "line %zu: data (\"%s\") before the option line; a line like \"# Hz S RI R 50\" must come first",
+                                       r->line, clip(r->word[0]));
                 else if (noise)
                         code = noise_line(r);
                 else
@@ -261,7 +285,9 @@ static enum code read_all(struct reader *r, double *hz, size_t room)
         if (code)
                 return code;
         if (!r->option_seen)
-                return tp_fail(r->err, CODE_BAD_INPUT, "line %zu: the text ends without an option line like \"# Hz S RI R 50\"; is this a Touchstone file?", r->line);
+                return tp_fail(r->err, CODE_BAD_INPUT,
+                               "line %zu: the text ends without an option line like \"# Hz S RI R 50\"; is this a Touchstone file?",
+                               r->line);
         if (r->file->axis.n == 0)
                 return tp_fail(r->err, CODE_BAD_INPUT, "line %zu: the text ends without data", r->line);
         return CODE_OK;
@@ -270,7 +296,8 @@ static enum code read_all(struct reader *r, double *hz, size_t room)
 enum code touchstone_read(const char *bytes, size_t n, unsigned ports, struct arena *arena, struct touchstone *ret, struct tp_error *err)
 {
         if (ports < 1 || ports > TOUCHSTONE_PORTS_MAX)
-                return tp_fail(err, CODE_BAD_INPUT, "a Touchstone file of %u ports; 1 to %d are read (name the file .s1p to .s%dp)", ports, TOUCHSTONE_PORTS_MAX, TOUCHSTONE_PORTS_MAX);
+                return tp_fail(err, CODE_BAD_INPUT, "a Touchstone file of %u ports; 1 to %d are read (name the file .s1p to .s%dp)", ports,
+                               TOUCHSTONE_PORTS_MAX, TOUCHSTONE_PORTS_MAX);
         size_t room = points_bound(n, ports);
         double *hz = arena_take(arena, room * sizeof *hz);
         struct touchstone file = {.ports = ports, .parameter = 'S'};
@@ -311,9 +338,11 @@ unsigned touchstone_ports_of_name(const char *name)
 enum code touchstone_net2(const struct touchstone *file, enum plane plane, struct arena *arena, struct net2 *ret, struct tp_error *err)
 {
         if (file->ports != 2 || file->parameter != 'S')
-                return tp_fail(err, CODE_BAD_INPUT, "the file holds %c of %u ports; S of 2 ports is needed here", file->parameter, file->ports);
+                return tp_fail(err, CODE_BAD_INPUT, "the file holds %c of %u ports; S of 2 ports is needed here", file->parameter,
+                               file->ports);
         if (file->r_ohm[0] != file->r_ohm[1])
-                return tp_fail(err, CODE_BAD_INPUT, "the file has reference %g ohm at port 1 and %g ohm at port 2; both must be equal here", file->r_ohm[0], file->r_ohm[1]);
+                return tp_fail(err, CODE_BAD_INPUT, "the file has reference %g ohm at port 1 and %g ohm at port 2; both must be equal here",
+                               file->r_ohm[0], file->r_ohm[1]);
         struct axis *axis = arena_take(arena, sizeof *axis);
         void *memory = arena_take(arena, net2_bytes(file->axis.n));
         if (!axis || !memory)

@@ -4,7 +4,8 @@
    touchstone.h: Touchstone 1.0/1.1 (IBIS Open Forum, 2002) read and written.  1 to 4 ports; units Hz kHz MHz GHz; S, Y, Z; RI, MA, DB; one
    R or one per port; option defaults GHz S MA R 50; a two-port line is f S11 S21 S12 S22, everything else goes by rows of at most four
    pairs; a two-port frequency that does not rise starts the noise block.  Y and Z values of version 1 are normalised to R and
-   come out in siemens and ohm.  Refused with line and value: NaN, Inf, falling frequencies, wrong counts, H and G, version 2 keywords, text. */
+   come out in siemens and ohm.  Refused with line and value: NaN, Inf, falling frequencies, wrong counts, H and G, version 2 keywords,
+   text. */
 #ifndef TIPPLANE_FORMATS_TOUCHSTONE_H
 #define TIPPLANE_FORMATS_TOUCHSTONE_H
 #include "base/arena.h"
@@ -35,8 +36,8 @@ unsigned touchstone_ports_of_name(const char *name);
 enum code touchstone_net2(const struct touchstone *file, enum plane plane, struct arena *arena, struct net2 *ret, struct tp_error *err);
 
 struct touchstone_write {
-        const char *comments;  /* '\n'-separated, each line gets "! "; NULL: none.  Say run, calibration and plane here. */
-        bool line_reference;   /* z is the line's own and not known in ohm: writes R 1 and says so in a comment; else such data are refused */
+        const char *comments; /* '\n'-separated, each line gets "! "; NULL: none.  Say run, calibration and plane here. */
+        bool line_reference; /* z is the line's own and not known in ohm: writes R 1 and says so in a comment; else such data are refused */
 };
 /* Hz, S, RI, 17 significant digits, R = the network's one real z.  CODE_BAD_INPUT: complex or changing z, NaN, Inf. */
 enum code touchstone_write2(const struct net2 *net, const struct touchstone_write *how, struct text *to, struct tp_error *err);

@@ -1,4 +1,5 @@
-/* touchstone_write.c: Touchstone 1.0 into a text (touchstone.h): Hz, S, RI, 17 significant digits, so that what is read back is what was written. */
+/* touchstone_write.c: Touchstone 1.0 into a text (touchstone.h): Hz, S, RI, 17 significant digits, so that what is read back is what was
+ * written. */
 #include "formats/touchstone.h"
 #include <math.h>
 #include <string.h>
@@ -21,7 +22,8 @@ static enum code check_finite(const struct axis *axis, size_t i, int row, int co
 {
         if (isfinite(re) && isfinite(im))
                 return CODE_OK;
-        return tp_fail(err, CODE_BAD_INPUT, "S%d%d is %g%+gj at %.9g Hz; Touchstone has no word for that, so nothing was written", row, column, re, im, axis->hz[i]);
+        return tp_fail(err, CODE_BAD_INPUT, "S%d%d is %g%+gj at %.9g Hz; Touchstone has no word for that, so nothing was written", row,
+                       column, re, im, axis->hz[i]);
 }
 
 enum code touchstone_write2(const struct net2 *net, const struct touchstone_write *how, struct text *to, struct tp_error *err)
@@ -32,9 +34,13 @@ enum code touchstone_write2(const struct net2 *net, const struct touchstone_writ
         for (size_t i = 0; i < net->axis->n; i++)
                 unknown = unknown && isnan(net->z_re[i]);
         if (unknown && !(how && how->line_reference))
-                return tp_fail(err, CODE_BAD_INPUT, "these data refer to the impedance of the line, which is not known in ohm; a file would claim otherwise: give the line's capacitance or impedance, or ask for a file that says so");
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "these data refer to the impedance of the line, which is not known in ohm; a file would claim otherwise: "
+                               "give the line's capacitance or impedance, or ask for a file that says so");
         if (!unknown && !(z > 0))
-                return tp_fail(err, CODE_BAD_INPUT, "these data have a complex or changing reference impedance (%.6g%+.6gj ohm at %.9g Hz); Touchstone has only one real number: renormalise first",
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "these data have a complex or changing reference impedance (%.6g%+.6gj ohm at %.9g Hz); Touchstone has only "
+                               "one real number: renormalise first",
                                net->z_re[0], net->z_im[0], net->axis->hz[0]);
         for (size_t i = 0; i < net->axis->n; i++)
                 for (int k = 0; k < 4; k++) {
@@ -56,7 +62,8 @@ enum code touchstone_write2(const struct net2 *net, const struct touchstone_writ
         return text_ok(to) ? CODE_OK : tp_fail_memory(err);
 }
 
-enum code touchstone_write1(const struct axis *axis, const double *re, const double *im, double r_ohm, const struct touchstone_write *how, struct text *to, struct tp_error *err)
+enum code touchstone_write1(const struct axis *axis, const double *re, const double *im, double r_ohm, const struct touchstone_write *how,
+                            struct text *to, struct tp_error *err)
 {
         if (!(r_ohm > 0 && isfinite(r_ohm)))
                 return tp_fail(err, CODE_BAD_INPUT, "a reference resistance of %g ohm cannot be written; it must be positive", r_ohm);

@@ -8,7 +8,8 @@
 #include <string.h>
 
 const char *const rf_standard_words[RF_STANDARD_COUNT + 1] = {"unknown", "open", "short", "load", "thru", "line", "reflect", NULL};
-const char *const term_words[TERM_COUNT + 1] = {"EDF", "ESF", "ERF", "EDR", "ESR", "ERR", "K", "ELF", "ETF", "EXF", "ELR", "ETR", "EXR", NULL};
+const char *const term_words[TERM_COUNT + 1] = {"EDF", "ESF", "ERF", "EDR", "ESR", "ERR", "K",
+                                                "ELF", "ETF", "EXF", "ELR", "ETR", "EXR", NULL};
 
 static const struct need sol_needs[] = {{RF_OPEN, 1, true, "an open with its definition"},
                                         {RF_SHORT, 1, true, "a short with its definition"},
@@ -29,11 +30,12 @@ static size_t no_workspace(size_t n, size_t standards) { return net2_stride(n * 
 
 const struct method rf_methods[] = {
         {"sol", "one port at a time from three or more known reflections", 1, 3, sol_needs, COUNT(sol_needs), no_workspace, sol_solve},
-        {"solt", "two ports, twelve terms, from known reflections and a known thru", 2, 12, solt_needs, COUNT(solt_needs), no_workspace, solt_solve},
-        {"unknown_thru", "two ports, eight terms, from known reflections and any reciprocal thru", 2, 8, unknown_thru_needs, COUNT(unknown_thru_needs),
-         unknown_thru_workspace, unknown_thru_solve},
-        {"multiline_trl", "two ports, eight terms, from lines and a reflect; also gives the lines' propagation constant", 2, 8, multiline_needs,
-         COUNT(multiline_needs), multiline_workspace, multiline_solve},
+        {"solt", "two ports, twelve terms, from known reflections and a known thru", 2, 12, solt_needs, COUNT(solt_needs), no_workspace,
+         solt_solve},
+        {"unknown_thru", "two ports, eight terms, from known reflections and any reciprocal thru", 2, 8, unknown_thru_needs,
+         COUNT(unknown_thru_needs), unknown_thru_workspace, unknown_thru_solve},
+        {"multiline_trl", "two ports, eight terms, from lines and a reflect; also gives the lines' propagation constant", 2, 8,
+         multiline_needs, COUNT(multiline_needs), multiline_workspace, multiline_solve},
 };
 const size_t rf_method_n = COUNT(rf_methods);
 
@@ -70,10 +72,28 @@ struct terms terms_at(void *memory_64, const struct axis *axis)
 #define DIAGNOSIS_COLUMNS 24
 static void diagnosis_columns(struct diagnosis *d, double **to[DIAGNOSIS_COLUMNS])
 {
-        double **all[DIAGNOSIS_COLUMNS] = {&d->condition,   &d->residual_rms, &d->residual_worst, &d->k_disagreement, &d->switch_difference, &d->reciprocity,
-                                           &d->thru_s21_re, &d->thru_s21_im,  &d->gamma_re,       &d->gamma_im,       &d->eps_re,            &d->eps_im,
-                                           &d->loss_db_mm,  &d->phase_eff_deg, &d->nstd,          &d->zc_re,          &d->zc_im,             &d->reflect_re,
-                                           &d->reflect_im,  &d->reflect_distance, &d->reflect_angle_deg, &d->common_line};
+        double **all[DIAGNOSIS_COLUMNS] = {&d->condition,
+                                           &d->residual_rms,
+                                           &d->residual_worst,
+                                           &d->k_disagreement,
+                                           &d->switch_difference,
+                                           &d->reciprocity,
+                                           &d->thru_s21_re,
+                                           &d->thru_s21_im,
+                                           &d->gamma_re,
+                                           &d->gamma_im,
+                                           &d->eps_re,
+                                           &d->eps_im,
+                                           &d->loss_db_mm,
+                                           &d->phase_eff_deg,
+                                           &d->nstd,
+                                           &d->zc_re,
+                                           &d->zc_im,
+                                           &d->reflect_re,
+                                           &d->reflect_im,
+                                           &d->reflect_distance,
+                                           &d->reflect_angle_deg,
+                                           &d->common_line};
         memcpy(to, all, sizeof all);
 }
 
@@ -81,7 +101,8 @@ size_t diagnosis_bytes(size_t n) { return DIAGNOSIS_COLUMNS * net2_stride(n) * s
 
 struct diagnosis diagnosis_at(void *memory_64, const struct axis *axis)
 {
-        struct diagnosis d = {.axis = axis, .contradiction_hz = NAN, .contradiction_deg = NAN, .root_start_hz = NAN, .root_unfollowed_hz = NAN};
+        struct diagnosis d = {
+                .axis = axis, .contradiction_hz = NAN, .contradiction_deg = NAN, .root_start_hz = NAN, .root_unfollowed_hz = NAN};
         double **columns[DIAGNOSIS_COLUMNS], *column = memory_64;
         size_t stride = net2_stride(axis->n);
         for (size_t i = 0; i < DIAGNOSIS_COLUMNS * stride; i++)
@@ -109,12 +130,14 @@ void diagnosis_warn(struct diagnosis *d, const char *fmt, ...)
 const char *standard_name(const struct rf_standard *s) { return s->name && s->name[0] ? s->name : rf_standard_words[s->kind]; }
 bool is_reflection(enum rf_standard_kind kind) { return kind == RF_OPEN || kind == RF_SHORT || kind == RF_LOAD; }
 
-static enum code net_check(const struct problem *p, const struct rf_standard *s, const char *what, const struct net2 *net, struct tp_error *err)
+static enum code net_check(const struct problem *p, const struct rf_standard *s, const char *what, const struct net2 *net,
+                           struct tp_error *err)
 {
         if (!axis_equal(net->axis, p->axis))
-                return tp_fail(err, CODE_BAD_INPUT, "%s: its %s data have %zu frequencies from %.9g to %.9g Hz, the calibration has %zu from %.9g to %.9g Hz",
-                               standard_name(s), what, net->axis->n, net->axis->hz[0], net->axis->hz[net->axis->n - 1], p->axis->n, p->axis->hz[0],
-                               p->axis->hz[p->axis->n - 1]);
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "%s: its %s data have %zu frequencies from %.9g to %.9g Hz, the calibration has %zu from %.9g to %.9g Hz",
+                               standard_name(s), what, net->axis->n, net->axis->hz[0], net->axis->hz[net->axis->n - 1], p->axis->n,
+                               p->axis->hz[0], p->axis->hz[p->axis->n - 1]);
         static const char *const entry[4] = {"S11", "S12", "S21", "S22"};
         for (size_t i = 0; i < p->axis->n; i++)
                 for (int k = 0; k < 4; k++)
@@ -122,8 +145,9 @@ static enum code net_check(const struct problem *p, const struct rf_standard *s,
                                 bool unused = is_reflection(s->kind) && (k == 1 || k == 2);
                                 unused = unused || (is_reflection(s->kind) && ((s->ports == 1 && k == 3) || (s->ports == 2 && k == 0)));
                                 if (!unused)
-                                        return tp_fail(err, CODE_BAD_INPUT, "%s: %s of its %s data is not a number at %.9g Hz; measure it again", standard_name(s), entry[k],
-                                                       what, p->axis->hz[i]);
+                                        return tp_fail(err, CODE_BAD_INPUT,
+                                                       "%s: %s of its %s data is not a number at %.9g Hz; measure it again",
+                                                       standard_name(s), entry[k], what, p->axis->hz[i]);
                         }
         return CODE_OK;
 }
@@ -156,7 +180,8 @@ enum code rf_problem_check(const struct method *m, const struct problem *p, stru
                 if (!s->raw)
                         return tp_fail(err, CODE_BAD_INPUT, "%s: %s was not measured", m->word, standard_name(s));
                 if (s->raw->plane != PLANE_RECEIVER)
-                        return tp_fail(err, CODE_BAD_INPUT, "%s: %s must be raw; its data lie in plane %s", m->word, standard_name(s), plane_words[s->raw->plane]);
+                        return tp_fail(err, CODE_BAD_INPUT, "%s: %s must be raw; its data lie in plane %s", m->word, standard_name(s),
+                                       plane_words[s->raw->plane]);
                 enum code code = net_check(p, s, "raw", s->raw, err);
                 if (code)
                         return code;
@@ -167,7 +192,8 @@ enum code rf_problem_check(const struct method *m, const struct problem *p, stru
                 if ((code = net_check(p, s, "ideal", s->ideal, err)))
                         return code;
                 if (net2_z_real(s->ideal) != 50)
-                        return tp_fail(err, CODE_BAD_INPUT, "%s: the definition of %s must be given in 50 ohm, not %.9g", m->word, standard_name(s), net2_z_real(s->ideal));
+                        return tp_fail(err, CODE_BAD_INPUT, "%s: the definition of %s must be given in 50 ohm, not %.9g", m->word,
+                                       standard_name(s), net2_z_real(s->ideal));
         }
         for (size_t k = 0; k < m->need_n; k++)
                 for (unsigned port = 1; port <= 2; port++) {
@@ -177,20 +203,25 @@ enum code rf_problem_check(const struct method *m, const struct problem *p, stru
                                 have += s->kind == m->needs[k].kind && (!is_reflection(s->kind) || s->ports == 0 || (s->ports & port));
                         }
                         if (have < m->needs[k].least)
-                                return tp_fail(err, CODE_BAD_INPUT, "%s needs %u of kind %s at port %u (%s) and has %u; measure it or choose another method", m->word,
-                                               m->needs[k].least, rf_standard_words[m->needs[k].kind], port, m->needs[k].say, have);
+                                return tp_fail(err, CODE_BAD_INPUT,
+                                               "%s needs %u of kind %s at port %u (%s) and has %u; measure it or choose another method",
+                                               m->word, m->needs[k].least, rf_standard_words[m->needs[k].kind], port, m->needs[k].say,
+                                               have);
                 }
         const struct switch_terms *sw = p->switch_terms;
         if (sw && !axis_equal(sw->axis, p->axis))
-                return tp_fail(err, CODE_BAD_INPUT, "%s: the switch terms have %zu frequencies, the calibration %zu; both must have the same list", m->word, sw->axis->n,
-                               p->axis->n);
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "%s: the switch terms have %zu frequencies, the calibration %zu; both must have the same list", m->word,
+                               sw->axis->n, p->axis->n);
         for (size_t i = 0; sw && i < p->axis->n; i++)
                 if (!isfinite(sw->f_re[i]) || !isfinite(sw->f_im[i]) || !isfinite(sw->r_re[i]) || !isfinite(sw->r_im[i]))
-                        return tp_fail(err, CODE_BAD_INPUT, "%s: a switch term is not a number at %.9g Hz; measure them again", m->word, p->axis->hz[i]);
+                        return tp_fail(err, CODE_BAD_INPUT, "%s: a switch term is not a number at %.9g Hz; measure them again", m->word,
+                                       p->axis->hz[i]);
         return CODE_OK;
 }
 
-/* ---- residuals ------------------------------------------------------------------------------------------------------------------------ */
+/* ---- residuals ------------------------------------------------------------------------------------------------------------------------
+ */
 
 void residuals_finish(const struct problem *p, struct diagnosis *d, const double *residual)
 {
@@ -220,7 +251,8 @@ void residuals_finish(const struct problem *p, struct diagnosis *d, const double
                 d->standard[k].rms = count[k] ? sqrt(sum[k] / (double)count[k]) : NAN;
 }
 
-/* ---- records -------------------------------------------------------------------------------------------------------------------------- */
+/* ---- records --------------------------------------------------------------------------------------------------------------------------
+ */
 
 struct blob_header {
         char magic[8];
@@ -237,7 +269,12 @@ size_t terms_blob_bytes(size_t n) { return sizeof(struct blob_header) + (2 * TER
 void terms_to_blob(const struct terms *t, void *ret_blob)
 {
         size_t n = t->axis->n, bytes = n * sizeof(double);
-        struct blob_header h = {.version = 1, .model = (uint32_t)t->model, .plane = (uint32_t)t->plane, .switch_removed = t->switch_removed, .points = n, .axis_hash = t->axis->hash};
+        struct blob_header h = {.version = 1,
+                                .model = (uint32_t)t->model,
+                                .plane = (uint32_t)t->plane,
+                                .switch_removed = t->switch_removed,
+                                .points = n,
+                                .axis_hash = t->axis->hash};
         memcpy(h.magic, blob_magic, sizeof h.magic);
         snprintf(h.method, sizeof h.method, "%s", t->method);
         char *at = ret_blob;
@@ -256,7 +293,8 @@ enum code terms_from_blob(const void *blob, size_t bytes, struct terms *into, st
 {
         struct blob_header h;
         if (bytes < sizeof h)
-                return tp_fail(err, CODE_DAMAGED, "the record of the error terms has %zu bytes, fewer than its header of %zu", bytes, sizeof h);
+                return tp_fail(err, CODE_DAMAGED, "the record of the error terms has %zu bytes, fewer than its header of %zu", bytes,
+                               sizeof h);
         memcpy(&h, blob, sizeof h);
         if (memcmp(h.magic, blob_magic, sizeof h.magic) != 0)
                 return tp_fail(err, CODE_DAMAGED, "this is no record of error terms: it does not begin with %s", blob_magic);
@@ -265,14 +303,17 @@ enum code terms_from_blob(const void *blob, size_t bytes, struct terms *into, st
         h.method[sizeof h.method - 1] = '\0';
         const struct method *m = rf_method(h.method);
         if (!m || h.model < TERMS_ONE_PORT || h.model > TERMS_TWELVE || h.plane >= PLANE_COUNT || h.switch_removed > 1)
-                return tp_fail(err, CODE_DAMAGED, "the record of the error terms names method \"%s\", model %u, plane %u; at least one is not known", h.method, h.model,
-                               h.plane);
+                return tp_fail(err, CODE_DAMAGED,
+                               "the record of the error terms names method \"%s\", model %u, plane %u; at least one is not known", h.method,
+                               h.model, h.plane);
         size_t n = into->axis->n, column = n * sizeof(double);
         if (h.points != n || h.axis_hash != into->axis->hash)
-                return tp_fail(err, CODE_BAD_INPUT, "the record of the error terms belongs to another list of %llu frequencies, not to this one of %zu",
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "the record of the error terms belongs to another list of %llu frequencies, not to this one of %zu",
                                (unsigned long long)h.points, n);
         if (bytes != terms_blob_bytes(n))
-                return tp_fail(err, CODE_DAMAGED, "the record of the error terms has %zu bytes; %zu frequencies need %zu", bytes, n, terms_blob_bytes(n));
+                return tp_fail(err, CODE_DAMAGED, "the record of the error terms has %zu bytes; %zu frequencies need %zu", bytes, n,
+                               terms_blob_bytes(n));
         const char *at = (const char *)blob + sizeof h;
         memcpy(into->z_re, at, column);
         memcpy(into->z_im, at + column, column);

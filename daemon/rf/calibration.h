@@ -1,5 +1,5 @@
-/* calibration.h: from raw standards to error terms.  One method is one file and one row of rf_methods[]; problem in, terms and diagnosis out,
-   all memory the caller's.  Pure, any thread, no state.
+/* calibration.h: from raw standards to error terms.  One method is one file and one row of rf_methods[]; problem in, terms and diagnosis
+   out, all memory the caller's.  Pure, any thread, no state.
 
    Error model (eight terms): receivers - X - device - Y - receivers.  EDF = e00, ESF = e11, ERF = e10 e01; EDR = e33, ESR = e22,
    ERR = e32 e23; K = e10/e23.  Twelve terms (SOLT) add ELF, ETF, EXF, ELR, ETR, EXR (Marks, 50th ARFTG, 1997). */
@@ -24,34 +24,49 @@ extern const char *const rf_standard_words[RF_STANDARD_COUNT + 1];
 struct rf_standard {
         const char *name; /* for sentences: "load, copy 3"; NULL: the kind's word */
         enum rf_standard_kind kind;
-        unsigned ports;            /* reflections: 1 port 1 only, 2 port 2 only, 3 (or 0) both */
-        const struct net2 *raw;    /* PLANE_RECEIVER, switch terms inside, on problem.axis */
-        const struct net2 *ideal;  /* S in z_ref 50 ohm (real), on problem.axis; NULL where the method needs none */
-        double u_ideal;            /* standard uncertainty of the ideal per component; 0: equal weights */
-        double length_m;           /* lines */
+        unsigned ports;           /* reflections: 1 port 1 only, 2 port 2 only, 3 (or 0) both */
+        const struct net2 *raw;   /* PLANE_RECEIVER, switch terms inside, on problem.axis */
+        const struct net2 *ideal; /* S in z_ref 50 ohm (real), on problem.axis; NULL where the method needs none */
+        double u_ideal;           /* standard uncertainty of the ideal per component; 0: equal weights */
+        double length_m;          /* lines */
 };
 
 struct problem {
         const struct axis *axis;
         const struct rf_standard *standards;
-        size_t standard_n; /* 1 … RF_STANDARD_MAX */
+        size_t standard_n;                       /* 1 … RF_STANDARD_MAX */
         const struct switch_terms *switch_terms; /* NULL: the raw data have none (or, "solt", they stay inside the terms) */
 
         double thru_delay_s_guess; /* "unknown_thru": settles one sign, at the lowest frequency */
 
-        double complex eps_eff_guess;    /* "multiline_trl": 1 … 50, imaginary part <= 0 */
-        double complex reflect_estimate; /* at the reflect: -1 short, +1 open */
-        double reflect_offset_m;         /* of the reflect from the middle of the first line; negative = towards the probe */
+        double complex eps_eff_guess;       /* "multiline_trl": 1 … 50, imaginary part <= 0 */
+        double complex reflect_estimate;    /* at the reflect: -1 short, +1 open */
+        double reflect_offset_m;            /* of the reflect from the middle of the first line; negative = towards the probe */
         bool reflect_contradiction_allowed; /* true: an estimate that contradicts the followed root is a warning, not a refusal */
-        double plane_shift_m;    /* result planes from the middle of the first line, positive = towards the device; both ports */
-        enum plane plane_shifted; /* their name when plane_shift_m != 0, e.g. PLANE_TIP at -length/2 */
-        double line_c_f_m;       /* capacitance of the lines, F/m: Zc = gamma/(jwC(1 - j tan d)); 0: not known */
+        double plane_shift_m;               /* result planes from the middle of the first line, positive = towards the device; both ports */
+        enum plane plane_shifted;           /* their name when plane_shift_m != 0, e.g. PLANE_TIP at -length/2 */
+        double line_c_f_m;                  /* capacitance of the lines, F/m: Zc = gamma/(jwC(1 - j tan d)); 0: not known */
         double line_loss_tangent;
-        double line_z_ohm;       /* an assumed real Zc instead of line_c_f_m; 0: not known */
-        double z_ref_ohm;        /* where Zc is known the terms are moved to this; 0: 50 */
+        double line_z_ohm; /* an assumed real Zc instead of line_c_f_m; 0: not known */
+        double z_ref_ohm;  /* where Zc is known the terms are moved to this; 0: 50 */
 };
 
-enum term { TERM_EDF, TERM_ESF, TERM_ERF, TERM_EDR, TERM_ESR, TERM_ERR, TERM_K, TERM_ELF, TERM_ETF, TERM_EXF, TERM_ELR, TERM_ETR, TERM_EXR, TERM_COUNT };
+enum term {
+        TERM_EDF,
+        TERM_ESF,
+        TERM_ERF,
+        TERM_EDR,
+        TERM_ESR,
+        TERM_ERR,
+        TERM_K,
+        TERM_ELF,
+        TERM_ETF,
+        TERM_EXF,
+        TERM_ELR,
+        TERM_ETR,
+        TERM_EXR,
+        TERM_COUNT
+};
 extern const char *const term_words[TERM_COUNT + 1];
 enum terms_model { TERMS_UNKNOWN, TERMS_ONE_PORT, TERMS_EIGHT, TERMS_TWELVE };
 
@@ -81,30 +96,30 @@ struct standard_residual {
 };
 struct diagnosis {
         const struct axis *axis;
-        double *condition;                   /* of the linear system, worst port; multiline: 1/sin(effective phase) of the best pair */
+        double *condition; /* of the linear system, worst port; multiline: 1/sin(effective phase) of the best pair */
         double *residual_rms, *residual_worst;
-        double *k_disagreement;              /* SOLT: |k1/k2 - 1| */
-        double *switch_difference;           /* SOLT with measured switch terms: largest |implied - measured| */
-        double *reciprocity;                 /* largest |S21 - S12| of corrected thru (unknown thru: 0 by construction -> NaN) or lines */
-        double *thru_s21_re, *thru_s21_im;   /* unknown thru as solved */
-        double *gamma_re, *gamma_im;         /* 1/m */
-        double *eps_re, *eps_im;             /* effective permittivity -(gamma c/w)^2 */
+        double *k_disagreement;            /* SOLT: |k1/k2 - 1| */
+        double *switch_difference;         /* SOLT with measured switch terms: largest |implied - measured| */
+        double *reciprocity;               /* largest |S21 - S12| of corrected thru (unknown thru: 0 by construction -> NaN) or lines */
+        double *thru_s21_re, *thru_s21_im; /* unknown thru as solved */
+        double *gamma_re, *gamma_im;       /* 1/m */
+        double *eps_re, *eps_im;           /* effective permittivity -(gamma c/w)^2 */
         double *loss_db_mm;
-        double *phase_eff_deg;               /* of the best pair of lines, 0 … 90 */
-        double *nstd;                        /* normalised standard deviation (DeGroot, Jargon & Marks 2002): 1 = one 90 degree line */
-        double *zc_re, *zc_im;               /* line impedance used, ohm */
-        double *reflect_re, *reflect_im;     /* solved reflect in the middle of the first line */
-        double *reflect_distance;            /* |solved - estimate| there */
-        double *reflect_angle_deg;           /* of solved/estimate, -180 … 180 */
-        double *common_line;                 /* index into the lines, in the order given */
+        double *phase_eff_deg;           /* of the best pair of lines, 0 … 90 */
+        double *nstd;                    /* normalised standard deviation (DeGroot, Jargon & Marks 2002): 1 = one 90 degree line */
+        double *zc_re, *zc_im;           /* line impedance used, ohm */
+        double *reflect_re, *reflect_im; /* solved reflect in the middle of the first line */
+        double *reflect_distance;        /* |solved - estimate| there */
+        double *reflect_angle_deg;       /* of solved/estimate, -180 … 180 */
+        double *common_line;             /* index into the lines, in the order given */
         struct standard_residual standard[RF_STANDARD_MAX];
-        bool root_followed;                  /* the two-valued root was continuous from its start to both ends */
-        bool root_contradicts;               /* the estimate would have chosen the other root somewhere … */
+        bool root_followed;                         /* the two-valued root was continuous from its start to both ends */
+        bool root_contradicts;                      /* the estimate would have chosen the other root somewhere … */
         double contradiction_hz, contradiction_deg; /* … first here, at this angle between root and estimate */
         double root_start_hz;
-        double root_unfollowed_hz;           /* first frequency whose step was ambiguous, so that the estimate chose; NaN: none */
+        double root_unfollowed_hz; /* first frequency whose step was ambiguous, so that the estimate chose; NaN: none */
         unsigned warning_n;
-        char warning[6][240];                /* sentences; the oldest six */
+        char warning[6][240]; /* sentences; the oldest six */
 };
 size_t diagnosis_bytes(size_t n);
 struct diagnosis diagnosis_at(void *memory_64, const struct axis *axis);

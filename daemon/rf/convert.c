@@ -12,9 +12,12 @@ struct fgh {
 static struct fgh wave_fgh(double complex z, enum wave kind)
 {
         switch (kind) {
-        case WAVE_PSEUDO: return (struct fgh){sqrt(creal(z)) / (2 * cabs(z)), z, z};
-        case WAVE_POWER: return (struct fgh){1 / (2 * sqrt(creal(z))), z, conj(z)};
-        case WAVE_TRAVEL: return (struct fgh){1 / (2 * csqrt(z)), z, z};
+        case WAVE_PSEUDO:
+                return (struct fgh){sqrt(creal(z)) / (2 * cabs(z)), z, z};
+        case WAVE_POWER:
+                return (struct fgh){1 / (2 * sqrt(creal(z))), z, conj(z)};
+        case WAVE_TRAVEL:
+                return (struct fgh){1 / (2 * csqrt(z)), z, z};
         }
         return (struct fgh){NAN, z, z};
 }
@@ -42,10 +45,7 @@ struct m2 rf_s_from_y(struct m2 y, double z_ref)
         return m2_mul(m2_sub(m2_one(), n), m2_inv(m2_add(m2_one(), n)));
 }
 
-struct m2 rf_y_from_s(struct m2 s, double z_ref)
-{
-        return m2_scale(1 / z_ref, m2_mul(m2_inv(m2_add(m2_one(), s)), m2_sub(m2_one(), s)));
-}
+struct m2 rf_y_from_s(struct m2 s, double z_ref) { return m2_scale(1 / z_ref, m2_mul(m2_inv(m2_add(m2_one(), s)), m2_sub(m2_one(), s))); }
 
 struct m2 rf_z50(struct m2 s, double z_ref) { return m2_scale(z_ref, m2_mul(m2_inv(m2_sub(m2_one(), s)), m2_add(m2_one(), s))); }
 
@@ -94,8 +94,8 @@ struct m2 rf_s_from_t(struct m2 t) { return m2_scale(1 / t.e[3], m2_of(t.e[1], m
 struct m2 rf_abcd_from_s(struct m2 s, double complex z)
 {
         double complex a = s.e[0], d = s.e[3], bc = s.e[1] * s.e[2];
-        return m2_scale(1 / (2 * s.e[2]), m2_of((1 + a) * (1 - d) + bc, z * ((1 + a) * (1 + d) - bc), ((1 - a) * (1 - d) - bc) / z,
-                                                (1 - a) * (1 + d) + bc));
+        return m2_scale(1 / (2 * s.e[2]),
+                        m2_of((1 + a) * (1 - d) + bc, z * ((1 + a) * (1 + d) - bc), ((1 - a) * (1 - d) - bc) / z, (1 - a) * (1 + d) + bc));
 }
 
 struct m2 rf_s_from_abcd(struct m2 m, double complex z)
@@ -124,7 +124,8 @@ enum code rf_renormalise_net(struct net2 *net, double complex z_to, struct tp_er
         for (size_t i = 0; i < net->axis->n; i++)
                 if (!(net->z_re[i] > 0))
                         return tp_fail(err, CODE_BAD_INPUT,
-                                       "the reference impedance at %.9g Hz is not known (it is the line's own); give the line's capacitance or impedance "
+                                       "the reference impedance at %.9g Hz is not known (it is the line's own); give the line's "
+                                       "capacitance or impedance "
                                        "before asking for %.6g ohm",
                                        net->axis->hz[i], creal(z_to));
         for (size_t i = 0; i < net->axis->n; i++)

@@ -1,6 +1,6 @@
 /* convert.h: S, Z, Y, T, ABCD and h of two-ports, three kinds of waves, change of reference impedance, differential view.
-   Point by point on struct m2; z in ohm, Z in ohm, Y in siemens, f nowhere needed.  Matrices that do not exist (Z of a thru, T of an isolating
-   device) come out as infinities or NaN; ask rf_t_exists() first.  Pure, any thread.
+   Point by point on struct m2; z in ohm, Z in ohm, Y in siemens, f nowhere needed.  Matrices that do not exist (Z of a thru, T of an
+   isolating device) come out as infinities or NaN; ask rf_t_exists() first.  Pure, any thread.
 
    Waves at a port of voltage V, current I into the network, reference z (Re z > 0): a = F (V + G I), b = F (V - H I):
      pseudo  F = sqrt(Re z) / (2|z|)   G = z  H = z         Marks & Williams, J. Res. NIST 97 (1992) 533

@@ -1,32 +1,33 @@
 /* correct.c: raw ratios to corrected S and back (correct.h).
  * Problem     A wafer is some hundred thousand points for each evaluation; correction must run at the speed of memory.
- * Idea        One loop over columns that removes the switch terms and solves the error model in the same pass.  With eight terms the twelve-term
- *             solution holds with ELF = ESR, ETF = K ERR, ELR = ESF, ETR = ERF/K; multiplied out by ERF ERR it needs two reciprocals and no T
- *             matrix, so that isolating devices (S21 = 0) are ordinary devices.
- * Sources     switch terms, eight and twelve terms: Marks, 50th ARFTG, 1997, 115.
- * Rejected    T-matrix products per point (three inversions, S21 = 0 forbidden); storing reciprocal trackings (more bytes than they save). */
+ * Idea        One loop over columns that removes the switch terms and solves the error model in the same pass.  With eight terms the
+ * twelve-term solution holds with ELF = ESR, ETF = K ERR, ELR = ESF, ETR = ERF/K; multiplied out by ERF ERR it needs two reciprocals and no
+ * T matrix, so that isolating devices (S21 = 0) are ordinary devices. Sources     switch terms, eight and twelve terms: Marks, 50th ARFTG,
+ * 1997, 115. Rejected    T-matrix products per point (three inversions, S21 = 0 forbidden); storing reciprocal trackings (more bytes than
+ * they save). */
 #include "rf/correct.h"
 #include "rf/convert.h"
 #include "rf/cx.h"
 #include <math.h>
 
-/* -O3 in every variant: the loops are here to be vectorised.  Each loop is compiled twice, for any processor and for 256-bit vectors, and chosen at the
-   call; neither fuses products with sums (-std=c11 forbids contraction), so both give the same bytes.  No ifunc: its resolver runs before sanitizers are up. */
+/* -O3 in every variant: the loops are here to be vectorised.  Each loop is compiled twice, for any processor and for 256-bit vectors, and
+   chosen at the call; neither fuses products with sums (-std=c11 forbids contraction), so both give the same bytes.  No ifunc: its resolver
+   runs before sanitizers are up. */
 #define HOT __attribute__((optimize("O3", "no-math-errno", "no-trapping-math")))
 #define LOOP static inline __attribute__((always_inline)) void
 #if defined(__x86_64__)
-#define TWICE(name, parameters, arguments)                                                                                                                     \
-        static HOT void name##_narrow parameters { name##_loop arguments; }                                                                                    \
-        static HOT __attribute__((target("avx2"))) void name##_wide parameters { name##_loop arguments; }                                                      \
-        static void name##_all parameters                                                                                                                      \
-        {                                                                                                                                                      \
-                if (__builtin_cpu_supports("avx2"))                                                                                                            \
-                        name##_wide arguments;                                                                                                                 \
-                else                                                                                                                                           \
-                        name##_narrow arguments;                                                                                                               \
+#define TWICE(name, parameters, arguments)                                                                \
+        static HOT void name##_narrow parameters { name##_loop arguments; }                               \
+        static HOT __attribute__((target("avx2"))) void name##_wide parameters { name##_loop arguments; } \
+        static void name##_all parameters                                                                 \
+        {                                                                                                 \
+                if (__builtin_cpu_supports("avx2"))                                                       \
+                        name##_wide arguments;                                                            \
+                else                                                                                      \
+                        name##_narrow arguments;                                                          \
         }
 #else
-#define TWICE(name, parameters, arguments)                                                                                                                     \
+#define TWICE(name, parameters, arguments) \
         static HOT void name##_all parameters { name##_loop arguments; }
 #endif
 #define AT(pair, i) cx(pair##_re[i], pair##_im[i])
@@ -63,7 +64,8 @@ struct twelve {
 static inline __attribute__((always_inline)) struct quad correct12(struct quad m, struct twelve e)
 {
         struct cx a = cx_sub(m.s11, e.edf), b = cx_sub(m.s22, e.edr);
-        struct cx u = cx_inv(cx_mul(e.etf, e.etr)), c = cx_mul(cx_sub(m.s21, e.exf), cx_mul(e.etr, u)), d = cx_mul(cx_sub(m.s12, e.exr), cx_mul(e.etf, u));
+        struct cx u = cx_inv(cx_mul(e.etf, e.etr)), c = cx_mul(cx_sub(m.s21, e.exf), cx_mul(e.etr, u)),
+                  d = cx_mul(cx_sub(m.s12, e.exr), cx_mul(e.etf, u));
         struct cx cd = cx_mul(cx_mul(c, d), cx_mul(e.erf, e.err));
         struct cx p = cx_add(e.erf, cx_mul(a, e.esf)), q = cx_add(e.err, cx_mul(b, e.esr));
         struct cx n = cx_inv(cx_sub(cx_mul(p, q), cx_mul(cd, cx_mul(e.elf, e.elr))));
@@ -74,13 +76,13 @@ static inline __attribute__((always_inline)) struct quad correct12(struct quad m
 
 /* The columns are taken out of their structs first: gcc then sees plain pointers, and ivdep tells it that a point depends on no other
    point (in place is allowed, so they are not restrict). */
-#define COLUMNS(name, net)                                                                                                                           \
-        double *name##11_re = (net)->re[0], *name##11_im = (net)->im[0], *name##12_re = (net)->re[1], *name##12_im = (net)->im[1];                   \
+#define COLUMNS(name, net)                                                                                                         \
+        double *name##11_re = (net)->re[0], *name##11_im = (net)->im[0], *name##12_re = (net)->re[1], *name##12_im = (net)->im[1]; \
         double *name##21_re = (net)->re[2], *name##21_im = (net)->im[2], *name##22_re = (net)->re[3], *name##22_im = (net)->im[3]
 #define READ(name, i) ((struct quad){AT(name##11, i), AT(name##12, i), AT(name##21, i), AT(name##22, i)})
-#define WRITE(name, i, q)                                                                                                                            \
-        (name##11_re[i] = (q).s11.re, name##11_im[i] = (q).s11.im, name##12_re[i] = (q).s12.re, name##12_im[i] = (q).s12.im,                         \
-         name##21_re[i] = (q).s21.re, name##21_im[i] = (q).s21.im, name##22_re[i] = (q).s22.re, name##22_im[i] = (q).s22.im)
+#define WRITE(name, i, q)                                                                                                        \
+        (name##11_re [i] = (q).s11.re, name##11_im [i] = (q).s11.im, name##12_re [i] = (q).s12.re, name##12_im [i] = (q).s12.im, \
+         name##21_re [i] = (q).s21.re, name##21_im [i] = (q).s21.im, name##22_re [i] = (q).s22.re, name##22_im [i] = (q).s22.im)
 #define TERM_COLUMN(name, t) const double *name##_re = e->re[t], *name##_im = e->im[t]
 
 LOOP unterminate_loop(size_t n, const struct net2 *raw, const struct switch_terms *sw, const struct net2 *out)
@@ -109,7 +111,8 @@ LOOP correct8_loop(size_t n, const struct terms *e, const struct net2 *raw, cons
         TERM_COLUMN(k, TERM_K);
 #pragma GCC ivdep
         for (size_t i = 0; i < n; i++) {
-                struct quad q = correct8(READ(m, i), (struct eight){AT(edf, i), AT(esf, i), AT(erf, i), AT(edr, i), AT(esr, i), AT(err, i), AT(k, i)});
+                struct quad q = correct8(READ(m, i),
+                                         (struct eight){AT(edf, i), AT(esf, i), AT(erf, i), AT(edr, i), AT(esr, i), AT(err, i), AT(k, i)});
                 WRITE(s, i, q);
         }
 }
@@ -130,11 +133,13 @@ LOOP correct8_switch_loop(size_t n, const struct terms *e, const struct net2 *ra
 #pragma GCC ivdep
         for (size_t i = 0; i < n; i++) {
                 struct quad m = unterminate(READ(m, i), AT(f, i), AT(r, i));
-                struct quad q = correct8(m, (struct eight){AT(edf, i), AT(esf, i), AT(erf, i), AT(edr, i), AT(esr, i), AT(err, i), AT(k, i)});
+                struct quad q =
+                        correct8(m, (struct eight){AT(edf, i), AT(esf, i), AT(erf, i), AT(edr, i), AT(esr, i), AT(err, i), AT(k, i)});
                 WRITE(s, i, q);
         }
 }
-TWICE(correct8_switch, (size_t n, const struct terms *e, const struct net2 *raw, const struct switch_terms *sw, const struct net2 *out), (n, e, raw, sw, out))
+TWICE(correct8_switch, (size_t n, const struct terms *e, const struct net2 *raw, const struct switch_terms *sw, const struct net2 *out),
+      (n, e, raw, sw, out))
 
 LOOP correct12_loop(size_t n, const struct terms *e, const struct net2 *raw, const struct net2 *out)
 {
@@ -154,8 +159,9 @@ LOOP correct12_loop(size_t n, const struct terms *e, const struct net2 *raw, con
         TERM_COLUMN(exr, TERM_EXR);
 #pragma GCC ivdep
         for (size_t i = 0; i < n; i++) {
-                struct quad q = correct12(READ(m, i), (struct twelve){AT(edf, i), AT(esf, i), AT(erf, i), AT(edr, i), AT(esr, i), AT(err, i), AT(elf, i),
-                                                                      AT(etf, i), AT(exf, i), AT(elr, i), AT(etr, i), AT(exr, i)});
+                struct quad q =
+                        correct12(READ(m, i), (struct twelve){AT(edf, i), AT(esf, i), AT(erf, i), AT(edr, i), AT(esr, i), AT(err, i),
+                                                              AT(elf, i), AT(etf, i), AT(exf, i), AT(elr, i), AT(etr, i), AT(exr, i)});
                 WRITE(s, i, q);
         }
 }
@@ -166,14 +172,16 @@ static enum code axes_check(const char *what, const struct axis *a, const struct
         if (axis_equal(a, terms))
                 return CODE_OK;
         return tp_fail(err, CODE_BAD_INPUT,
-                       "%s has %zu frequencies from %.9g to %.9g Hz, the calibration %zu from %.9g to %.9g Hz; sweep the calibration's frequencies or recalibrate",
+                       "%s has %zu frequencies from %.9g to %.9g Hz, the calibration %zu from %.9g to %.9g Hz; sweep the calibration's "
+                       "frequencies or recalibrate",
                        what, a->n, a->hz[0], a->hz[a->n - 1], terms->n, terms->hz[0], terms->hz[terms->n - 1]);
 }
 
 enum code rf_switch_remove(const struct switch_terms *sw, const struct net2 *raw, struct net2 *out, struct tp_error *err)
 {
         if (!axis_equal(sw->axis, raw->axis) || !axis_equal(out->axis, raw->axis))
-                return tp_fail(err, CODE_BAD_INPUT, "the switch terms have %zu frequencies, the sweep %zu; both must have the same list", sw->axis->n, raw->axis->n);
+                return tp_fail(err, CODE_BAD_INPUT, "the switch terms have %zu frequencies, the sweep %zu; both must have the same list",
+                               sw->axis->n, raw->axis->n);
         unterminate_all(raw->axis->n, raw, sw, out);
         out->plane = raw->plane;
         return CODE_OK;
@@ -182,7 +190,8 @@ enum code rf_switch_remove(const struct switch_terms *sw, const struct net2 *raw
 enum code rf_switch_insert(const struct switch_terms *sw, const struct net2 *s, struct net2 *out, struct tp_error *err)
 {
         if (!axis_equal(sw->axis, s->axis) || !axis_equal(out->axis, s->axis))
-                return tp_fail(err, CODE_BAD_INPUT, "the switch terms have %zu frequencies, the network %zu; both must have the same list", sw->axis->n, s->axis->n);
+                return tp_fail(err, CODE_BAD_INPUT, "the switch terms have %zu frequencies, the network %zu; both must have the same list",
+                               sw->axis->n, s->axis->n);
         for (size_t i = 0; i < s->axis->n; i++)
                 net2_put(out, i, rf_switch_insert_point(net2_get(s, i), CMPLX(sw->f_re[i], sw->f_im[i]), CMPLX(sw->r_re[i], sw->r_im[i])));
         out->plane = s->plane;
@@ -210,14 +219,16 @@ struct m2 rf_switch_insert_point(struct m2 s, double complex forward, double com
 struct m2 rf_correct2_point(const struct terms *e, size_t i, struct m2 raw)
 {
         if (e->model == TERMS_TWELVE)
-                return m2_of_quad(correct12(quad_of(raw), (struct twelve){TERM(TERM_EDF, i), TERM(TERM_ESF, i), TERM(TERM_ERF, i), TERM(TERM_EDR, i), TERM(TERM_ESR, i),
-                                                                          TERM(TERM_ERR, i), TERM(TERM_ELF, i), TERM(TERM_ETF, i), TERM(TERM_EXF, i), TERM(TERM_ELR, i),
-                                                                          TERM(TERM_ETR, i), TERM(TERM_EXR, i)}));
-        return m2_of_quad(correct8(quad_of(raw), (struct eight){TERM(TERM_EDF, i), TERM(TERM_ESF, i), TERM(TERM_ERF, i), TERM(TERM_EDR, i), TERM(TERM_ESR, i),
-                                                                TERM(TERM_ERR, i), TERM(TERM_K, i)}));
+                return m2_of_quad(correct12(quad_of(raw),
+                                            (struct twelve){TERM(TERM_EDF, i), TERM(TERM_ESF, i), TERM(TERM_ERF, i), TERM(TERM_EDR, i),
+                                                            TERM(TERM_ESR, i), TERM(TERM_ERR, i), TERM(TERM_ELF, i), TERM(TERM_ETF, i),
+                                                            TERM(TERM_EXF, i), TERM(TERM_ELR, i), TERM(TERM_ETR, i), TERM(TERM_EXR, i)}));
+        return m2_of_quad(correct8(quad_of(raw), (struct eight){TERM(TERM_EDF, i), TERM(TERM_ESF, i), TERM(TERM_ERF, i), TERM(TERM_EDR, i),
+                                                                TERM(TERM_ESR, i), TERM(TERM_ERR, i), TERM(TERM_K, i)}));
 }
 
-enum code rf_correct2(const struct terms *terms, const struct net2 *raw, const struct switch_terms *or_null, struct net2 *out, struct tp_error *err)
+enum code rf_correct2(const struct terms *terms, const struct net2 *raw, const struct switch_terms *or_null, struct net2 *out,
+                      struct tp_error *err)
 {
         enum code code = axes_check("the sweep", raw->axis, terms->axis, err);
         if (code)
@@ -225,14 +236,18 @@ enum code rf_correct2(const struct terms *terms, const struct net2 *raw, const s
         if (!axis_equal(out->axis, terms->axis))
                 return tp_fail(err, CODE_BUG, "correction: the result's axis is not the sweep's");
         if (raw->plane != PLANE_RECEIVER)
-                return tp_fail(err, CODE_BAD_INPUT, "only raw data can be corrected; this network lies in plane %s", plane_words[raw->plane]);
+                return tp_fail(err, CODE_BAD_INPUT, "only raw data can be corrected; this network lies in plane %s",
+                               plane_words[raw->plane]);
         size_t n = raw->axis->n;
         switch (terms->model) {
-        case TERMS_TWELVE: correct12_all(n, terms, raw, out); break;
+        case TERMS_TWELVE:
+                correct12_all(n, terms, raw, out);
+                break;
         case TERMS_EIGHT:
                 if (terms->switch_removed && !or_null)
                         return tp_fail(err, CODE_BAD_INPUT,
-                                       "the calibration (%s) was solved with switch terms removed and the sweep comes without switch terms; measure them, or recalibrate without",
+                                       "the calibration (%s) was solved with switch terms removed and the sweep comes without switch "
+                                       "terms; measure them, or recalibrate without",
                                        terms->method);
                 if (or_null && (code = axes_check("the set of switch terms", or_null->axis, terms->axis, err)))
                         return code;
@@ -242,8 +257,12 @@ enum code rf_correct2(const struct terms *terms, const struct net2 *raw, const s
                         correct8_all(n, terms, raw, out);
                 break;
         case TERMS_ONE_PORT:
-                return tp_fail(err, CODE_BAD_INPUT, "a one-port calibration (%s) corrects reflections only; use solt, unknown_thru or multiline_trl for two-ports", terms->method);
-        case TERMS_UNKNOWN: return tp_fail(err, CODE_STATE, "the calibration has no terms yet");
+                return tp_fail(
+                        err, CODE_BAD_INPUT,
+                        "a one-port calibration (%s) corrects reflections only; use solt, unknown_thru or multiline_trl for two-ports",
+                        terms->method);
+        case TERMS_UNKNOWN:
+                return tp_fail(err, CODE_STATE, "the calibration has no terms yet");
         }
         for (size_t i = 0; i < n; i++) {
                 out->z_re[i] = terms->z_re[i];
@@ -253,7 +272,8 @@ enum code rf_correct2(const struct terms *terms, const struct net2 *raw, const s
         return CODE_OK;
 }
 
-enum code rf_correct1(const struct terms *e, int port, const double *raw_re, const double *raw_im, double *out_re, double *out_im, struct tp_error *err)
+enum code rf_correct1(const struct terms *e, int port, const double *raw_re, const double *raw_im, double *out_re, double *out_im,
+                      struct tp_error *err)
 {
         if (port != 1 && port != 2)
                 return tp_fail(err, CODE_BAD_INPUT, "port %d does not exist; a two-port analyzer has ports 1 and 2", port);
@@ -287,7 +307,8 @@ struct m2 rf_embed2_point(const struct terms *e, size_t i, struct m2 s)
                      t[TERM_EXF] + t[TERM_ETF] * s.e[2] / d1, t[TERM_EDR] + t[TERM_ERR] * (s.e[3] - t[TERM_ELR] * d) / d2);
 }
 
-enum code rf_embed2(const struct terms *terms, const struct net2 *s, const struct switch_terms *or_null, struct net2 *raw, struct tp_error *err)
+enum code rf_embed2(const struct terms *terms, const struct net2 *s, const struct switch_terms *or_null, struct net2 *raw,
+                    struct tp_error *err)
 {
         enum code code = axes_check("the network", s->axis, terms->axis, err);
         if (code)

@@ -21,7 +21,8 @@ struct m2 rf_correct2_point(const struct terms *terms, size_t i, struct m2 raw_u
 enum code rf_correct1(const struct terms *terms, int port, const double *raw_re, const double *raw_im, double *out_re, double *out_im,
                       struct tp_error *err);
 /* The inverse of rf_correct2, for tests and forecasts. */
-enum code rf_embed2(const struct terms *terms, const struct net2 *s, const struct switch_terms *or_null, struct net2 *raw, struct tp_error *err);
+enum code rf_embed2(const struct terms *terms, const struct net2 *s, const struct switch_terms *or_null, struct net2 *raw,
+                    struct tp_error *err);
 struct m2 rf_embed2_point(const struct terms *terms, size_t i, struct m2 s);
 
 /* Moves both planes by d1_m, d2_m along a line of propagation constant gamma (1/m, per frequency), positive = towards the device centre.

@@ -2,8 +2,9 @@
  * Idea        Every quantity is a short formula of one complex impedance Z(S); its gradient is the analytic dZ/dS times one factor, so the
  *             uncertainty of each comes out of the same few lines as its value.
  * Sources     dZ = (I - S)^{-1} dS (Z + z I) follows from Z = z (I - S)^{-1}(I + S); dY = -Y dZ Y.
- * Trap        the differential impedance from Z loses seven digits at 70 kHz (Z of a nearly floating device is huge), and from det Y four.  Formed here
- *             from the pi: with y1, y2 to ground, det Y = y1 y2 - y1 Y21 - y2 Y12 without cancellation, and errors of y1, y2 leave the ratio. */
+ * Trap        the differential impedance from Z loses seven digits at 70 kHz (Z of a nearly floating device is huge), and from det Y four.
+ * Formed here from the pi: with y1, y2 to ground, det Y = y1 y2 - y1 Y21 - y2 Y12 without cancellation, and errors of y1, y2 leave the
+ * ratio. */
 #include "rf/extract.h"
 #include "rf/convert.h"
 #include "rf/small.h"
@@ -25,7 +26,9 @@ static double complex view_of_y(enum view view, struct m2 y, double complex d_dy
         for (int k = 0; k < 4; k++)
                 d_dy[k] = 0;
         switch (view) {
-        case VIEW_SINGLE: d_dy[0] = -1 / (y.e[0] * y.e[0]); return 1 / y.e[0];
+        case VIEW_SINGLE:
+                d_dy[0] = -1 / (y.e[0] * y.e[0]);
+                return 1 / y.e[0];
         case VIEW_SERIES: {
                 double complex m = y.e[1] + y.e[2];
                 d_dy[1] = d_dy[2] = 2 / (m * m);
@@ -40,7 +43,8 @@ static double complex view_of_y(enum view view, struct m2 y, double complex d_dy
                 return z;
         }
         case VIEW_UNKNOWN:
-        case VIEW_COUNT: break;
+        case VIEW_COUNT:
+                break;
         }
         return CMPLX(NAN, NAN);
 }
@@ -93,7 +97,8 @@ double rf_element(enum view view, enum element element, struct m2 s, double z_re
                 break;
         }
         case ELEMENT_UNKNOWN:
-        case ELEMENT_COUNT: break;
+        case ELEMENT_COUNT:
+                break;
         }
         if (!isfinite(value))
                 value = NAN;
@@ -109,7 +114,8 @@ enum code rf_interpolation(const struct axis *axis, double hz, size_t *ret_first
 {
         double first_hz = axis->hz[0], last_hz = axis->hz[axis->n - 1];
         if (!(hz >= first_hz * (1 - 1e-12) && hz <= last_hz * (1 + 1e-12)))
-                return tp_fail(err, CODE_UNRESOLVABLE, "%.9g Hz lies outside the sweep, which goes from %.9g to %.9g Hz", hz, first_hz, last_hz);
+                return tp_fail(err, CODE_UNRESOLVABLE, "%.9g Hz lies outside the sweep, which goes from %.9g to %.9g Hz", hz, first_hz,
+                               last_hz);
         size_t near = axis_nearest(axis, hz), m = axis->n < 5 ? axis->n : 5;
         if (fabs(axis->hz[near] - hz) <= 1e-12 * hz) {
                 *ret_first = near;
@@ -154,7 +160,9 @@ static enum code real_z(const struct net2 *net, double *ret_z, struct tp_error *
         *ret_z = net2_z_real(net);
         if (*ret_z > 0)
                 return CODE_OK;
-        return tp_fail(err, CODE_BAD_INPUT, "extraction needs one real reference impedance; this network's is complex, unknown or changes over frequency; renormalise it first");
+        return tp_fail(err, CODE_BAD_INPUT,
+                       "extraction needs one real reference impedance; this network's is complex, unknown or changes over frequency; "
+                       "renormalise it first");
 }
 
 enum code rf_interpolate(const struct net2 *net, double hz, struct m2 *ret_s, struct tp_error *err)
@@ -198,7 +206,8 @@ enum code rf_self_resonance(const struct net2 *net, enum view view, bool capacit
         double before = 0;
         for (size_t i = start; i < n; i++) {
                 double complex z = rf_view_z(view, net2_get(net, i), z_ref, NULL);
-                /* an inductor ends in a parallel resonance, where Y is smooth and Z has a pole; a capacitor in a series one: the other way round */
+                /* an inductor ends in a parallel resonance, where Y is smooth and Z has a pole; a capacitor in a series one: the other way
+                 * round */
                 double now = capacitor ? cimag(z) : cimag(1 / z);
                 if (i > start && (before <= 0) != (now <= 0)) {
                         double f0 = net->axis->hz[i - 1], f1 = net->axis->hz[i];
@@ -211,14 +220,16 @@ enum code rf_self_resonance(const struct net2 *net, enum view view, bool capacit
         return CODE_OK;
 }
 
-enum code rf_line_extract(const struct net2 *net, double length_m, double *gamma_re, double *gamma_im, double *zc_re, double *zc_im, bool *valid, struct tp_error *err)
+enum code rf_line_extract(const struct net2 *net, double length_m, double *gamma_re, double *gamma_im, double *zc_re, double *zc_im,
+                          bool *valid, struct tp_error *err)
 {
         double z_ref;
         enum code code = real_z(net, &z_ref, err);
         if (code)
                 return code;
         if (!(length_m > 0 && length_m < 1))
-                return tp_fail(err, CODE_BAD_INPUT, "a line of %.6g m is no on-wafer line; its length must lie between 0 and 1 m", length_m);
+                return tp_fail(err, CODE_BAD_INPUT, "a line of %.6g m is no on-wafer line; its length must lie between 0 and 1 m",
+                               length_m);
         double turns = 0, before = 0, before_hz = 0;
         for (size_t i = 0; i < net->axis->n; i++) {
                 struct m2 abcd = rf_abcd_from_s(net2_get(net, i), z_ref);

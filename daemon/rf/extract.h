@@ -1,5 +1,5 @@
-/* extract.h: L, C, R, Q, SRF of a device and gamma, Zc of a line from its S.  Each number comes with its complex gradient, so that any list of
-   causes can be carried through: dq = Re( sum_j grad[j] dS[j] ).  For a cause with sensitivity D[j] (complex) and circular standard
+/* extract.h: L, C, R, Q, SRF of a device and gamma, Zc of a line from its S.  Each number comes with its complex gradient, so that any list
+   of causes can be carried through: dq = Re( sum_j grad[j] dS[j] ).  For a cause with sensitivity D[j] (complex) and circular standard
    uncertainty u per component, u(q) = u |sum_j grad[j] D[j]|. */
 #ifndef TIPPLANE_RF_EXTRACT_H
 #define TIPPLANE_RF_EXTRACT_H
@@ -7,8 +7,8 @@
 
 enum view {
         VIEW_UNKNOWN,
-        VIEW_SINGLE,      /* port 2 grounded: Z = 1/Y11 */
-        VIEW_SERIES,      /* series branch of the pi: Z = -2/(Y12 + Y21) */
+        VIEW_SINGLE,       /* port 2 grounded: Z = 1/Y11 */
+        VIEW_SERIES,       /* series branch of the pi: Z = -2/(Y12 + Y21) */
         VIEW_DIFFERENTIAL, /* floating between the probes: Zd, formed from Y */
         VIEW_COUNT
 };
@@ -37,13 +37,13 @@ enum code rf_interpolation(const struct axis *axis, double hz, size_t *ret_first
 /* The interpolated two-port as S in the network's own real z_ref. */
 enum code rf_interpolate(const struct net2 *net, double hz, struct m2 *ret_s, struct tp_error *err);
 
-/* First sign change of the reactance above the frequency of largest |Q|, inductor: + to -, capacitor: - to +; found by linear interpolation of
-   the susceptance.  *ret_hz is NaN, *ret_found false when there is none in the sweep ("> f_max"). */
+/* First sign change of the reactance above the frequency of largest |Q|, inductor: + to -, capacitor: - to +; found by linear interpolation
+   of the susceptance.  *ret_hz is NaN, *ret_found false when there is none in the sweep ("> f_max"). */
 enum code rf_self_resonance(const struct net2 *net, enum view view, bool capacitor, bool *ret_found, double *ret_hz, struct tp_error *err);
 
-/* A line of length_m: gamma (1/m), Zc (ohm) per frequency; the phase is unwrapped from low frequency.  valid[i] is false (values as computed)
-   where |sinh gl| < 0.3 and Zc is noise. */
-enum code rf_line_extract(const struct net2 *net, double length_m, double *gamma_re, double *gamma_im, double *zc_re, double *zc_im, bool *valid,
-                          struct tp_error *err);
+/* A line of length_m: gamma (1/m), Zc (ohm) per frequency; the phase is unwrapped from low frequency.  valid[i] is false (values as
+   computed) where |sinh gl| < 0.3 and Zc is noise. */
+enum code rf_line_extract(const struct net2 *net, double length_m, double *gamma_re, double *gamma_im, double *zc_re, double *zc_im,
+                          bool *valid, struct tp_error *err);
 
 #endif

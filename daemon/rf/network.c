@@ -12,10 +12,11 @@ enum code axis_of(size_t n, const double *hz, struct axis *ret, struct tp_error 
                 return tp_fail(err, CODE_BAD_INPUT, "the frequency list is empty; give at least one frequency");
         for (size_t i = 0; i < n; i++) {
                 if (!(hz[i] >= 0 && hz[i] <= 1e15))
-                        return tp_fail(err, CODE_BAD_INPUT, "frequency %zu of %zu is %.17g Hz; it must lie between 0 and 1e15 Hz", i + 1, n, hz[i]);
+                        return tp_fail(err, CODE_BAD_INPUT, "frequency %zu of %zu is %.17g Hz; it must lie between 0 and 1e15 Hz", i + 1, n,
+                                       hz[i]);
                 if (i > 0 && !(hz[i] > hz[i - 1]))
-                        return tp_fail(err, CODE_BAD_INPUT, "frequency %zu of %zu is %.17g Hz after %.17g Hz; frequencies must rise", i + 1, n, hz[i],
-                                       hz[i - 1]);
+                        return tp_fail(err, CODE_BAD_INPUT, "frequency %zu of %zu is %.17g Hz after %.17g Hz; frequencies must rise", i + 1,
+                                       n, hz[i], hz[i - 1]);
         }
         *ret = (struct axis){.n = n, .hz = hz, .hash = hash64(hz, n * sizeof *hz)};
         return CODE_OK;
@@ -97,5 +98,6 @@ struct switch_terms switch_terms_at(void *memory_64, const struct axis *axis)
         size_t stride = net2_stride(axis->n);
         double *column = memory_64;
         memset(memory_64, 0, switch_terms_bytes(axis->n));
-        return (struct switch_terms){.axis = axis, .f_re = column, .f_im = column + stride, .r_re = column + 2 * stride, .r_im = column + 3 * stride};
+        return (struct switch_terms){
+                .axis = axis, .f_re = column, .f_im = column + stride, .r_re = column + 2 * stride, .r_im = column + 3 * stride};
 }

@@ -140,10 +140,17 @@ static size_t list_columns(const struct problem *p, struct column columns[RF_COL
 static void point_move(struct point *p, struct column c, double by)
 {
         switch (c.kind) {
-        case COLUMN_RAW: p->raw[c.standard].e[c.entry] += by; break;
-        case COLUMN_IDEAL: p->ideal[c.standard].e[c.entry] += by; break;
-        case COLUMN_LENGTH: p->length_m[c.standard] += by; break;
-        case COLUMN_UNKNOWN: break;
+        case COLUMN_RAW:
+                p->raw[c.standard].e[c.entry] += by;
+                break;
+        case COLUMN_IDEAL:
+                p->ideal[c.standard].e[c.entry] += by;
+                break;
+        case COLUMN_LENGTH:
+                p->length_m[c.standard] += by;
+                break;
+        case COLUMN_UNKNOWN:
+                break;
         }
 }
 

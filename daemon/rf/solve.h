@@ -1,6 +1,6 @@
 /* solve.h: what the solvers of rf/ share; not for other rooms.
-   A solver works in two passes: points first (each frequency alone, root choices open), then the choices along frequency (follow.c), then terms.
-   For sensitivities the same point solver runs again with inputs moved and choices held. */
+   A solver works in two passes: points first (each frequency alone, root choices open), then the choices along frequency (follow.c), then
+   terms. For sensitivities the same point solver runs again with inputs moved and choices held. */
 #ifndef TIPPLANE_RF_SOLVE_H
 #define TIPPLANE_RF_SOLVE_H
 #include "rf/calibration.h"
@@ -24,8 +24,8 @@ struct box {
         double complex a, b, c;
 };
 static inline double complex box_correct(struct box x, double complex w) { return (w - x.b) / (x.a - x.c * w); }
-/* From all reflections with an ideal that touch `port` (1, 2); raw is w.  residual (may be NULL): per standard |predicted - read|, NaN if not used.
-   false: the standards coincide. */
+/* From all reflections with an ideal that touch `port` (1, 2); raw is w.  residual (may be NULL): per standard |predicted - read|, NaN if
+   not used. false: the standards coincide. */
 bool box_from_reflections(const struct point *p, int port, bool unterminated, struct box *ret, double *ret_condition, double *residual);
 /* T_M = r [[a1, b1], [c1, 1]] T_D [[a2, -c2], [-b2, 1]]  ->  eight terms (the twelve-term columns get their equivalents). */
 void terms_from_boxes(struct box x, struct box y, double complex r, double complex t[TERM_COUNT]);
@@ -37,16 +37,16 @@ void terms_put(struct terms *terms, size_t i, const double complex t[TERM_COUNT]
 typedef bool point_solver(const struct point *p, const void *choice, double complex t[TERM_COUNT]);
 void covariance_fill(const struct problem *problem, struct covariance *cov, point_solver *solve, const void *choices, size_t choice_bytes);
 
-/* Two-valued roots along frequency.  ratio[i] = root/estimate, as found with either sign; afterwards with the chosen one, and sign[i] = -1 where it
-   was turned.  From `start`, whose sign the estimate settles, to both ends the root nearer to its neighbour is taken; a step of more
-   than 60 degrees cannot be followed and the estimate chooses. */
+/* Two-valued roots along frequency.  ratio[i] = root/estimate, as found with either sign; afterwards with the chosen one, and sign[i] = -1
+   where it was turned.  From `start`, whose sign the estimate settles, to both ends the root nearer to its neighbour is taken; a step of
+   more than 60 degrees cannot be followed and the estimate chooses. */
 struct followed {
-        double start_angle_deg;   /* of root/estimate at the start, after the choice: 0 … 90 */
-        bool all;                 /* no step was ambiguous */
-        double unfollowed_hz;     /* lowest ambiguous step; NaN */
-        bool contradicts;         /* somewhere the estimate would choose the other root */
+        double start_angle_deg;                     /* of root/estimate at the start, after the choice: 0 … 90 */
+        bool all;                                   /* no step was ambiguous */
+        double unfollowed_hz;                       /* lowest ambiguous step; NaN */
+        bool contradicts;                           /* somewhere the estimate would choose the other root */
         double contradiction_hz, contradiction_deg; /* nearest to the start */
-        double worst_deg, worst_hz; /* largest angle between root and estimate */
+        double worst_deg, worst_hz;                 /* largest angle between root and estimate */
 };
 void root_follow(size_t n, const double *hz, size_t start, double complex *ratio, signed char *sign, struct followed *ret);
 

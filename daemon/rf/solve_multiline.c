@@ -1,17 +1,16 @@
 /* solve_multiline.c: "multiline_trl": lines of one cross-section and different lengths, and a reflect (calibration.h).
- * Sources     Marks, IEEE Trans. MTT 39 (1991) 1205; weights and normalised standard deviation as in DeGroot, Jargon & Marks, 60th ARFTG 2002;
- *             line impedance from capacitance: Marks & Williams, IEEE MGWL 1 (1991) 141.
- * Notation    T_k = r X diag(z_k, 1/z_k) Y, z_k = e^{-g (l_k - l_0)}, planes in the middle of line 0, X = [[1, b1], [ca1, 1]] diag(a1, 1),
- *             Y = diag(a2, 1) [[1, -ca2], [-b2, 1]].  "pair": line k with the common line c.
- * Idea        1. Propagation constant: eigenvalues of each pair, logarithms unwrapped by a ladder from the shortest to the longest difference, then
- *                least squares with the covariance that the common line brings (V^{-1} = I - 11^T/N).  Frequencies go outward from one where the shortest
- *                pair is in its best range, each starting from its neighbour's result.
+ * Sources     Marks, IEEE Trans. MTT 39 (1991) 1205; weights and normalised standard deviation as in DeGroot, Jargon & Marks, 60th ARFTG
+ * 2002; line impedance from capacitance: Marks & Williams, IEEE MGWL 1 (1991) 141. Notation    T_k = r X diag(z_k, 1/z_k) Y, z_k = e^{-g
+ * (l_k - l_0)}, planes in the middle of line 0, X = [[1, b1], [ca1, 1]] diag(a1, 1), Y = diag(a2, 1) [[1, -ca2], [-b2, 1]].  "pair": line k
+ * with the common line c. Idea        1. Propagation constant: eigenvalues of each pair, logarithms unwrapped by a ladder from the shortest
+ * to the longest difference, then least squares with the covariance that the common line brings (V^{-1} = I - 11^T/N).  Frequencies go
+ * outward from one where the shortest pair is in its best range, each starting from its neighbour's result.
  *             2. b and ca of both ports: Gauss-Markov mean of the pairs' eigenvectors.
  *             3. a1 a2 and r from line 0; a1 from the reflect, up to a sign.
  *             4. The sign is followed along frequency (follow.c) and compared with the estimate.
  *             5. Zc where C (or Zc) is known; planes and impedance are moved into the boxes: planes first, in the line's own impedance.
- * Rejected    |lambda| < 1 to tell the eigenvalues apart: with noise and short differences it flips.  |b| < |a/c|: wrong where directivity is
- *             larger than 1/source match.  Weights from the measured eigenvalues themselves: biased. */
+ * Rejected    |lambda| < 1 to tell the eigenvalues apart: with noise and short differences it flips.  |b| < |a/c|: wrong where directivity
+ * is larger than 1/source match.  Weights from the measured eigenvalues themselves: biased. */
 #include "rf/convert.h"
 #include "rf/small.h"
 #include "rf/solve.h"
@@ -189,9 +188,10 @@ static bool boxes(size_t n, const struct m2 *t, const double *l, size_t c, doubl
         return isfinite(s->nstd);
 }
 
-/* Everything at one frequency.  held NULL: the first pass, from the estimate g0; it chooses the common line and leaves the sign of a1 as it comes.
-   Otherwise common line, weights and sign are the held ones.  residual (may be NULL): per standard. */
-static bool solve_point(const struct point *p, const struct lines *ln, const struct choice *held, double complex g0, struct solution *s, double *residual)
+/* Everything at one frequency.  held NULL: the first pass, from the estimate g0; it chooses the common line and leaves the sign of a1 as it
+   comes. Otherwise common line, weights and sign are the held ones.  residual (may be NULL): per standard. */
+static bool solve_point(const struct point *p, const struct lines *ln, const struct choice *held, double complex g0, struct solution *s,
+                        double *residual)
 {
         struct m2 t[RF_STANDARD_MAX];
         double l[RF_STANDARD_MAX];
@@ -241,7 +241,8 @@ static bool solve_point(const struct point *p, const struct lines *ln, const str
                 return true;
         s->reciprocity = 0;
         for (size_t k = 0; k < ln->n; k++) { /* each line as the calibration now sees it, against a matched line of its length */
-                struct m2 tk = m2_scale(1 / s->r, m2_mul(m2_diag(1 / s->a1, 1), m2_mul(xi, m2_mul(t[k], m2_mul(yi, m2_diag(1 / s->a2, 1))))));
+                struct m2 tk =
+                        m2_scale(1 / s->r, m2_mul(m2_diag(1 / s->a1, 1), m2_mul(xi, m2_mul(t[k], m2_mul(yi, m2_diag(1 / s->a2, 1))))));
                 struct m2 sk = rf_s_from_t(tk);
                 double complex e = cexp(-s->g * (l[k] - l[0]));
                 residual[ln->at[k]] = m2_distance(sk, m2_of(0, e, e, 0));
@@ -293,7 +294,8 @@ static bool terms_point(const struct point *p, const void *choice, double comple
         return true;
 }
 
-/* ---- the whole band ---------------------------------------------------------------------------------------------------------------------- */
+/* ---- the whole band
+ * ---------------------------------------------------------------------------------------------------------------------- */
 
 struct workspace {
         struct solution *solution;
@@ -305,7 +307,9 @@ struct workspace {
 
 size_t multiline_workspace(size_t n, size_t standards)
 {
-        return n * (sizeof(struct solution) + sizeof(struct choice) + sizeof(double complex) + standards * sizeof(double) + sizeof(signed char)) + 256;
+        return n * (sizeof(struct solution) + sizeof(struct choice) + sizeof(double complex) + standards * sizeof(double) +
+                    sizeof(signed char)) +
+               256;
 }
 
 static struct workspace lay_out(void *memory, size_t n, size_t standards)
@@ -325,21 +329,28 @@ static enum code check(const struct problem *p, const struct lines *ln, struct t
         for (size_t k = 0; k < ln->n; k++) {
                 const struct rf_standard *a = &p->standards[ln->at[k]];
                 if (!(a->length_m >= 0 && a->length_m < 1))
-                        return tp_fail(err, CODE_BAD_INPUT, "multiline_trl: %s has a length of %.6g m; it must lie between 0 and 1 m", standard_name(a), a->length_m);
+                        return tp_fail(err, CODE_BAD_INPUT, "multiline_trl: %s has a length of %.6g m; it must lie between 0 and 1 m",
+                                       standard_name(a), a->length_m);
                 for (size_t j = 0; j < k; j++)
                         if (!(fabs(a->length_m - p->standards[ln->at[j]].length_m) >= 1e-6))
-                                return tp_fail(err, CODE_BAD_INPUT, "multiline_trl: %s and %s are both %.4g um long; lines must differ by 1 um at least",
+                                return tp_fail(err, CODE_BAD_INPUT,
+                                               "multiline_trl: %s and %s are both %.4g um long; lines must differ by 1 um at least",
                                                standard_name(&p->standards[ln->at[j]]), standard_name(a), a->length_m * 1e6);
         }
         double eps = creal(p->eps_eff_guess);
         if (!(eps >= 1 && eps <= 50) || !(cimag(p->eps_eff_guess) <= 0))
-                return tp_fail(err, CODE_BAD_INPUT, "multiline_trl: a guess of %.4g%+.4gj for the effective permittivity is impossible; its real part lies between 1 and 50, the imaginary one is not positive", eps,
-                               cimag(p->eps_eff_guess));
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "multiline_trl: a guess of %.4g%+.4gj for the effective permittivity is impossible; its real part lies "
+                               "between 1 and 50, the imaginary one is not positive",
+                               eps, cimag(p->eps_eff_guess));
         if (!(cabs(p->reflect_estimate) > 0.1 && cabs(p->reflect_estimate) < 10))
-                return tp_fail(err, CODE_BAD_INPUT, "multiline_trl: a reflect estimate of %.4g%+.4gj is none; give -1 for a short, +1 for an open", creal(p->reflect_estimate),
-                               cimag(p->reflect_estimate));
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "multiline_trl: a reflect estimate of %.4g%+.4gj is none; give -1 for a short, +1 for an open",
+                               creal(p->reflect_estimate), cimag(p->reflect_estimate));
         if (!(fabs(p->reflect_offset_m) < 0.1 && fabs(p->plane_shift_m) < 0.1))
-                return tp_fail(err, CODE_BAD_INPUT, "multiline_trl: a reflect offset of %.4g m or a plane shift of %.4g m is no on-wafer length", p->reflect_offset_m, p->plane_shift_m);
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "multiline_trl: a reflect offset of %.4g m or a plane shift of %.4g m is no on-wafer length",
+                               p->reflect_offset_m, p->plane_shift_m);
         if (!(p->axis->hz[0] > 0))
                 return tp_fail(err, CODE_BAD_INPUT, "multiline_trl: lines say nothing at %.6g Hz; begin above 0", p->axis->hz[0]);
         return CODE_OK;
@@ -358,19 +369,25 @@ static size_t first_frequency(const struct problem *p, const struct lines *ln)
 
 static double complex guess(const struct problem *p, double hz) { return CMPLX(0, RF_TWO_PI * hz / RF_C0_M_S) * csqrt(p->eps_eff_guess); }
 
-static enum code solve_at(const struct problem *p, const struct lines *ln, size_t i, double complex g0, struct workspace *w, struct tp_error *err)
+static enum code solve_at(const struct problem *p, const struct lines *ln, size_t i, double complex g0, struct workspace *w,
+                          struct tp_error *err)
 {
         struct point at;
         double *residual = w->residual + i * p->standard_n;
         point_load(p, i, &at);
         if (solve_point(&at, ln, NULL, g0, &w->solution[i], residual) && isfinite(cabs(w->solution[i].a1)))
                 return CODE_OK;
-        return tp_fail(err, CODE_UNRESOLVABLE, "multiline_trl: at %.9g Hz the lines do not differ or do not transmit, so nothing can be solved; leave this frequency out or add a line of another length",
+        return tp_fail(err, CODE_UNRESOLVABLE,
+                       "multiline_trl: at %.9g Hz the lines do not differ or do not transmit, so nothing can be solved; leave this "
+                       "frequency out or add a line of another length",
                        p->axis->hz[i]);
 }
 
 /* g of a neighbour at another frequency: the phase grows with f, the loss about with its root. */
-static double complex scaled(double complex g, double from_hz, double to_hz) { return CMPLX(creal(g) * sqrt(to_hz / from_hz), cimag(g) * to_hz / from_hz); }
+static double complex scaled(double complex g, double from_hz, double to_hz)
+{
+        return CMPLX(creal(g) * sqrt(to_hz / from_hz), cimag(g) * to_hz / from_hz);
+}
 
 static enum code settle_sign(const struct problem *p, struct workspace *w, struct diagnosis *d, struct tp_error *err)
 {
@@ -396,21 +413,29 @@ static enum code settle_sign(const struct problem *p, struct workspace *w, struc
         d->contradiction_deg = f.contradiction_deg;
         if (f.start_angle_deg > 60)
                 return tp_fail(err, CODE_BAD_INPUT,
-                               "multiline_trl: at %.6g GHz, where the lines are good, the solved reflect lies %.0f degrees from its estimate or from its opposite: its sign cannot be settled; "
+                               "multiline_trl: at %.6g GHz, where the lines are good, the solved reflect lies %.0f degrees from its "
+                               "estimate or from its opposite: its sign cannot be settled; "
                                "check estimate (%.3g%+.3gj) and offset (%.4g um)",
-                               p->axis->hz[start] / 1e9, f.start_angle_deg, creal(p->reflect_estimate), cimag(p->reflect_estimate), p->reflect_offset_m * 1e6);
+                               p->axis->hz[start] / 1e9, f.start_angle_deg, creal(p->reflect_estimate), cimag(p->reflect_estimate),
+                               p->reflect_offset_m * 1e6);
         if (f.contradicts && !p->reflect_contradiction_allowed)
                 return tp_fail(err, CODE_BAD_INPUT,
-                               "multiline_trl: followed from %.6g GHz, the solved reflect lies %.0f degrees from its estimate at %.6g GHz (%.0f at most, at %.6g GHz): by the estimate "
+                               "multiline_trl: followed from %.6g GHz, the solved reflect lies %.0f degrees from its estimate at %.6g GHz "
+                               "(%.0f at most, at %.6g GHz): by the estimate "
                                "its sign would flip there; check the offset of %.4g um and the kind of reflect",
-                               p->axis->hz[start] / 1e9, f.contradiction_deg, f.contradiction_hz / 1e9, f.worst_deg, f.worst_hz / 1e9, p->reflect_offset_m * 1e6);
+                               p->axis->hz[start] / 1e9, f.contradiction_deg, f.contradiction_hz / 1e9, f.worst_deg, f.worst_hz / 1e9,
+                               p->reflect_offset_m * 1e6);
         if (f.contradicts)
-                diagnosis_warn(d, "the followed reflect lies %.0f degrees from its estimate at %.6g GHz: offset (%.4g um) or kind are wrong; the followed sign was kept", f.contradiction_deg,
-                               f.contradiction_hz / 1e9, p->reflect_offset_m * 1e6);
+                diagnosis_warn(d,
+                               "the followed reflect lies %.0f degrees from its estimate at %.6g GHz: offset (%.4g um) or kind are wrong; "
+                               "the followed sign was kept",
+                               f.contradiction_deg, f.contradiction_hz / 1e9, p->reflect_offset_m * 1e6);
         else if (f.worst_deg > 30)
-                diagnosis_warn(d, "the solved reflect lies up to %.0f degrees from its estimate, at %.6g GHz", f.worst_deg, f.worst_hz / 1e9);
+                diagnosis_warn(d, "the solved reflect lies up to %.0f degrees from its estimate, at %.6g GHz", f.worst_deg,
+                               f.worst_hz / 1e9);
         if (!f.all)
-                diagnosis_warn(d, "the reflect jumps by more than 60 degrees at %.6g GHz: there its sign rests on the estimate alone", f.unfollowed_hz / 1e9);
+                diagnosis_warn(d, "the reflect jumps by more than 60 degrees at %.6g GHz: there its sign rests on the estimate alone",
+                               f.unfollowed_hz / 1e9);
         return CODE_OK;
 }
 
@@ -450,15 +475,20 @@ static void diagnose(const struct problem *p, const struct workspace *w, struct 
                 }
         }
         if (reciprocity > 0.01)
-                diagnosis_warn(d, "corrected lines are not reciprocal: |S21 - S12| up to %.2g at %.6g GHz", reciprocity, reciprocity_hz / 1e9);
+                diagnosis_warn(d, "corrected lines are not reciprocal: |S21 - S12| up to %.2g at %.6g GHz", reciprocity,
+                               reciprocity_hz / 1e9);
         if (worn)
-                diagnosis_warn(d, "between %.4g and %.4g GHz the lines are short or half a wave apart somewhere: the normalised standard deviation exceeds %.0f", lowest / 1e9,
-                               highest / 1e9, NSTD_LIMIT);
+                diagnosis_warn(d,
+                               "between %.4g and %.4g GHz the lines are short or half a wave apart somewhere: the normalised standard "
+                               "deviation exceeds %.0f",
+                               lowest / 1e9, highest / 1e9, NSTD_LIMIT);
         if (!(p->line_c_f_m > 0) && !(p->line_z_ohm > 0))
-                diagnosis_warn(d, "results stay in the impedance of the line, which is not known: give its capacitance per metre (or its impedance) to have them in ohm");
+                diagnosis_warn(d, "results stay in the impedance of the line, which is not known: give its capacitance per metre (or its "
+                                  "impedance) to have them in ohm");
 }
 
-enum code multiline_solve(const struct problem *p, void *workspace, struct terms *out, struct covariance *cov, struct diagnosis *d, struct tp_error *err)
+enum code multiline_solve(const struct problem *p, void *workspace, struct terms *out, struct covariance *cov, struct diagnosis *d,
+                          struct tp_error *err)
 {
         const struct method *method = rf_method("multiline_trl");
         enum code code = rf_problem_check(method, p, err);

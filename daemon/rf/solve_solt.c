@@ -1,7 +1,7 @@
 /* solve_solt.c: "sol" and "solt": known reflections at each port, then a known thru (calibration.h).
- * Idea        Each port's box from its reflections (three exactly, more by weighted least squares); the thru, seen through the finished box of one
- *             side, gives load match and transmission tracking of the other.  Switch terms stay inside ELF … ETR: the raw data keep them.
- * Check       From twelve terms the ratio K comes out twice (by ETF and by ETR); their difference is a free figure of quality, as are the implied
+ * Idea        Each port's box from its reflections (three exactly, more by weighted least squares); the thru, seen through the finished box
+ * of one side, gives load match and transmission tracking of the other.  Switch terms stay inside ELF … ETR: the raw data keep them. Check
+ * From twelve terms the ratio K comes out twice (by ETF and by ETR); their difference is a free figure of quality, as are the implied
  *             switch terms against measured ones (Marks, 50th ARFTG, 1997).
  * Not here    isolation (EXF, EXR = 0): on wafer the coupling of the tips depends on what they see, so one number would be wrong. */
 #include "rf/solve.h"
@@ -36,7 +36,8 @@ static bool sol_point(const struct point *p, const void *choice, double complex 
 }
 
 /* Forward terms of a thru with the port-1 box known; call with S and m turned round for the reverse ones. */
-static void thru_terms(struct m2 s, double complex m11, double complex m21, double complex ed, double complex es, double complex er, double complex *el, double complex *et)
+static void thru_terms(struct m2 s, double complex m11, double complex m21, double complex ed, double complex es, double complex er,
+                       double complex *el, double complex *et)
 {
         double complex g = (m11 - ed) / (er + es * (m11 - ed)) - s.e[0]; /* what the port sees beyond the thru's own reflection */
         *el = g / (s.e[1] * s.e[2] + s.e[3] * g);
@@ -96,7 +97,8 @@ static double worst_of(const double *column, const struct axis *axis, double *re
         return worst;
 }
 
-static enum code solve(const struct problem *p, bool thru, double *residual, struct terms *out, struct covariance *cov, struct diagnosis *d, struct tp_error *err)
+static enum code solve(const struct problem *p, bool thru, double *residual, struct terms *out, struct covariance *cov, struct diagnosis *d,
+                       struct tp_error *err)
 {
         const struct method *method = rf_method(thru ? "solt" : "sol");
         enum code code = rf_problem_check(method, p, err);
@@ -111,12 +113,15 @@ static enum code solve(const struct problem *p, bool thru, double *residual, str
                 point_load(p, i, &at);
                 bool good = thru ? solt_terms(&at, t, &d->condition[i], r) : reflections(&at, t, &d->condition[i], r);
                 if (!good || !(d->condition[i] < CONDITION_REFUSE))
-                        return tp_fail(err, CODE_UNRESOLVABLE, "%s: at %.9g Hz two of the reflections coincide (condition number %.3g); use standards that differ there", method->word,
-                                       p->axis->hz[i], good ? d->condition[i] : INFINITY);
+                        return tp_fail(
+                                err, CODE_UNRESOLVABLE,
+                                "%s: at %.9g Hz two of the reflections coincide (condition number %.3g); use standards that differ there",
+                                method->word, p->axis->hz[i], good ? d->condition[i] : INFINITY);
                 for (int k = 0; thru && k < TERM_COUNT; k++)
                         if (!isfinite(creal(t[k])) || !isfinite(cimag(t[k])))
-                                return tp_fail(err, CODE_UNRESOLVABLE, "%s: at %.9g Hz the thru does not transmit (%s comes out infinite); measure the thru again", method->word,
-                                               p->axis->hz[i], term_words[k]);
+                                return tp_fail(err, CODE_UNRESOLVABLE,
+                                               "%s: at %.9g Hz the thru does not transmit (%s comes out infinite); measure the thru again",
+                                               method->word, p->axis->hz[i], term_words[k]);
                 if (thru)
                         quality(p, d, i, t);
                 terms_put(out, i, t);
@@ -130,9 +135,12 @@ static enum code solve(const struct problem *p, bool thru, double *residual, str
         residuals_finish(p, d, residual);
         double hz = 0, worst = worst_of(d->condition, p->axis, &hz);
         if (worst > CONDITION_LIMIT)
-                diagnosis_warn(d, "the reflections are hardly different at %.6g GHz (condition number %.3g): errors of the standards grow there", hz / 1e9, worst);
+                diagnosis_warn(
+                        d, "the reflections are hardly different at %.6g GHz (condition number %.3g): errors of the standards grow there",
+                        hz / 1e9, worst);
         if (thru && (worst = worst_of(d->k_disagreement, p->axis, &hz)) > 0.01)
-                diagnosis_warn(d, "forward and reverse transmission disagree by %.2g %% at %.6g GHz: a bad standard, thru or contact", 100 * worst, hz / 1e9);
+                diagnosis_warn(d, "forward and reverse transmission disagree by %.2g %% at %.6g GHz: a bad standard, thru or contact",
+                               100 * worst, hz / 1e9);
         if (thru && p->switch_terms && (worst = worst_of(d->switch_difference, p->axis, &hz)) > 0.02)
                 diagnosis_warn(d, "the load match implies switch terms %.2g away from the measured ones at %.6g GHz", worst, hz / 1e9);
         if (cov)
@@ -140,12 +148,14 @@ static enum code solve(const struct problem *p, bool thru, double *residual, str
         return CODE_OK;
 }
 
-enum code sol_solve(const struct problem *p, void *workspace, struct terms *out, struct covariance *cov, struct diagnosis *d, struct tp_error *err)
+enum code sol_solve(const struct problem *p, void *workspace, struct terms *out, struct covariance *cov, struct diagnosis *d,
+                    struct tp_error *err)
 {
         return solve(p, false, workspace, out, cov, d, err);
 }
 
-enum code solt_solve(const struct problem *p, void *workspace, struct terms *out, struct covariance *cov, struct diagnosis *d, struct tp_error *err)
+enum code solt_solve(const struct problem *p, void *workspace, struct terms *out, struct covariance *cov, struct diagnosis *d,
+                     struct tp_error *err)
 {
         return solve(p, true, workspace, out, cov, d, err);
 }

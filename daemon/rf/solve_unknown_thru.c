@@ -1,7 +1,8 @@
 /* solve_unknown_thru.c: "unknown_thru": known reflections at each port and any reciprocal two-port between them (calibration.h).
  * Sources     Ferrero & Pisani, IEEE MGWL 2 (1992) 505.
- * Idea        With both boxes known up to one number, N = X^{-1} T_M Y^{-1} is r times the T of the thru; reciprocity says det T = 1, so r = +-sqrt(det N).
- *             The sign is followed from the lowest frequency, where S21 is near exp(-jw tau); the delay guess settles it there and nowhere else. */
+ * Idea        With both boxes known up to one number, N = X^{-1} T_M Y^{-1} is r times the T of the thru; reciprocity says det T = 1, so r
+ * = +-sqrt(det N). The sign is followed from the lowest frequency, where S21 is near exp(-jw tau); the delay guess settles it there and
+ * nowhere else. */
 #include "rf/convert.h"
 #include "rf/solve.h"
 #include <math.h>
@@ -40,7 +41,8 @@ static size_t thru_of(const struct problem *p)
 }
 
 /* Boxes and r with the sign that has Re(r conj near) >= 0; near 0: as it comes. */
-static bool solve_point(const struct point *p, double complex near, struct box *x, struct box *y, double complex *r, double complex *s21, double *condition, double *residual)
+static bool solve_point(const struct point *p, double complex near, struct box *x, struct box *y, double complex *r, double complex *s21,
+                        double *condition, double *residual)
 {
         double c1 = 0, c2 = 0;
         if (!box_from_reflections(p, 1, true, x, &c1, residual) || !box_from_reflections(p, 2, true, y, &c2, residual))
@@ -69,7 +71,8 @@ static bool terms_point(const struct point *p, const void *choice, double comple
         return true;
 }
 
-enum code unknown_thru_solve(const struct problem *p, void *workspace, struct terms *out, struct covariance *cov, struct diagnosis *d, struct tp_error *err)
+enum code unknown_thru_solve(const struct problem *p, void *workspace, struct terms *out, struct covariance *cov, struct diagnosis *d,
+                             struct tp_error *err)
 {
         const struct method *method = rf_method("unknown_thru");
         enum code code = rf_problem_check(method, p, err);
@@ -79,7 +82,10 @@ enum code unknown_thru_solve(const struct problem *p, void *workspace, struct te
         struct workspace w = lay_out(workspace, n, p->standard_n);
         double tau = p->thru_delay_s_guess;
         if (!(tau >= 0 && tau < 1e-8))
-                return tp_fail(err, CODE_BAD_INPUT, "unknown_thru: a delay guess of %.6g s is no on-wafer thru; give its delay to a quarter period of the lowest frequency", tau);
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "unknown_thru: a delay guess of %.6g s is no on-wafer thru; give its delay to a quarter period of the "
+                               "lowest frequency",
+                               tau);
         for (size_t i = 0; i < n; i++) {
                 struct point at;
                 struct box x, y;
@@ -90,7 +96,10 @@ enum code unknown_thru_solve(const struct problem *p, void *workspace, struct te
                 point_load(p, i, &at);
                 bool good = solve_point(&at, 0, &x, &y, &w.found[i].r, &s21, &d->condition[i], r);
                 if (!good || !(d->condition[i] < 1e9))
-                        return tp_fail(err, CODE_UNRESOLVABLE, "unknown_thru: at %.9g Hz the reflections coincide or the thru does not transmit; measure them again", p->axis->hz[i]);
+                        return tp_fail(
+                                err, CODE_UNRESOLVABLE,
+                                "unknown_thru: at %.9g Hz the reflections coincide or the thru does not transmit; measure them again",
+                                p->axis->hz[i]);
                 w.ratio[i] = s21 * cexp(CMPLX(0, RF_TWO_PI * p->axis->hz[i] * tau));
                 d->thru_s21_re[i] = creal(s21);
                 d->thru_s21_im[i] = cimag(s21);
@@ -99,7 +108,8 @@ enum code unknown_thru_solve(const struct problem *p, void *workspace, struct te
         root_follow(n, p->axis->hz, 0, w.ratio, w.sign, &f);
         if (f.start_angle_deg > 60)
                 return tp_fail(err, CODE_BAD_INPUT,
-                               "unknown_thru: at %.9g Hz, the lowest frequency, the thru's phase is %.0f degrees from the delay guess of %.4g ps, so its sign cannot be settled; "
+                               "unknown_thru: at %.9g Hz, the lowest frequency, the thru's phase is %.0f degrees from the delay guess of "
+                               "%.4g ps, so its sign cannot be settled; "
                                "give a better delay",
                                p->axis->hz[0], f.start_angle_deg, tau * 1e12);
         for (size_t i = 0; i < n; i++) {
@@ -126,11 +136,15 @@ enum code unknown_thru_solve(const struct problem *p, void *workspace, struct te
         d->contradiction_hz = f.contradiction_hz;
         d->contradiction_deg = f.contradiction_deg;
         if (!f.all)
-                diagnosis_warn(d, "the thru's phase jumps by more than 60 degrees at %.6g GHz: there its sign rests on the delay guess of %.4g ps alone", f.unfollowed_hz / 1e9,
-                               tau * 1e12);
+                diagnosis_warn(d,
+                               "the thru's phase jumps by more than 60 degrees at %.6g GHz: there its sign rests on the delay guess of "
+                               "%.4g ps alone",
+                               f.unfollowed_hz / 1e9, tau * 1e12);
         if (f.contradicts)
-                diagnosis_warn(d, "the thru's phase is %.0f degrees from the delay guess of %.4g ps at %.6g GHz; the followed sign was kept, the guess is wrong", f.contradiction_deg,
-                               tau * 1e12, f.contradiction_hz / 1e9);
+                diagnosis_warn(d,
+                               "the thru's phase is %.0f degrees from the delay guess of %.4g ps at %.6g GHz; the followed sign was kept, "
+                               "the guess is wrong",
+                               f.contradiction_deg, tau * 1e12, f.contradiction_hz / 1e9);
         double worst = 0, worst_hz = 0;
         for (size_t i = 0; i < n; i++) {
                 double mag = hypot(d->thru_s21_re[i], d->thru_s21_im[i]);
@@ -140,7 +154,8 @@ enum code unknown_thru_solve(const struct problem *p, void *workspace, struct te
                 }
         }
         if (worst > 1.02)
-                diagnosis_warn(d, "the solved thru transmits %.4g at %.6g GHz, more than it gets: a standard is wrong", worst, worst_hz / 1e9);
+                diagnosis_warn(d, "the solved thru transmits %.4g at %.6g GHz, more than it gets: a standard is wrong", worst,
+                               worst_hz / 1e9);
         if (cov)
                 covariance_fill(p, cov, terms_point, w.found, sizeof *w.found);
         return CODE_OK;

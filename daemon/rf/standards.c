@@ -41,7 +41,8 @@ double complex rf_standard_reflection(const struct standard_definition *def, dou
         case RF_LINE:
         case RF_REFLECT:
         case RF_STANDARD_COUNT:
-        default: return CMPLX(NAN, NAN);
+        default:
+                return CMPLX(NAN, NAN);
         }
         if (def->offset_delay_s == 0)
                 return gamma;
@@ -66,16 +67,19 @@ enum code rf_standard_ideal(const struct standard_definition *port1, const struc
                             struct tp_error *err)
 {
         if (ret->axis->hz[0] <= 0)
-                return tp_fail(err, CODE_BAD_INPUT, "a standard's definition needs frequencies above 0; the list begins at %.9g Hz", ret->axis->hz[0]);
+                return tp_fail(err, CODE_BAD_INPUT, "a standard's definition needs frequencies above 0; the list begins at %.9g Hz",
+                               ret->axis->hz[0]);
         bool two_port = port1->kind == RF_THRU || port1->kind == RF_LINE;
         if (!two_port && port1->kind != RF_OPEN && port1->kind != RF_SHORT && port1->kind != RF_LOAD)
-                return tp_fail(err, CODE_BAD_INPUT, "a standard of kind %d has no definition; use open, short, load, thru or line", (int)port1->kind);
+                return tp_fail(err, CODE_BAD_INPUT, "a standard of kind %d has no definition; use open, short, load, thru or line",
+                               (int)port1->kind);
         for (size_t i = 0; i < ret->axis->n; i++) {
                 double hz = ret->axis->hz[i];
                 if (two_port)
                         net2_put(ret, i, rf_standard_thru(port1, hz));
                 else
-                        net2_put(ret, i, m2_diag(rf_standard_reflection(port1, t_c, hz), rf_standard_reflection(port2 ? port2 : port1, t_c, hz)));
+                        net2_put(ret, i,
+                                 m2_diag(rf_standard_reflection(port1, t_c, hz), rf_standard_reflection(port2 ? port2 : port1, t_c, hz)));
         }
         net2_set_z(ret, 50, 0);
         ret->plane = PLANE_TIP;

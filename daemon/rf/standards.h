@@ -7,10 +7,10 @@
 #include "rf/calibration.h"
 
 struct standard_definition {
-        enum rf_standard_kind kind;         /* OPEN, SHORT, LOAD, THRU, LINE */
-        double c_f[4];                   /* F, F/Hz, F/Hz^2, F/Hz^3 */
-        double l_h[4];                   /* H, H/Hz, … (short; load uses l_h[0]) */
-        double r_ohm, r_per_k, t_ref_c;  /* load: R at t_ref_c and its relative change per kelvin */
+        enum rf_standard_kind kind;                             /* OPEN, SHORT, LOAD, THRU, LINE */
+        double c_f[4];                                          /* F, F/Hz, F/Hz^2, F/Hz^3 */
+        double l_h[4];                                          /* H, H/Hz, … (short; load uses l_h[0]) */
+        double r_ohm, r_per_k, t_ref_c;                         /* load: R at t_ref_c and its relative change per kelvin */
         double offset_delay_s, offset_loss_ohm_s, offset_z_ohm; /* offset_z_ohm 0: 50 */
 };
 /* Reflection in 50 ohm at hz (> 0) and temperature t_c (degrees Celsius; matters for loads only). */

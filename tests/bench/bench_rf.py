@@ -48,11 +48,11 @@ def main():
     theirs = scikit_rf(ours["points"])
     print(f"correction, {ours['points']} points, ns per point (+- half spread of the middle five of nine)")
     print(f"{'':28}{'cache':>16}{'memory':>18}{'copy/this, memory':>20}{'scikit-rf/this, cache':>24}")
-    for word in ("copy", "copy_with_switch", "eight_terms", "eight_terms_with_switch", "twelve_terms"):
+    for word in ("memcpy", "copy", "copy_with_switch", "eight_terms", "eight_terms_with_switch", "twelve_terms"):
         cache, memory = ours[f"{word}_cache_ns"], ours[f"{word}_memory_ns"]
         control = ours["copy_with_switch_memory_ns" if "with_switch" in word else "copy_memory_ns"]
         cell = lambda where: f"{ours[f'{word}_{where}_ns']:.1f} +- {ours[f'{word}_{where}_spread_ns']:.1f}"
-        ratio = "" if word.startswith("copy") else f"{control / memory:.2f}"
+        ratio = "" if word.startswith(("copy", "mem")) else f"{control / memory:.2f}"
         beside = f"{theirs[word] / cache:.0f} ({theirs[word]:.0f} ns)" if theirs and word in theirs else ""
         print(f"{word:28}{cell('cache'):>16}{cell('memory'):>18}{ratio:>20}{beside:>24}")
     print(f"rounding error of the correction over what rounding its inputs costs: {ours['rounding_over_floor']:.2f}")

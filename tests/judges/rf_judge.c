@@ -1,5 +1,5 @@
-/* rf_judge.c: solves and corrects what judge_rf.py puts on the command line and prints JSON, so that scikit-rf can be asked the same question.
-   The judge writes ordinary Touchstone files; nothing here knows an expected answer.
+/* rf_judge.c: solves and corrects what judge_rf.py puts on the command line and prints JSON, so that scikit-rf can be asked the same
+   question. The judge writes ordinary Touchstone files; nothing here knows an expected answer.
 
      rf_judge calibrate METHOD FOLDER    standards and devices of FOLDER/problem.txt
      rf_judge deembed METHOD measured open short pad   (a dash where there is none)
@@ -111,7 +111,8 @@ static void calibrate(const char *method, const char *folder, struct arena *aren
                 snprintf(a, sizeof a, "%s/%s", folder, strcmp(word[0], "standard") == 0 ? word[2] : word[1]);
                 if (strcmp(word[0], "standard") == 0 && p.standard_n < RF_STANDARD_MAX) {
                         snprintf(b, sizeof b, "%s/%s", folder, word[3]);
-                        standards[p.standard_n] = (struct rf_standard){.kind = kind_of(word[1]), .raw = net_of(a, PLANE_RECEIVER, arena), .length_m = atof(word[4])};
+                        standards[p.standard_n] = (struct rf_standard){
+                                .kind = kind_of(word[1]), .raw = net_of(a, PLANE_RECEIVER, arena), .length_m = atof(word[4])};
                         if (word[3][0] && word[3][0] != '-')
                                 standards[p.standard_n].ideal = net_of(b, PLANE_TIP, arena);
                         p.standard_n++;
@@ -154,7 +155,8 @@ static void calibrate(const char *method, const char *folder, struct arena *aren
 static void deembed(char **arg, struct arena *arena, struct json_out *o)
 {
         struct tp_error err = {0};
-        struct net2 *measured = net_of(arg[1], PLANE_TIP, arena), out = net2_at(arena_take(arena, net2_bytes(measured->axis->n)), measured->axis, PLANE_UNKNOWN);
+        struct net2 *measured = net_of(arg[1], PLANE_TIP, arena),
+                    out = net2_at(arena_take(arena, net2_bytes(measured->axis->n)), measured->axis, PLANE_UNKNOWN);
         const struct net2 *dummy[3] = {NULL, NULL, NULL};
         for (int k = 0; k < 3; k++)
                 if (strcmp(arg[2 + k], "-") != 0)

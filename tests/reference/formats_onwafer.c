@@ -1,6 +1,6 @@
-/* Real on-wafer measurements through reader, multiline TRL and correction, against outside solutions.  A clone has no such data: set TIPPLANE_DATA to the folder
-   that holds onwafer_raw_150ghz/, onwafer_150ghz/ (Z. Hatab, BSD 3-Clause, github.com/ZiadHatab/multiline-trl-calibration) and mtrl_small/
-   (scikit-rf, BSD 3-Clause). */
+/* Real on-wafer measurements through reader, multiline TRL and correction, against outside solutions.  A clone has no such data: set
+   TIPPLANE_DATA to the folder that holds onwafer_raw_150ghz/, onwafer_150ghz/ (Z. Hatab, BSD 3-Clause,
+   github.com/ZiadHatab/multiline-trl-calibration) and mtrl_small/ (scikit-rf, BSD 3-Clause). */
 #include "rf_check.h"
 #include "formats/csv.h"
 #include "formats/touchstone.h"
@@ -77,15 +77,22 @@ static void raw_lines_agree_with_two_outside_solvers(void **state)
         size_t n = line_standards("onwafer_raw_150ghz", 3, standards, arena);
         const struct net2 *gamma = raw_of("onwafer_raw_150ghz", "switch_terms.s2p", arena);
         struct switch_terms sw = {gamma->axis, gamma->re[2], gamma->im[2], gamma->re[1], gamma->im[1]};
-        struct problem problem = {.axis = gamma->axis, .standards = standards, .standard_n = n, .switch_terms = &sw, .eps_eff_guess = 5, .reflect_estimate = -1};
+        struct problem problem = {.axis = gamma->axis,
+                                  .standards = standards,
+                                  .standard_n = n,
+                                  .switch_terms = &sw,
+                                  .eps_eff_guess = 5,
+                                  .reflect_estimate = -1};
         struct solved *s = solve_in(arena, "multiline_trl", &problem, NULL);
         if (s->code)
                 fail_msg("%s", s->err.text);
         struct net2 *device = raw_of("onwafer_raw_150ghz", "line_1800um.s2p", arena);
         assert_int_equal(rf_correct2(&s->terms, device, &sw, device, NULL), CODE_OK);
 
-        /* The two outside solutions differ from each other by these maxima (1 to 50, to 110, to 150 GHz): a third may lie as far from the nearer one. */
-        static const double allowed_eps[3] = {2.9e-3, 3.4e-3, 3.8e-3}, allowed_s21[3] = {1.1e-4, 1.9e-3, 3.4e-3}, allowed_s[3] = {1.9e-3, 5.0e-3, 1.5e-2};
+        /* The two outside solutions differ from each other by these maxima (1 to 50, to 110, to 150 GHz): a third may lie as far from the
+         * nearer one. */
+        static const double allowed_eps[3] = {2.9e-3, 3.4e-3, 3.8e-3}, allowed_s21[3] = {1.1e-4, 1.9e-3, 3.4e-3},
+                            allowed_s[3] = {1.9e-3, 5.0e-3, 1.5e-2};
         double worst_eps[3] = {0}, worst_s21[3] = {0}, worst_s[3] = {0};
         size_t bytes;
         char *text = data_file("onwafer_raw_150ghz", "reference.csv", &bytes);
@@ -101,7 +108,8 @@ static void raw_lines_agree_with_two_outside_solvers(void **state)
                         double d21 = 0, d = 0;
                         static const int order[4] = {0, 2, 1, 3}; /* columns s11 s21 s12 s22 */
                         for (size_t k = 0; k < 4; k++) {
-                                double complex ref = CMPLX(atof(csv_cell(&csv, r, who + 3 + 2 * k)), atof(csv_cell(&csv, r, who + 4 + 2 * k)));
+                                double complex ref =
+                                        CMPLX(atof(csv_cell(&csv, r, who + 3 + 2 * k)), atof(csv_cell(&csv, r, who + 4 + 2 * k)));
                                 double distance = cabs(got.e[order[k]] - ref);
                                 d = fmax(d, distance);
                                 if (order[k] == 2)
@@ -120,7 +128,8 @@ static void raw_lines_agree_with_two_outside_solvers(void **state)
                 worst_s[band] = fmax(worst_s[band], all);
         }
         for (int b = 0; b < 3; b++) {
-                printf("          band %d: eps_eff %.1e of %.1e, S21 %.1e of %.1e, S %.1e of %.1e\n", b, worst_eps[b], allowed_eps[b], worst_s21[b], allowed_s21[b], worst_s[b], allowed_s[b]);
+                printf("          band %d: eps_eff %.1e of %.1e, S21 %.1e of %.1e, S %.1e of %.1e\n", b, worst_eps[b], allowed_eps[b],
+                       worst_s21[b], allowed_s21[b], worst_s[b], allowed_s[b]);
                 assert_true(worst_eps[b] <= allowed_eps[b] && worst_s21[b] <= allowed_s21[b] && worst_s[b] <= allowed_s[b]);
         }
         /* what is imperfect is said: reciprocity, and the short within 18 degrees of -1 */
@@ -129,7 +138,8 @@ static void raw_lines_agree_with_two_outside_solvers(void **state)
                 angle = fmax(angle, fabs(s->diagnosis.reflect_angle_deg[i]));
                 reciprocity = fmax(reciprocity, s->diagnosis.reciprocity[i]);
         }
-        printf("          reflect within %.1f degrees of its estimate, |S21 - S12| of the lines up to %.2g, %u warnings\n", angle, reciprocity, s->diagnosis.warning_n);
+        printf("          reflect within %.1f degrees of its estimate, |S21 - S12| of the lines up to %.2g, %u warnings\n", angle,
+               reciprocity, s->diagnosis.warning_n);
         for (unsigned k = 0; k < s->diagnosis.warning_n; k++)
                 printf("          - %s\n", s->diagnosis.warning[k]);
         assert_true(angle > 10 && angle < 19);
@@ -170,7 +180,8 @@ static void corrected_lines_give_the_published_permittivity(void **state)
         struct arena *arena = arena_new(0);
         struct rf_standard standards[8];
         size_t n = line_standards("onwafer_150ghz", 9, standards, arena), row_n;
-        struct problem problem = {.axis = standards[0].raw->axis, .standards = standards, .standard_n = n, .eps_eff_guess = 5, .reflect_estimate = -1};
+        struct problem problem = {
+                .axis = standards[0].raw->axis, .standards = standards, .standard_n = n, .eps_eff_guess = 5, .reflect_estimate = -1};
         struct solved *s = solve_in(arena, "multiline_trl", &problem, NULL);
         if (s->code)
                 fail_msg("%s", s->err.text);
@@ -206,19 +217,27 @@ static void simulated_lines_give_the_known_truth(void **state)
         const struct axis *axis = standards[0].raw->axis;
         struct switch_terms sw = {axis, f->re[0], f->im[0], r->re[0], r->im[0]};
         /* the short is 10 um of line beyond the thru's plane */
-        struct problem problem = {.axis = axis, .standards = standards, .standard_n = 4, .switch_terms = &sw, .eps_eff_guess = 6.3, .reflect_estimate = -1, .reflect_offset_m = 10e-6};
+        struct problem problem = {.axis = axis,
+                                  .standards = standards,
+                                  .standard_n = 4,
+                                  .switch_terms = &sw,
+                                  .eps_eff_guess = 6.3,
+                                  .reflect_estimate = -1,
+                                  .reflect_offset_m = 10e-6};
         struct solved *s = solve_in(arena, "multiline_trl", &problem, NULL);
         if (s->code)
                 fail_msg("%s", s->err.text);
         struct net2 *dut = raw_of("mtrl_small", "dut.s2p", arena);
         assert_int_equal(rf_correct2(&s->terms, dut, &sw, dut, NULL), CODE_OK);
-        /* effective permittivity (1, 9.91, 53.965, 100 GHz): an outside multiline solver on the same noisy data; S21 of the device: truth */
+        /* effective permittivity (1, 9.91, 53.965, 100 GHz): an outside multiline solver on the same noisy data; S21 of the device: truth
+         */
         static const double hz[] = {1e9, 9.91e9, 53.965e9, 100e9};
         const double complex eps[] = {CMPLX(6.4988, -0.5292), CMPLX(6.3362, -0.1208), CMPLX(6.3400, -0.0569), CMPLX(6.3340, -0.0364)};
         const double complex s21[] = {CMPLX(0.31022, -0.04976), NAN, CMPLX(-0.19348, -0.23514), CMPLX(-0.29738, 0.03614)};
         for (int k = 0; k < 4; k++) {
                 size_t i = axis_nearest(axis, hz[k]);
-                /* printed to 1e-4; the solvers' weights differ by a fraction of the noise of 1e-3, which near 1 GHz the short lines blow up tenfold */
+                /* printed to 1e-4; the solvers' weights differ by a fraction of the noise of 1e-3, which near 1 GHz the short lines blow up
+                 * tenfold */
                 check_close("eps_eff", hz[k], CMPLX(s->diagnosis.eps_re[i], s->diagnosis.eps_im[i]), eps[k], k == 0 ? 5e-3 : 1e-3);
                 if (k != 1)
                         check_close("S21", hz[k], net2_get(dut, i).e[2], s21[k], 1e-3);

@@ -1,5 +1,5 @@
-/* touchstone.json: small texts and what a reader must return, some to refuse.  Version 2 texts are refused as a whole (only version 1 is read so far), and
-   that is checked too. */
+/* touchstone.json: small texts and what a reader must return, some to refuse.  Version 2 texts are refused as a whole (only version 1 is
+   read so far), and that is checked too. */
 #include "rf_check.h"
 #include "formats/touchstone.h"
 
@@ -33,7 +33,8 @@ static void texts_are_read_or_refused(void **state)
                 for (unsigned p = 0; p < ports; p++)
                         assert_true(file.r_ohm[p] == cJSON_GetArrayItem(check_at(c, "reference_ohm"), (int)p)->valuedouble);
                 for (size_t i = 0; i < file.axis.n; i++) {
-                        check_relative("f", file.axis.hz[i], file.axis.hz[i], cJSON_GetArrayItem(check_at(c, "f_hz"), (int)i)->valuedouble, 1e-15);
+                        check_relative("f", file.axis.hz[i], file.axis.hz[i], cJSON_GetArrayItem(check_at(c, "f_hz"), (int)i)->valuedouble,
+                                       1e-15);
                         const cJSON *m = cJSON_GetArrayItem(check_at(c, "matrix_rows"), (int)i);
                         for (unsigned r = 0; r < ports; r++)
                                 for (unsigned k = 0; k < ports; k++)

@@ -1,5 +1,5 @@
-/* Calibrations of exact raw data: cal_oneport, cal_solt, cal_solr, cal_trl, cal_mtrl .json and error-models.json.  The raw data were made by solving the
-   wave equations of the whole chain (receivers, boxes, device, switch terms), not by inverting a calibration. */
+/* Calibrations of exact raw data: cal_oneport, cal_solt, cal_solr, cal_trl, cal_mtrl .json and error-models.json.  The raw data were made
+   by solving the wave equations of the whole chain (receivers, boxes, device, switch terms), not by inverting a calibration. */
 #include "rf_check.h"
 #include "rf/convert.h"
 
@@ -15,7 +15,8 @@ static double judged(const char *path, size_t i, double at_least)
         return fmax(100 * e, at_least);
 }
 
-static struct rf_standard known(const cJSON *json, const char *name, enum rf_standard_kind kind, const struct axis *axis, struct arena *arena)
+static struct rf_standard known(const cJSON *json, const char *name, enum rf_standard_kind kind, const struct axis *axis,
+                                struct arena *arena)
 {
         char path[64];
         snprintf(path, sizeof path, "standards/%s/raw", name);
@@ -25,17 +26,20 @@ static struct rf_standard known(const cJSON *json, const char *name, enum rf_sta
         return s;
 }
 
-static void devices_come_back(const cJSON *json, const struct terms *terms, const struct switch_terms *sw, const char *truth, const char *judged_path, struct arena *arena)
+static void devices_come_back(const cJSON *json, const struct terms *terms, const struct switch_terms *sw, const char *truth,
+                              const char *judged_path, struct arena *arena)
 {
         for (const cJSON *dut = check_at(json, "dut")->child; dut; dut = dut->next) {
-                struct net2 *raw = check_net(check_at(dut, "raw"), terms->axis, PLANE_RECEIVER, arena), *want = check_net(check_at(dut, truth), terms->axis, PLANE_TIP, arena);
+                struct net2 *raw = check_net(check_at(dut, "raw"), terms->axis, PLANE_RECEIVER, arena),
+                            *want = check_net(check_at(dut, truth), terms->axis, PLANE_TIP, arena);
                 struct net2 *got = net_new(terms->axis, PLANE_UNKNOWN, arena);
                 struct tp_error err = {0};
                 if (rf_correct2(terms, raw, sw, got, &err))
                         fail_msg("%s", err.text);
                 assert_int_equal(got->plane, terms->plane);
                 for (size_t i = 0; i < terms->axis->n; i++) {
-                        double hz = terms->axis->hz[i], tol = hz > 100e6 || !judged_path ? TOL_CALIBRATION : judged(judged_path, i, TOL_CALIBRATION);
+                        double hz = terms->axis->hz[i],
+                               tol = hz > 100e6 || !judged_path ? TOL_CALIBRATION : judged(judged_path, i, TOL_CALIBRATION);
                         check_close_m2(dut->string, hz, net2_get(got, i), net2_get(want, i), tol);
                 }
                 /* in place gives the same bytes */
@@ -52,8 +56,8 @@ static void solt_finds_the_twelve_terms(void **state)
         cJSON *json = check_json("cal_solt.json"), *models = check_json("error-models.json");
         struct axis *axis = check_axis(json, arena);
         struct switch_terms *sw = check_switch(json, axis, arena);
-        struct rf_standard standards[4] = {known(json, "open", RF_OPEN, axis, arena), known(json, "short", RF_SHORT, axis, arena), known(json, "load", RF_LOAD, axis, arena),
-                                           known(json, "thru", RF_THRU, axis, arena)};
+        struct rf_standard standards[4] = {known(json, "open", RF_OPEN, axis, arena), known(json, "short", RF_SHORT, axis, arena),
+                                           known(json, "load", RF_LOAD, axis, arena), known(json, "thru", RF_THRU, axis, arena)};
         struct problem problem = {.axis = axis, .standards = standards, .standard_n = 4, .switch_terms = sw};
         struct solved *s = solve_in(arena, "solt", &problem, NULL);
         if (s->code)
@@ -63,7 +67,8 @@ static void solt_finds_the_twelve_terms(void **state)
                 snprintf(path, sizeof path, "twelve_term/%s", term_words[k]);
                 const cJSON *e = k == TERM_K ? check_at(models, "k")->child : check_at(models, path)->child;
                 for (size_t i = 0; i < axis->n; i++, e = e->next)
-                        check_close(term_words[k], axis->hz[i], CMPLX(s->terms.re[k][i], s->terms.im[k][i]), check_complex(e), TOL_CALIBRATION);
+                        check_close(term_words[k], axis->hz[i], CMPLX(s->terms.re[k][i], s->terms.im[k][i]), check_complex(e),
+                                    TOL_CALIBRATION);
         }
         for (size_t i = 0; i < axis->n; i++) {
                 assert_true(s->diagnosis.k_disagreement[i] < 1e-10);
@@ -84,19 +89,23 @@ static void unknown_thru_needs_only_reciprocity(void **state)
         cJSON *json = check_json("cal_solr.json"), *models = check_json("error-models.json");
         struct axis *axis = check_axis(json, arena);
         struct switch_terms *sw = check_switch(json, axis, arena);
-        struct rf_standard standards[4] = {known(json, "open", RF_OPEN, axis, arena), known(json, "short", RF_SHORT, axis, arena), known(json, "load", RF_LOAD, axis, arena),
-                                           known(json, "unknown_thru", RF_THRU, axis, arena)};
+        struct rf_standard standards[4] = {known(json, "open", RF_OPEN, axis, arena), known(json, "short", RF_SHORT, axis, arena),
+                                           known(json, "load", RF_LOAD, axis, arena), known(json, "unknown_thru", RF_THRU, axis, arena)};
         const struct net2 *answer = standards[3].ideal;
         standards[3].ideal = NULL;
-        struct problem problem = {
-                .axis = axis, .standards = standards, .standard_n = 4, .switch_terms = sw, .thru_delay_s_guess = check_at(json, "delay_guess_s")->valuedouble};
+        struct problem problem = {.axis = axis,
+                                  .standards = standards,
+                                  .standard_n = 4,
+                                  .switch_terms = sw,
+                                  .thru_delay_s_guess = check_at(json, "delay_guess_s")->valuedouble};
         struct solved *s = solve_in(arena, "unknown_thru", &problem, NULL);
         if (s->code)
                 fail_msg("%s", s->err.text);
         assert_true(s->diagnosis.root_followed && !s->diagnosis.root_contradicts);
         const cJSON *k = check_at(models, "k")->child;
         for (size_t i = 0; i < axis->n; i++, k = k->next) {
-                check_close("thru S21", axis->hz[i], CMPLX(s->diagnosis.thru_s21_re[i], s->diagnosis.thru_s21_im[i]), net2_get(answer, i).e[2], TOL_CALIBRATION);
+                check_close("thru S21", axis->hz[i], CMPLX(s->diagnosis.thru_s21_re[i], s->diagnosis.thru_s21_im[i]),
+                            net2_get(answer, i).e[2], TOL_CALIBRATION);
                 check_close("k", axis->hz[i], CMPLX(s->terms.re[TERM_K][i], s->terms.im[TERM_K][i]), check_complex(k), TOL_CALIBRATION);
         }
         devices_come_back(json, &s->terms, sw, "true", NULL, arena);
@@ -144,7 +153,8 @@ static void one_port_from_three_and_from_five(void **state)
                         assert_int_equal(rf_correct1(&s->terms, port, raw, raw + axis->n, out, out + axis->n, NULL), CODE_OK);
                         e = check_at(dut, "true")->child;
                         for (size_t i = 0; i < axis->n; i++, e = e->next)
-                                check_close(dut->string, axis->hz[i], CMPLX(out[i], out[i + axis->n]), check_complex(e), 1e-12); /* judged: 1e-15 */
+                                check_close(dut->string, axis->hz[i], CMPLX(out[i], out[i + axis->n]), check_complex(e),
+                                            1e-12); /* judged: 1e-15 */
                 }
                 for (size_t i = 0; i < axis->n; i++) /* residuals exist only where there is redundancy */
                         assert_true(use == 3 ? isnan(s->diagnosis.residual_worst[i]) : s->diagnosis.residual_worst[i] < 1e-12);
@@ -164,14 +174,22 @@ static void lines(const char *file, const char *judged_case)
         struct rf_standard standards[RF_STANDARD_MAX];
         size_t n = 0;
         for (const cJSON *e = check_at(json, "lines")->child; e; e = e->next)
-                standards[n++] = (struct rf_standard){.name = e->string, .kind = RF_LINE, .raw = check_net(check_at(e, "raw"), axis, PLANE_RECEIVER, arena),
+                standards[n++] = (struct rf_standard){.name = e->string,
+                                                      .kind = RF_LINE,
+                                                      .raw = check_net(check_at(e, "raw"), axis, PLANE_RECEIVER, arena),
                                                       .length_m = check_at(e, "length_m")->valuedouble};
-        standards[n++] = (struct rf_standard){.name = "reflect", .kind = RF_REFLECT, .raw = check_net(check_at(json, "reflect/raw"), axis, PLANE_RECEIVER, arena)};
+        standards[n++] = (struct rf_standard){
+                .name = "reflect", .kind = RF_REFLECT, .raw = check_net(check_at(json, "reflect/raw"), axis, PLANE_RECEIVER, arena)};
         double half = standards[0].length_m / 2, c = check_at(json, "C_F_per_m")->valuedouble;
-        struct problem problem = {.axis = axis, .standards = standards, .standard_n = n, .switch_terms = sw, .eps_eff_guess = CMPLX(5.7, -0.1),
+        struct problem problem = {.axis = axis,
+                                  .standards = standards,
+                                  .standard_n = n,
+                                  .switch_terms = sw,
+                                  .eps_eff_guess = CMPLX(5.7, -0.1),
                                   .reflect_estimate = check_at(json, "reflect/estimate_at_tips")->valuedouble,
                                   .reflect_offset_m = check_at(json, "reflect/offset_m_from_middle_of_first_line")->valuedouble,
-                                  .plane_shift_m = -half, .plane_shifted = PLANE_TIP};
+                                  .plane_shift_m = -half,
+                                  .plane_shifted = PLANE_TIP};
         /* 1: in the impedance of the line */
         struct solved *s = solve_in(arena, "multiline_trl", &problem, NULL);
         if (s->code)
@@ -181,7 +199,8 @@ static void lines(const char *file, const char *judged_case)
         char path[96];
         snprintf(path, sizeof path, "cases/%s", judged_case);
         devices_come_back(json, &s->terms, sw, "true_Zc", path, arena);
-        const cJSON *g = check_at(json, "gamma_per_m")->child, *zc = check_at(json, "Zc_ohm")->child, *gs = check_at(json, "G_S_per_m")->child;
+        const cJSON *g = check_at(json, "gamma_per_m")->child, *zc = check_at(json, "Zc_ohm")->child,
+                    *gs = check_at(json, "G_S_per_m")->child;
         const cJSON *reflect = check_at(json, "reflect_true_Zc_at_tips")->child;
         for (size_t i = 0; i < axis->n; i++, g = g->next, reflect = reflect->next) {
                 double complex gamma = CMPLX(s->diagnosis.gamma_re[i], s->diagnosis.gamma_im[i]);
@@ -196,7 +215,8 @@ static void lines(const char *file, const char *judged_case)
         s = solve_in(arena, "multiline_trl", &problem, NULL);
         assert_int_equal(s->code, CODE_OK);
         for (size_t i = 0; i < axis->n; i++, zc = zc->next) {
-                check_relative("Zc", axis->hz[i], CMPLX(s->diagnosis.zc_re[i], s->diagnosis.zc_im[i]), check_complex(zc), axis->hz[i] > 100e6 ? 1e-10 : 1e-7);
+                check_relative("Zc", axis->hz[i], CMPLX(s->diagnosis.zc_re[i], s->diagnosis.zc_im[i]), check_complex(zc),
+                               axis->hz[i] > 100e6 ? 1e-10 : 1e-7);
                 assert_true(s->terms.z_re[i] == 50 && s->terms.z_im[i] == 0);
         }
         snprintf(path, sizeof path, "cases/%s", strcmp(file, "cal_trl.json") == 0 ? "trl/formulas TRL 0-1 true_50ohm" : judged_case);
@@ -224,9 +244,17 @@ static void effective_phase_and_deviation_are_those_published(void **state)
         struct rf_standard standards[RF_STANDARD_MAX];
         size_t n = 0;
         for (const cJSON *e = check_at(json, "lines")->child; e; e = e->next)
-                standards[n++] = (struct rf_standard){.kind = RF_LINE, .raw = check_net(check_at(e, "raw"), axis, PLANE_RECEIVER, arena), .length_m = check_at(e, "length_m")->valuedouble};
-        standards[n++] = (struct rf_standard){.kind = RF_REFLECT, .raw = check_net(check_at(json, "reflect/raw"), axis, PLANE_RECEIVER, arena)};
-        struct problem problem = {.axis = axis, .standards = standards, .standard_n = n, .switch_terms = check_switch(json, axis, arena), .eps_eff_guess = 5.7, .reflect_estimate = -1,
+                standards[n++] = (struct rf_standard){.kind = RF_LINE,
+                                                      .raw = check_net(check_at(e, "raw"), axis, PLANE_RECEIVER, arena),
+                                                      .length_m = check_at(e, "length_m")->valuedouble};
+        standards[n++] =
+                (struct rf_standard){.kind = RF_REFLECT, .raw = check_net(check_at(json, "reflect/raw"), axis, PLANE_RECEIVER, arena)};
+        struct problem problem = {.axis = axis,
+                                  .standards = standards,
+                                  .standard_n = n,
+                                  .switch_terms = check_switch(json, axis, arena),
+                                  .eps_eff_guess = 5.7,
+                                  .reflect_estimate = -1,
                                   .reflect_offset_m = -100e-6};
         struct solved *s = solve_in(arena, "multiline_trl", &problem, NULL);
         assert_int_equal(s->code, CODE_OK);
@@ -248,10 +276,14 @@ static void a_wrong_reflect_offset_is_refused(void **state)
         struct rf_standard standards[RF_STANDARD_MAX];
         size_t n = 0;
         for (const cJSON *e = check_at(json, "lines")->child; e; e = e->next)
-                standards[n++] = (struct rf_standard){.kind = RF_LINE, .raw = check_net(check_at(e, "raw"), axis, PLANE_RECEIVER, arena), .length_m = check_at(e, "length_m")->valuedouble};
-        standards[n++] = (struct rf_standard){.kind = RF_REFLECT, .raw = check_net(check_at(json, "reflect/raw"), axis, PLANE_RECEIVER, arena)};
+                standards[n++] = (struct rf_standard){.kind = RF_LINE,
+                                                      .raw = check_net(check_at(e, "raw"), axis, PLANE_RECEIVER, arena),
+                                                      .length_m = check_at(e, "length_m")->valuedouble};
+        standards[n++] =
+                (struct rf_standard){.kind = RF_REFLECT, .raw = check_net(check_at(json, "reflect/raw"), axis, PLANE_RECEIVER, arena)};
         struct switch_terms *sw = check_switch(json, axis, arena);
-        struct problem problem = {.axis = axis, .standards = standards, .standard_n = n, .switch_terms = sw, .eps_eff_guess = 5.7, .reflect_estimate = -1};
+        struct problem problem = {
+                .axis = axis, .standards = standards, .standard_n = n, .switch_terms = sw, .eps_eff_guess = 5.7, .reflect_estimate = -1};
         struct solved *s = solve_in(arena, "multiline_trl", &problem, NULL);
         assert_int_equal(s->code, CODE_BAD_INPUT);
         assert_non_null(strstr(s->err.text, "would flip"));
@@ -272,12 +304,9 @@ static void a_wrong_reflect_offset_is_refused(void **state)
 int main(void)
 {
         const struct CMUnitTest tests[] = {
-                cmocka_unit_test(solt_finds_the_twelve_terms),
-                cmocka_unit_test(unknown_thru_needs_only_reciprocity),
-                cmocka_unit_test(one_port_from_three_and_from_five),
-                cmocka_unit_test(trl_with_one_pair),
-                cmocka_unit_test(multiline_with_six_lines),
-                cmocka_unit_test(effective_phase_and_deviation_are_those_published),
+                cmocka_unit_test(solt_finds_the_twelve_terms),       cmocka_unit_test(unknown_thru_needs_only_reciprocity),
+                cmocka_unit_test(one_port_from_three_and_from_five), cmocka_unit_test(trl_with_one_pair),
+                cmocka_unit_test(multiline_with_six_lines),          cmocka_unit_test(effective_phase_and_deviation_are_those_published),
                 cmocka_unit_test(a_wrong_reflect_offset_is_refused),
         };
         return cmocka_run_group_tests(tests, NULL, NULL);

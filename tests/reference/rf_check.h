@@ -139,7 +139,8 @@ static inline struct solved *solve_in(struct arena *arena, const char *method, c
         struct solved *s = arena_take(arena, sizeof *s);
         s->terms = terms_at(arena_take(arena, terms_bytes(problem->axis->n)), problem->axis);
         s->diagnosis = diagnosis_at(arena_take(arena, diagnosis_bytes(problem->axis->n)), problem->axis);
-        s->code = m->solve(problem, arena_take(arena, m->workspace_bytes(problem->axis->n, problem->standard_n)), &s->terms, cov, &s->diagnosis, &s->err);
+        s->code = m->solve(problem, arena_take(arena, m->workspace_bytes(problem->axis->n, problem->standard_n)), &s->terms, cov,
+                           &s->diagnosis, &s->err);
         return s;
 }
 
@@ -148,8 +149,8 @@ static inline void check_close(const char *what, double hz, double complex x, do
 {
         double d = cabs(x - ref);
         if (!(d <= tol * fmax(1, cabs(ref))))
-                fail_msg("%s at %.6g Hz: %.17g%+.17gj, reference %.17g%+.17gj, distance %.3g, allowed %.3g", what, hz, creal(x), cimag(x), creal(ref), cimag(ref), d,
-                         tol * fmax(1, cabs(ref)));
+                fail_msg("%s at %.6g Hz: %.17g%+.17gj, reference %.17g%+.17gj, distance %.3g, allowed %.3g", what, hz, creal(x), cimag(x),
+                         creal(ref), cimag(ref), d, tol * fmax(1, cabs(ref)));
 }
 static inline void check_close_m2(const char *what, double hz, struct m2 x, struct m2 ref, double tol)
 {
@@ -160,8 +161,8 @@ static inline void check_close_m2(const char *what, double hz, struct m2 x, stru
 static inline void check_relative(const char *what, double hz, double complex x, double complex ref, double tol)
 {
         if (!(cabs(x - ref) <= tol * cabs(ref)))
-                fail_msg("%s at %.6g Hz: %.17g%+.17gj, reference %.17g%+.17gj, relative distance %.3g, allowed %.3g", what, hz, creal(x), cimag(x), creal(ref), cimag(ref),
-                         cabs(x - ref) / cabs(ref), tol);
+                fail_msg("%s at %.6g Hz: %.17g%+.17gj, reference %.17g%+.17gj, relative distance %.3g, allowed %.3g", what, hz, creal(x),
+                         cimag(x), creal(ref), cimag(ref), cabs(x - ref) / cabs(ref), tol);
 }
 
 /* Rows of a check CSV: '#' lines skipped, first line names; no quoting in these files. */

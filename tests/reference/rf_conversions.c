@@ -1,4 +1,5 @@
-/* conversions.csv, error-models.json, standards.csv: S, Z, Y, h, ABCD, T in three wave definitions; switch terms, eight and twelve terms; definitions. */
+/* conversions.csv, error-models.json, standards.csv: S, Z, Y, h, ABCD, T in three wave definitions; switch terms, eight and twelve terms;
+ * definitions. */
 #include "rf_check.h"
 #include "rf/convert.h"
 #include "rf/standards.h"
@@ -42,7 +43,10 @@ static const struct entry *find(const struct entry *all, size_t n, const char *n
         return NULL;
 }
 
-static enum wave wave_of(const char *word) { return strcmp(word, "pseudo") == 0 ? WAVE_PSEUDO : strcmp(word, "power") == 0 ? WAVE_POWER : WAVE_TRAVEL; }
+static enum wave wave_of(const char *word)
+{
+        return strcmp(word, "pseudo") == 0 ? WAVE_PSEUDO : strcmp(word, "power") == 0 ? WAVE_POWER : WAVE_TRAVEL;
+}
 
 /* 1e-11: ten roundings; through Z or ABCD of net A at 70 kHz (|Z| = 2e7 ohm against 50) seven digits less: 1e-9. */
 static double tol_of(const char *name) { return strncmp(name, "A70k", 4) == 0 ? 1e-9 : 1e-11; }
@@ -64,8 +68,10 @@ static void s_in_every_reference_and_wave_kind(void **state)
                 const double complex fifty[2] = {50, 50};
                 double tol = tol_of(e->name);
                 /* from the 50 ohm S, straight: also for the thru, which has no Z */
-                check_close_m2(e->name, 0, rf_renormalise(find(all, n, r50, "pseudo", "S")->m, fifty, WAVE_PSEUDO, e->z, kind), e->m, 1e-11);
-                check_close_m2(e->name, 0, rf_renormalise(e->m, e->z, kind, fifty, WAVE_PSEUDO), find(all, n, r50, "pseudo", "S")->m, strstr(e->name, "lossy") ? 1e-10 : 1e-11);
+                check_close_m2(e->name, 0, rf_renormalise(find(all, n, r50, "pseudo", "S")->m, fifty, WAVE_PSEUDO, e->z, kind), e->m,
+                               1e-11);
+                check_close_m2(e->name, 0, rf_renormalise(e->m, e->z, kind, fifty, WAVE_PSEUDO), find(all, n, r50, "pseudo", "S")->m,
+                               strstr(e->name, "lossy") ? 1e-10 : 1e-11);
                 checked++;
                 if (strcmp(base, "thru") == 0)
                         continue;
@@ -84,7 +90,8 @@ static void s_in_every_reference_and_wave_kind(void **state)
                         check_close_m2(e->name, 0, rf_renormalise_equal(find(all, n, r50, "pseudo", "S")->m, 50, e->z[0]), e->m, 1e-11);
                 }
                 if (kind == WAVE_PSEUDO && strstr(e->name, "r50")) {
-                        struct m2 y = find(all, n, base, "-", "Y")->m, got = rf_y_from_s(e->m, 50), h = find(all, n, base, "-", "h")->m, z50 = rf_z50(e->m, 50);
+                        struct m2 y = find(all, n, base, "-", "Y")->m, got = rf_y_from_s(e->m, 50), h = find(all, n, base, "-", "h")->m,
+                                  z50 = rf_z50(e->m, 50);
                         check_close_m2(e->name, 0, rf_s_from_y(y, 50), e->m, 1e-11);
                         for (int j = 0; j < 4; j++) {
                                 check_close("Y", 0, got.e[j] * 50, y.e[j] * 50, tol);
@@ -120,8 +127,10 @@ static void switch_terms_and_both_error_models(void **state)
         cJSON *json = check_json("error-models.json");
         struct axis *axis = check_axis(json, arena);
         struct switch_terms *sw = check_switch(json, axis, arena);
-        struct net2 *x = check_net(check_at(json, "X"), axis, PLANE_TIP, arena), *y = check_net(check_at(json, "Y"), axis, PLANE_TIP, arena);
-        struct terms eight = terms_at(arena_take(arena, terms_bytes(axis->n)), axis), twelve = terms_at(arena_take(arena, terms_bytes(axis->n)), axis);
+        struct net2 *x = check_net(check_at(json, "X"), axis, PLANE_TIP, arena),
+                    *y = check_net(check_at(json, "Y"), axis, PLANE_TIP, arena);
+        struct terms eight = terms_at(arena_take(arena, terms_bytes(axis->n)), axis),
+                     twelve = terms_at(arena_take(arena, terms_bytes(axis->n)), axis);
         for (size_t i = 0; i < axis->n; i++) { /* eight terms straight from the boxes, twelve from the file */
                 struct m2 a = net2_get(x, i), b = net2_get(y, i);
                 double complex t[7] = {a.e[0], a.e[3], a.e[1] * a.e[2], b.e[3], b.e[0], b.e[1] * b.e[2], a.e[2] / b.e[1]};
@@ -147,9 +156,12 @@ static void switch_terms_and_both_error_models(void **state)
         eight.plane = twelve.plane = PLANE_TIP;
         eight.switch_removed = true;
         for (const cJSON *dut = check_at(json, "dut")->child; dut; dut = dut->next) {
-                struct net2 *raw = check_net(check_at(dut, "raw"), axis, PLANE_RECEIVER, arena), *bare = check_net(check_at(dut, "raw_unterminated"), axis, PLANE_RECEIVER, arena);
-                struct net2 *truth = check_net(check_at(dut, "true"), axis, PLANE_TIP, arena), *got = net_new(axis, PLANE_RECEIVER, arena), *e8 = net_new(axis, PLANE_UNKNOWN, arena);
-                struct net2 *e12 = net_new(axis, PLANE_UNKNOWN, arena), *m8 = net_new(axis, PLANE_UNKNOWN, arena), *m12 = net_new(axis, PLANE_UNKNOWN, arena), *in = net_new(axis, PLANE_RECEIVER, arena);
+                struct net2 *raw = check_net(check_at(dut, "raw"), axis, PLANE_RECEIVER, arena),
+                            *bare = check_net(check_at(dut, "raw_unterminated"), axis, PLANE_RECEIVER, arena);
+                struct net2 *truth = check_net(check_at(dut, "true"), axis, PLANE_TIP, arena), *got = net_new(axis, PLANE_RECEIVER, arena),
+                            *e8 = net_new(axis, PLANE_UNKNOWN, arena);
+                struct net2 *e12 = net_new(axis, PLANE_UNKNOWN, arena), *m8 = net_new(axis, PLANE_UNKNOWN, arena),
+                            *m12 = net_new(axis, PLANE_UNKNOWN, arena), *in = net_new(axis, PLANE_RECEIVER, arena);
                 assert_int_equal(rf_switch_remove(sw, raw, got, NULL), CODE_OK);
                 assert_int_equal(rf_switch_insert(sw, bare, in, NULL), CODE_OK);
                 assert_int_equal(rf_correct2(&eight, raw, sw, e8, NULL), CODE_OK);
@@ -164,7 +176,7 @@ static void switch_terms_and_both_error_models(void **state)
                         check_close_m2("corrected, twelve", hz, net2_get(e12, i), net2_get(truth, i), 1e-11);
                         check_close_m2("embedded, eight", hz, net2_get(m8, i), net2_get(raw, i), 1e-13);
                         check_close_m2("embedded, twelve", hz, net2_get(m12, i), net2_get(raw, i), 1e-13);
-                        check_close_m2("one point", hz, rf_correct2_point(&twelve, i, net2_get(raw, i)), net2_get(e12, i), 1e-14);
+                        assert_true(m2_distance(rf_correct2_point(&twelve, i, net2_get(raw, i)), net2_get(e12, i)) == 0); /* wide vectors give the same bytes */
                 }
                 /* a control: forward and reverse exchanged must be seen */
                 struct switch_terms turned = {axis, sw->r_re, sw->r_im, sw->f_re, sw->f_im};
@@ -183,12 +195,20 @@ static void standards_reflect_as_defined(void **state)
                 struct standard_definition def;
         } defs[] = {
                 /* the numbers are in the head of standards.csv */
-                {"open_poly", {.kind = RF_OPEN, .c_f = {52e-15, -280e-27, 19e-36, -0.12e-45}, .offset_delay_s = 30.5e-12, .offset_loss_ohm_s = 2e9}},
-                {"short_poly", {.kind = RF_SHORT, .l_h = {2.3e-12, -95e-24, 1.8e-33, -0.009e-42}, .offset_delay_s = 33e-12, .offset_loss_ohm_s = 2.1e9}},
+                {"open_poly",
+                 {.kind = RF_OPEN, .c_f = {52e-15, -280e-27, 19e-36, -0.12e-45}, .offset_delay_s = 30.5e-12, .offset_loss_ohm_s = 2e9}},
+                {"short_poly",
+                 {.kind = RF_SHORT, .l_h = {2.3e-12, -95e-24, 1.8e-33, -0.009e-42}, .offset_delay_s = 33e-12, .offset_loss_ohm_s = 2.1e9}},
                 {"onwafer_open_negative", {.kind = RF_OPEN, .c_f = {-9.3e-15}}},
                 {"onwafer_short", {.kind = RF_SHORT, .l_h = {2.4e-12}}},
                 {"onwafer_load", {.kind = RF_LOAD, .r_ohm = 50.3, .l_h = {-3.5e-12}}},
-                {"offset_load_lossy", {.kind = RF_LOAD, .r_ohm = 48.9, .l_h = {6e-12}, .offset_delay_s = 1.2e-12, .offset_loss_ohm_s = 12e9, .offset_z_ohm = 52}},
+                {"offset_load_lossy",
+                 {.kind = RF_LOAD,
+                  .r_ohm = 48.9,
+                  .l_h = {6e-12},
+                  .offset_delay_s = 1.2e-12,
+                  .offset_loss_ohm_s = 12e9,
+                  .offset_z_ohm = 52}},
         };
         static const struct standard_definition thru = {.kind = RF_THRU, .offset_delay_s = 1e-12, .offset_loss_ohm_s = 15e9};
         size_t n, checked = 0;

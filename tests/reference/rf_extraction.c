@@ -12,7 +12,8 @@ static bool value_of(const char *name, double hz, const char *what, const char *
 {
         for (size_t r = 0; r < row_n; r++) {
                 char **c = rows[r].cell;
-                bool here = strcmp(c[0], name) == 0 && (hz < 0 ? c[1][0] == '\0' : c[1][0] != '\0' && atof(c[1]) == hz) && strcmp(c[2], what) == 0;
+                bool here = strcmp(c[0], name) == 0 && (hz < 0 ? c[1][0] == '\0' : c[1][0] != '\0' && atof(c[1]) == hz) &&
+                            strcmp(c[2], what) == 0;
                 if (here && deembed)
                         here = strcmp(c[3], i) == 0 && strcmp(c[4], j) == 0;
                 if (!here)
@@ -41,7 +42,8 @@ static void dummies_come_off(void **state)
         struct axis axis;
         assert_int_equal(axis_of(5, hz, &axis, NULL), CODE_OK);
         for (int method = RF_DEEMBED_OPEN; method < RF_DEEMBED_COUNT; method++) {
-                struct net2 *measured = net_new(&axis, PLANE_TIP, arena), *open = net_new(&axis, PLANE_TIP, arena), *shorted = net_new(&axis, PLANE_TIP, arena);
+                struct net2 *measured = net_new(&axis, PLANE_TIP, arena), *open = net_new(&axis, PLANE_TIP, arena),
+                            *shorted = net_new(&axis, PLANE_TIP, arena);
                 struct net2 *pad = net_new(&axis, PLANE_TIP, arena), *out = net_new(&axis, PLANE_UNKNOWN, arena);
                 const char *name = rf_deembed_words[method];
                 struct dummies dummies = {0};
@@ -67,8 +69,10 @@ static void dummies_come_off(void **state)
                         assert_true(matrix_of(name, hz[i], "device", &device));
                         /* at 70 kHz two nearly equal large Z are subtracted: eight digits are left, else four roundings */
                         check_close_m2(name, hz[i], net2_get(out, i), device, hz[i] < 1e6 ? 1e-8 : 1e-12);
-                        /* the derivative: moving the measured S by 1e-5 against the linear prediction; error of second order, 1e-10 times curvature */
-                        struct m2 s[4] = {net2_get(measured, i), net2_get(open, i), net2_get(shorted, i), net2_get(pad, i)}, d[4] = {{{0}}}, moved = s[0];
+                        /* the derivative: moving the measured S by 1e-5 against the linear prediction; error of second order, 1e-10 times
+                         * curvature */
+                        struct m2 s[4] = {net2_get(measured, i), net2_get(open, i), net2_get(shorted, i), net2_get(pad, i)}, d[4] = {{{0}}},
+                                  moved = s[0];
                         if (hz[i] < 1e6)
                                 continue;
                         d[0] = m2_of(CMPLX(1e-5, 2e-5), -1e-5, CMPLX(0, 1e-5), 2e-5);
@@ -107,11 +111,11 @@ static void elements_come_out(void **state)
                 enum view view;
                 enum element element;
         } asked[] = {
-                {"inductor_pi", "L11_henry", VIEW_SINGLE, ELEMENT_L_H},       {"inductor_pi", "Q11", VIEW_SINGLE, ELEMENT_Q},
-                {"inductor_pi", "R11_ohm", VIEW_SINGLE, ELEMENT_R_OHM},       {"inductor_pi", "Lseries_henry", VIEW_SERIES, ELEMENT_L_H},
-                {"inductor_pi", "Rseries_ohm", VIEW_SERIES, ELEMENT_R_OHM},   {"inductor_pi", "Ldiff_henry", VIEW_DIFFERENTIAL, ELEMENT_L_H},
-                {"inductor_pi", "Qdiff", VIEW_DIFFERENTIAL, ELEMENT_Q},       {"capacitor", "Cseries_farad", VIEW_SERIES, ELEMENT_C_F},
-                {"capacitor", "Rseries_ohm", VIEW_SERIES, ELEMENT_R_OHM},     {"capacitor", "Qseries", VIEW_SERIES, ELEMENT_Q_C},
+                {"inductor_pi", "L11_henry", VIEW_SINGLE, ELEMENT_L_H},     {"inductor_pi", "Q11", VIEW_SINGLE, ELEMENT_Q},
+                {"inductor_pi", "R11_ohm", VIEW_SINGLE, ELEMENT_R_OHM},     {"inductor_pi", "Lseries_henry", VIEW_SERIES, ELEMENT_L_H},
+                {"inductor_pi", "Rseries_ohm", VIEW_SERIES, ELEMENT_R_OHM}, {"inductor_pi", "Ldiff_henry", VIEW_DIFFERENTIAL, ELEMENT_L_H},
+                {"inductor_pi", "Qdiff", VIEW_DIFFERENTIAL, ELEMENT_Q},     {"capacitor", "Cseries_farad", VIEW_SERIES, ELEMENT_C_F},
+                {"capacitor", "Rseries_ohm", VIEW_SERIES, ELEMENT_R_OHM},   {"capacitor", "Qseries", VIEW_SERIES, ELEMENT_Q_C},
                 {"capacitor", "C11_farad", VIEW_SINGLE, ELEMENT_C_F},
         };
         rows = check_csv("extraction.csv", &row_n, &text);
@@ -125,19 +129,23 @@ static void elements_come_out(void **state)
                         struct m2 s = s_of(c[0], hz);
                         double complex grad[4];
                         got = rf_element(asked[k].view, asked[k].element, s, 50, hz, grad);
-                        /* at 70 kHz a part of 4e-4 ohm stands beside 50 ohm (1 nH), or 1e-6 in S (100 fF with 0.8 ohm: R is 1e-11 of |Z|) */
+                        /* at 70 kHz a part of 4e-4 ohm stands beside 50 ohm (1 nH), or 1e-6 in S (100 fF with 0.8 ohm: R is 1e-11 of |Z|)
+                         */
                         double tol = hz >= 1e9 ? 1e-10 : strcmp(c[0], "capacitor") == 0 && asked[k].element != ELEMENT_C_F ? 1e-2 : 1e-8;
                         check_relative(c[2], hz, got, want, tol);
                         checked++;
                         if (hz < 1e9)
                                 continue;
-                        for (int e = 0; e < 4; e++) { /* gradient against central differences; 1e-8 because Q = 2000 bends within 1e-6 of S */
+                        for (int e = 0; e < 4;
+                             e++) { /* gradient against central differences; 1e-8 because Q = 2000 bends within 1e-6 of S */
                                 for (int turn = 0; turn < 2; turn++) {
                                         double complex h = turn ? CMPLX(0, 1e-8) : 1e-8;
                                         struct m2 up = s, down = s;
                                         up.e[e] += h;
                                         down.e[e] -= h;
-                                        double num = (rf_element(asked[k].view, asked[k].element, up, 50, hz, NULL) - rf_element(asked[k].view, asked[k].element, down, 50, hz, NULL)) / 2e-8;
+                                        double num = (rf_element(asked[k].view, asked[k].element, up, 50, hz, NULL) -
+                                                      rf_element(asked[k].view, asked[k].element, down, 50, hz, NULL)) /
+                                                     2e-8;
                                         double want_d = turn ? -cimag(grad[e]) : creal(grad[e]); /* Re(grad * j) = -Im grad */
                                         double scale = 0;
                                         for (int q = 0; q < 4; q++)
@@ -163,7 +171,8 @@ static void a_short_and_an_isolating_device_give_nan_or_a_number_never_zero(void
 static struct m2 inductor(double hz)
 {
         double complex s = CMPLX(0, RF_TWO_PI * hz), y3 = 1 / (4 + s * 1e-9) + s * 6e-15;
-        double complex y1 = 1 / (1 / (s * 40e-15) + 1 / (1 / 250.0 + s * 15e-15)), y2 = 1 / (1 / (s * 36e-15) + 1 / (1 / 300.0 + s * 13e-15));
+        double complex y1 = 1 / (1 / (s * 40e-15) + 1 / (1 / 250.0 + s * 15e-15)),
+                       y2 = 1 / (1 / (s * 36e-15) + 1 / (1 / 300.0 + s * 13e-15));
         return rf_s_from_y(m2_of(y1 + y3, -y3, -y3, y2 + y3), 50);
 }
 
@@ -233,9 +242,12 @@ static void interpolation_of_y_keeps_l_and_q(void **state)
         struct m2 s;
         for (double f = 2.1e9; f < 10e9; f += 0.77e9) {
                 assert_int_equal(rf_interpolate(net, f, &s, NULL), CODE_OK);
-                double q = rf_element(VIEW_SINGLE, ELEMENT_Q, s, 50, f, NULL), want = rf_element(VIEW_SINGLE, ELEMENT_Q, inductor(f), 50, f, NULL);
-                double l = rf_element(VIEW_SINGLE, ELEMENT_L_H, s, 50, f, NULL), want_l = rf_element(VIEW_SINGLE, ELEMENT_L_H, inductor(f), 50, f, NULL);
-                /* third-order remainder of Y ~ 1/f over +-0.5 GHz at 2 GHz: (1/4)^3 of Y in the worst place, in Q 2 %; above 4 GHz far less */
+                double q = rf_element(VIEW_SINGLE, ELEMENT_Q, s, 50, f, NULL),
+                       want = rf_element(VIEW_SINGLE, ELEMENT_Q, inductor(f), 50, f, NULL);
+                double l = rf_element(VIEW_SINGLE, ELEMENT_L_H, s, 50, f, NULL),
+                       want_l = rf_element(VIEW_SINGLE, ELEMENT_L_H, inductor(f), 50, f, NULL);
+                /* third-order remainder of Y ~ 1/f over +-0.5 GHz at 2 GHz: (1/4)^3 of Y in the worst place, in Q 2 %; above 4 GHz far less
+                 */
                 check_relative("Q", f, q, want, f < 4e9 ? 3e-2 : 1e-3);
                 check_relative("L", f, l, want_l, f < 4e9 ? 1e-2 : 5e-4);
         }
@@ -279,7 +291,8 @@ static void a_line_gives_gamma_and_zc(void **state)
         assert_int_equal(rf_line_extract(net, 1e-3, g_re, g_im, z_re, z_im, valid, NULL), CODE_OK);
         for (size_t i = 0; i < 6; i++) {
                 double complex g, z;
-                assert_true(value_of("line_1mm", hz[i], "gamma_per_m", "", "", false, &g) && value_of("line_1mm", hz[i], "Zc_ohm", "", "", false, &z));
+                assert_true(value_of("line_1mm", hz[i], "gamma_per_m", "", "", false, &g) &&
+                            value_of("line_1mm", hz[i], "Zc_ohm", "", "", false, &z));
                 double tol = hz[i] < 1e9 ? 1e-8 : 1e-10; /* sinh gl = 4e-4 at 70 kHz: e^{gl} keeps four digits less */
                 check_relative("gamma", hz[i], CMPLX(g_re[i], g_im[i]), g, tol);
                 check_relative("Zc", hz[i], CMPLX(z_re[i], z_im[i]), z, tol);

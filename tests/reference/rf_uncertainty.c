@@ -1,4 +1,5 @@
-/* uncertainty.json: sensitivities of SOL and TRL and their propagation to L and Q, against closed forms, differences and Monte Carlo made elsewhere. */
+/* uncertainty.json: sensitivities of SOL and TRL and their propagation to L and Q, against closed forms, differences and Monte Carlo made
+ * elsewhere. */
 #include "rf_check.h"
 #include "rf/convert.h"
 #include "rf/extract.h"
@@ -59,11 +60,17 @@ static void trl_jacobian_is_the_published_one(void **state)
                 assert_int_equal(rf_switch_remove(sw, raw, raw, NULL), CODE_OK); /* the check has no switch terms */
                 standards[n++] = (struct rf_standard){.kind = RF_LINE, .raw = raw, .length_m = check_at(e, "length_m")->valuedouble};
         }
-        struct net2 *reflect = check_net(check_at(json, "reflect/raw"), axis, PLANE_RECEIVER, arena), *dut = check_net(check_at(json, "dut/inductor/raw"), axis, PLANE_RECEIVER, arena);
+        struct net2 *reflect = check_net(check_at(json, "reflect/raw"), axis, PLANE_RECEIVER, arena),
+                    *dut = check_net(check_at(json, "dut/inductor/raw"), axis, PLANE_RECEIVER, arena);
         assert_int_equal(rf_switch_remove(sw, reflect, reflect, NULL), CODE_OK);
         assert_int_equal(rf_switch_remove(sw, dut, dut, NULL), CODE_OK);
         standards[n++] = (struct rf_standard){.kind = RF_REFLECT, .raw = reflect};
-        struct problem problem = {.axis = axis, .standards = standards, .standard_n = n, .eps_eff_guess = 5.7, .reflect_estimate = -1, .reflect_offset_m = -100e-6};
+        struct problem problem = {.axis = axis,
+                                  .standards = standards,
+                                  .standard_n = n,
+                                  .eps_eff_guess = 5.7,
+                                  .reflect_estimate = -1,
+                                  .reflect_offset_m = -100e-6};
         const size_t at[1] = {6}; /* 54 GHz */
         struct covariance *cov = arena_take(arena, sizeof *cov);
         *cov = covariance_at(arena_take(arena, covariance_bytes(1, 3)), 1, at);
@@ -72,24 +79,27 @@ static void trl_jacobian_is_the_published_one(void **state)
         double complex(*d)[4] = arena_take(arena, cov->column_n * sizeof *d);
         struct m2 raw = net2_get(dut, 6), got = rf_correct2_point(&s->terms, 6, raw);
         rf_sensitivity(cov, 0, &s->terms, raw, d);
-        const cJSON *rows = check_at(u, "trl_54GHz/jacobian_rows_S11_S12_S21_S22"), *u_want = check_at(u, "trl_54GHz/u_linear_per_component");
+        const cJSON *rows = check_at(u, "trl_54GHz/jacobian_rows_S11_S12_S21_S22"),
+                    *u_want = check_at(u, "trl_54GHz/u_linear_per_component");
         double sum[4] = {0};
         size_t checked = 0;
         for (int row = 0; row < 4; row++)
-                check_close("corrected", 54e9, got.e[row], check_complex(cJSON_GetArrayItem(check_at(u, "trl_54GHz/corrected_S"), row)), 1e-10);
+                check_close("corrected", 54e9, got.e[row], check_complex(cJSON_GetArrayItem(check_at(u, "trl_54GHz/corrected_S"), row)),
+                            1e-10);
         for (size_t c = 0; c < cov->column_n; c++) {
                 struct column col = cov->columns[c];
                 if (col.kind != COLUMN_RAW)
                         continue;
                 for (int row = 0; row < 4; row++) {
-                        double complex want = check_complex(cJSON_GetArrayItem(cJSON_GetArrayItem(rows, row), (int)(col.standard * 4 + col.entry)));
+                        double complex want =
+                                check_complex(cJSON_GetArrayItem(cJSON_GetArrayItem(rows, row), (int)(col.standard * 4 + col.entry)));
                         check_close("dS", 54e9, d[c][row], want, 1e-7); /* their differences and ours, 1e-6 each */
                         sum[row] += creal(d[c][row] * conj(d[c][row]));
                 }
                 checked++;
         }
         assert_int_equal(checked, 10); /* two lines of four, the reflect's S11 and S22 */
-        for (int k = 0; k < 4; k++) { /* the device's own noise, by differences */
+        for (int k = 0; k < 4; k++) {  /* the device's own noise, by differences */
                 struct m2 up = raw, down = raw;
                 up.e[k] += 1e-6;
                 down.e[k] -= 1e-6;
@@ -102,7 +112,8 @@ static void trl_jacobian_is_the_published_one(void **state)
         }
         for (int row = 0; row < 4; row++)
                 check_relative("u", 54e9, 1e-3 * sqrt(sum[row]), cJSON_GetArrayItem(u_want, row)->valuedouble, 1e-6);
-        /* a longer line than told moves nothing at the middle of the first line but gamma: S there does not depend on the length difference */
+        /* a longer line than told moves nothing at the middle of the first line but gamma: S there does not depend on the length difference
+         */
         for (size_t c = 0; c < cov->column_n; c++)
                 if (cov->columns[c].kind == COLUMN_LENGTH)
                         for (int row = 0; row < 4; row++)
@@ -138,8 +149,10 @@ static void l_and_q_carry_a_covariance(void **state)
         check_relative("u(Q)", 5e9, sqrt(uu[1]), check_at(c, "u_Q")->valuedouble, 1e-12);
         check_relative("r(L,Q)", 5e9, cross / sqrt(uu[0] * uu[1]), check_at(c, "r_LQ")->valuedouble, 1e-12);
         /* dY of a two-port against differences */
-        struct m2 t = m2_of(CMPLX(0.1, 0.2), CMPLX(0.7, -0.3), CMPLX(0.6, -0.2), CMPLX(-0.2, 0.1)), d = m2_of(CMPLX(1, 2), CMPLX(0, -1), 0.5, CMPLX(-2, 1));
-        struct m2 diff = m2_sub(rf_y_from_s(m2_add(t, m2_scale(1e-6, d)), 50), rf_y_from_s(m2_sub(t, m2_scale(1e-6, d)), 50)), want = rf_y_change(t, d, 50);
+        struct m2 t = m2_of(CMPLX(0.1, 0.2), CMPLX(0.7, -0.3), CMPLX(0.6, -0.2), CMPLX(-0.2, 0.1)),
+                  d = m2_of(CMPLX(1, 2), CMPLX(0, -1), 0.5, CMPLX(-2, 1));
+        struct m2 diff = m2_sub(rf_y_from_s(m2_add(t, m2_scale(1e-6, d)), 50), rf_y_from_s(m2_sub(t, m2_scale(1e-6, d)), 50)),
+                  want = rf_y_change(t, d, 50);
         for (int k = 0; k < 4; k++)
                 check_close("dY", 0, want.e[k] * 50, diff.e[k] / 2e-6 * 50, 1e-8);
         cJSON_Delete(u);

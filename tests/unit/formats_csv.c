@@ -68,7 +68,12 @@ static void bad_tables_are_refused_with_their_line(void **state)
         (void)state;
         static const struct {
                 const char *text, *say;
-        } bad[] = {{"", "empty"}, {"a,b\n1\n", "line 2: 1 cells"}, {"a\n\"open\n", "line 2"}, {"a\nx\"y\n", "line 2: a quote"}, {"a\n\"x\"y\n", "line 2: text after"}, {"# only\n", "empty"}};
+        } bad[] = {{"", "empty"},
+                   {"a,b\n1\n", "line 2: 1 cells"},
+                   {"a\n\"open\n", "line 2"},
+                   {"a\nx\"y\n", "line 2: a quote"},
+                   {"a\n\"x\"y\n", "line 2: text after"},
+                   {"# only\n", "empty"}};
         for (size_t k = 0; k < sizeof bad / sizeof bad[0]; k++) {
                 struct arena *arena = arena_new(0);
                 struct csv csv;

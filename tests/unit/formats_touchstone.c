@@ -122,7 +122,8 @@ static void every_bad_text_gives_a_sentence_with_its_line_and_value(void **state
                 struct tp_error err;
                 enum code code = try_read(bad[k].text, bad[k].ports, arena, &file, &err);
                 if (code != CODE_BAD_INPUT || !strstr(err.text, bad[k].say[0]) || !strstr(err.text, bad[k].say[1]))
-                        fail_msg("text %zu: code %d, \"%s\"; wanted \"%s\" and \"%s\"", k, (int)code, err.text, bad[k].say[0], bad[k].say[1]);
+                        fail_msg("text %zu: code %d, \"%s\"; wanted \"%s\" and \"%s\"", k, (int)code, err.text, bad[k].say[0],
+                                 bad[k].say[1]);
                 arena_free(arena);
         }
 }

@@ -41,7 +41,8 @@ static struct setup *setup_new(void)
                 s->ideal[k] = net2_at(arena_take(arena, net2_bytes(N)), &s->axis, PLANE_TIP);
         }
         for (int k = 0; k < 4; k++) {
-                struct standard_definition def = {.kind = kinds[k], .c_f = {-5e-15}, .l_h = {3e-12}, .r_ohm = 50, .offset_delay_s = k == 3 ? 1e-12 : 0};
+                struct standard_definition def = {
+                        .kind = kinds[k], .c_f = {-5e-15}, .l_h = {3e-12}, .r_ohm = 50, .offset_delay_s = k == 3 ? 1e-12 : 0};
                 assert_int_equal(rf_standard_ideal(&def, NULL, 23, &s->ideal[k], NULL), CODE_OK);
                 net2_copy(&s->raw[k], &s->ideal[k]);
                 s->raw[k].plane = PLANE_RECEIVER;
@@ -66,7 +67,8 @@ static struct setup *lines_new(void)
                 net2_put(&s->raw[3], i, m2_diag(-1, -1));
         }
         for (int k = 0; k < 4; k++)
-                s->standards[k] = (struct rf_standard){.kind = k < 3 ? RF_LINE : RF_REFLECT, .raw = &s->raw[k], .length_m = k < 3 ? length[k] : 0};
+                s->standards[k] =
+                        (struct rf_standard){.kind = k < 3 ? RF_LINE : RF_REFLECT, .raw = &s->raw[k], .length_m = k < 3 ? length[k] : 0};
         s->problem.eps_eff_guess = 5;
         s->problem.reflect_estimate = -1;
         return s;
@@ -108,11 +110,14 @@ static void every_lack_is_named(void **state)
         s = setup_new(), s->raw[1].plane = PLANE_TIP, refused(s, "solt", CODE_BAD_INPUT, "short", "must be raw");
         s = setup_new(), s->raw[3].re[2][4] = NAN, refused(s, "solt", CODE_BAD_INPUT, "S21", "5e+10");
         s = setup_new(), net2_set_z(&s->ideal[2], 75, 0), refused(s, "solt", CODE_BAD_INPUT, "load", "75");
-        s = setup_new(), s->standards[1].name = "short, copy 3", s->standards[1].kind = RF_LINE, refused(s, "solt", CODE_BAD_INPUT, "short, copy 3", "no use");
+        s = setup_new(), s->standards[1].name = "short, copy 3", s->standards[1].kind = RF_LINE,
+        refused(s, "solt", CODE_BAD_INPUT, "short, copy 3", "no use");
         s = setup_new(), net2_copy(&s->ideal[1], &s->ideal[0]), refused(s, "solt", CODE_UNRESOLVABLE, "coincide", "1e+10");
-        s = setup_new(), net2_copy(&s->ideal[1], &s->ideal[0]), s->standards[1].raw = &s->raw[0], refused(s, "unknown_thru", CODE_UNRESOLVABLE, "coincide", "1e+10");
+        s = setup_new(), net2_copy(&s->ideal[1], &s->ideal[0]), s->standards[1].raw = &s->raw[0],
+        refused(s, "unknown_thru", CODE_UNRESOLVABLE, "coincide", "1e+10");
         s = setup_new(), s->problem.thru_delay_s_guess = -1, refused(s, "unknown_thru", CODE_BAD_INPUT, "delay", "-1");
-        s = setup_new(), s->problem.thru_delay_s_guess = 1e-12 + 25e-12, refused(s, "unknown_thru", CODE_BAD_INPUT, "90 degrees", "better delay");
+        s = setup_new(), s->problem.thru_delay_s_guess = 1e-12 + 25e-12,
+        refused(s, "unknown_thru", CODE_BAD_INPUT, "90 degrees", "better delay");
         s = setup_new();
         for (size_t i = 0; i < N; i++)
                 s->raw[3].re[2][i] = s->raw[3].im[2][i] = 0;
@@ -127,7 +132,8 @@ static void every_lack_is_named(void **state)
         s = lines_new(), s->problem.eps_eff_guess = CMPLX(5, 1), refused(s, "multiline_trl", CODE_BAD_INPUT, "+1j", "permittivity");
         s = lines_new(), s->problem.reflect_estimate = 0, refused(s, "multiline_trl", CODE_BAD_INPUT, "estimate", "-1 for a short");
         s = lines_new(), s->problem.reflect_offset_m = 5, refused(s, "multiline_trl", CODE_BAD_INPUT, "5 m", "offset");
-        s = lines_new(), s->problem.reflect_estimate = CMPLX(0, 1), refused(s, "multiline_trl", CODE_BAD_INPUT, "cannot be settled", "90 degrees");
+        s = lines_new(), s->problem.reflect_estimate = CMPLX(0, 1),
+        refused(s, "multiline_trl", CODE_BAD_INPUT, "cannot be settled", "90 degrees");
         s = lines_new(), s->problem.standard_n = 3, refused(s, "multiline_trl", CODE_BAD_INPUT, "reflect", "has 0");
         /* two lines told different and measured nearly equal leave the third pair: solved, with a residual that shows it */
         s = lines_new(), net2_copy(&s->raw[1], &s->raw[0]);
@@ -148,6 +154,37 @@ static void every_lack_is_named(void **state)
         s->raw[2].axis = &other;
         refused(s, "solt", CODE_BAD_INPUT, "load", "8 frequencies");
         assert_null(rf_method("nothing"));
+}
+
+/* Four reflections, one of them badly known: by its uncertainty it must lose its vote, and the residual must point at it. */
+static void a_badly_known_standard_has_little_weight(void **state)
+{
+        (void)state;
+        double error[2];
+        for (int weighed = 0; weighed < 2; weighed++) {
+                struct setup *s = setup_new();
+                struct tp_error err;
+                net2_copy(&s->raw[3], &s->raw[0]); /* a second open, true reflection that of the first … */
+                net2_copy(&s->ideal[3], &s->ideal[0]);
+                s->raw[3].plane = PLANE_RECEIVER;
+                for (size_t i = 0; i < N; i++) { /* … told 0.05 wrong */
+                        s->ideal[3].im[0][i] += 0.05;
+                        s->ideal[3].im[3][i] += 0.05;
+                }
+                s->standards[3].kind = RF_OPEN;
+                s->standards[3].name = "second open";
+                for (int k = 0; k < 4 && weighed; k++)
+                        s->standards[k].u_ideal = k == 3 ? 0.05 : 0.0005;
+                assert_int_equal(solve(s, "sol", &err), CODE_OK);
+                error[weighed] = 0;
+                for (size_t i = 0; i < N; i++) /* the analyzer is ideal: any directivity is error */
+                        error[weighed] = fmax(error[weighed], hypot(s->terms.re[TERM_EDF][i], s->terms.im[TERM_EDF][i]) +
+                                                                      hypot(s->terms.re[TERM_ESF][i], s->terms.im[TERM_ESF][i]));
+                if (weighed)
+                        assert_true(s->diagnosis.standard[3].worst > 0.04 && s->diagnosis.standard[0].worst < 1e-4);
+                arena_free(s->arena);
+        }
+        assert_true(error[0] > 5e-3 && error[1] < 1e-4);
 }
 
 static void correction_checks_plane_axis_and_model(void **state)
@@ -234,7 +271,8 @@ static void roots_are_followed_and_contradictions_reported(void **state)
         root_follow(M, hz, 0, ratio, sign, &f);
         for (int i = 0; i < M; i++)
                 assert_int_equal(sign[i], i % 3 == 1 ? -1 : 1);
-        assert_true(f.all && f.contradicts && f.contradiction_hz == 32e9 && fabs(f.contradiction_deg - 93) < 1e-6 && fabs(f.worst_deg - 177) < 1e-6);
+        assert_true(f.all && f.contradicts && f.contradiction_hz == 32e9 && fabs(f.contradiction_deg - 93) < 1e-6 &&
+                    fabs(f.worst_deg - 177) < 1e-6);
         /* a step that cannot be followed: the estimate chooses and it is said where */
         for (int i = 0; i < M; i++)
                 ratio[i] = i < 30 ? 1 : -cexp(CMPLX(0, 80 * RF_PI / 180));
@@ -278,7 +316,8 @@ static void small_systems_are_solved(void **state)
         assert_false(small_solve(2, zero, b, x));
         assert_false(small_least_squares(2, 2, zero, b, x, NULL));
         /* eigenvectors: A v = lambda v, also for triangular and nearly equal ones */
-        const struct m2 m[] = {m2_of(1, 2, 3, 4), m2_of(1, CMPLX(0, 1), 0, 2), m2_of(2, 0, CMPLX(1, 1), 2.0001), m2_of(CMPLX(0.3, 0.1), CMPLX(-2, 1), CMPLX(0, 4), CMPLX(1, -1)), m2_diag(3, 5)};
+        const struct m2 m[] = {m2_of(1, 2, 3, 4), m2_of(1, CMPLX(0, 1), 0, 2), m2_of(2, 0, CMPLX(1, 1), 2.0001),
+                               m2_of(CMPLX(0.3, 0.1), CMPLX(-2, 1), CMPLX(0, 4), CMPLX(1, -1)), m2_diag(3, 5)};
         for (size_t k = 0; k < sizeof m / sizeof m[0]; k++) {
                 double complex l[2], v[2][2];
                 small_eigen2(m[k], l, v);
@@ -319,6 +358,7 @@ int main(void)
 {
         const struct CMUnitTest tests[] = {
                 cmocka_unit_test(every_lack_is_named),
+                cmocka_unit_test(a_badly_known_standard_has_little_weight),
                 cmocka_unit_test(correction_checks_plane_axis_and_model),
                 cmocka_unit_test(frequency_lists_must_rise),
                 cmocka_unit_test(a_record_of_terms_comes_back_or_says_what_is_wrong),

@@ -1,4 +1,5 @@
-/* Random worlds: random error boxes, switch terms, standards and lines; a calibration must recover any device.  TIPPLANE_SEED=n repeats one. */
+/* Random worlds: random error boxes, switch terms, standards and lines; a calibration must recover any device.  TIPPLANE_SEED=n repeats
+ * one. */
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -107,7 +108,8 @@ static struct net2 *device_of(struct world_of_boxes *w)
         return s;
 }
 
-static void recovered(struct world_of_boxes *w, uint64_t seed, const char *what, const struct terms *terms, const struct switch_terms *sw, const struct net2 *device, double tol)
+static void recovered(struct world_of_boxes *w, uint64_t seed, const char *what, const struct terms *terms, const struct switch_terms *sw,
+                      const struct net2 *device, double tol)
 {
         struct net2 *got = raw_of(w, device);
         struct tp_error err = {0};
@@ -115,7 +117,8 @@ static void recovered(struct world_of_boxes *w, uint64_t seed, const char *what,
                 fail_msg("TIPPLANE_SEED=%" PRIu64 " %s: %s", seed, what, err.text);
         for (size_t i = 0; i < N; i++)
                 if (!(m2_distance(net2_get(got, i), net2_get(device, i)) <= tol))
-                        fail_msg("TIPPLANE_SEED=%" PRIu64 " %s: %.3g off at %.4g Hz", seed, what, m2_distance(net2_get(got, i), net2_get(device, i)), w->hz[i]);
+                        fail_msg("TIPPLANE_SEED=%" PRIu64 " %s: %.3g off at %.4g Hz", seed, what,
+                                 m2_distance(net2_get(got, i), net2_get(device, i)), w->hz[i]);
 }
 
 struct answer {
@@ -125,7 +128,8 @@ struct answer {
 static struct answer solve(struct world_of_boxes *w, uint64_t seed, const char *method, const struct problem *p)
 {
         const struct method *m = rf_method(method);
-        struct answer a = {terms_at(arena_take(w->arena, terms_bytes(N)), &w->axis), diagnosis_at(arena_take(w->arena, diagnosis_bytes(N)), &w->axis)};
+        struct answer a = {terms_at(arena_take(w->arena, terms_bytes(N)), &w->axis),
+                           diagnosis_at(arena_take(w->arena, diagnosis_bytes(N)), &w->axis)};
         struct tp_error err = {0};
         if (m->solve(p, arena_take(w->arena, m->workspace_bytes(N, p->standard_n)), &a.terms, NULL, &a.diagnosis, &err))
                 fail_msg("TIPPLANE_SEED=%" PRIu64 " %s: %s", seed, method, err.text);
@@ -136,7 +140,8 @@ static struct rf_standard reflection(struct world_of_boxes *w, enum rf_standard_
 {
         struct standard_definition def[2];
         for (int p = 0; p < 2; p++)
-                def[p] = (struct standard_definition){.kind = kind, .c_f = {draw(w, -15e-15, 5e-15)}, .l_h = {draw(w, -5e-12, 8e-12)}, .r_ohm = draw(w, 48, 52)};
+                def[p] = (struct standard_definition){
+                        .kind = kind, .c_f = {draw(w, -15e-15, 5e-15)}, .l_h = {draw(w, -5e-12, 8e-12)}, .r_ohm = draw(w, 48, 52)};
         struct net2 *ideal = net_of(w, PLANE_TIP);
         assert_int_equal(rf_standard_ideal(&def[0], &def[1], 23, ideal, NULL), CODE_OK);
         return (struct rf_standard){.kind = kind, .ideal = ideal, .raw = raw_of(w, ideal)};
@@ -149,7 +154,10 @@ static void lumped(uint64_t seed)
         struct net2 *device = device_of(w), *thru = net_of(w, PLANE_TIP);
         struct problem p = {.axis = &w->axis, .standards = s, .standard_n = 4};
         /* known thru: a lossy offset line */
-        struct standard_definition line = {.kind = RF_THRU, .offset_delay_s = draw(w, 0.5e-12, 3e-12), .offset_loss_ohm_s = draw(w, 0, 30e9), .offset_z_ohm = draw(w, 40, 60)};
+        struct standard_definition line = {.kind = RF_THRU,
+                                           .offset_delay_s = draw(w, 0.5e-12, 3e-12),
+                                           .offset_loss_ohm_s = draw(w, 0, 30e9),
+                                           .offset_z_ohm = draw(w, 40, 60)};
         assert_int_equal(rf_standard_ideal(&line, NULL, 23, thru, NULL), CODE_OK);
         s[3] = (struct rf_standard){.kind = RF_THRU, .ideal = thru, .raw = raw_of(w, thru)};
         struct answer a = solve(w, seed, "solt", &p);
@@ -161,7 +169,8 @@ static void lumped(uint64_t seed)
         struct net2 *unknown = net_of(w, PLANE_TIP);
         for (size_t i = 0; i < N; i++) {
                 double complex e = cexp(CMPLX(-0.05, -RF_TWO_PI * w->hz[i] * tau));
-                struct m2 abcd = m2_mul(m2_of(1, 0, CMPLX(0, RF_TWO_PI * w->hz[i] * shunt), 1), m2_mul(rf_abcd_from_s(m2_of(0, e, e, 0), 50), m2_of(1, r, 0, 1)));
+                struct m2 abcd = m2_mul(m2_of(1, 0, CMPLX(0, RF_TWO_PI * w->hz[i] * shunt), 1),
+                                        m2_mul(rf_abcd_from_s(m2_of(0, e, e, 0), 50), m2_of(1, r, 0, 1)));
                 net2_put(unknown, i, rf_s_from_abcd(abcd, 50));
         }
         s[3] = (struct rf_standard){.kind = RF_THRU, .raw = raw_of(w, unknown)};
@@ -202,8 +211,16 @@ static void lines(uint64_t seed)
                 net2_put(net, i, m2_diag(g, g));
         }
         s[n] = (struct rf_standard){.kind = RF_REFLECT, .raw = raw_of(w, net)};
-        struct problem p = {.axis = &w->axis, .standards = s, .standard_n = n + 1, .switch_terms = &w->sw, .eps_eff_guess = eps * draw(w, 0.85, 1.15), .reflect_estimate = is_open ? 1 : -1,
-                            .reflect_offset_m = shift, .plane_shift_m = shift, .plane_shifted = PLANE_TIP, .line_z_ohm = zc};
+        struct problem p = {.axis = &w->axis,
+                            .standards = s,
+                            .standard_n = n + 1,
+                            .switch_terms = &w->sw,
+                            .eps_eff_guess = eps * draw(w, 0.85, 1.15),
+                            .reflect_estimate = is_open ? 1 : -1,
+                            .reflect_offset_m = shift,
+                            .plane_shift_m = shift,
+                            .plane_shifted = PLANE_TIP,
+                            .line_z_ohm = zc};
         struct answer a = solve(w, seed, "multiline_trl", &p);
         assert_true(a.terms.plane == PLANE_TIP && a.terms.z_re[0] == 50);
         /* two lines of 200 um pass 180 degrees within the band: there nothing is left; judge by the effective phase */
@@ -212,10 +229,12 @@ static void lines(uint64_t seed)
         for (size_t i = 0; i < N; i++) {
                 double tol = 1e-9 * fmax(1, a.diagnosis.condition[i] * a.diagnosis.condition[i]);
                 if (!(m2_distance(net2_get(got, i), net2_get(device, i)) <= tol))
-                        fail_msg("TIPPLANE_SEED=%" PRIu64 " %zu lines: %.3g off at %.4g Hz", seed, n, m2_distance(net2_get(got, i), net2_get(device, i)), w->hz[i]);
+                        fail_msg("TIPPLANE_SEED=%" PRIu64 " %zu lines: %.3g off at %.4g Hz", seed, n,
+                                 m2_distance(net2_get(got, i), net2_get(device, i)), w->hz[i]);
                 double complex g = CMPLX(a.diagnosis.gamma_re[i], a.diagnosis.gamma_im[i]);
                 if (!(cabs(g - gamma[i]) <= 1e-8 * cabs(gamma[i]) * a.diagnosis.condition[i]))
-                        fail_msg("TIPPLANE_SEED=%" PRIu64 " %zu lines: gamma %.9g%+.9gj, truth %.9g%+.9gj at %.4g Hz", seed, n, creal(g), cimag(g), creal(gamma[i]), cimag(gamma[i]), w->hz[i]);
+                        fail_msg("TIPPLANE_SEED=%" PRIu64 " %zu lines: gamma %.9g%+.9gj, truth %.9g%+.9gj at %.4g Hz", seed, n, creal(g),
+                                 cimag(g), creal(gamma[i]), cimag(gamma[i]), w->hz[i]);
         }
         arena_free(w->arena);
 }
