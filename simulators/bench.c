@@ -31,7 +31,7 @@ static enum code cancelled(struct call *call, double share)
         return code;
 }
 
-static bool asked_to_end(const struct bench *b, const struct call *call) { return b->stop_asked || (call && call->cancel && cancel_raised(call->cancel)); }
+static bool asked_to_end(const struct bench *b, const struct call *call) { return atomic_load(&b->stop_asked) || (call && call->cancel && cancel_raised(call->cancel)); }
 
 enum code bench_advance(struct bench *b, double seconds, struct call *call, double *ret_share)
 {

@@ -9,6 +9,7 @@
 #include "simulators/standard.h"
 #include "simulators/touch.h"
 #include "simulators/wafer.h"
+#include <stdatomic.h>
 
 #define SIM_PLACES 5 /* enum place */
 
@@ -38,7 +39,8 @@ struct bench {
         size_t target_n;
         struct sim_kept *kept;
         struct lock *lock;
-        bool stepped, moving, stop_asked;
+        bool stepped, moving;
+        atomic_bool stop_asked;              /* any task: the motion in progress soon ends */
         struct sim_system *system;           /* of the last frequency list */
         double complex *last;                /* last sweep, for a stale one: RAW_N columns */
         size_t last_n, room_n;

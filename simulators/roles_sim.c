@@ -32,13 +32,13 @@ static void begin(struct bench *b)
 {
         bench_lock(b);
         bench_events(b);
-        b->stop_asked = false;
+        atomic_store(&b->stop_asked, false);
         b->moving = true;
 }
 static void finish(struct bench *b)
 {
         b->moving = false;
-        b->stop_asked = false;
+        atomic_store(&b->stop_asked, false);
         bench_save(b);
         bench_unlock(b);
 }
@@ -273,7 +273,7 @@ static enum code stage_stop(void *me, struct call *call)
         struct bench *b = me;
         (void)call;
         bench_lock(b);
-        b->stop_asked = b->moving;
+        atomic_store(&b->stop_asked, b->moving);
         bench_unlock(b);
         return CODE_OK;
 }
@@ -350,6 +350,7 @@ static enum code bias_read(void *me, unsigned channel, double *ret_volt, double 
         if (bench_fault(b, FAULT_BIAS_READ, n, b->scenario.rates.bias_read)) {
                 bench_tell(b, "bias_read_fails", "no answer");
                 code = tp_fail(call->err, CODE_TIMED_OUT, "the bias supply did not answer the question for channel %u", channel);
+                bench_save(b); /* else a reading changes nothing in the world that the next operation could not keep */
         } else {
                 struct draws own = draws_of((uint64_t)b->scenario.seed, DRAW_BIAS, channel, -1, 0, 0), r = draws_of((uint64_t)b->scenario.seed, DRAW_BIAS, channel, n, 0, 0);
                 double a = channel_a(b, channel), limit = b->state.limit_a[channel], volt = b->state.volt[channel];
@@ -360,7 +361,6 @@ static enum code bias_read(void *me, unsigned channel, double *ret_volt, double 
                 *ret_volt = volt + draw_between(&own, -1, 1) * b->scenario.bias.offset_v + b->scenario.bias.noise_v * draw_normal(&r);
                 *ret_a = a;
         }
-        bench_save(b);
         bench_unlock(b);
         return code;
 }
@@ -472,7 +472,14 @@ static const struct signal_ops signals = {.base = {signal_identify, signal_setti
 /* ---- all of them ------------------------------------------------------------------------------------------------------------------------- */
 struct simulated { struct bench *bench; struct bias_ops bias; struct capability_set can; };
 
-static int64_t tick(void *me) { return bench_now_ns(((struct simulated *)me)->bench); }
+static int64_t tick(void *me) /* any task */
+{
+        struct bench *b = ((struct simulated *)me)->bench;
+        bench_lock(b);
+        int64_t now = bench_now_ns(b);
+        bench_unlock(b);
+        return now;
+}
 static void wait_ns(void *me, int64_t ns)
 {
         struct bench *b = ((struct simulated *)me)->bench;

@@ -2,6 +2,7 @@
 #include "simulators_world.h"
 #include "simulators/analyzer.h"
 #include "simulators/bench.h"
+#include "simulators/true_values.h"
 
 struct rig { struct test_world t; struct bench *b; char dir[64], config[6000]; };
 static void rig_new(struct rig *r, const char *more)
@@ -235,6 +236,29 @@ static void drift_is_a_function_of_time_and_stays_mild_over_a_normal_night(void 
         bench_close(r.b);
 }
 
+static void true_values_are_those_worked_out_by_hand(void **state)
+{
+        double w = 2 * M_PI * 10e9;
+        struct sim_device coil = {.kind = DEVICE_INDUCTOR, .r_ohm = 1, .l_h = 200e-12, .cp_f = 10e-15, .defect = DEFECT_NONE};
+        struct sim_device mim = {.kind = DEVICE_CAPACITOR, .r_ohm = 0.5, .c_f = 100e-15, .vc2 = 1e-4, .defect = DEFECT_NONE};
+        struct sim_device line = {.kind = DEVICE_LINE, .l_h = 3.3e-7, .c_f = 1.32e-10, .length_m = 2e-3, .defect = DEFECT_NONE}, film = {.kind = DEVICE_RESISTOR, .r_ohm = 75, .defect = DEFECT_NONE};
+        (void)state;
+        /* 1/(2 pi) sqrt(1/(L C) - (R/L)^2): the susceptance of (R + jwL) || C is zero there; 112.5395 GHz when R is 0 */
+        double srf = sqrt(1 / (200e-12 * 10e-15) - 1 / (200e-12 * 200e-12)) / (2 * M_PI);
+        assert_true(fabs(true_value(&coil, TRUE_SRF, 0, 0) / srf - 1) < 1e-9 && fabs(srf - 112.5395e9) < 0.5e9);
+        coil.cp_f = 0;
+        assert_true(fabs(true_value(&coil, TRUE_L, 10e9, 0) / 200e-12 - 1) < 1e-12 && fabs(true_value(&coil, TRUE_Q, 10e9, 0) / (w * 200e-12) - 1) < 1e-12);
+        assert_true(isnan(true_value(&coil, TRUE_SRF, 0, 0)) && isnan(true_value(&coil, TRUE_ZC, 10e9, 0)));
+        assert_true(fabs(true_value(&mim, TRUE_C, 10e9, -10) / (100e-15 * 1.01) - 1) < 1e-12 && fabs(true_value(&mim, TRUE_Q, 10e9, 0) * w * 100e-15 * 0.5 - 1) < 1e-12);
+        assert_true(fabs(true_value(&film, TRUE_R, 1e9, 0) - 75) < 1e-9);
+        assert_true(fabs(true_value(&film, TRUE_S21_DB, 1e9, 0) - 20 * log10(100.0 / 175)) < 1e-9); /* 2 z/(2 z + R) */
+        double eps = 3.3e-7 * 1.32e-10 * 299792458.0 * 299792458.0;
+        for (double hz = 1e9; hz < 220e9; hz *= 1.5) /* through many turns of phase: 2 mm at 220 GHz is 2.9 */
+                assert_true(fabs(true_value(&line, TRUE_EPS_EFF, hz, 0) / eps - 1) < 1e-6 && fabs(true_value(&line, TRUE_ZC, hz, 0) - 50) < 1e-6);
+        line.r_ohm = 1000; /* low loss: alpha = R/(2 Zc) neper per metre */
+        assert_true(fabs(true_value(&line, TRUE_LOSS, 40e9, 0) / (1000.0 / 100 * 8.685889638e-3) - 1) < 1e-3);
+}
+
 static void draws_by_key_are_uniform_normal_and_unrelated(void **state)
 {
         double mean = 0, square = 0, product = 0;
@@ -264,6 +288,7 @@ int main(void)
                 cmocka_unit_test(the_raw_ratios_obey_the_eight_terms_once_the_switch_terms_are_taken_out),
                 cmocka_unit_test(noise_grows_with_the_root_of_the_if_bandwidth_and_shrinks_with_averages),
                 cmocka_unit_test(drift_is_a_function_of_time_and_stays_mild_over_a_normal_night),
+                cmocka_unit_test(true_values_are_those_worked_out_by_hand),
                 cmocka_unit_test(draws_by_key_are_uniform_normal_and_unrelated),
         };
         return cmocka_run_group_tests(tests, NULL, NULL);

@@ -141,6 +141,29 @@ static void the_world_survives_the_death_of_the_station(void **state)
         free(before);
 }
 
+static void kept_in_memory_the_world_survives_without_a_disk(void **state)
+{
+        struct sim_kept kept = {0};
+        struct station s;
+        struct position p;
+        double volt, a;
+        (void)state;
+        station_new(&s, "\"seed\":4,", "", false);
+        s.r.close(&s.r);
+        OK(simulated_open_kept(&s.t.world, s.config, strlen(s.config), s.dir, &kept, &s.r, &s.err));
+        ready(&s);
+        touch_device(&s, 0, 0, "C1");
+        OK(s.r.bias->set(s.r.bias_me, 0, 3, 1, &s.call));
+        s.t.full = true;
+        s.r.close(&s.r);
+        OK(simulated_open_kept(&s.t.world, s.config, strlen(s.config), s.dir, &kept, &s.r, &s.err));
+        OK(s.r.stage->where(s.r.stage_me, &p, &s.call));
+        OK(s.r.bias->read(s.r.bias_me, 0, &volt, &a, &s.call));
+        assert_true(p.in_contact && fabs(volt - 3) < 0.01);
+        station_end(&s);
+        text_done(&kept.bytes);
+}
+
 static void a_full_disk_does_not_stop_the_physics(void **state)
 {
         struct station s;
@@ -458,6 +481,7 @@ int main(void)
         const struct CMUnitTest tests[] = {
                 cmocka_unit_test(same_seed_gives_the_same_bytes_and_another_seed_gives_others),
                 cmocka_unit_test(the_world_survives_the_death_of_the_station),
+                cmocka_unit_test(kept_in_memory_the_world_survives_without_a_disk),
                 cmocka_unit_test(a_full_disk_does_not_stop_the_physics),
                 cmocka_unit_test(the_ladder_is_readable_on_each_die_and_names_its_place),
                 cmocka_unit_test(aligned_one_pitch_off_the_ladder_reads_another_code),

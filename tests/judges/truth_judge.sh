@@ -1,0 +1,34 @@
+#!/bin/sh
+# The judge judged: a truth of two resistors written by hand, numbers right, a little off and far off, touches found and missed.
+# Usage: truth_judge.sh build/debug/truth-judge
+judge=${1:-build/debug/truth-judge}; dir=$(mktemp -d) || exit 1
+passed=0; failed=0
+check() { if [ "$2" = "$3" ]; then passed=$((passed + 1)); else failed=$((failed + 1)); echo "$1: wanted '$2', got '$3'"; fi; }
+cat >"$dir/t.json" <<'J'
+{"name":"by hand","seed":1,"devices":[
+ {"device":"R1","die_x":0,"die_y":0,"kind":"resistor","r_ohm":75,"defect":"none"},
+ {"device":"R1","die_x":1,"die_y":0,"kind":"resistor","r_ohm":80,"defect":"none"}],
+ "faults":[{"what":"lost_ground","port":1,"die_x":0,"die_y":0,"device":"R1","first":1,"attempts":1},
+           {"what":"open_contact","port":1,"die_x":1,"die_y":0,"device":"R1","first":1,"attempts":1}]}
+J
+: >"$dir/t.json.events"
+head="die_x,die_y,device,parameter,quantity,freq_hz,value,u95,unit,verdict,trust,reason"
+printf '%s\r\n' "$head" '0,0,R1,R_1GHz,R,1e9,75.5,1,ohm,pass,proven,"well, inside"' '1,0,R1,R_1GHz,R,1e9,81.5,1,ohm,pass,proven,' \
+        '1,0,R1,R_1GHz,R,1e9,999,1,ohm,fail,suspect,drift' '1,0,R1,R_1GHz,R,1e9,,,ohm,none,proven,not resolvable' >"$dir/p.csv"
+printf '%s\n' 'die_x,die_y,device,outcome,trust' '0,0,R1,doubtful,suspect' '0,0,R1,good,proven' '1,0,R1,good,proven' >"$dir/c.csv"
+out=$("$judge" "$dir/t.json" "$dir/p.csv" --contacts "$dir/c.csv")
+check "coverage" "proven parameters: 2; within u95: 1 (50.0 %); within 3 u95: 2 (100.0 %)" "$(echo "$out" | head -1)"
+check "the one outside is named" "1" "$(echo "$out" | grep -c 'off by 1.50 u95: die 1,0 R1 R_1GHz')"
+check "contacts" "1" "$(echo "$out" | grep -c 'lost ground found 1 of 1; open contact found 0 of 1; missed and trusted 1; false alarms 0 of 1')"
+"$judge" "$dir/t.json" "$dir/p.csv" --demand >/dev/null; check "demand is refused below 93 %" 1 $?
+printf '%s\n' "$head" '0,0,R1,R_1GHz,R,1e9,75.5,1,ohm,pass,proven,' >"$dir/q.csv"
+"$judge" "$dir/t.json" "$dir/q.csv" --demand >/dev/null; check "demand is met" 0 $?
+printf '%s\n' "$head" '0,0,R1,R_1GHz,R,1e9,79,1,ohm,pass,proven,' >"$dir/q.csv"
+check "far off is counted" 1 "$("$judge" "$dir/t.json" "$dir/q.csv" --json | grep -c '"beyond_3_u95":1')"
+"$judge" "$dir/none.json" "$dir/q.csv" 2>"$dir/e"; check "a missing truth is said" 2 $?
+check "and named" 1 "$(grep -c none.json "$dir/e")"
+printf 'die_x,die_y\n1,2\n' >"$dir/q.csv"; "$judge" "$dir/t.json" "$dir/q.csv" 2>"$dir/e"
+check "a missing column is named" 1 "$(grep -c 'no column "device"' "$dir/e")"
+rm -rf "$dir"
+echo "$passed passed, $failed failed, 0 skipped"
+[ "$failed" -eq 0 ]
