@@ -43,7 +43,7 @@ enum { MESSAGE_WORK = 1, MESSAGE_CLOSE };
 
 struct store {
         const struct world *w;
-        char dir[STORE_PATH - 160], build[64];
+        char dir[STORE_PATH - 256], build[64];
         struct store_sizes sizes;
         struct file_lock *lock;
         struct lock *mutex;

@@ -1,6 +1,7 @@
 /* store.c: opening in order (lock, directory, catalogue, index, runs, writer), closing in mirror order, handing works over. */
 #include "store/store.h"
 #include "base/hash.h"
+#include "store/digest.h"
 #include "store/own.h"
 #include <inttypes.h>
 #include <stdio.h>
@@ -224,7 +225,7 @@ static void free_item(struct message *m)
 
 static void free_done(struct message *m) { free(m); }
 
-/* The digests of all traces, on the caller's task: the writer has other things to do.  First half of SHA-256. */
+/* The digests of all traces, on the caller's task: the writer has other things to do. */
 static bool digest_traces(struct item *item)
 {
         const struct work *w = item->work;
@@ -235,11 +236,8 @@ static bool digest_traces(struct item *item)
                 return true;
         item->digests = arena_take(w->arena, n * sizeof *item->digests);
         for (size_t i = 0; item->digests && i < w->fact_n; i++)
-                for (size_t j = 0; w->facts[i].kind == FACT_SWEEP && j < w->facts[i].of.sweep.trace_n; j++) {
-                        uint8_t all[32];
-                        sha256_of(w->facts[i].of.sweep.traces[j].bytes, w->facts[i].of.sweep.traces[j].byte_n, all);
-                        memcpy(item->digests[k++], all, sizeof item->digests[0]);
-                }
+                for (size_t j = 0; w->facts[i].kind == FACT_SWEEP && j < w->facts[i].of.sweep.trace_n; j++)
+                        trace_digest(w->facts[i].of.sweep.traces[j].bytes, w->facts[i].of.sweep.traces[j].byte_n, item->digests[k++]);
         return item->digests != NULL;
 }
 

@@ -1,5 +1,6 @@
 /* view_run.c: questions to one run file: journal, plan, sweeps, traces. */
 #include "base/hash.h"
+#include "store/digest.h"
 #include "store/view_own.h"
 #include <inttypes.h>
 #include <stdio.h>
@@ -202,7 +203,7 @@ enum code view_trace(struct view *v, int64_t sweep, const char *name, struct are
 {
         sqlite3_stmt *q = NULL;
         bool has = false;
-        uint8_t digest[32];
+        uint8_t digest[16];
         enum code code = view_file(v, err);
         if (!code)
                 code = db_ask(&v->file, &q, err, "SELECT dtype,raw,digest,codec FROM trace WHERE sweep=? AND name=?", "it", sweep, name);
@@ -214,7 +215,7 @@ enum code view_trace(struct view *v, int64_t sweep, const char *name, struct are
                 code = tp_fail(err, CODE_TOO_NEW, "%s: sweep %" PRId64 ", trace %.16s is packed as \"%s\", which this build does not unpack", v->name, sweep, name,
                                sqlite3_column_text(q, 3));
         if (!code) {
-                sha256_of(sqlite3_column_blob(q, 1), (size_t)sqlite3_column_bytes(q, 1), digest);
+                trace_digest(sqlite3_column_blob(q, 1), (size_t)sqlite3_column_bytes(q, 1), digest);
                 if (memcmp(digest, sqlite3_column_blob(q, 2), 16) != 0)
                         code = tp_fail(err, CODE_DAMAGED, "%s: the bytes of sweep %" PRId64 ", trace %.16s do not have the digest stored with them", v->name, sweep, name);
         }
