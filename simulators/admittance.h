@@ -1,12 +1,14 @@
 /* admittance.h: two-ports by their nodal admittances, grown from the inside out.
-   A network begins as the device's own Y; shunt branches add to the diagonal, a series impedance z_i in front of port i makes (I + Y diag(z))^-1 Y, a bridge
-   between the two nodes adds to all four.  Nothing here needs the inverse of Y, so opens (Y = 0) and shorts (Y large) are ordinary values.
-   S in the (real) reference z: (I + zY)^-1 (I - zY).  Phasors turn with e^{+jwt}. */
+   A network begins as the device's own Y; shunt branches add to the diagonal, a series impedance z_i in front of port i makes (I + Y
+   diag(z))^-1 Y, a bridge between the two nodes adds to all four.  Nothing here needs the inverse of Y, so opens (Y = 0) and shorts (Y
+   large) are ordinary values. S in the (real) reference z: (I + zY)^-1 (I - zY).  Phasors turn with e^{+jwt}. */
 #ifndef TIPPLANE_SIMULATORS_ADMITTANCE_H
 #define TIPPLANE_SIMULATORS_ADMITTANCE_H
 #include <complex.h>
 
-struct y2 { double complex e11, e12, e21, e22; };
+struct y2 {
+        double complex e11, e12, e21, e22;
+};
 
 static inline struct y2 y2_solve(struct y2 a, struct y2 b) /* a^-1 b */
 {

@@ -1,6 +1,6 @@
 /* analyzer.c: raw terms, their flow graph, their noise; see analyzer.h.
-   Magnitudes follow what broadband on-wafer systems show: bridges below 10 MHz, couplers to 54 GHz, multiplied bands above; the tables are interpolated in
-   log f.  Phases are delays with a little ripple. */
+   Magnitudes follow what broadband on-wafer systems show: bridges below 10 MHz, couplers to 54 GHz, multiplied bands above; the tables are
+   interpolated in log f.  Phases are delays with a little ripple. */
 #include "simulators/analyzer.h"
 #include <math.h>
 #include <stdlib.h>
@@ -12,8 +12,8 @@ static const double edge_hz[EDGE_N] = {54e9, 110e9, 145e9};
 static const double table_hz[TABLE_N] = {70e3, 1e6, 10e6, 1e9, 10e9, 54e9, 110e9, 145e9, 220e9};
 static const double directivity_db[TABLE_N] = {-12, -15, -24, -25, -22, -17, -13, -12.5, -12};
 static const double match_db[TABLE_N] = {-12, -15, -21, -22, -18, -14, -11, -10.5, -10};
-static const double tracking_db[TABLE_N] = {-8, -4, -1.5, -1.5, -2, -4, -6, -7, -9}; /* one way */
-static const double floor_db[TABLE_N] = {-95, -108, -114, -115, -115, -115, -105, -98, -88}; /* at the tips, 10 Hz */
+static const double tracking_db[TABLE_N] = {-8, -4, -1.5, -1.5, -2, -4, -6, -7, -9};                     /* one way */
+static const double floor_db[TABLE_N] = {-95, -108, -114, -115, -115, -115, -105, -98, -88};             /* at the tips, 10 Hz */
 static const double trace_db[TABLE_N] = {0.0075, 0.002, 0.002, 0.002, 0.002, 0.002, 0.007, 0.011, 0.02}; /* rms at 1 kHz; 1/f below 1 MHz */
 const char *const raw_words[RAW_N] = {"S11", "S21", "S12", "S22", "GF", "GR"};
 
@@ -38,12 +38,14 @@ static int band_of(double hz)
         return band;
 }
 
-struct character { double scatter_db, delay_s, ripple, ripple_s, phase; }; /* of one raw term */
+struct character {
+        double scatter_db, delay_s, ripple, ripple_s, phase;
+}; /* of one raw term */
 static struct character character_of(const struct scenario *s, int port, int term)
 {
         struct draws r = draws_of((uint64_t)s->seed, DRAW_SYSTEM, port, term, 0, 0);
-        struct character c = {s->analyzer.term_scatter_db * draw_normal_within(&r, 2), draw_between(&r, 20e-12, 60e-12), draw_between(&r, 0.02, 0.06),
-                              draw_between(&r, 60e-12, 160e-12), draw_between(&r, 0, TWO_PI)};
+        struct character c = {s->analyzer.term_scatter_db * draw_normal_within(&r, 2), draw_between(&r, 20e-12, 60e-12),
+                              draw_between(&r, 0.02, 0.06), draw_between(&r, 60e-12, 160e-12), draw_between(&r, 0, TWO_PI)};
         return c;
 }
 /* Real at low frequency, so that a bridge looks like a bridge. */
@@ -96,7 +98,8 @@ struct sim_system *system_new(const struct scenario *s, const double *hz, size_t
                         t->match = term(c[1], table(match_db, hz[i]), hz[i]);
                         t->out = term(c[2], table(tracking_db, hz[i]) + step, hz[i]);
                         t->in = term(c[3], table(tracking_db, hz[i]) + step, hz[i]);
-                        t->load = s->analyzer.switch_term * (1 + 0.2 * sin(TWO_PI * hz[i] * c[4].ripple_s)) * cexp(-I * TWO_PI * hz[i] * c[4].delay_s);
+                        t->load = s->analyzer.switch_term * (1 + 0.2 * sin(TWO_PI * hz[i] * c[4].ripple_s)) *
+                                  cexp(-I * TWO_PI * hz[i] * c[4].delay_s);
                 }
         }
         for (size_t i = 0; i < n; i++) {
@@ -132,14 +135,14 @@ static struct port_terms port_now(const struct sim_system *sys, const struct sim
 }
 
 /* Source at `a`: reflection at a, transmission to b. */
-static void drive(const struct port_terms *a, const struct port_terms *b, double complex s_aa, double complex s_ba, double complex s_ab, double complex s_bb,
-                  double complex *ret_reflection, double complex *ret_transmission)
+static void drive(const struct port_terms *a, const struct port_terms *b, double complex s_aa, double complex s_ba, double complex s_ab,
+                  double complex s_bb, double complex *ret_reflection, double complex *ret_transmission)
 {
-        double complex loop = 1 - b->directivity * b->load;                /* receiver side of b: the switch sees the port's own directivity */
+        double complex loop = 1 - b->directivity * b->load; /* receiver side of b: the switch sees the port's own directivity */
         double complex beyond = b->match + b->in * b->out * b->load / loop; /* what the device's far side looks into */
         double complex far = 1 - s_bb * beyond;
-        double complex seen = s_aa + s_ab * s_ba * beyond / far;          /* what the tip of a looks into */
-        double complex at_tip = a->out / (1 - a->match * seen);           /* wave into the device for a unit source wave */
+        double complex seen = s_aa + s_ab * s_ba * beyond / far; /* what the tip of a looks into */
+        double complex at_tip = a->out / (1 - a->match * seen);  /* wave into the device for a unit source wave */
         *ret_reflection = a->directivity + a->in * seen * at_tip;
         *ret_transmission = b->in * s_ba * at_tip / (far * loop);
 }
@@ -161,7 +164,8 @@ static double complex circular(struct draws *r, double per_component)
 
 void system_noise(const struct sim_system *sys, struct draws *r, size_t i, double ifbw_hz, int averages, double complex raw[RAW_N])
 {
-        double root = sqrt(ifbw_hz / (double)averages), trace = fmax(sys->trace[i] * root, sys->trace[i] > 0 ? 1e-4 / sqrt((double)averages) : 0);
+        double root = sqrt(ifbw_hz / (double)averages),
+               trace = fmax(sys->trace[i] * root, sys->trace[i] > 0 ? 1e-4 / sqrt((double)averages) : 0);
         double complex sent[2] = {raw[RAW_S21], raw[RAW_S12]};
         for (int k = 0; k <= RAW_S22; k++) {
                 int to = k == RAW_S21 || k == RAW_S22, from = k == RAW_S12 || k == RAW_S22;

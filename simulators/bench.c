@@ -31,7 +31,10 @@ static enum code cancelled(struct call *call, double share)
         return code;
 }
 
-static bool asked_to_end(const struct bench *b, const struct call *call) { return atomic_load(&b->stop_asked) || (call && call->cancel && cancel_raised(call->cancel)); }
+static bool asked_to_end(const struct bench *b, const struct call *call)
+{
+        return atomic_load(&b->stop_asked) || (call && call->cancel && cancel_raised(call->cancel));
+}
 
 enum code bench_advance(struct bench *b, double seconds, struct call *call, double *ret_share)
 {
@@ -60,7 +63,8 @@ enum code bench_advance(struct bench *b, double seconds, struct call *call, doub
                 if (asked_to_end(b, call))
                         return cancelled(call, share);
                 if (now >= call->deadline_ns && now < end) {
-                        enum code code = tp_fail(call->err, CODE_TIMED_OUT, "not finished within its deadline: it takes %.3g s; allow more", seconds);
+                        enum code code = tp_fail(call->err, CODE_TIMED_OUT, "not finished within its deadline: it takes %.3g s; allow more",
+                                                 seconds);
                         if (call->err)
                                 call->err->effect_unknown = true;
                         return code;
@@ -70,7 +74,8 @@ enum code bench_advance(struct bench *b, double seconds, struct call *call, doub
         return CODE_OK;
 }
 
-/* ---- what happens by itself ------------------------------------------------------------------------------------------------------------ */
+/* ---- what happens by itself ------------------------------------------------------------------------------------------------------------
+ */
 void bench_tell(struct bench *b, const char *what, const char *detail)
 {
         struct text t;
@@ -143,7 +148,8 @@ struct sim_now bench_drift(struct bench *b)
                 if (f->what != FAULT_DRIFT_STEP)
                         continue;
                 bool by_time = f->at_s > 0 && t_s >= f->at_s;
-                bool by_touch = f->at_count > 0 && (b->state.touch_n > f->at_count || (b->state.touch_n == f->at_count && !b->state.in_contact));
+                bool by_touch =
+                        f->at_count > 0 && (b->state.touch_n > f->at_count || (b->state.touch_n == f->at_count && !b->state.in_contact));
                 if (!by_time && !by_touch)
                         continue;
                 now.drift[f->port - 1].delay_fs += f->fs;
@@ -158,7 +164,8 @@ struct sim_now bench_drift(struct bench *b)
         return now;
 }
 
-/* ---- opening ---------------------------------------------------------------------------------------------------------------------------- */
+/* ---- opening ----------------------------------------------------------------------------------------------------------------------------
+ */
 static void state_new(struct bench *b)
 {
         struct bench_state *s = &b->state;
@@ -175,7 +182,8 @@ static void state_new(struct bench *b)
                 b->touches[b->wafer.die_n * b->layout.device_n + i] = (uint16_t)b->scenario.standards[i].touches_before;
 }
 
-enum code bench_open(const struct world *w, const char *config, size_t n, const char *base_dir, struct sim_kept *kept, struct bench **ret, struct tp_error *err)
+enum code bench_open(const struct world *w, const char *config, size_t n, const char *base_dir, struct sim_kept *kept, struct bench **ret,
+                     struct tp_error *err)
 {
         struct bench *b = calloc(1, sizeof *b);
         bool found = false;

@@ -3,17 +3,29 @@
 #include <math.h>
 
 #define TWO_PI 6.283185307179586476925286766559
-#define SHORT_OHM 1e-6       /* the short dummy's own resistance: none that a probe could see */
+#define SHORT_OHM 1e-6        /* the short dummy's own resistance: none that a probe could see */
 #define OPEN_DEFECT_F 0.5e-15 /* what still couples across a gap in the metal */
 
 const char *const defect_words[] = {"unknown", "none", "short", "open", "partial_via", NULL};
 
-#define REAL(key_, member_, unit_, say_) {.key = key_, .type = FIELD_REAL, .offset = offsetof(struct sim_device, member_), .unit = unit_, .say = say_}
+#define REAL(key_, member_, unit_, say_)                                                                                    \
+        {                                                                                                                   \
+                .key = key_, .type = FIELD_REAL, .offset = offsetof(struct sim_device, member_), .unit = unit_, .say = say_ \
+        }
 static const struct field device_fields[] = {
-        {.key = "device", .type = FIELD_NAME, .offset = offsetof(struct sim_device, name), .size = 32, .required = true, .say = "name in the layout"},
+        {.key = "device",
+         .type = FIELD_NAME,
+         .offset = offsetof(struct sim_device, name),
+         .size = 32,
+         .required = true,
+         .say = "name in the layout"},
         {.key = "die_x", .type = FIELD_I32, .offset = offsetof(struct sim_device, die_x), .say = "column of the die"},
         {.key = "die_y", .type = FIELD_I32, .offset = offsetof(struct sim_device, die_y), .say = "row of the die"},
-        {.key = "kind", .type = FIELD_CHOICE, .offset = offsetof(struct sim_device, kind), .words = device_kind_words, .say = "kind of device"},
+        {.key = "kind",
+         .type = FIELD_CHOICE,
+         .offset = offsetof(struct sim_device, kind),
+         .words = device_kind_words,
+         .say = "kind of device"},
         REAL("r_ohm", r_ohm, "ohm", "series resistance; of a line per metre; of a ladder at port 1"),
         REAL("l_h", l_h, "H", "series inductance; of a line per metre"),
         REAL("c_f", c_f, "F", "capacitance; of a line per metre"),
@@ -27,12 +39,19 @@ static const struct field device_fields[] = {
         REAL("vc1", vc1, "1/V", "linear voltage coefficient of a capacitor"),
         REAL("vc2", vc2, "1/V^2", "quadratic voltage coefficient of a capacitor"),
         REAL("length_m", length_m, "m", "length of a line"),
-        {.key = "defect", .type = FIELD_CHOICE, .offset = offsetof(struct sim_device, defect), .words = defect_words, .standard = DEFECT_NONE, .say = "what is broken"},
+        {.key = "defect",
+         .type = FIELD_CHOICE,
+         .offset = offsetof(struct sim_device, defect),
+         .words = defect_words,
+         .standard = DEFECT_NONE,
+         .say = "what is broken"},
         REAL("defect_ohm", defect_ohm, "ohm", "resistance of the short or of the partial via"),
 };
-const struct object sim_device_object = {
-        .name = "true_device", .say = "One device as it truly is, between the inner edges of its pads.", .bytes = sizeof(struct sim_device),
-        .fields = device_fields, .field_n = sizeof device_fields / sizeof device_fields[0]};
+const struct object sim_device_object = {.name = "true_device",
+                                         .say = "One device as it truly is, between the inner edges of its pads.",
+                                         .bytes = sizeof(struct sim_device),
+                                         .fields = device_fields,
+                                         .field_n = sizeof device_fields / sizeof device_fields[0]};
 
 static double complex skin(double r_ohm, double skin_hz, double hz) { return skin_hz > 0 ? r_ohm * csqrt(1 + I * (hz / skin_hz)) : r_ohm; }
 
@@ -67,7 +86,8 @@ static struct y2 sound_y(const struct sim_device *d, double hz, double volt)
                 side = to_substrate(d, w);
                 return y2_shunt(between(1 / (I * w * d->l_h + 1 / (1 / d->r_ohm + I * w * d->cp_f))), side, side);
         case DEVICE_LINE:
-                return y2_line((skin(d->r_ohm, d->skin_hz, hz) + I * w * d->l_h) * d->length_m, I * w * d->c_f * (1 - I * d->tan_delta) * d->length_m);
+                return y2_line((skin(d->r_ohm, d->skin_hz, hz) + I * w * d->l_h) * d->length_m,
+                               I * w * d->c_f * (1 - I * d->tan_delta) * d->length_m);
         case DEVICE_SHORT:
                 return y2_shunt(none, 1 / SHORT_OHM, 1 / SHORT_OHM);
         case DEVICE_LADDER:

@@ -21,8 +21,8 @@ struct sim_device {
         int32_t die_x, die_y, kind; /* enum device_kind */
         double r_ohm, l_h, c_f;     /* of a line per metre; of a ladder r_ohm and r2_ohm */
         double r2_ohm, cp_f, skin_hz, tan_delta, cox_f, rsub_ohm, csub_f, vc1, vc2, length_m;
-        int32_t defect;             /* enum defect_kind */
-        double defect_ohm;          /* of a short or of a partial via */
+        int32_t defect;    /* enum defect_kind */
+        double defect_ohm; /* of a short or of a partial via */
 };
 extern const struct object sim_device_object;
 
@@ -33,11 +33,11 @@ void device_dc_ohm(const struct sim_device *, double *ret_series, double *ret_gr
 
 /* What stands between tip and device, per port: coupled weakly to the other port. */
 struct sim_pads {
-        double c_f[2], loss_ohm;    /* pad to ground, and what it loses in the substrate */
-        double l_h[2], r_ohm[2];    /* feed line */
-        double feed_c_f[2];         /* the feed's own capacitance: what makes it distributed above about 60 GHz */
-        int sections;               /* pieces of the feed, 1…8 */
-        double coupling_f;          /* between the two pads */
+        double c_f[2], loss_ohm; /* pad to ground, and what it loses in the substrate */
+        double l_h[2], r_ohm[2]; /* feed line */
+        double feed_c_f[2];      /* the feed's own capacitance: what makes it distributed above about 60 GHz */
+        int sections;            /* pieces of the feed, 1…8 */
+        double coupling_f;       /* between the two pads */
 };
 struct y2 pads_around(const struct sim_pads *, struct y2 device, double hz);
 

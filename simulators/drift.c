@@ -7,7 +7,9 @@
 
 double room_k(const struct scenario *s, double t_s)
 {
-        double share = (t_s - s->drift.setback_at_s) / s->drift.setback_s, smooth = share <= 0 ? 0 : share >= 1 ? 1 : share * share * (3 - 2 * share);
+        double share = (t_s - s->drift.setback_at_s) / s->drift.setback_s, smooth = share <= 0   ? 0
+                                                                                    : share >= 1 ? 1
+                                                                                                 : share * share * (3 - 2 * share);
         return -s->drift.setback_k * smooth + s->drift.cycle_k * sin(6.283185307179586 * t_s / s->drift.cycle_s);
 }
 
@@ -25,7 +27,8 @@ static double walk(const struct scenario *s, int port, int what, double t_s)
 struct sim_drift drift_of(const struct scenario *s, int port, double t_s, double on_s)
 {
         struct draws own = draws_of((uint64_t)s->seed, DRAW_ROOM, port, 0, 0, 0);
-        double fs_per_k = draw_between(&own, s->drift.fs_per_k_min, s->drift.fs_per_k_max), k = room_k(s, t_s), cold = exp(-on_s / s->drift.warmup_s);
+        double fs_per_k = draw_between(&own, s->drift.fs_per_k_min, s->drift.fs_per_k_max), k = room_k(s, t_s),
+               cold = exp(-on_s / s->drift.warmup_s);
         struct sim_drift d = {s->drift.walk_fs * walk(s, port, 0, t_s) + fs_per_k * k + s->drift.warmup_fs * cold,
                               s->drift.walk_db * walk(s, port, 1, t_s) + s->drift.db_per_k * k + s->drift.warmup_db * cold};
         return d;

@@ -45,7 +45,8 @@ const char *bench_target_name(const struct bench *b, int target, char ret[64])
         if (target < 0)
                 snprintf(ret, 64, "nothing");
         else if (target < devices)
-                snprintf(ret, 64, "%d,%d %s", (int)b->wafer.devices[target].die_x, (int)b->wafer.devices[target].die_y, b->wafer.devices[target].name);
+                snprintf(ret, 64, "%d,%d %s", (int)b->wafer.devices[target].die_x, (int)b->wafer.devices[target].die_y,
+                         b->wafer.devices[target].name);
         else
                 snprintf(ret, 64, "%s", b->scenario.standards[target - devices].name);
         return ret;
@@ -153,9 +154,12 @@ void bench_ohm(const struct bench_view *v, double ret[3])
                 feed2 = v->pads.r_ohm[1];
         } else
                 copy_dc_ohm(&v->copy, &series, &g1, &g2);
-        double path1 = touch_path_ohm(s, &v->touch, 0, v->overtravel_um, v->seconds), path2 = touch_path_ohm(s, &v->touch, 1, v->overtravel_um, v->seconds);
-        double signal1 = touch_signal_ohm(s, &v->touch, 0, v->overtravel_um, v->seconds), signal2 = touch_signal_ohm(s, &v->touch, 1, v->overtravel_um, v->seconds);
-        double ohm[3] = {signal1 + feed1 + beside(series, g1 + g2) + feed2 + signal2, path1 + feed1 + beside(g1, series + g2), path2 + feed2 + beside(g2, series + g1)};
+        double path1 = touch_path_ohm(s, &v->touch, 0, v->overtravel_um, v->seconds),
+               path2 = touch_path_ohm(s, &v->touch, 1, v->overtravel_um, v->seconds);
+        double signal1 = touch_signal_ohm(s, &v->touch, 0, v->overtravel_um, v->seconds),
+               signal2 = touch_signal_ohm(s, &v->touch, 1, v->overtravel_um, v->seconds);
+        double ohm[3] = {signal1 + feed1 + beside(series, g1 + g2) + feed2 + signal2, path1 + feed1 + beside(g1, series + g2),
+                         path2 + feed2 + beside(g2, series + g1)};
         for (int k = 0; k < 3; k++)
                 ret[k] = ohm[k] < OPEN_OHM ? ohm[k] : OPEN_OHM;
 }

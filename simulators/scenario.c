@@ -6,18 +6,32 @@
 enum { DOCUMENT_MAX = 8 << 20 };
 
 /* config that only points to a scenario */
-struct pointer { char scenario[200], truth_file[200], state_file[200]; int64_t seed; bool has_seed; };
-#define PATH(key_, member_, need_, say_)                                                                                                                          \
-        {.key = key_, .type = FIELD_TEXT, .offset = offsetof(struct pointer, member_), .size = 200, .required = need_, .say = say_}
+struct pointer {
+        char scenario[200], truth_file[200], state_file[200];
+        int64_t seed;
+        bool has_seed;
+};
+#define PATH(key_, member_, need_, say_)                                                                                                  \
+        {                                                                                                                                 \
+                .key = key_, .type = FIELD_TEXT, .offset = offsetof(struct pointer, member_), .size = 200, .required = need_, .say = say_ \
+        }
 static const struct field pointer_fields[] = {
         PATH("scenario", scenario, true, "path of a scenario"),
         PATH("truth_file", truth_file, false, "instead of the scenario's"),
         PATH("state_file", state_file, false, "instead of the scenario's"),
-        {.key = "seed", .type = FIELD_I64, .offset = offsetof(struct pointer, seed), .has_offset = offsetof(struct pointer, has_seed), .min = 0, .max = 9007199254740991.0,
+        {.key = "seed",
+         .type = FIELD_I64,
+         .offset = offsetof(struct pointer, seed),
+         .has_offset = offsetof(struct pointer, has_seed),
+         .min = 0,
+         .max = 9007199254740991.0,
          .say = "instead of the scenario's"},
 };
-static const struct object pointer_object = {.name = "simulated_station", .say = "Configuration of driver \"simulated\".", .bytes = sizeof(struct pointer),
-                                             .fields = pointer_fields, .field_n = sizeof pointer_fields / sizeof pointer_fields[0]};
+static const struct object pointer_object = {.name = "simulated_station",
+                                             .say = "Configuration of driver \"simulated\".",
+                                             .bytes = sizeof(struct pointer),
+                                             .fields = pointer_fields,
+                                             .field_n = sizeof pointer_fields / sizeof pointer_fields[0]};
 
 /* `path` as seen from `dir`, in place. */
 static enum code path_join(const char *dir, char path[200], struct tp_error *err)
@@ -56,7 +70,8 @@ static enum code document(const struct world *w, const char *path, cJSON **ret, 
 static enum code check(const struct scenario *s, struct tp_error *err)
 {
         if (!s->layout[0] == !s->recipe[0])
-                return tp_fail_at(err, CODE_BAD_INPUT, "/layout", "give either \"layout\" or \"recipe\", the path of the document that defines the dies");
+                return tp_fail_at(err, CODE_BAD_INPUT, "/layout",
+                                  "give either \"layout\" or \"recipe\", the path of the document that defines the dies");
         if (s->contact.plateau_um_max < s->contact.plateau_um_min || s->contact.ground_hz_max < s->contact.ground_hz_min)
                 return tp_fail_at(err, CODE_BAD_INPUT, "/contact", "a largest value lies below the least one; exchange them");
         for (size_t i = 0; i < s->fault_n; i++) {
@@ -65,16 +80,21 @@ static enum code check(const struct scenario *s, struct tp_error *err)
                 if (!f->what)
                         return tp_fail_at(err, CODE_BAD_INPUT, "/faults", "fault %zu is of no kind; name one", i);
                 if (i >= 62 && (f->what == FAULT_MAINS || f->what == FAULT_DRIFT_STEP))
-                        return tp_fail_at(err, CODE_BAD_INPUT, "/faults", "fault %zu (%s): put drift steps and mains failures among the first 62 faults", i, fault_words[f->what]);
+                        return tp_fail_at(err, CODE_BAD_INPUT, "/faults",
+                                          "fault %zu (%s): put drift steps and mains failures among the first 62 faults", i,
+                                          fault_words[f->what]);
                 if (contact && !f->device[0] == !f->standard[0])
-                        return tp_fail_at(err, CODE_BAD_INPUT, "/faults", "fault %zu (%s): name either a device or a standard", i, fault_words[f->what]);
+                        return tp_fail_at(err, CODE_BAD_INPUT, "/faults", "fault %zu (%s): name either a device or a standard", i,
+                                          fault_words[f->what]);
                 if (f->what == FAULT_DRIFT_STEP && !(f->at_s > 0) == !(f->at_count > 0))
-                        return tp_fail_at(err, CODE_BAD_INPUT, "/faults", "fault %zu (drift_step): give either \"at_s\" or \"at_count\"", i);
+                        return tp_fail_at(err, CODE_BAD_INPUT, "/faults", "fault %zu (drift_step): give either \"at_s\" or \"at_count\"",
+                                          i);
         }
         return CODE_OK;
 }
 
-enum code scenario_read(const struct world *w, const char *config, size_t n, const char *base_dir, struct arena *arena, struct scenario *ret, struct tp_error *err)
+enum code scenario_read(const struct world *w, const char *config, size_t n, const char *base_dir, struct arena *arena,
+                        struct scenario *ret, struct tp_error *err)
 {
         cJSON *json = NULL, *other = NULL;
         struct pointer p = {0};

@@ -1,21 +1,35 @@
 /* scenario_fields.c: the field tables of a scenario: names, units, ranges, defaults. */
 #include "simulators/scenario.h"
 
-static const char *const place_words_here[] = {"unknown", "wafer", "substrate", "cleaner", "contact_pad", NULL}; /* as enum place of recipe/recipe.h */
+static const char *const place_words_here[] = {"unknown", "wafer",       "substrate",
+                                               "cleaner", "contact_pad", NULL}; /* as enum place of recipe/recipe.h */
 static const char *const standard_words[] = {"unknown", "open", "short", "load", "thru", NULL};
 static const char *const clock_words[] = {"auto", "stepped", "world", NULL};
-const char *const fault_words[] = {"unknown",     "open_contact",  "lost_ground",   "drift_step", "analyzer_timeout", "stale_sweep", "nan_block",
-                                   "stage_timeout", "bias_read_fails", "align_pitch_off", "mains",      "loop_open",        "vacuum_lost", NULL};
+const char *const fault_words[] = {
+        "unknown",       "open_contact",    "lost_ground",     "drift_step", "analyzer_timeout", "stale_sweep", "nan_block",
+        "stage_timeout", "bias_read_fails", "align_pitch_off", "mains",      "loop_open",        "vacuum_lost", NULL};
 _Static_assert(sizeof fault_words / sizeof fault_words[0] == FAULT_KIND_COUNT + 1, "each fault has a word");
 
 #define FIELDS(table) .fields = table, .field_n = sizeof table / sizeof table[0]
 /* R: a real with default and range.  T: the struct that S names. */
-#define R(key_, member_, default_, min_, max_, unit_, say_)                                                                                                       \
-        {.key = key_, .type = FIELD_REAL, .offset = offsetof(S, member_), .standard = default_, .min = min_, .max = max_, .unit = unit_, .say = say_}
-#define N(key_, member_, default_, min_, max_, say_)                                                                                                              \
-        {.key = key_, .type = FIELD_I32, .offset = offsetof(S, member_), .standard = default_, .min = min_, .max = max_, .say = say_}
-#define NAME(key_, member_, need_, say_) {.key = key_, .type = FIELD_NAME, .offset = offsetof(S, member_), .size = 32, .required = need_, .say = say_}
-#define CHOICE(key_, member_, words_, need_, say_) {.key = key_, .type = FIELD_CHOICE, .offset = offsetof(S, member_), .words = words_, .required = need_, .say = say_}
+#define R(key_, member_, default_, min_, max_, unit_, say_)                                                                      \
+        {                                                                                                                        \
+                .key = key_, .type = FIELD_REAL, .offset = offsetof(S, member_), .standard = default_, .min = min_, .max = max_, \
+                .unit = unit_, .say = say_                                                                                       \
+        }
+#define N(key_, member_, default_, min_, max_, say_)                                                                            \
+        {                                                                                                                       \
+                .key = key_, .type = FIELD_I32, .offset = offsetof(S, member_), .standard = default_, .min = min_, .max = max_, \
+                .say = say_                                                                                                     \
+        }
+#define NAME(key_, member_, need_, say_)                                                                                    \
+        {                                                                                                                   \
+                .key = key_, .type = FIELD_NAME, .offset = offsetof(S, member_), .size = 32, .required = need_, .say = say_ \
+        }
+#define CHOICE(key_, member_, words_, need_, say_)                                                                                 \
+        {                                                                                                                          \
+                .key = key_, .type = FIELD_CHOICE, .offset = offsetof(S, member_), .words = words_, .required = need_, .say = say_ \
+        }
 
 #define S struct nominal_device
 static const struct field device_fields[] = {
@@ -32,14 +46,20 @@ static const struct field device_fields[] = {
         R("vc1", vc1, 0, -1, 1, "1/V", "linear voltage coefficient"),
         R("vc2", vc2, 0, -1, 1, "1/V^2", "quadratic voltage coefficient"),
 };
-static const struct object device_object = {.name = "nominal_device", .say = "A device by design.", .bytes = sizeof(S), FIELDS(device_fields)};
+static const struct object device_object = {
+        .name = "nominal_device", .say = "A device by design.", .bytes = sizeof(S), FIELDS(device_fields)};
 #undef S
 
 #define S struct nominal_standard
 static const struct field standard_fields[] = {
         NAME("name", name, true, "name in the recipe"),
         CHOICE("kind", kind, standard_words, true, "open, short, load or thru"),
-        {.key = "place", .type = FIELD_CHOICE, .offset = offsetof(S, place), .words = place_words_here, .standard = 2, .say = "where it lies"},
+        {.key = "place",
+         .type = FIELD_CHOICE,
+         .offset = offsetof(S, place),
+         .words = place_words_here,
+         .standard = 2,
+         .say = "where it lies"},
         R("x_um", x_um, 0, -1e6, 1e6, "um", "probes' centre in the place's frame"),
         R("y_um", y_um, 0, -1e6, 1e6, "um", "probes' centre in the place's frame"),
         {.key = "raised", .type = FIELD_BOOL, .offset = offsetof(S, raised), .say = "an open in the air, never touched"},
@@ -56,7 +76,8 @@ static const struct field standard_fields[] = {
         R("u_delay_s", u_delay_s, 0, 0, 1e-12, "s", "scatter of copies (1 s)"),
         N("touches_before", touches_before, 0, 0, 10000, "touches it has seen before this night"),
 };
-static const struct object standard_object = {.name = "nominal_standard", .say = "A calibration standard by design.", .bytes = sizeof(S), FIELDS(standard_fields)};
+static const struct object standard_object = {
+        .name = "nominal_standard", .say = "A calibration standard by design.", .bytes = sizeof(S), FIELDS(standard_fields)};
 #undef S
 
 #define S struct fault
@@ -66,7 +87,11 @@ static const struct field fault_fields[] = {
         N("die_x", die_x, 0, -1000, 1000, "contact: column of the die"),
         N("die_y", die_y, 0, -1000, 1000, "contact: row of the die"),
         {.key = "device", .type = FIELD_TEXT, .offset = offsetof(S, device), .size = 32, .say = "contact: device"},
-        {.key = "standard", .type = FIELD_TEXT, .offset = offsetof(S, standard), .size = 32, .say = "contact: standard, instead of die and device"},
+        {.key = "standard",
+         .type = FIELD_TEXT,
+         .offset = offsetof(S, standard),
+         .size = 32,
+         .say = "contact: standard, instead of die and device"},
         N("first", first, 1, 1, 1000, "contact: first touch of that target which is bad"),
         N("attempts", attempts, 1, 1, 1000, "contact: how many touches are bad"),
         R("at_s", at_s, 0, 0, 1e7, "s", "station time of a drift step, mains failure, open loop, lost vacuum"),
@@ -83,20 +108,28 @@ static const struct object fault_object = {.name = "fault", .say = "One fault to
 
 #define S struct fault_rates
 static const struct field rate_fields[] = {
-        R("open_contact", open_contact, 0, 0, 1, "1", "share of touches"), R("lost_ground", lost_ground, 0, 0, 1, "1", "share of touches"),
-        R("analyzer_timeout", analyzer_timeout, 0, 0, 1, "1", "share of sweeps"), R("stale_sweep", stale_sweep, 0, 0, 1, "1", "share of sweeps"),
-        R("nan_block", nan_block, 0, 0, 1, "1", "share of sweeps"), R("stage_timeout", stage_timeout, 0, 0, 1, "1", "share of lowerings"),
+        R("open_contact", open_contact, 0, 0, 1, "1", "share of touches"),
+        R("lost_ground", lost_ground, 0, 0, 1, "1", "share of touches"),
+        R("analyzer_timeout", analyzer_timeout, 0, 0, 1, "1", "share of sweeps"),
+        R("stale_sweep", stale_sweep, 0, 0, 1, "1", "share of sweeps"),
+        R("nan_block", nan_block, 0, 0, 1, "1", "share of sweeps"),
+        R("stage_timeout", stage_timeout, 0, 0, 1, "1", "share of lowerings"),
         R("bias_read_fails", bias_read, 0, 0, 1, "1", "share of readings"),
 };
-static const struct object rates_object = {.name = "fault_rates", .say = "Faults by chance, drawn by key.", .bytes = sizeof(S), FIELDS(rate_fields)};
+static const struct object rates_object = {
+        .name = "fault_rates", .say = "Faults by chance, drawn by key.", .bytes = sizeof(S), FIELDS(rate_fields)};
 #undef S
 
 #define S struct defect
 static const struct field defect_fields[] = {
-        N("die_x", die_x, 0, -1000, 1000, "column"), N("die_y", die_y, 0, -1000, 1000, "row"), NAME("device", device, true, "device"),
-        CHOICE("what", what, defect_words, true, "short, open or partial_via"), R("ohm", ohm, 5, 1e-3, 1e6, "ohm", "resistance of the short or via"),
+        N("die_x", die_x, 0, -1000, 1000, "column"),
+        N("die_y", die_y, 0, -1000, 1000, "row"),
+        NAME("device", device, true, "device"),
+        CHOICE("what", what, defect_words, true, "short, open or partial_via"),
+        R("ohm", ohm, 5, 1e-3, 1e6, "ohm", "resistance of the short or via"),
 };
-static const struct object defect_object = {.name = "defect", .say = "A device that is really broken.", .bytes = sizeof(S), FIELDS(defect_fields)};
+static const struct object defect_object = {
+        .name = "defect", .say = "A device that is really broken.", .bytes = sizeof(S), FIELDS(defect_fields)};
 #undef S
 
 /* the parts of a scenario: offsets from each part's own beginning */
@@ -110,7 +143,8 @@ static const struct field analyzer_fields[] = {
         R("term_scatter_db", term_scatter_db, 1, 0, 6, "dB", "how much raw terms differ between ports and stations (1 s)"),
         N("points_max", points_max, 20001, 2, 200001, "most points in a sweep"),
 };
-static const struct object analyzer_object = {.name = "analyzer", .say = "Raw error terms and noise.", .bytes = sizeof(S), FIELDS(analyzer_fields)};
+static const struct object analyzer_object = {
+        .name = "analyzer", .say = "Raw error terms and noise.", .bytes = sizeof(S), FIELDS(analyzer_fields)};
 #undef S
 #define S __typeof__(((struct scenario *)0)->drift)
 static const struct field drift_fields[] = {
@@ -128,7 +162,8 @@ static const struct field drift_fields[] = {
         R("warmup_db", warmup_db, 0.15, 0, 3, "dB", "loss at 220 GHz still to come at power-on"),
         R("warmup_s", warmup_s, 1500, 1, 1e6, "s", "time constant; the station starts warm"),
 };
-static const struct object drift_object = {.name = "drift", .say = "Drift of each port, one way.", .bytes = sizeof(S), FIELDS(drift_fields)};
+static const struct object drift_object = {
+        .name = "drift", .say = "Drift of each port, one way.", .bytes = sizeof(S), FIELDS(drift_fields)};
 #undef S
 #define S __typeof__(((struct scenario *)0)->contact)
 static const struct field contact_fields[] = {
@@ -154,7 +189,8 @@ static const struct field contact_fields[] = {
         R("wear_knee", wear_knee, 50, 0, 1e6, "touches", "touches after which it wears five times as fast"),
         R("wear", wear, 2e-4, 0, 1, "1", "relative change of a load's resistance with each touch"),
 };
-static const struct object contact_object = {.name = "contact", .say = "Tips, touches and the air.", .bytes = sizeof(S), FIELDS(contact_fields)};
+static const struct object contact_object = {
+        .name = "contact", .say = "Tips, touches and the air.", .bytes = sizeof(S), FIELDS(contact_fields)};
 #undef S
 #define S __typeof__(((struct scenario *)0)->pads)
 static const struct field pad_fields[] = {
@@ -187,7 +223,8 @@ static const struct field process_fields[] = {
         R("ladder_match", ladder_match, 0.001, 0, 1, "1", "matching of the ladder's two resistors (1 s)"),
         R("defect_rate", defect_rate, 0.006, 0, 1, "1", "share of devices that are really broken"),
 };
-static const struct object process_object = {.name = "process", .say = "How devices differ over the wafer.", .bytes = sizeof(S), FIELDS(process_fields)};
+static const struct object process_object = {
+        .name = "process", .say = "How devices differ over the wafer.", .bytes = sizeof(S), FIELDS(process_fields)};
 #undef S
 #define S __typeof__(((struct scenario *)0)->stage)
 static const struct field stage_fields[] = {
@@ -203,9 +240,13 @@ static const struct field stage_fields[] = {
         R("home_um_max", home_um_max, 50, 0, 1e5, "um", "and at most"),
         R("tolerance_um", tolerance_um, 20, 0.1, 1e4, "um", "half the pad: beyond it tips stand beside"),
         R("spacing_um", spacing_um, 200, 1, 1e5, "um", "between the signal tips"),
-        {.key = "refuse_sideways", .type = FIELD_BOOL, .offset = offsetof(S, refuse_sideways), .say = "the stage itself refuses to move in contact"},
+        {.key = "refuse_sideways",
+         .type = FIELD_BOOL,
+         .offset = offsetof(S, refuse_sideways),
+         .say = "the stage itself refuses to move in contact"},
 };
-static const struct object stage_object = {.name = "stage", .say = "Stage: how long, how exactly.", .bytes = sizeof(S), FIELDS(stage_fields)};
+static const struct object stage_object = {
+        .name = "stage", .say = "Stage: how long, how exactly.", .bytes = sizeof(S), FIELDS(stage_fields)};
 #undef S
 #define S __typeof__(((struct scenario *)0)->bias)
 static const struct field bias_fields[] = {
@@ -215,32 +256,60 @@ static const struct field bias_fields[] = {
         R("offset_v", offset_v, 0.002, 0, 1, "V", "largest read-back offset"),
         R("noise_v", noise_v, 0.0002, 0, 1, "V", "read-back noise (1 s)"),
 };
-static const struct object bias_object = {.name = "bias", .say = "Bias supply; stays on when the station's process dies.", .bytes = sizeof(S), FIELDS(bias_fields)};
+static const struct object bias_object = {
+        .name = "bias", .say = "Bias supply; stays on when the station's process dies.", .bytes = sizeof(S), FIELDS(bias_fields)};
 #undef S
 #define S __typeof__(((struct scenario *)0)->meter)
 static const struct field meter_fields[] = {
         R("noise_ohm", noise_ohm, 0.002, 0, 10, "ohm", "noise of a reading (1 s)"),
         R("read_s", read_s, 0.05, 0, 100, "s", "time of one reading"),
 };
-static const struct object meter_object = {.name = "meter", .say = "DC meter, four wires to the tips.", .bytes = sizeof(S), FIELDS(meter_fields)};
+static const struct object meter_object = {
+        .name = "meter", .say = "DC meter, four wires to the tips.", .bytes = sizeof(S), FIELDS(meter_fields)};
 #undef S
 
 #define S struct scenario
-#define PART(key_, member_, object_, say_) {.key = key_, .type = FIELD_OBJECT, .offset = offsetof(S, member_), .object = &object_, .say = say_}
-#define PATH(key_, member_, say_) {.key = key_, .type = FIELD_TEXT, .offset = offsetof(S, member_), .size = 200, .say = say_}
-#define LIST(key_, member_, count_, object_, say_)                                                                                                                \
-        {.key = key_, .type = FIELD_LIST, .offset = offsetof(S, member_), .count_offset = offsetof(S, count_), .object = &object_, .say = say_}
+#define PART(key_, member_, object_, say_)                                                                         \
+        {                                                                                                          \
+                .key = key_, .type = FIELD_OBJECT, .offset = offsetof(S, member_), .object = &object_, .say = say_ \
+        }
+#define PATH(key_, member_, say_)                                                                         \
+        {                                                                                                 \
+                .key = key_, .type = FIELD_TEXT, .offset = offsetof(S, member_), .size = 200, .say = say_ \
+        }
+#define LIST(key_, member_, count_, object_, say_)                                                                                        \
+        {                                                                                                                                 \
+                .key = key_, .type = FIELD_LIST, .offset = offsetof(S, member_), .count_offset = offsetof(S, count_), .object = &object_, \
+                .say = say_                                                                                                               \
+        }
 static const struct field scenario_fields[] = {
-        {.key = "name", .type = FIELD_TEXT, .offset = offsetof(S, name), .size = 64, .required = true, .say = "what this station and wafer are called"},
-        {.key = "seed", .type = FIELD_I64, .offset = offsetof(S, seed), .required = true, .min = 0, .max = 9007199254740991.0, .say = "one seed is one wafer and one night"},
+        {.key = "name",
+         .type = FIELD_TEXT,
+         .offset = offsetof(S, name),
+         .size = 64,
+         .required = true,
+         .say = "what this station and wafer are called"},
+        {.key = "seed",
+         .type = FIELD_I64,
+         .offset = offsetof(S, seed),
+         .required = true,
+         .min = 0,
+         .max = 9007199254740991.0,
+         .say = "one seed is one wafer and one night"},
         PATH("layout", layout, "path of a layout document"),
         PATH("recipe", recipe, "or of a recipe, whose layout is used"),
         PATH("truth_file", truth_file, "where the truth is written, for the judge alone; empty: nowhere"),
         PATH("state_file", state_file, "where the physical world outlives the process; empty: it ends with the process"),
-        CHOICE("clock", clock, clock_words, false, "stepped: advances by what is asked; world: the world's own clock; auto: world when that is virtual"),
-        PART("analyzer", analyzer, analyzer_object, "analyzer"), PART("drift", drift, drift_object, "drift"), PART("contact", contact, contact_object, "contact"),
-        PART("pads", pads, pads_object, "pads"), PART("process", process, process_object, "process"), PART("stage", stage, stage_object, "stage"),
-        PART("bias", bias, bias_object, "bias"), PART("meter", meter, meter_object, "meter"),
+        CHOICE("clock", clock, clock_words, false,
+               "stepped: advances by what is asked; world: the world's own clock; auto: world when that is virtual"),
+        PART("analyzer", analyzer, analyzer_object, "analyzer"),
+        PART("drift", drift, drift_object, "drift"),
+        PART("contact", contact, contact_object, "contact"),
+        PART("pads", pads, pads_object, "pads"),
+        PART("process", process, process_object, "process"),
+        PART("stage", stage, stage_object, "stage"),
+        PART("bias", bias, bias_object, "bias"),
+        PART("meter", meter, meter_object, "meter"),
         R("temperature_c", temperature_c, 25, -60, 300, "degree Celsius", "chuck"),
         R("temperature_scatter_c", temperature_scatter_c, 0.05, 0, 10, "K", "of its readings (1 s)"),
         LIST("devices", devices, device_n, device_object, "devices of the layout by design; open, short and ladder need no entry"),

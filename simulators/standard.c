@@ -1,6 +1,6 @@
 /* standard.c: calibration standards; see standard.h.
-   The thru is a line with R(f) = dc + A tau sqrt(f/1 GHz) (1 + j) in series with L = tau z, and C = tau / z: loss A in ohm/s at 1 GHz, by skin effect, whose
-   internal inductance equals its resistance. */
+   The thru is a line with R(f) = dc + A tau sqrt(f/1 GHz) (1 + j) in series with L = tau z, and C = tau / z: loss A in ohm/s at 1 GHz, by
+   skin effect, whose internal inductance equals its resistance. */
 #include "simulators/standard.h"
 #include "simulators/draws.h"
 #include <math.h>
@@ -11,7 +11,8 @@ struct sim_copy copy_of(const struct scenario *s, size_t i, int touches)
 {
         const struct nominal_standard *n = &s->standards[i];
         struct draws own = draws_of((uint64_t)s->seed, DRAW_COPY, draw_key(n->name), 0, 0, 0);
-        double from = s->contact.wear_from, knee = s->contact.wear_knee, over = fmax(0, touches - from), fast = fmax(0, touches - fmax(knee, from));
+        double from = s->contact.wear_from, knee = s->contact.wear_knee, over = fmax(0, touches - from),
+               fast = fmax(0, touches - fmax(knee, from));
         double wear = 1 + s->contact.wear * (over + 4 * fast); /* five times as fast behind the knee */
         struct sim_copy c = {.kind = n->kind, .raised = n->raised, .z_ohm = n->z_ohm, .loss_ohm_s = n->loss_ohm_s, .dc_ohm = n->dc_ohm};
         for (int p = 0; p < 2; p++) {

@@ -4,7 +4,7 @@
 #define TIPPLANE_SIMULATORS_STANDARD_H
 #include "simulators/scenario.h"
 
-struct sim_copy { /* what this copy really is */
+struct sim_copy {     /* what this copy really is */
         int32_t kind; /* enum sim_standard_kind */
         bool raised;
         double r_ohm[2], l_h[2], c_f[2], delay_s, z_ohm, loss_ohm_s, dc_ohm;

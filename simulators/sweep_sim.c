@@ -46,10 +46,12 @@ static double duration_s(const struct scenario *s, const struct sweep_ask *ask)
 static enum code check_ask(const struct bench *b, const struct sweep_ask *ask, struct call *call)
 {
         if (ask->n < 1 || ask->n > (size_t)b->scenario.analyzer.points_max)
-                return tp_fail(call->err, CODE_BAD_INPUT, "%zu points; the analyzer takes 1 to %d", ask->n, (int)b->scenario.analyzer.points_max);
+                return tp_fail(call->err, CODE_BAD_INPUT, "%zu points; the analyzer takes 1 to %d", ask->n,
+                               (int)b->scenario.analyzer.points_max);
         for (size_t i = 0; i < ask->n; i++)
                 if (!(ask->hz[i] >= 10e3 && ask->hz[i] <= 500e9) || (i > 0 && !(ask->hz[i] > ask->hz[i - 1])))
-                        return tp_fail(call->err, CODE_BAD_INPUT, "point %zu at %g Hz: frequencies must rise, from 10 kHz to 500 GHz", i, ask->hz[i]);
+                        return tp_fail(call->err, CODE_BAD_INPUT, "point %zu at %g Hz: frequencies must rise, from 10 kHz to 500 GHz", i,
+                                       ask->hz[i]);
         return CODE_OK;
 }
 
@@ -124,7 +126,8 @@ static enum code sweep(void *me, const struct sweep_ask *ask, const struct sink 
         bench_lock(b);
         bench_events(b);
         int64_t n = ++b->state.sweep_n;
-        bool late = bench_fault(b, FAULT_ANALYZER_TIMEOUT, n, b->scenario.rates.analyzer_timeout), nan_block = bench_fault(b, FAULT_NAN_BLOCK, n, b->scenario.rates.nan_block);
+        bool late = bench_fault(b, FAULT_ANALYZER_TIMEOUT, n, b->scenario.rates.analyzer_timeout),
+             nan_block = bench_fault(b, FAULT_NAN_BLOCK, n, b->scenario.rates.nan_block);
         bool stale = b->last_n == ask->n && bench_fault(b, FAULT_STALE_SWEEP, n, b->scenario.rates.stale_sweep);
         struct bench_view view = bench_look(b);
         struct sim_now now = bench_drift(b);

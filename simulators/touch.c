@@ -1,6 +1,6 @@
 /* touch.c: tips on pads; see touch.h.
-   The scatter is a normal bent a little to the right (x + 0.15 (x^2 - 1)), cut at 3.5: contact resistance has a longer tail upwards than downwards, and no
-   good touch of a clean gold tip is ten times the mean. */
+   The scatter is a normal bent a little to the right (x + 0.15 (x^2 - 1)), cut at 3.5: contact resistance has a longer tail upwards than
+   downwards, and no good touch of a clean gold tip is ten times the mean. */
 #include "simulators/touch.h"
 #include "simulators/draws.h"
 #include <math.h>
@@ -17,7 +17,8 @@ struct sim_touch touch_of(const struct scenario *s, int64_t key, int touch)
 {
         struct draws r = draws_of((uint64_t)s->seed, DRAW_TOUCH, key, touch, 0, 0);
         struct sim_touch t = {.plateau_um = 0};
-        /* a path is the signal tip in series with both grounds side by side: all three alike, 1 + 1/2 parts of the mean, and the scatter shared likewise */
+        /* a path is the signal tip in series with both grounds side by side: all three alike, 1 + 1/2 parts of the mean, and the scatter
+         * shared likewise */
         double tip_ohm = s->contact.path_ohm / 1.5, tip_scatter_ohm = s->contact.scatter_ohm / sqrt(1.125);
         double both_um = draw_normal_within(&r, 3.5) * s->contact.placement_um * sqrt(0.5);
         for (int p = 0; p < 2; p++) {
@@ -37,7 +38,8 @@ static double tip_ohm(const struct scenario *s, const struct sim_touch *t, doubl
 {
         if (!(overtravel_um > 0))
                 return HUGE_VAL;
-        return plateau_ohm * (1 - s->contact.creep * (1 - exp(-seconds / s->contact.creep_s))) + 2 * exp(-8 * overtravel_um / t->plateau_um);
+        return plateau_ohm * (1 - s->contact.creep * (1 - exp(-seconds / s->contact.creep_s))) +
+               2 * exp(-8 * overtravel_um / t->plateau_um);
 }
 
 double touch_signal_ohm(const struct scenario *s, const struct sim_touch *t, int p, double overtravel_um, double seconds)
@@ -49,7 +51,8 @@ double touch_path_ohm(const struct scenario *s, const struct sim_touch *t, int p
 {
         if (!(overtravel_um > 0))
                 return HUGE_VAL;
-        double g0 = tip_ohm(s, t, t->ground_ohm[p][0], overtravel_um, seconds), g1 = tip_ohm(s, t, t->ground_ohm[p][1], overtravel_um, seconds);
+        double g0 = tip_ohm(s, t, t->ground_ohm[p][0], overtravel_um, seconds),
+               g1 = tip_ohm(s, t, t->ground_ohm[p][1], overtravel_um, seconds);
         double ground = t->lost_ground[p] ? g0 : g0 * g1 / (g0 + g1);
         return touch_signal_ohm(s, t, p, overtravel_um, seconds) + ground;
 }
@@ -73,7 +76,8 @@ struct y2 touch_around(const struct scenario *s, const struct sim_touch *t, doub
                 }
                 z[p] = touch_path_ohm(s, t, p, overtravel_um, seconds) + I * w * t->l_h[p];
                 if (t->lost_ground[p]) { /* the return current takes the long way: an inductance that resonates with the hanging tip */
-                        double w0 = TWO_PI * t->ground_hz[p], l_h = s->contact.ground_h, c_f = 1 / (w0 * w0 * l_h), r_ohm = s->contact.ground_q * w0 * l_h;
+                        double w0 = TWO_PI * t->ground_hz[p], l_h = s->contact.ground_h, c_f = 1 / (w0 * w0 * l_h),
+                               r_ohm = s->contact.ground_q * w0 * l_h;
                         z[p] += 1 / (1 / r_ohm + 1 / (I * w * l_h) + I * w * c_f);
                 }
         }

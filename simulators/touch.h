@@ -1,5 +1,5 @@
-/* touch.h: what lies between each probe and the pads at one touch: contact resistance and inductance of every tip, placement, and what is wrong with it.
-   Drawn by key of (seed, target, touch number), so the same touch is the same again after a restart.  Pure. */
+/* touch.h: what lies between each probe and the pads at one touch: contact resistance and inductance of every tip, placement, and what is
+   wrong with it. Drawn by key of (seed, target, touch number), so the same touch is the same again after a restart.  Pure. */
 #ifndef TIPPLANE_SIMULATORS_TOUCH_H
 #define TIPPLANE_SIMULATORS_TOUCH_H
 #include "simulators/scenario.h"
@@ -8,8 +8,8 @@ struct sim_touch {
         double signal_ohm[2], ground_ohm[2][2]; /* per port; both grounds */
         double l_h[2], shift_um[2];             /* shift: along the line, positive lengthens the port's path */
         double plateau_um;
-        bool open[2], lost_ground[2];           /* per port */
-        double ground_hz[2];                    /* resonance of a lost ground */
+        bool open[2], lost_ground[2]; /* per port */
+        double ground_hz[2];          /* resonance of a lost ground */
 };
 struct sim_touch touch_of(const struct scenario *, int64_t target_key, int touch);
 /* Contact resistance of a port at this overtravel (um) and time in contact; HUGE_VAL when a tip hovers. */

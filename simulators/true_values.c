@@ -35,7 +35,8 @@ static double resonance_hz(const struct sim_device *d, double volt)
         return (low + high) / 2;
 }
 
-/* gamma l and Zc of a line: the chain matrix from Y is A = -Y22/Y21, B = -1/Y21, C = Y12 - Y11 Y22/Y21; phase counted up from low frequency. */
+/* gamma l and Zc of a line: the chain matrix from Y is A = -Y22/Y21, B = -1/Y21, C = Y12 - Y11 Y22/Y21; phase counted up from low
+ * frequency. */
 static void line_of(const struct sim_device *d, double hz, double volt, double complex *ret_gl, double complex *ret_zc)
 {
         double turns = 0;

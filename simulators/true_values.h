@@ -1,6 +1,7 @@
-/* true_values.h: what a parameter of a device truly is, from its true network; the definitions of the trade, written here a second time on purpose:
-   the series branch of the pi between the ports Z = -2/(Y12 + Y21); L = Im Z/w, R = Re Z, C = -1/(w Im Z), Q = |Im Z|/Re Z with the sign of the kind;
-   SRF: the first frequency where the branch's susceptance changes sign; S21 in 50 ohm; a line by cosh(gl) = A, Zc = sqrt(B/C). */
+/* true_values.h: what a parameter of a device truly is, from its true network; the definitions of the trade, written here a second time on
+   purpose: the series branch of the pi between the ports Z = -2/(Y12 + Y21); L = Im Z/w, R = Re Z, C = -1/(w Im Z), Q = |Im Z|/Re Z with
+   the sign of the kind; SRF: the first frequency where the branch's susceptance changes sign; S21 in 50 ohm; a line by cosh(gl) = A, Zc =
+   sqrt(B/C). */
 #ifndef TIPPLANE_SIMULATORS_TRUE_VALUES_H
 #define TIPPLANE_SIMULATORS_TRUE_VALUES_H
 #include "simulators/device.h"

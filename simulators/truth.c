@@ -1,5 +1,6 @@
-/* truth.c: what is really there, written once for the judge: every device's elements between the inner edges of its pads, every injected fault.
-   The daemon never opens this file (mode 0600, a directory of its own).  Beside it grows FILE.events, one line for each fault that took effect. */
+/* truth.c: what is really there, written once for the judge: every device's elements between the inner edges of its pads, every injected
+   fault. The daemon never opens this file (mode 0600, a directory of its own).  Beside it grows FILE.events, one line for each fault that
+   took effect. */
 #include "simulators/bench.h"
 #include <math.h>
 #include <stdio.h>
@@ -47,7 +48,8 @@ static void standards_write(const struct bench *b, struct json_out *o)
         json_close(o, ']');
 }
 
-/* At which voltage a device is measured says the recipe, if the scenario names one: the first condition of each measure, as it falls across the device. */
+/* At which voltage a device is measured says the recipe, if the scenario names one: the first condition of each measure, as it falls across
+ * the device. */
 static void volts_write(const struct bench *b, struct json_out *o)
 {
         struct text t;
@@ -55,7 +57,8 @@ static void volts_write(const struct bench *b, struct json_out *o)
         const cJSON *measure = NULL;
         text_init(&t, 0);
         json_open(o, "volts", '[');
-        if (b->scenario.recipe[0] && !b->world->file->read(b->world, b->scenario.recipe, 8u << 20, &t, NULL) && !json_read(text_of(&t), t.n, JSON_DEPTH_MAX, &recipe, NULL))
+        if (b->scenario.recipe[0] && !b->world->file->read(b->world, b->scenario.recipe, 8u << 20, &t, NULL) &&
+            !json_read(text_of(&t), t.n, JSON_DEPTH_MAX, &recipe, NULL))
                 cJSON_ArrayForEach(measure, cJSON_GetObjectItemCaseSensitive(recipe, "measures"))
                 {
                         const cJSON *first = cJSON_GetArrayItem(cJSON_GetObjectItemCaseSensitive(measure, "conditions"), 0);

@@ -6,7 +6,9 @@
 #include <math.h>
 #include <string.h>
 
-struct spot { double x, y, r2; };
+struct spot {
+        double x, y, r2;
+};
 
 static struct spot spot_of(const struct layout *l, const struct die *d)
 {
@@ -47,7 +49,8 @@ static void defect_draw(const struct scenario *s, struct sim_device *d, const ch
                 d->defect = DEFECT_PARTIAL_VIA; /* a broken line looks like a missing tip at DC; leave that to the list above */
 }
 
-static void device_draw(const struct sim_wafer *w, const struct die *die, size_t device_i, const struct nominal_device *n, struct sim_device *ret)
+static void device_draw(const struct sim_wafer *w, const struct die *die, size_t device_i, const struct nominal_device *n,
+                        struct sim_device *ret)
 {
         const struct scenario *s = w->scenario;
         const struct device *at = &w->layout->devices[device_i];
@@ -59,7 +62,8 @@ static void device_draw(const struct sim_wafer *w, const struct die *die, size_t
         double mim = (1 + s->process.mim_gradient * spot.x) * (1 + s->process.mim_die * draw_normal_within(&of_die, 4)) *
                      (1 + s->process.mim_device * draw_normal_within(&own, 4));
         double metal = (1 + s->process.metal_radial * spot.r2) * (1 + s->process.metal_device * draw_normal_within(&own, 4));
-        double geometry = (1 + s->process.geometry_die * draw_normal_within(&of_die, 4)) * (1 + s->process.geometry_device * draw_normal_within(&own, 4));
+        double geometry = (1 + s->process.geometry_die * draw_normal_within(&of_die, 4)) *
+                          (1 + s->process.geometry_device * draw_normal_within(&own, 4));
         double substrate = 1 + s->process.substrate_gradient * spot.y;
         struct sim_device d = {.die_x = die->x, .die_y = die->y, .kind = at->kind, .length_m = at->length_um * 1e-6};
         memcpy(d.name, at->name, sizeof d.name);
@@ -96,9 +100,11 @@ static enum code check_designs(const struct scenario *s, const struct layout *l,
                 if (!needs_design(at->kind))
                         continue;
                 if (!n)
-                        return tp_fail_at(err, CODE_BAD_INPUT, "/devices", "the layout has a device %s, the scenario says nothing of it; add its design", at->name);
+                        return tp_fail_at(err, CODE_BAD_INPUT, "/devices",
+                                          "the layout has a device %s, the scenario says nothing of it; add its design", at->name);
                 if (at->kind == DEVICE_LINE && !(at->length_um > 0 && n->l_h > 0 && n->c_f > 0))
-                        return tp_fail_at(err, CODE_BAD_INPUT, "/devices", "line %s: length_um in the layout, l_h and c_f per metre here must be positive", at->name);
+                        return tp_fail_at(err, CODE_BAD_INPUT, "/devices",
+                                          "line %s: length_um in the layout, l_h and c_f per metre here must be positive", at->name);
                 if (at->kind == DEVICE_CAPACITOR && !(n->c_f > 0))
                         return tp_fail_at(err, CODE_BAD_INPUT, "/devices", "capacitor %s: c_f must be positive", at->name);
                 if ((at->kind == DEVICE_INDUCTOR || at->kind == DEVICE_RESISTOR) && !(n->r_ohm > 0))
@@ -107,7 +113,8 @@ static enum code check_designs(const struct scenario *s, const struct layout *l,
         return CODE_OK;
 }
 
-enum code wafer_make(const struct scenario *s, const struct layout *layout, struct arena *arena, struct sim_wafer *ret, struct tp_error *err)
+enum code wafer_make(const struct scenario *s, const struct layout *layout, struct arena *arena, struct sim_wafer *ret,
+                     struct tp_error *err)
 {
         struct sim_wafer w = {.scenario = s, .layout = layout};
         enum code code = check_designs(s, layout, err);

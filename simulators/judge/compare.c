@@ -63,11 +63,13 @@ static int need(const struct table *t, const char *name, enum code *code, struct
         return k;
 }
 
-enum code parameters_judge(const struct truth *truth, const struct table *t, struct arena *arena, struct parameters_judged *ret, struct tp_error *err)
+enum code parameters_judge(const struct truth *truth, const struct table *t, struct arena *arena, struct parameters_judged *ret,
+                           struct tp_error *err)
 {
         struct parameters_judged p = {0};
         enum code code = CODE_OK;
-        int x = need(t, "die_x", &code, err), y = need(t, "die_y", &code, err), device = need(t, "device", &code, err), value = need(t, "value", &code, err);
+        int x = need(t, "die_x", &code, err), y = need(t, "die_y", &code, err), device = need(t, "device", &code, err),
+            value = need(t, "value", &code, err);
         int u95 = need(t, "u95", &code, err), trust = need(t, "trust", &code, err), hz = need(t, "freq_hz", &code, err);
         int quantity = table_column(t, "quantity"), name = table_column(t, "parameter"), volt = table_column(t, "volt");
         if (!code && quantity < 0 && name < 0)
@@ -80,7 +82,10 @@ enum code parameters_judge(const struct truth *truth, const struct table *t, str
         if (!p.rows)
                 return tp_fail_memory(err);
         for (size_t i = 0; i < t->row_n; i++) {
-                struct judged j = {.die_x = atoi(table_text(t, i, x)), .die_y = atoi(table_text(t, i, y)), .value = table_real(t, i, value), .u95 = table_real(t, i, u95)};
+                struct judged j = {.die_x = atoi(table_text(t, i, x)),
+                                   .die_y = atoi(table_text(t, i, y)),
+                                   .value = table_real(t, i, value),
+                                   .u95 = table_real(t, i, u95)};
                 if (strcmp(table_text(t, i, trust), "proven") != 0)
                         continue;
                 if (isnan(j.value) || !(j.u95 > 0)) {
@@ -108,23 +113,35 @@ enum code parameters_judge(const struct truth *truth, const struct table *t, str
         return code;
 }
 
-/* ---- contacts ---------------------------------------------------------------------------------------------------------------------------- */
-static const struct true_fault *fault_at(const struct truth *truth, int x, int y, const char *device, int touch)
+/* ---- contacts
+ * ---------------------------------------------------------------------------------------------------------------------------- */
+static bool is_contact(const char *what) { return strcmp(what, "lost_ground") == 0 || strcmp(what, "open_contact") == 0; }
+
+/* What was wrong with this touch, "" if nothing: by the scenario's list, or by the log of what happened (faults by chance stand there
+ * alone). */
+static const char *fault_at(const struct truth *truth, int x, int y, const char *device, int touch)
 {
+        char begins[80];
+        snprintf(begins, sizeof begins, "%d,%d %s touch %d port", x, y, device, touch);
+        for (size_t i = 0; i < truth->event_n; i++)
+                if (is_contact(truth->events[i].what) && strncmp(truth->events[i].detail, begins, strlen(begins)) == 0)
+                        return truth->events[i].what;
         for (size_t i = 0; i < truth->fault_n; i++) {
                 const struct true_fault *f = &truth->faults[i];
-                bool contact = strcmp(f->what, "lost_ground") == 0 || strcmp(f->what, "open_contact") == 0;
-                if (contact && f->device[0] && f->die_x == x && f->die_y == y && strcmp(f->device, device) == 0 && touch >= f->first && touch < f->first + f->attempts)
-                        return f;
+                if (is_contact(f->what) && f->device[0] && f->die_x == x && f->die_y == y && strcmp(f->device, device) == 0 &&
+                    touch >= f->first && touch < f->first + f->attempts)
+                        return f->what;
         }
-        return NULL;
+        return "";
 }
 
-enum code contacts_judge(const struct truth *truth, const struct table *t, struct arena *arena, struct contacts_judged *ret, struct tp_error *err)
+enum code contacts_judge(const struct truth *truth, const struct table *t, struct arena *arena, struct contacts_judged *ret,
+                         struct tp_error *err)
 {
         struct contacts_judged c = {0};
         enum code code = CODE_OK;
-        int x = need(t, "die_x", &code, err), y = need(t, "die_y", &code, err), device = need(t, "device", &code, err), outcome = need(t, "outcome", &code, err);
+        int x = need(t, "die_x", &code, err), y = need(t, "die_y", &code, err), device = need(t, "device", &code, err),
+            outcome = need(t, "outcome", &code, err);
         int trust = table_column(t, "trust");
         int *touches = arena_take(arena, (truth->device_n + 1) * sizeof *touches);
         size_t injected = 0, met = 0;
@@ -136,31 +153,31 @@ enum code contacts_judge(const struct truth *truth, const struct table *t, struc
                 if (!name[0] || !d || strcmp(said, "not done") == 0)
                         continue; /* a standard, or never lowered */
                 int touch = ++touches[d - truth->devices];
-                const struct true_fault *f = fault_at(truth, d->die_x, d->die_y, name, touch);
+                const char *what = fault_at(truth, d->die_x, d->die_y, name, touch);
                 bool found = strcmp(said, "absent") == 0 || strcmp(said, "doubtful") == 0;
-                if (!f) {
+                if (!what[0]) {
                         c.sound_n++;
                         c.false_n += found;
                         continue;
                 }
                 met++;
-                bool lost = f->what[0] == 'l';
+                bool lost = what[0] == 'l';
                 *(lost ? &c.lost_n : &c.open_n) += 1;
                 *(lost ? &c.lost_found_n : &c.open_found_n) += found;
                 if (!found && c.missed_n < 10)
-                        snprintf(c.missed[c.missed_n++], sizeof c.missed[0], "%s at %d,%d %s", f->what, (int)d->die_x, (int)d->die_y, name);
+                        snprintf(c.missed[c.missed_n++], sizeof c.missed[0], "%s at %d,%d %s", what, (int)d->die_x, (int)d->die_y, name);
                 c.missed_trusted_n += !found && strcmp(table_text(t, i, trust), "proven") == 0;
         }
         for (size_t i = 0; i < truth->fault_n; i++)
-                if (truth->faults[i].device[0] && (truth->faults[i].what[0] == 'l' || truth->faults[i].what[0] == 'o') && truth->faults[i].attempts > 0)
-                        injected += strcmp(truth->faults[i].what, "lost_ground") == 0 || strcmp(truth->faults[i].what, "open_contact") == 0;
+                injected += truth->faults[i].device[0] && is_contact(truth->faults[i].what) ? (size_t)truth->faults[i].attempts : 0;
         c.not_touched_n = injected > met ? injected - met : 0;
         if (!code)
                 *ret = c;
         return code;
 }
 
-/* ---- drift ------------------------------------------------------------------------------------------------------------------------------- */
+/* ---- drift
+ * ------------------------------------------------------------------------------------------------------------------------------- */
 enum code drift_judge(const struct truth *truth, const char *path, struct arena *arena, struct drift_judged *ret, struct tp_error *err)
 {
         struct drift_judged d = {0};
@@ -176,7 +193,8 @@ enum code drift_judge(const struct truth *truth, const char *path, struct arena 
                 *ret = d;
                 return CODE_OK;
         }
-        code = table_read_sql(path, "SELECT id, die_x, die_y, device, kind, outcome, trust, station_ns FROM v_touchdown ORDER BY id", arena, &all, err);
+        code = table_read_sql(path, "SELECT id, die_x, die_y, device, kind, outcome, trust, station_ns FROM v_touchdown ORDER BY id", arena,
+                              &all, err);
         if (!code)
                 code = table_read_sql(path, "SELECT ended FROM check_done ORDER BY ended", arena, &checks, err);
         if (code)

@@ -92,7 +92,8 @@ enum code table_read_csv(const char *path, struct arena *arena, struct table *re
                 while (!last && n < COLUMN_MAX)
                         last = cell_cut(&at, end, &cells[n++]);
                 if (!last || (t.names && n != t.column_n))
-                        return tp_fail(err, CODE_BAD_INPUT, "%s: row %zu has %zu cells, the header has %zu", path, t.row_n + 1, n, t.column_n);
+                        return tp_fail(err, CODE_BAD_INPUT, "%s: row %zu has %zu cells, the header has %zu", path, t.row_n + 1, n,
+                                       t.column_n);
                 if (!t.names) {
                         t.column_n = n;
                         t.names = arena_take(arena, n * sizeof *t.names);

@@ -1,6 +1,7 @@
 /* truth_judge.c: truth-judge TRUTH PARAMETERS.csv|RUN [--contacts TOUCHDOWNS.csv] [--json] [--demand]
-   How far a run's proven parameters lie from the sealed truth, whether bad touches were found, which touches a drift step spoiled.  A program of its own:
-   the daemon never opens the truth.  --demand: exit 1 when under 93 % lie within their stated 95 % uncertainty, or any lies more than 3 times it away. */
+   How far a run's proven parameters lie from the sealed truth, whether bad touches were found, which touches a drift step spoiled.  A
+   program of its own: the daemon never opens the truth.  --demand: exit 1 when under 93 % lie within their stated 95 % uncertainty, or any
+   lies more than 3 times it away. */
 #include "simulators/judge/judge.h"
 #include <math.h>
 #include <stdio.h>
@@ -8,7 +9,13 @@
 #include <string.h>
 
 enum { WORST_N = 8 };
-struct verdict { struct parameters_judged p; struct contacts_judged c; struct drift_judged d; size_t crash_n; bool has_contacts, has_drift; };
+struct verdict {
+        struct parameters_judged p;
+        struct contacts_judged c;
+        struct drift_judged d;
+        size_t crash_n;
+        bool has_contacts, has_drift;
+};
 
 static double share(size_t part, size_t all) { return all ? 100.0 * (double)part / (double)all : 0; }
 
@@ -32,29 +39,34 @@ static void say(const struct verdict *v)
 {
         size_t worst[WORST_N], n;
         const struct parameters_judged *p = &v->p;
-        printf("proven parameters: %zu; within u95: %zu (%.1f %%); within 3 u95: %zu (%.1f %%)\n", p->n, p->within_n, share(p->within_n, p->n), p->n - p->far_n,
-               share(p->n - p->far_n, p->n));
+        printf("proven parameters: %zu; within u95: %zu (%.1f %%); within 3 u95: %zu (%.1f %%)\n", p->n, p->within_n,
+               share(p->within_n, p->n), p->n - p->far_n, share(p->n - p->far_n, p->n));
         if (p->without_value_n || p->unknown_n)
                 printf("  not compared: %zu without a value, %zu of which the truth knows nothing\n", p->without_value_n, p->unknown_n);
         for (size_t i = 0; i < p->group_n; i++)
-                printf("  %-20s %4zu  median |error|/u95 %.2f  worst %.2f\n", p->groups[i].name, p->groups[i].n, p->groups[i].median, p->groups[i].worst);
+                printf("  %-20s %4zu  median |error|/u95 %.2f  worst %.2f\n", p->groups[i].name, p->groups[i].n, p->groups[i].median,
+                       p->groups[i].worst);
         worst_of(p, worst, &n);
         for (size_t i = 0; i < n; i++) {
                 const struct judged *j = &p->rows[worst[i]];
                 if (j->ratio > 1)
-                        printf("  off by %.2f u95: die %d,%d %s %s = %.6g, u95 %.2g, truth %.6g\n", j->ratio, j->die_x, j->die_y, j->device, j->name, j->value, j->u95, j->truth);
+                        printf("  off by %.2f u95: die %d,%d %s %s = %.6g, u95 %.2g, truth %.6g\n", j->ratio, j->die_x, j->die_y, j->device,
+                               j->name, j->value, j->u95, j->truth);
         }
         if (v->has_contacts) {
-                printf("contacts: lost ground found %zu of %zu; open contact found %zu of %zu; missed and trusted %zu; false alarms %zu of %zu (%.2f %%)\n", v->c.lost_found_n,
-                       v->c.lost_n, v->c.open_found_n, v->c.open_n, v->c.missed_trusted_n, v->c.false_n, v->c.sound_n, share(v->c.false_n, v->c.sound_n));
+                printf("contacts: lost ground found %zu of %zu; open contact found %zu of %zu; missed and trusted %zu; false alarms %zu of "
+                       "%zu (%.2f %%)\n",
+                       v->c.lost_found_n, v->c.lost_n, v->c.open_found_n, v->c.open_n, v->c.missed_trusted_n, v->c.false_n, v->c.sound_n,
+                       share(v->c.false_n, v->c.sound_n));
                 for (size_t i = 0; i < v->c.missed_n; i++)
                         printf("  missed: %s\n", v->c.missed[i]);
                 if (v->c.not_touched_n)
                         printf("  never touched: %zu of the injected\n", v->c.not_touched_n);
         }
         if (v->has_drift && v->d.stepped)
-                printf("drift step after touch %zu: %zu touches in its interval (from %s), %zu of them not suspect; suspect elsewhere %zu\n", v->d.touches, v->d.affected_n,
-                       v->d.from, v->d.missed_n, v->d.extra_n);
+                printf("drift step after touch %zu: %zu touches in its interval (from %s), %zu of them not suspect; suspect elsewhere "
+                       "%zu\n",
+                       v->d.touches, v->d.affected_n, v->d.from, v->d.missed_n, v->d.extra_n);
         if (v->crash_n)
                 printf("CRASH: the stage moved sideways in contact %zu times\n", v->crash_n);
 }
@@ -124,19 +136,22 @@ static void say_json(const struct verdict *v)
         text_done(&t);
 }
 
-static enum code judge(const char *truth_path, const char *parameters, const char *contacts, struct arena *arena, struct verdict *v, struct tp_error *err)
+static enum code judge(const char *truth_path, const char *parameters, const char *contacts, struct arena *arena, struct verdict *v,
+                       struct tp_error *err)
 {
         struct truth truth = {0};
         struct table rows = {0}, touches = {0};
         bool run_file = table_is_run_file(parameters);
         enum code code = truth_read(truth_path, arena, &truth, err);
         if (!code)
-                code = run_file ? table_read_sql(parameters, "SELECT * FROM v_map WHERE evaluation=(SELECT min(n) FROM evaluation)", arena, &rows, err)
+                code = run_file ? table_read_sql(parameters, "SELECT * FROM v_map WHERE evaluation=(SELECT min(n) FROM evaluation)", arena,
+                                                 &rows, err)
                                 : table_read_csv(parameters, arena, &rows, err);
         if (!code)
                 code = parameters_judge(&truth, &rows, arena, &v->p, err);
         if (!code && (contacts || run_file)) {
-                code = contacts ? table_read_csv(contacts, arena, &touches, err) : table_read_sql(parameters, "SELECT * FROM v_touchdown ORDER BY id", arena, &touches, err);
+                code = contacts ? table_read_csv(contacts, arena, &touches, err)
+                                : table_read_sql(parameters, "SELECT * FROM v_touchdown ORDER BY id", arena, &touches, err);
                 if (!code)
                         code = contacts_judge(&truth, &touches, arena, &v->c, err);
                 v->has_contacts = true;

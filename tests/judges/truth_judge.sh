@@ -11,15 +11,15 @@ cat >"$dir/t.json" <<'J'
  "faults":[{"what":"lost_ground","port":1,"die_x":0,"die_y":0,"device":"R1","first":1,"attempts":1},
            {"what":"open_contact","port":1,"die_x":1,"die_y":0,"device":"R1","first":1,"attempts":1}]}
 J
-: >"$dir/t.json.events"
+echo '{"what":"lost_ground","at_s":9,"touches":7,"target":0,"detail":"0,0 R1 touch 2 port 1"}' >"$dir/t.json.events" # one by chance
 head="die_x,die_y,device,parameter,quantity,freq_hz,value,u95,unit,verdict,trust,reason"
 printf '%s\r\n' "$head" '0,0,R1,R_1GHz,R,1e9,75.5,1,ohm,pass,proven,"well, inside"' '1,0,R1,R_1GHz,R,1e9,81.5,1,ohm,pass,proven,' \
         '1,0,R1,R_1GHz,R,1e9,999,1,ohm,fail,suspect,drift' '1,0,R1,R_1GHz,R,1e9,,,ohm,none,proven,not resolvable' >"$dir/p.csv"
-printf '%s\n' 'die_x,die_y,device,outcome,trust' '0,0,R1,doubtful,suspect' '0,0,R1,good,proven' '1,0,R1,good,proven' >"$dir/c.csv"
+printf '%s\n' 'die_x,die_y,device,outcome,trust' '0,0,R1,doubtful,suspect' '0,0,R1,absent,suspect' '0,0,R1,good,proven' '1,0,R1,good,proven' >"$dir/c.csv"
 out=$("$judge" "$dir/t.json" "$dir/p.csv" --contacts "$dir/c.csv")
 check "coverage" "proven parameters: 2; within u95: 1 (50.0 %); within 3 u95: 2 (100.0 %)" "$(echo "$out" | head -1)"
 check "the one outside is named" "1" "$(echo "$out" | grep -c 'off by 1.50 u95: die 1,0 R1 R_1GHz')"
-check "contacts" "1" "$(echo "$out" | grep -c 'lost ground found 1 of 1; open contact found 0 of 1; missed and trusted 1; false alarms 0 of 1')"
+check "contacts" "1" "$(echo "$out" | grep -c 'lost ground found 2 of 2; open contact found 0 of 1; missed and trusted 1; false alarms 0 of 1')"
 "$judge" "$dir/t.json" "$dir/p.csv" --demand >/dev/null; check "demand is refused below 93 %" 1 $?
 printf '%s\n' "$head" '0,0,R1,R_1GHz,R,1e9,75.5,1,ohm,pass,proven,' >"$dir/q.csv"
 "$judge" "$dir/t.json" "$dir/q.csv" --demand >/dev/null; check "demand is met" 0 $?

@@ -1,10 +1,15 @@
-/* simulators_physics.c: what must hold of the true networks, the pads, the tips, the raw analyzer and its noise, whatever the numbers are. */
+/* simulators_physics.c: what must hold of the true networks, the pads, the tips, the raw analyzer and its noise, whatever the numbers are.
+ */
 #include "simulators_world.h"
 #include "simulators/analyzer.h"
 #include "simulators/bench.h"
 #include "simulators/true_values.h"
 
-struct rig { struct test_world t; struct bench *b; char dir[64], config[6000]; };
+struct rig {
+        struct test_world t;
+        struct bench *b;
+        char dir[64], config[6000];
+};
 static void rig_new(struct rig *r, const char *more)
 {
         struct tp_error err;
@@ -25,7 +30,10 @@ static double energy(struct y2 s, int port) /* what leaves for one watt into a p
         double complex a = port == 1 ? s.e11 : s.e22, b = port == 1 ? s.e21 : s.e12;
         return creal(a * conj(a) + b * conj(b));
 }
-static double away(struct y2 a, struct y2 b) { return fmax(fmax(cabs(a.e11 - b.e11), cabs(a.e12 - b.e12)), fmax(cabs(a.e21 - b.e21), cabs(a.e22 - b.e22))); }
+static double away(struct y2 a, struct y2 b)
+{
+        return fmax(fmax(cabs(a.e11 - b.e11), cabs(a.e12 - b.e12)), fmax(cabs(a.e21 - b.e21), cabs(a.e22 - b.e22)));
+}
 static const double all_hz[] = {70e3, 1e6, 1e8, 1e9, 10e9, 40e9, 60e9, 110e9, 160e9, 220e9};
 enum { HZ_N = sizeof all_hz / sizeof all_hz[0] };
 
@@ -37,9 +45,11 @@ static void every_device_bare_or_between_its_pads_is_reciprocal_and_passive(void
         for (size_t i = 0; i < r.b->wafer.die_n * r.b->layout.device_n; i++) {
                 struct sim_pads pads = wafer_pads(&r.b->wafer, (int)i);
                 for (int k = 0; k < HZ_N; k++) {
-                        struct y2 y = device_y(&r.b->wafer.devices[i], all_hz[k], 3), s = y2_to_s(y, 50), p = y2_to_s(pads_around(&pads, y, all_hz[k]), 50);
+                        struct y2 y = device_y(&r.b->wafer.devices[i], all_hz[k], 3), s = y2_to_s(y, 50),
+                                  p = y2_to_s(pads_around(&pads, y, all_hz[k]), 50);
                         assert_true(cabs(s.e12 - s.e21) < 1e-12 && cabs(p.e12 - p.e21) < 1e-9);
-                        assert_true(energy(s, 1) < 1 + 1e-9 && energy(s, 2) < 1 + 1e-9 && energy(p, 1) < 1 + 1e-9 && energy(p, 2) < 1 + 1e-9);
+                        assert_true(energy(s, 1) < 1 + 1e-9 && energy(s, 2) < 1 + 1e-9 && energy(p, 1) < 1 + 1e-9 &&
+                                    energy(p, 2) < 1 + 1e-9);
                 }
         }
         bench_close(r.b);
@@ -47,7 +57,11 @@ static void every_device_bare_or_between_its_pads_is_reciprocal_and_passive(void
 
 static void a_line_without_loss_keeps_all_energy_and_its_delay(void **state)
 {
-        struct sim_device d = {.kind = DEVICE_LINE, .l_h = 50 / 1.5e8, .c_f = 1 / (50 * 1.5e8), .length_m = 300e-6, .defect = DEFECT_NONE}; /* 50 ohm, 2 ps */
+        struct sim_device d = {.kind = DEVICE_LINE,
+                               .l_h = 50 / 1.5e8,
+                               .c_f = 1 / (50 * 1.5e8),
+                               .length_m = 300e-6,
+                               .defect = DEFECT_NONE}; /* 50 ohm, 2 ps */
         (void)state;
         for (int k = 0; k < HZ_N; k++) {
                 struct y2 s = y2_to_s(device_y(&d, all_hz[k], 0), 50);
@@ -137,7 +151,8 @@ static void contact_resistance_has_the_stated_mean_scatter_and_an_honest_tail(vo
 static void copies_differ_by_the_stated_scatter_and_loads_wear_after_touch_20(void **state)
 {
         struct scenario s = {.contact = {.wear_from = 20, .wear_knee = 50, .wear = 2e-4}};
-        struct nominal_standard n = {.name = "LOAD", .kind = SIM_STANDARD_LOAD, .r_ohm = 50, .l_h = 6e-12, .u_r_ohm = 0.1, .u_l_h = 0.7e-12};
+        struct nominal_standard n = {
+                .name = "LOAD", .kind = SIM_STANDARD_LOAD, .r_ohm = 50, .l_h = 6e-12, .u_r_ohm = 0.1, .u_l_h = 0.7e-12};
         double square = 0;
         (void)state;
         s.standards = &n;
@@ -169,7 +184,8 @@ static void the_raw_ratios_obey_the_eight_terms_once_the_switch_terms_are_taken_
                         double complex m[RAW_N];
                         system_form(sys, &now, i, s[k], m);
                         double complex d = 1 - m[RAW_S12] * m[RAW_S21] * m[RAW_GF] * m[RAW_GR]; /* Marks 1997 */
-                        double complex s21 = (m[RAW_S21] - m[RAW_S22] * m[RAW_S21] * m[RAW_GF]) / d, s12 = (m[RAW_S12] - m[RAW_S11] * m[RAW_S12] * m[RAW_GR]) / d;
+                        double complex s21 = (m[RAW_S21] - m[RAW_S22] * m[RAW_S21] * m[RAW_GF]) / d,
+                                       s12 = (m[RAW_S12] - m[RAW_S11] * m[RAW_S12] * m[RAW_GR]) / d;
                         ratio[k] = s21 / s12 / (s[k].e21 / s[k].e12); /* k^2-like constant of the boxes: the same for every device */
                         assert_true(fabs(cabs(m[RAW_GF]) - 0.12) < 0.03);
                 }
@@ -187,7 +203,10 @@ static void noise_grows_with_the_root_of_the_if_bandwidth_and_shrinks_with_avera
 {
         struct rig r;
         double hz[] = {10e9, 200e9}, sigma[4];
-        static const struct { double ifbw; int averages; } ways[4] = {{10, 1}, {1000, 1}, {1000, 16}, {100, 1}};
+        static const struct {
+                double ifbw;
+                int averages;
+        } ways[4] = {{10, 1}, {1000, 1}, {1000, 16}, {100, 1}};
         (void)state;
         rig_new(&r, "\"seed\":8,");
         struct sim_system *sys = system_new(&r.b->scenario, hz, 2);
@@ -203,7 +222,8 @@ static void noise_grows_with_the_root_of_the_if_bandwidth_and_shrinks_with_avera
                         sigma[w] = sqrt(square / 4000);
                 }
                 assert_true(fabs(sigma[1] / sigma[0] - 10) < 0.4 && fabs(sigma[1] / sigma[2] - 4) < 0.2);
-                double tips = sigma[0] / cabs(sys->port[0][i].out * sys->port[1][i].in); /* floor at the tips, 10 Hz: -115 dB at 10 GHz, -89.4 at 200 */
+                double tips = sigma[0] / cabs(sys->port[0][i].out *
+                                              sys->port[1][i].in); /* floor at the tips, 10 Hz: -115 dB at 10 GHz, -89.4 at 200 */
                 assert_true(fabs(20 * log10(tips) - (i == 0 ? -115 : -89.4)) < 1.5);
         }
         double square = 0;
@@ -226,7 +246,8 @@ static void drift_is_a_function_of_time_and_stays_mild_over_a_normal_night(void 
         rig_new(&r, "\"seed\":8,");
         for (int64_t seed = 1; seed <= 200; seed++) {
                 r.b->scenario.seed = seed;
-                struct sim_drift a = drift_of(&r.b->scenario, 0, 7200, 1e6), again = drift_of(&r.b->scenario, 0, 7200, 1e6), begin = drift_of(&r.b->scenario, 0, 3600, 1e6);
+                struct sim_drift a = drift_of(&r.b->scenario, 0, 7200, 1e6), again = drift_of(&r.b->scenario, 0, 7200, 1e6),
+                                 begin = drift_of(&r.b->scenario, 0, 3600, 1e6);
                 assert_true(a.delay_fs == again.delay_fs);
                 largest = fmax(largest, fabs(a.delay_fs));
                 hour += (a.delay_fs - begin.delay_fs) * (a.delay_fs - begin.delay_fs);
@@ -241,20 +262,24 @@ static void true_values_are_those_worked_out_by_hand(void **state)
         double w = 2 * M_PI * 10e9;
         struct sim_device coil = {.kind = DEVICE_INDUCTOR, .r_ohm = 1, .l_h = 200e-12, .cp_f = 10e-15, .defect = DEFECT_NONE};
         struct sim_device mim = {.kind = DEVICE_CAPACITOR, .r_ohm = 0.5, .c_f = 100e-15, .vc2 = 1e-4, .defect = DEFECT_NONE};
-        struct sim_device line = {.kind = DEVICE_LINE, .l_h = 3.3e-7, .c_f = 1.32e-10, .length_m = 2e-3, .defect = DEFECT_NONE}, film = {.kind = DEVICE_RESISTOR, .r_ohm = 75, .defect = DEFECT_NONE};
+        struct sim_device line = {.kind = DEVICE_LINE, .l_h = 3.3e-7, .c_f = 1.32e-10, .length_m = 2e-3, .defect = DEFECT_NONE},
+                          film = {.kind = DEVICE_RESISTOR, .r_ohm = 75, .defect = DEFECT_NONE};
         (void)state;
         /* 1/(2 pi) sqrt(1/(L C) - (R/L)^2): the susceptance of (R + jwL) || C is zero there; 112.5395 GHz when R is 0 */
         double srf = sqrt(1 / (200e-12 * 10e-15) - 1 / (200e-12 * 200e-12)) / (2 * M_PI);
         assert_true(fabs(true_value(&coil, TRUE_SRF, 0, 0) / srf - 1) < 1e-9 && fabs(srf - 112.5395e9) < 0.5e9);
         coil.cp_f = 0;
-        assert_true(fabs(true_value(&coil, TRUE_L, 10e9, 0) / 200e-12 - 1) < 1e-12 && fabs(true_value(&coil, TRUE_Q, 10e9, 0) / (w * 200e-12) - 1) < 1e-12);
+        assert_true(fabs(true_value(&coil, TRUE_L, 10e9, 0) / 200e-12 - 1) < 1e-12 &&
+                    fabs(true_value(&coil, TRUE_Q, 10e9, 0) / (w * 200e-12) - 1) < 1e-12);
         assert_true(isnan(true_value(&coil, TRUE_SRF, 0, 0)) && isnan(true_value(&coil, TRUE_ZC, 10e9, 0)));
-        assert_true(fabs(true_value(&mim, TRUE_C, 10e9, -10) / (100e-15 * 1.01) - 1) < 1e-12 && fabs(true_value(&mim, TRUE_Q, 10e9, 0) * w * 100e-15 * 0.5 - 1) < 1e-12);
+        assert_true(fabs(true_value(&mim, TRUE_C, 10e9, -10) / (100e-15 * 1.01) - 1) < 1e-12 &&
+                    fabs(true_value(&mim, TRUE_Q, 10e9, 0) * w * 100e-15 * 0.5 - 1) < 1e-12);
         assert_true(fabs(true_value(&film, TRUE_R, 1e9, 0) - 75) < 1e-9);
         assert_true(fabs(true_value(&film, TRUE_S21_DB, 1e9, 0) - 20 * log10(100.0 / 175)) < 1e-9); /* 2 z/(2 z + R) */
         double eps = 3.3e-7 * 1.32e-10 * 299792458.0 * 299792458.0;
         for (double hz = 1e9; hz < 220e9; hz *= 1.5) /* through many turns of phase: 2 mm at 220 GHz is 2.9 */
-                assert_true(fabs(true_value(&line, TRUE_EPS_EFF, hz, 0) / eps - 1) < 1e-6 && fabs(true_value(&line, TRUE_ZC, hz, 0) - 50) < 1e-6);
+                assert_true(fabs(true_value(&line, TRUE_EPS_EFF, hz, 0) / eps - 1) < 1e-6 &&
+                            fabs(true_value(&line, TRUE_ZC, hz, 0) - 50) < 1e-6);
         line.r_ohm = 1000; /* low loss: alpha = R/(2 Zc) neper per metre */
         assert_true(fabs(true_value(&line, TRUE_LOSS, 40e9, 0) / (1000.0 / 100 * 8.685889638e-3) - 1) < 1e-3);
 }

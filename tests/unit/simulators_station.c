@@ -2,7 +2,14 @@
 #include "simulators_world.h"
 #include "wafer/proof.h"
 
-struct station { struct test_world t; struct roles r; char dir[64], config[6000]; struct cancel cancel; struct tp_error err; struct call call; };
+struct station {
+        struct test_world t;
+        struct roles r;
+        char dir[64], config[6000];
+        struct cancel cancel;
+        struct tp_error err;
+        struct call call;
+};
 
 static void station_open(struct station *s)
 {
@@ -64,7 +71,8 @@ static void touch_device(struct station *s, int die_x, int die_y, const char *na
         struct layout l = layout_here(arena);
         int k = layout_device(&l, name);
         assert_true(k >= 0);
-        touch(s, PLACE_WAFER, l.offset_x_um + die_x * l.pitch_x_um + l.devices[k].x_um, l.offset_y_um + die_y * l.pitch_y_um + l.devices[k].y_um);
+        touch(s, PLACE_WAFER, l.offset_x_um + die_x * l.pitch_x_um + l.devices[k].x_um,
+              l.offset_y_um + die_y * l.pitch_y_um + l.devices[k].y_um);
         arena_free(arena);
 }
 static struct sweep_facts sweep(struct station *s, const double *hz, size_t n, struct caught *c)
@@ -100,7 +108,8 @@ static void same_seed_gives_the_same_bytes_and_another_seed_gives_others(void **
                 touch_device(&s, 0, 0, "L1");
                 struct sweep_facts f = sweep(&s, hz, n, &a[k]);
                 assert_int_equal(f.trigger_count, 1);
-                assert_true(fabs(f.seconds - ((double)n * 2 * (0.012 + 0.15e-3) + 0.24)) < 0.13); /* band switches: 20 to 60 ms, three, both directions */
+                assert_true(fabs(f.seconds - ((double)n * 2 * (0.012 + 0.15e-3) + 0.24)) <
+                            0.13); /* band switches: 20 to 60 ms, three, both directions */
                 assert_int_equal(a[k].n, 6);
                 assert_string_equal(a[k].names[4], "GF");
                 station_end(&s);
@@ -239,7 +248,8 @@ static void aligned_one_pitch_off_the_ladder_reads_another_code(void **state)
 
 static void a_lost_ground_looks_fine_at_dc_and_resonates_at_rf(void **state)
 {
-        static const char fault[] = "{\"what\":\"lost_ground\",\"port\":1,\"die_x\":0,\"die_y\":0,\"device\":\"R1\",\"first\":1,\"attempts\":1}";
+        static const char fault[] =
+                "{\"what\":\"lost_ground\",\"port\":1,\"die_x\":0,\"die_y\":0,\"device\":\"R1\",\"first\":1,\"attempts\":1}";
         struct caught *c = malloc(3 * sizeof *c);
         double hz[41], ohm[3][3], worst_low = 0, worst_high = 0, again = 0;
         struct station s;
@@ -290,7 +300,8 @@ static void an_open_contact_is_open_at_dc_and_nearly_a_raised_probe_at_rf(void *
 
 static void a_drift_step_moves_the_phase_by_the_stated_femtoseconds(void **state)
 {
-        static const char quiet[] = "\"seed\":3,\"analyzer\":{\"floor_db\":-200,\"trace_scale\":0,\"switch_term\":0},\"drift\":{\"walk_fs\":0,\"walk_db\":0,\"setback_k\":0,\"cycle_k\":0},";
+        static const char quiet[] = "\"seed\":3,\"analyzer\":{\"floor_db\":-200,\"trace_scale\":0,\"switch_term\":0},\"drift\":{\"walk_"
+                                    "fs\":0,\"walk_db\":0,\"setback_k\":0,\"cycle_k\":0},";
         struct caught *c = malloc(2 * sizeof *c);
         double hz[2] = {100e9, 200e9};
         struct station s;
@@ -333,7 +344,8 @@ static void mains_take_the_axes_and_the_bias_and_nothing_else(void **state)
 
 static void instruments_fail_at_the_stated_call_and_only_there(void **state)
 {
-        static const char faults[] = "{\"what\":\"stage_timeout\",\"at_count\":2},{\"what\":\"bias_read_fails\",\"at_count\":1},{\"what\":\"analyzer_timeout\",\"at_count\":1},"
+        static const char faults[] = "{\"what\":\"stage_timeout\",\"at_count\":2},{\"what\":\"bias_read_fails\",\"at_count\":1},{\"what\":"
+                                     "\"analyzer_timeout\",\"at_count\":1},"
                                      "{\"what\":\"stale_sweep\",\"at_count\":3},{\"what\":\"nan_block\",\"at_count\":4}";
         struct caught *c = malloc(3 * sizeof *c);
         double hz[30], volt, a;
@@ -426,7 +438,8 @@ static void the_truth_is_written_once_for_its_owner_alone_and_keeps_what_happene
         station_new(&s, "\"seed\":3,\"truth_file\":\"truth/t.json\",", "", false);
         ready(&s);
         touch_device(&s, 0, 0, "R1");
-        OK(s.r.stage->move_xy_um(s.r.stage_me, PLACE_WAFER, 0, 0, &s.call)); /* sideways in contact: no interlock here, but the truth knows */
+        OK(s.r.stage->move_xy_um(s.r.stage_me, PLACE_WAFER, 0, 0,
+                                 &s.call)); /* sideways in contact: no interlock here, but the truth knows */
         snprintf(path, sizeof path, "%s/truth/t.json", s.dir);
         assert_int_equal(stat(path, &st), 0);
         assert_int_equal(st.st_mode & 0777, 0600);
@@ -440,7 +453,9 @@ static void the_truth_is_written_once_for_its_owner_alone_and_keeps_what_happene
 
 static void bad_scenarios_are_refused_with_place_and_value(void **state)
 {
-        static const struct { const char *more, *faults, *words; } bad[] = {
+        static const struct {
+                const char *more, *faults, *words;
+        } bad[] = {
                 {"\"seed\":3,\"layout\":\"layout.json\",", "", "layout"},
                 {"\"seed\":3,\"sead\":4,", "", "sead"},
                 {"\"seed\":-3,", "", "-3"},
