@@ -119,6 +119,11 @@ static void rotate(struct memory *m)
         json_bool(&o, "latched", m->latched);
         json_close(&o, '}');
         text_put(&head, "\n");
+        size_t n = m->fate_n < FATES ? m->fate_n : FATES;
+        for (size_t i = n; i-- > 0;) { /* oldest first, as they were begun */
+                const struct step_fate *f = &m->fates[(m->fate_n - 1 - i) % FATES];
+                text_f(&head, "{\"%s\":\"%" PRIu64 "\"}\n", f->fate == FATE_ACKED ? "ack" : f->fate == FATE_DONE ? "done" : "begin", f->step);
+        }
         m->w->task->unlock(m->w, m->lock);
         if (m->w->file->rename(m->w, m->path, text_of(&old), &err) || m->w->file->append(m->w, m->path, text_of(&head), head.n, &err))
                 log_event(m->log, LOG_ERROR, "log.rotate", "msg=\"%s\"", err.text);

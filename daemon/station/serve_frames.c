@@ -2,6 +2,7 @@
  * Who may     SAFE: whoever may open the socket.  HELLO: the daemon's user.  Everything else: the holder of the lease, with the epoch in force. */
 #include "station/serve_own.h"
 #include <inttypes.h>
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -190,7 +191,7 @@ static bool known_locked(struct client *c, uint64_t step, enum fate fate)
         }
         if (fate == FATE_NEVER)
                 return false;
-        struct result r = {.code = CODE_STATE, .station_ns = station_now_ns(c->st), .station_boot = c->st->boot_count, .temperature_c = 0, .dc_ohm = {-1, -1, -1}};
+        struct result r = {.code = CODE_STATE, .station_ns = station_now_ns(c->st), .station_boot = c->st->boot_count, .temperature_c = (double)NAN, .dc_ohm = {-1, -1, -1}};
         snprintf(r.text, sizeof r.text, "step %" PRIu64 " was done and acknowledged; it is never done again", step);
         station_state_locked(c->st, &r.state);
         client_send_object_locked(c, FRAME_RESULT, step, &result_object, &r);

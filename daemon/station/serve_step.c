@@ -288,7 +288,7 @@ static enum code do_wait(struct doing *d)
                 return tp_fail(&d->err, CODE_BAD_INPUT, "wait: %g s; 0 to 86400 s can be waited", s);
         int64_t left = (int64_t)(s * 1e9);
         while (left > 0) {
-                int64_t piece = d->st->roles.wait ? left : left < 100 * NS_PER_MS ? left : 100 * NS_PER_MS;
+                int64_t slice = d->st->roles.wait ? NS_PER_S : 100 * NS_PER_MS, piece = left < slice ? left : slice; /* short, so that safety need not wait */
                 if (cancel_raised(d->who.cancel))
                         return tp_fail(&d->err, CODE_CANCELLED, "wait: the station went to safety meanwhile");
                 station_pause(d->st, piece);
