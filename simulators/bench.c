@@ -79,7 +79,7 @@ enum code bench_advance(struct bench *b, double seconds, struct call *call, doub
 void bench_tell(struct bench *b, const char *what, const char *detail)
 {
         struct text t;
-        char path[220];
+        char path[SIM_PATH_ROOM + 16];
         if (!b->scenario.truth_file[0])
                 return;
         text_init(&t, 4096);

@@ -7,13 +7,13 @@ enum { DOCUMENT_MAX = 8 << 20 };
 
 /* config that only points to a scenario */
 struct pointer {
-        char scenario[200], truth_file[200], state_file[200];
+        char scenario[SIM_PATH_ROOM], truth_file[SIM_PATH_ROOM], state_file[SIM_PATH_ROOM];
         int64_t seed;
         bool has_seed;
 };
 #define PATH(key_, member_, need_, say_)                                                                                                  \
         {                                                                                                                                 \
-                .key = key_, .type = FIELD_TEXT, .offset = offsetof(struct pointer, member_), .size = 200, .required = need_, .say = say_ \
+                .key = key_, .type = FIELD_TEXT, .offset = offsetof(struct pointer, member_), .size = SIM_PATH_ROOM, .required = need_, .say = say_ \
         }
 static const struct field pointer_fields[] = {
         PATH("scenario", scenario, true, "path of a scenario"),
@@ -34,26 +34,26 @@ static const struct object pointer_object = {.name = "simulated_station",
                                              .field_n = sizeof pointer_fields / sizeof pointer_fields[0]};
 
 /* `path` as seen from `dir`, in place. */
-static enum code path_join(const char *dir, char path[200], struct tp_error *err)
+static enum code path_join(const char *dir, char path[SIM_PATH_ROOM], struct tp_error *err)
 {
-        char joined[400];
+        char joined[2 * SIM_PATH_ROOM];
         if (!path[0] || path[0] == '/' || !dir || !dir[0])
                 return CODE_OK;
         int n = snprintf(joined, sizeof joined, "%s/%s", dir, path);
-        if (n < 0 || n >= 200)
-                return tp_fail(err, CODE_BAD_INPUT, "the path %s/%s is longer than 199 bytes; use a shorter one", dir, path);
+        if (n < 0 || n >= SIM_PATH_ROOM)
+                return tp_fail(err, CODE_BAD_INPUT, "the path %s/%s is longer than 511 bytes; use a shorter one", dir, path);
         memcpy(path, joined, (size_t)n + 1);
         return CODE_OK;
 }
 
-static void dir_of(const char *path, char ret[200])
+static void dir_of(const char *path, char ret[SIM_PATH_ROOM])
 {
         const char *slash = strrchr(path, '/');
         size_t n = slash ? (size_t)(slash - path) : 0;
         memcpy(ret, path, n);
         ret[n] = 0;
         if (!slash)
-                snprintf(ret, 200, ".");
+                snprintf(ret, SIM_PATH_ROOM, ".");
 }
 
 static enum code document(const struct world *w, const char *path, cJSON **ret, struct tp_error *err)
@@ -99,7 +99,7 @@ enum code scenario_read(const struct world *w, const char *config, size_t n, con
         cJSON *json = NULL, *other = NULL;
         struct pointer p = {0};
         struct scenario s;
-        char dir[200];
+        char dir[SIM_PATH_ROOM];
         enum code code = json_read(config, n, JSON_DEPTH_MAX, &json, err);
         snprintf(dir, sizeof dir, "%s", base_dir ? base_dir : "");
         if (!code && cJSON_GetObjectItemCaseSensitive(json, "scenario")) {

@@ -7,6 +7,7 @@
 #include "simulators/device.h"
 
 #define SIM_CHANNELS_MAX 4
+#define SIM_PATH_ROOM 512
 
 struct nominal_device { /* a device by design; its kind and its place come from the layout */
         char name[32];
@@ -64,7 +65,7 @@ struct defect {
 struct scenario {
         char name[64];
         int64_t seed;
-        char layout[200], recipe[200], truth_file[200], state_file[200];
+        char layout[SIM_PATH_ROOM], recipe[SIM_PATH_ROOM], truth_file[SIM_PATH_ROOM], state_file[SIM_PATH_ROOM];
         int32_t clock; /* enum sim_clock */
         struct {
                 double floor_db, trace_scale, switch_term, band_step_db_min, band_step_db_max, term_scatter_db;

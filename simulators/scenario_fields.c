@@ -275,7 +275,7 @@ static const struct object meter_object = {
         }
 #define PATH(key_, member_, say_)                                                                         \
         {                                                                                                 \
-                .key = key_, .type = FIELD_TEXT, .offset = offsetof(S, member_), .size = 200, .say = say_ \
+                .key = key_, .type = FIELD_TEXT, .offset = offsetof(S, member_), .size = SIM_PATH_ROOM, .say = say_ \
         }
 #define LIST(key_, member_, count_, object_, say_)                                                                                        \
         {                                                                                                                                 \

@@ -81,7 +81,7 @@ enum code truth_write(const struct bench *b, struct tp_error *err)
 {
         const struct scenario *s = &b->scenario;
         struct text t;
-        char path[220], dir[200];
+        char path[SIM_PATH_ROOM + 16], dir[SIM_PATH_ROOM];
         text_init(&t, 0);
         struct json_out o = json_to(&t);
         json_open(&o, NULL, '{');
