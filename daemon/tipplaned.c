@@ -90,7 +90,8 @@ static int run(const struct options *o)
         for (bool end = false; !end;) {
                 struct message *m = world->task->take(world, inbox, world_boot_ns(world) + NS_PER_S);
                 if (!m) {
-                        notify_send("WATCHDOG=1");
+                        if (house_healthy(house))
+                                notify_send("WATCHDOG=1");
                         continue;
                 }
                 end = ((struct signal_message *)(void *)m)->signal != SIGHUP;

@@ -18,6 +18,14 @@ static void json_string(struct text *to, const char *s)
         text_put(to, "\"");
         for (size_t i = 0, step; i < n; i += step) {
                 uint32_t point = 0;
+                size_t plain = i; /* nearly everything is: one copy for the whole stretch */
+                while (plain < n && (unsigned char)s[plain] >= 0x20 && (unsigned char)s[plain] < 0x7F && s[plain] != '"' && s[plain] != '\\')
+                        plain++;
+                if (plain > i) {
+                        step = plain - i;
+                        text_bytes(to, s + i, step);
+                        continue;
+                }
                 step = utf8_step(s + i, n - i, &point);
                 if (step == 0) {
                         text_put(to, "\xEF\xBF\xBD"); /* U+FFFD */

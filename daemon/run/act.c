@@ -31,6 +31,7 @@ void runner_free(struct runner *r)
                 return;
         act_forget(r);
         arena_free(r->can_arena);
+        text_done(&r->map);
         if (r->safe_asked)
                 free(r->safe_asked);
         free(r);
@@ -39,6 +40,8 @@ void runner_free(struct runner *r)
 void runner_link(struct runner *r, struct link *link) { r->link = link; }
 
 bool runner_idle(const struct runner *r) { return !r->active; }
+
+bool runner_stuck_now(const struct runner *r) { return r->doing == DOING_STUCK; }
 
 bool runner_parked(const struct runner *r)
 {
@@ -51,12 +54,28 @@ bool runner_parked(const struct runner *r)
 
 int64_t runner_wake_ns(const struct runner *r) { return r->wake_ns; }
 
+/* One alarm row per cause; the store keeps only one that is not cleared. */
+static void raise_alarm(struct runner *r, const char *cause, const char *action)
+{
+        struct work *work = work_new(NULL);
+        struct fact *f = work ? work_add(work, FACT_ALARM) : NULL;
+        if (f) {
+                f->of.alarm.cause = work_text(work, "%s", cause);
+                f->of.alarm.sentence = work_text(work, "%s", r->why_wait);
+                f->of.alarm.action = work_text(work, "%s", action);
+                f->of.alarm.latched = r->state.latched;
+        }
+        if (work && !store_submit(r->store, work, LAZY))
+                work_free(work);
+}
+
 void runner_stuck(struct runner *r, const struct tp_error *err)
 {
         r->doing = DOING_STUCK;
         r->needs_person = true;
         snprintf(r->why_wait, sizeof r->why_wait, "%.199s", err->text);
         log_event(r->log, LOG_ERROR, "run.stuck", "run=%s msg=\"%s\"", r->run, err->text);
+        raise_alarm(r, "run.stuck", "look at the sentence, mend its cause, then restart tipplaned: the run goes on from its journal");
         /* The lease is no longer renewed (health), so the station makes itself safe. */
         if (r->link)
                 link_safe(r->link, NULL);
@@ -78,6 +97,8 @@ static void wait_for(struct runner *r, const struct step *step)
                 snprintf(r->why_wait, sizeof r->why_wait, "%s", rule->reason);
                 log_event(r->log, rule->needs_person ? LOG_WARN : LOG_INFO, "run.waits", "run=%s rule=%s msg=\"%s\"", r->run, rule->name, rule->reason);
                 r->changed = true;
+                if (rule->needs_person)
+                        raise_alarm(r, rule->name, "the run waits for a person: see the sentence; then resume, clear, or finish early");
         }
         r->needs_person = rule->needs_person;
         r->wake_ns = step->not_before_ns ? step->not_before_ns : INT64_MAX;
@@ -218,6 +239,7 @@ void journal_committed(struct runner *r, const struct store_done *done)
                 act_send(r);
                 return;
         }
+        r->map_changed |= was == DOING_NOTE || (was == DOING_OUTCOME && (r->step.kind == STEP_SEPARATE || r->step.kind == STEP_CHECK || r->step.kind == STEP_FINISH));
         if (was == DOING_OUTCOME) {
                 if (r->link_up && step_rows[r->step.kind].by_station)
                         link_ack(r->link, r->step.id, NULL);

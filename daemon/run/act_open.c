@@ -29,7 +29,7 @@ void act_forget(struct runner *r)
         r->arena = NULL;
         r->recipe = NULL;
         r->plan = NULL;
-        r->e = r->next = NULL;
+        r->e = r->next = r->shadow = NULL;
         r->typical = NULL;
         memset(&r->raised, 0, sizeof r->raised);
         r->note_n = 0;
@@ -56,6 +56,12 @@ static enum code make_room(struct runner *r, struct tp_error *err)
                 return tp_fail_memory(err);
         evidence_init(r->e, r->plan);
         evidence_init(r->next, r->plan);
+        if (r->world->virtual_time) {
+                r->shadow = arena_take(r->arena, bytes);
+                if (!r->shadow)
+                        return tp_fail_memory(err);
+                evidence_init(r->shadow, r->plan);
+        }
         for (size_t i = 0; i < r->recipe->sweep_n; i++) {
                 enum code code = sweep_axis(&r->recipe->sweeps[i], r->arena, &r->axis_hz[i], &r->axis_n[i], err);
                 if (code)
@@ -238,6 +244,8 @@ static enum code first_work(struct runner *r, const struct command *c, struct tp
         }
         pending_note(r, &note);
         enum code code = evidence_apply(r->next, r->plan, &r->pending, err);
+        if (r->shadow)
+                memcpy(r->shadow, r->next, r->next->bytes);
         f = code ? NULL : work_add(work, FACT_ENTRY);
         if (f) {
                 f->of.entry = r->pending;
@@ -343,8 +351,33 @@ void act_opened(struct runner *r)
         r->start_asked = NULL;
 }
 
+/* Simulated nights: the whole journal, read from the file, folded once more, gives the same evidence. */
+static bool fold_agrees(struct runner *r, struct tp_error *err)
+{
+        struct arena *arena = arena_new(0);
+        struct view *view = arena ? view_open(r->store, r->run, INT64_MAX, err) : NULL;
+        struct entry *entries = NULL;
+        size_t n = 0;
+        enum code code = view ? view_entries(view, 0, 0, arena, &entries, &n, err) : CODE_DISK;
+        struct evidence *again = arena ? arena_take(arena, r->e->bytes) : NULL;
+        if (again)
+                evidence_init(again, r->plan);
+        for (size_t i = 0; !code && again && i < n; i++)
+                code = evidence_apply(again, r->plan, &entries[i], err);
+        if (!code && again && memcmp(again, r->e, r->e->bytes) != 0)
+                code = tp_fail(err, CODE_BUG, "the journal of %zu entries folds to another evidence than the one in memory", n);
+        view_close(view);
+        arena_free(arena);
+        return code != CODE_BUG && code != CODE_DAMAGED;
+}
+
 void act_seal(struct runner *r)
 {
+        struct tp_error err = { 0 };
+        if (r->shadow && !fold_agrees(r, &err)) {
+                runner_stuck(r, &err);
+                return;
+        }
         struct work *work = journal_work(r);
         show(r, true); /* the last map of the run is stored with it */
         struct snapshot *s = snapshot_get(r->slot);
@@ -535,6 +568,8 @@ static enum code announce(struct runner *r, struct tp_error *err)
                 pending_note(r, &note);
                 memcpy(r->next, r->e, r->e->bytes);
                 code = evidence_apply(r->next, r->plan, &r->pending, err);
+                if (r->shadow)
+                        memcpy(r->shadow, r->next, r->next->bytes);
         }
         struct fact *f = code ? NULL : work_add(work, FACT_ENTRY);
         if (!f) {

@@ -224,19 +224,24 @@ void show(struct runner *r, bool now)
         if (!now && (!r->changed || at - r->shown_ns < SHOW_NS))
                 return;
         struct snapshot *s = calloc(1, sizeof *s);
-        struct text station, run, map;
+        struct text station, run;
         text_init(&station, 0);
         text_init(&run, 0);
-        text_init(&map, 0);
-        struct json_out so = json_to(&station), ro = json_to(&run), mo = json_to(&map);
+        struct json_out so = json_to(&station), ro = json_to(&run);
         double seconds = 0;
         show_state(&so, r);
         show_run(&ro, r, &seconds);
-        show_map(&mo, r);
-        if (!s || !text_ok(&station) || !text_ok(&run) || !text_ok(&map)) {
+        if (r->map_changed || now) {
+                text_clear(&r->map);
+                struct json_out mo = json_to(&r->map);
+                show_map(&mo, r);
+                r->map_changed = false;
+        }
+        char *map = strdup(text_of(&r->map));
+        if (!s || !map || !text_ok(&station) || !text_ok(&run) || !text_ok(&r->map)) {
                 text_done(&station);
                 text_done(&run);
-                text_done(&map);
+                free(map);
                 free(s);
                 return; /* the old snapshot stays */
         }
@@ -245,7 +250,7 @@ void show(struct runner *r, bool now)
         snprintf(s->run, sizeof s->run, "%s", r->run);
         s->station_json = text_take(&station, NULL);
         s->run_json = text_take(&run, NULL);
-        s->map_json = text_take(&map, NULL);
+        s->map_json = map;
         s->ready = r->link_up && !r->active && r->doing != DOING_STUCK && !r->stop_asked;
         if (!s->ready)
                 snprintf(s->not_ready_why, sizeof s->not_ready_why, "%.159s",

@@ -188,7 +188,7 @@ void value_done(struct runner *r, struct job *take)
                 return;
         }
         r->valuing = false;
-        r->changed = true;
+        r->changed = r->map_changed = true;
         if (take->code)
                 log_event(r->log, LOG_ERROR, "value.failed", "run=%s die=%d msg=\"%s\"", r->run, take->die, take->err.text);
         struct work *work = work_new(r->run);

@@ -17,7 +17,8 @@ int sweep_of(const struct recipe *r, const char *name)
         return -1;
 }
 
-/* A list of targets that must all be good in this round: the first that is not yet and may still be tried; -1 when all are good or hopeless. */
+/* A list of targets that must all be good in this round: the first that is not yet and may still be tried; -1 when all are good or
+ * hopeless. */
 static bool is_hopeless(const struct evidence *e, const struct plan *plan, const int32_t *targets, size_t n)
 {
         for (size_t i = 0; i < n; i++) {
@@ -30,7 +31,8 @@ static bool is_hopeless(const struct evidence *e, const struct plan *plan, const
 
 static bool place_can_be_settled(const struct evidence *e, const struct plan *plan)
 {
-        if (!plan->recipe->proof.required || e->place == PLACE_STATE_PROVEN || e->place == PLACE_STATE_REFUSED) /* refused: a person is asked, not the plan */
+        if (!plan->recipe->proof.required || e->place == PLACE_STATE_PROVEN ||
+            e->place == PLACE_STATE_REFUSED) /* refused: a person is asked, not the plan */
                 return true;
         for (size_t i = 0; i < plan->prove_n; i++) {
                 const struct target_seen *t = &evidence_targets(e)[plan->prove[i]];
@@ -54,7 +56,8 @@ bool calibration_may_begin(const struct evidence *e, const struct plan *plan)
 {
         bool is_new_effort = e->calibration == 0 || e->calibration_state == CALIBRATION_EXPIRED;
         bool allowed = is_new_effort ? e->efforts_left > 0 : e->tries_left > 0;
-        return allowed && evidence_can_touch_all(e, plan, plan->calibrate, plan->calibrate_n) && evidence_can_touch_all(e, plan, plan->verify, plan->verify_n);
+        return allowed && evidence_can_touch_all(e, plan, plan->calibrate, plan->calibrate_n) &&
+               evidence_can_touch_all(e, plan, plan->verify, plan->verify_n);
 }
 
 /* Could a device still be measured under a calibration and between two checks? */
@@ -62,11 +65,13 @@ static bool measuring_is_possible(const struct evidence *e, const struct plan *p
 {
         if (!e->may_measure || !place_can_be_settled(e, plan))
                 return false;
-        if (plan->check_n && !e->interval && (e->interval_n >= e->interval_room || !evidence_can_touch_all(e, plan, plan->check, plan->check_n)))
+        if (plan->check_n && !e->interval &&
+            (e->interval_n >= e->interval_room || !evidence_can_touch_all(e, plan, plan->check, plan->check_n)))
                 return false;
         if (e->in_force)
                 return true;
-        bool is_trying = e->calibration && e->calibration_state == CALIBRATION_UNKNOWN && !is_hopeless(e, plan, plan->calibrate, plan->calibrate_n);
+        bool is_trying =
+                e->calibration && e->calibration_state == CALIBRATION_UNKNOWN && !is_hopeless(e, plan, plan->calibrate, plan->calibrate_n);
         bool is_verifying = e->calibration_state == CALIBRATION_SOLVED && !is_hopeless(e, plan, plan->verify, plan->verify_n);
         return is_trying || is_verifying || calibration_may_begin(e, plan);
 }

@@ -1,8 +1,7 @@
 /* entry.c: the body of a journal row as JSON, and back, by one table.
- * Invariants  decode(encode(e)) == e, all bits of the doubles included: 17 digits (17 significant digits identify a binary64: IEEE 754-2019, 5.12.2),
- *             a NaN is left out and comes back as NaN; an infinity is written as the largest number of its sign, what is no text as "?": no row can
- *             become unreadable.
- * Not here    phase, kind, rule, times: columns of the journal (store/). */
+ * Invariants  decode(encode(e)) == e, all bits of the doubles included: 17 digits (17 significant digits identify a binary64: IEEE
+ * 754-2019, 5.12.2), a NaN is left out and comes back as NaN; an infinity is written as the largest number of its sign, what is no text as
+ * "?": no row can become unreadable. Not here    phase, kind, rule, times: columns of the journal (store/). */
 #include "run/entry.h"
 #include "base/utf8.h"
 #include "recipe/recipe.h"
@@ -12,8 +11,8 @@
 
 const char *const contact_words[] = {"unknown", "good", "doubtful", "absent", NULL};
 const char *const know_words[] = {"unknown", "believed", "known", NULL};
-const char *const note_words[] = {"none", "run_started", "boot", "station_boot", "station_event", "compensate", "pause", "resume", "finish_early", "skip_die", "stop",
-                                  "intervention", "cleared", NULL};
+const char *const note_words[] = {"none",   "run_started",  "boot",     "station_boot", "station_event", "compensate", "pause",
+                                  "resume", "finish_early", "skip_die", "stop",         "intervention",  "cleared",    NULL};
 const char *const cause_words[] = {"unknown", "none", "delay", "loss", "contact", "placement", "wear", "bad_touch", NULL};
 _Static_assert(sizeof note_words / sizeof note_words[0] == NOTE_KIND_COUNT + 1, "each kind of note has a word");
 _Static_assert(sizeof contact_words / sizeof contact_words[0] == CONTACT_ABSENT + 2, "each grade has a word");
@@ -21,29 +20,63 @@ _Static_assert(sizeof know_words / sizeof know_words[0] == KNOW_KNOWN + 2, "each
 _Static_assert(sizeof cause_words / sizeof cause_words[0] == CAUSE_BAD_TOUCH + 2, "each cause has a word");
 
 #define COUNT(a) (sizeof(a) / sizeof(a)[0])
-#define REAL(s, name, member, u) {.key = name, .type = FIELD_REAL, .offset = offsetof(s, member), .standard = (double)NAN, .unit = u}
-#define INT(s, name, member) {.key = name, .type = FIELD_I32, .offset = offsetof(s, member)}
-#define LONG(s, name, member) {.key = name, .type = FIELD_I64, .offset = offsetof(s, member)}
-#define BOOL(s, name, member) {.key = name, .type = FIELD_BOOL, .offset = offsetof(s, member)}
-#define WORD(s, name, member, list) {.key = name, .type = FIELD_CHOICE, .offset = offsetof(s, member), .words = list}
-#define TEXT(s, name, member) {.key = name, .type = FIELD_TEXT, .offset = offsetof(s, member), .size = sizeof((s *)0)->member}
-#define OBJECT(s, name, member, what) {.key = name, .type = FIELD_OBJECT, .offset = offsetof(s, member), .object = &what}
+#define REAL(s, name, member, u)                                                                                   \
+        {                                                                                                          \
+                .key = name, .type = FIELD_REAL, .offset = offsetof(s, member), .standard = (double)NAN, .unit = u \
+        }
+#define INT(s, name, member)                                                  \
+        {                                                                     \
+                .key = name, .type = FIELD_I32, .offset = offsetof(s, member) \
+        }
+#define LONG(s, name, member)                                                 \
+        {                                                                     \
+                .key = name, .type = FIELD_I64, .offset = offsetof(s, member) \
+        }
+#define BOOL(s, name, member)                                                  \
+        {                                                                      \
+                .key = name, .type = FIELD_BOOL, .offset = offsetof(s, member) \
+        }
+#define WORD(s, name, member, list)                                                             \
+        {                                                                                       \
+                .key = name, .type = FIELD_CHOICE, .offset = offsetof(s, member), .words = list \
+        }
+#define TEXT(s, name, member)                                                                                  \
+        {                                                                                                      \
+                .key = name, .type = FIELD_TEXT, .offset = offsetof(s, member), .size = sizeof((s *)0)->member \
+        }
+#define OBJECT(s, name, member, what)                                                             \
+        {                                                                                         \
+                .key = name, .type = FIELD_OBJECT, .offset = offsetof(s, member), .object = &what \
+        }
 
 typedef struct state_read state_read;
 static const struct field state_fields[] = {
-        WORD(state_read, "separated", separated, know_words), WORD(state_read, "axes", axes, know_words), WORD(state_read, "bias_off", bias_off, know_words),
-        BOOL(state_read, "in_contact", in_contact), BOOL(state_read, "latched", latched),
-        REAL(state_read, "x_um", x_um, "um"), REAL(state_read, "y_um", y_um, "um"), REAL(state_read, "z_um", z_um, "um"),
-        REAL(state_read, "volt_max", volt_max, "V"), WORD(state_read, "place", place, place_words),
+        WORD(state_read, "separated", separated, know_words),
+        WORD(state_read, "axes", axes, know_words),
+        WORD(state_read, "bias_off", bias_off, know_words),
+        BOOL(state_read, "in_contact", in_contact),
+        BOOL(state_read, "latched", latched),
+        REAL(state_read, "x_um", x_um, "um"),
+        REAL(state_read, "y_um", y_um, "um"),
+        REAL(state_read, "z_um", z_um, "um"),
+        REAL(state_read, "volt_max", volt_max, "V"),
+        WORD(state_read, "place", place, place_words),
 };
-static const struct object state_object = {.name = "state_read", .say = "What is known of the station, read back.", .bytes = sizeof(state_read), .fields = state_fields,
+static const struct object state_object = {.name = "state_read",
+                                           .say = "What is known of the station, read back.",
+                                           .bytes = sizeof(state_read),
+                                           .fields = state_fields,
                                            .field_n = COUNT(state_fields)};
 typedef struct port_modes port_modes;
 static const struct field modes_fields[] = {
-        REAL(port_modes, "delay_fs", delay_fs, "fs"), REAL(port_modes, "loss_db", loss_db, "dB"), REAL(port_modes, "contact_ohm", contact_ohm, "ohm"),
-        REAL(port_modes, "contact_h", contact_h, "H"), REAL(port_modes, "position_um", position_um, "um"),
+        REAL(port_modes, "delay_fs", delay_fs, "fs"),        REAL(port_modes, "loss_db", loss_db, "dB"),
+        REAL(port_modes, "contact_ohm", contact_ohm, "ohm"), REAL(port_modes, "contact_h", contact_h, "H"),
+        REAL(port_modes, "position_um", position_um, "um"),
 };
-static const struct object modes_object = {.name = "port_modes", .say = "How one port moved since its baseline.", .bytes = sizeof(port_modes), .fields = modes_fields,
+static const struct object modes_object = {.name = "port_modes",
+                                           .say = "How one port moved since its baseline.",
+                                           .bytes = sizeof(port_modes),
+                                           .fields = modes_fields,
                                            .field_n = COUNT(modes_fields)};
 typedef struct outcome outcome;
 static const struct field outcome_fields[] = {
@@ -66,7 +99,11 @@ static const struct field outcome_fields[] = {
         INT(outcome, "code_seen", code_seen),
         INT(outcome, "code_want", code_want),
 };
-const struct object outcome_object = {.name = "outcome", .say = "How one step ended.", .bytes = sizeof(outcome), .fields = outcome_fields, .field_n = COUNT(outcome_fields)};
+const struct object outcome_object = {.name = "outcome",
+                                      .say = "How one step ended.",
+                                      .bytes = sizeof(outcome),
+                                      .fields = outcome_fields,
+                                      .field_n = COUNT(outcome_fields)};
 
 typedef struct note note;
 static const struct field note_fields[] = {
@@ -80,7 +117,11 @@ static const struct field note_fields[] = {
         BOOL(note, "has_state", has_state),
         INT(note, "station_boot", station_boot),
 };
-const struct object note_object = {.name = "note", .say = "What happened besides the steps.", .bytes = sizeof(note), .fields = note_fields, .field_n = COUNT(note_fields)};
+const struct object note_object = {.name = "note",
+                                   .say = "What happened besides the steps.",
+                                   .bytes = sizeof(note),
+                                   .fields = note_fields,
+                                   .field_n = COUNT(note_fields)};
 
 static const struct object *object_of(enum entry_phase phase)
 {
@@ -97,14 +138,16 @@ static const struct object *object_of(enum entry_phase phase)
         return NULL;
 }
 
-/* What the reader would refuse becomes "?", byte for byte: a text cut in the middle of a character, a control character from an instrument. */
+/* What the reader would refuse becomes "?", byte for byte: a text cut in the middle of a character, a control character from an instrument.
+ */
 static void make_printable(char *text, size_t size)
 {
         size_t n = strnlen(text, size - 1);
         for (size_t i = 0, step; i < n; i += step) {
                 uint32_t c = 0;
                 step = utf8_step(text + i, n - i, &c);
-                bool is_bad = !step || c < 0x20 || (c >= 0x7F && c < 0xA0) || c == 0x2028 || c == 0x2029 || (c >= 0x202A && c <= 0x202E) || (c >= 0x2066 && c <= 0x2069);
+                bool is_bad = !step || c < 0x20 || (c >= 0x7F && c < 0xA0) || c == 0x2028 || c == 0x2029 || (c >= 0x202A && c <= 0x202E) ||
+                              (c >= 0x2066 && c <= 0x2069);
                 step = step ? step : 1;
                 if (is_bad)
                         memset(text + i, '?', step);
@@ -144,7 +187,8 @@ enum code entry_body_read(struct entry *e, const char *json, size_t n, struct tp
 {
         const struct object *o = object_of(e->phase);
         if (!o)
-                return tp_fail(err, CODE_DAMAGED, "journal entry %llu has the phase %d, which is none of intend, outcome, note", (unsigned long long)e->seq, (int)e->phase);
+                return tp_fail(err, CODE_DAMAGED, "journal entry %llu has the phase %d, which is none of intend, outcome, note",
+                               (unsigned long long)e->seq, (int)e->phase);
         memset(&e->body, 0, sizeof e->body);
         if (fields_read_text(o, json, n, NULL, &e->body, err))
                 return tp_where(err, "journal entry %llu", (unsigned long long)e->seq);

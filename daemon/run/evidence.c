@@ -1,24 +1,49 @@
 /* evidence.c: the block itself: its size, its beginning, its words.
- * Idea        One struct and four arrays behind it, sized by the plan alone, so that a run's evidence can be copied for a forecast and compared after each entry.
- * Not here    how it changes (evidence_apply.c), what is asked of it (evidence_query.c). */
+ * Idea        One struct and four arrays behind it, sized by the plan alone, so that a run's evidence can be copied for a forecast and
+ * compared after each entry. Not here    how it changes (evidence_apply.c), what is asked of it (evidence_query.c). */
 #include "run/evidence.h"
 #include "run/evidence_own.h"
 #include <limits.h>
 #include <string.h>
 
 const char *const target_outcome_words[] = {"unknown", "waits", "measured", "doubtful", "no_contact", "skipped", "written_off", NULL};
-const char *const why_not_words[] = {"", "contact absent", "contact doubtful", "pads spent", "interrupted", "skipped by a person", "finished early",
-                                     "no accepted calibration", "place unproven", "budget spent", "sweep failed", "no check possible", NULL};
+const char *const why_not_words[] = {"",
+                                     "contact absent",
+                                     "contact doubtful",
+                                     "pads spent",
+                                     "interrupted",
+                                     "skipped by a person",
+                                     "finished early",
+                                     "no accepted calibration",
+                                     "place unproven",
+                                     "budget spent",
+                                     "sweep failed",
+                                     "no check possible",
+                                     NULL};
 const char *const trust_words[] = {"unknown", "proven", "open", "suspect", "rescued", NULL};
-const char *const trust_why_words[] = {"unknown", "place, contact, calibration and both checks", "in hand", "replayed", "place unproven", "contact absent",
-                                       "contact doubtful", "contact unknown", "interrupted", "no accepted calibration", "no checks in the recipe", "interval open",
-                                       "closing check failed", "interval written off", "analyzer flags", NULL};
+const char *const trust_why_words[] = {"unknown",
+                                       "place, contact, calibration and both checks",
+                                       "in hand",
+                                       "replayed",
+                                       "place unproven",
+                                       "contact absent",
+                                       "contact doubtful",
+                                       "contact unknown",
+                                       "interrupted",
+                                       "no accepted calibration",
+                                       "no checks in the recipe",
+                                       "interval open",
+                                       "closing check failed",
+                                       "interval written off",
+                                       "analyzer flags",
+                                       NULL};
 const char *const interval_verdict_words[] = {"unknown", "open", "passed", "failed", "written_off", NULL};
 const char *const interval_end_words[] = {"unknown", "every_dies", "intervention", "closing", NULL};
 _Static_assert(sizeof why_not_words / sizeof why_not_words[0] == WHY_COUNT + 1, "each reason has words");
 _Static_assert(sizeof trust_why_words / sizeof trust_why_words[0] == TRUST_WHY_COUNT + 1, "each reason has words");
 _Static_assert(sizeof target_outcome_words / sizeof target_outcome_words[0] == TARGET_WRITTEN_OFF + 2, "each outcome has a word");
-_Static_assert(sizeof(struct evidence) % 8 == 0 && sizeof(struct target_seen) % 8 == 0 && sizeof(struct touch_seen) % 8 == 0 && sizeof(struct interval_seen) % 8 == 0,
+_Static_assert(sizeof(struct evidence) % 8 == 0 && sizeof(struct target_seen) % 8 == 0 && sizeof(struct touch_seen) % 8 == 0 &&
+                       sizeof(struct interval_seen) % 8 == 0,
                "the arrays follow each other");
 
 int32_t retouches_allowed(const struct plan *plan) { return plan->recipe->mandate.retouch_max > 0 ? plan->recipe->mandate.retouch_max : 0; }
@@ -46,7 +71,9 @@ size_t evidence_bytes(const struct plan *plan)
 int32_t round_tries(const struct plan *plan, int target)
 {
         int32_t retouches = retouches_allowed(plan);
-        return 1 + (plan->targets[target].kind == TARGET_DEVICE || retouches < 1 ? retouches : 1); /* a bad touch of a standard or ladder is repeated once */
+        return 1 + (plan->targets[target].kind == TARGET_DEVICE || retouches < 1
+                            ? retouches
+                            : 1); /* a bad touch of a standard or ladder is repeated once */
 }
 
 void round_begin(struct evidence *e, const struct plan *plan, int target)

@@ -5,7 +5,8 @@
 
 bool evidence_is_safe(const struct evidence *e)
 {
-        return e->inventory && e->state.separated == KNOW_KNOWN && e->state.bias_off == KNOW_KNOWN && !e->state.in_contact && !e->state.latched && e->not_latched;
+        return e->inventory && e->state.separated == KNOW_KNOWN && e->state.bias_off == KNOW_KNOWN && !e->state.in_contact &&
+               !e->state.latched && e->not_latched;
 }
 
 void step_spends(const struct plan *plan, struct step *step)
@@ -42,7 +43,10 @@ static bool can_touch(const struct evidence *e, const struct plan *plan, const i
         return true;
 }
 bool evidence_can_touch(const struct evidence *e, const struct plan *plan, int target) { return can_touch(e, plan, NULL, 0, target); }
-bool evidence_can_touch_all(const struct evidence *e, const struct plan *plan, const int32_t *targets, size_t n) { return can_touch(e, plan, targets, n, -1); }
+bool evidence_can_touch_all(const struct evidence *e, const struct plan *plan, const int32_t *targets, size_t n)
+{
+        return can_touch(e, plan, targets, n, -1);
+}
 
 bool evidence_is_remeasurable(const struct evidence *e, const struct plan *plan, int target)
 {
@@ -50,7 +54,8 @@ bool evidence_is_remeasurable(const struct evidence *e, const struct plan *plan,
         if (t->outcome != TARGET_MEASURED || t->remeasures_left <= 0 || !t->touch || !plan->recipe->mandate.remeasure_suspects)
                 return false;
         const struct touch_seen *touch = &evidence_touches(e)[t->touch - 1];
-        return touch->interval && evidence_intervals(e)[touch->interval - 1].verdict == INTERVAL_FAILED && can_touch(e, plan, plan->check, plan->check_n, target);
+        return touch->interval && evidence_intervals(e)[touch->interval - 1].verdict == INTERVAL_FAILED &&
+               can_touch(e, plan, plan->check, plan->check_n, target);
 }
 
 int evidence_next_device(const struct evidence *e, const struct plan *plan, enum purpose *ret_purpose)
@@ -59,7 +64,8 @@ int evidence_next_device(const struct evidence *e, const struct plan *plan, enum
         *ret_purpose = PURPOSE_DEVICE;
         for (size_t i = 0; i < plan->visit_n; i++) {
                 int32_t at = plan->visits[i];
-                if (targets[at].outcome == TARGET_WAITS && targets[at].tries_left > 0 && can_touch(e, plan, plan->check, plan->check_n, at)) {
+                if (targets[at].outcome == TARGET_WAITS && targets[at].tries_left > 0 &&
+                    can_touch(e, plan, plan->check, plan->check_n, at)) {
                         if (plan->recipe->mandate.remeasure_suspects && targets[at].remeasures_left <= 0)
                                 *ret_purpose = PURPOSE_REMEASURE;
                         return at;

@@ -1,7 +1,7 @@
 /* forecast.c: the rest of the night, by the very rules that will decide it, with good outcomes.
- * Idea        decide() on copied evidence; each intention and its outcome go through evidence_apply(), so that the forecast cannot know another night.
- *             A target's seconds are counted once per visit, when its touch (or its raised sweep) begins.
- * Not here    the spread: faults are for rehearsal. */
+ * Idea        decide() on copied evidence; each intention and its outcome go through evidence_apply(), so that the forecast cannot know
+ * another night. A target's seconds are counted once per visit, when its touch (or its raised sweep) begins. Not here    the spread: faults
+ * are for rehearsal. */
 #include "run/forecast.h"
 #include "run/decide.h"
 #include <string.h>
@@ -13,7 +13,8 @@ static void good_outcome(const struct evidence *e, const struct step *s, struct 
         struct outcome *out = &o->body.outcome;
         out->state.separated = e->touch && s->kind != STEP_SEPARATE && s->kind != STEP_SAFE ? KNOW_UNKNOWN : KNOW_KNOWN;
         out->state.in_contact = out->state.separated == KNOW_UNKNOWN;
-        out->state.bias_off = s->kind == STEP_BIAS_ON || (e->biased && s->kind != STEP_BIAS_OFF && s->kind != STEP_SAFE) ? KNOW_UNKNOWN : KNOW_KNOWN;
+        out->state.bias_off =
+                s->kind == STEP_BIAS_ON || (e->biased && s->kind != STEP_BIAS_OFF && s->kind != STEP_SAFE) ? KNOW_UNKNOWN : KNOW_KNOWN;
         out->state.axes = s->kind == STEP_HOME ? KNOW_KNOWN : e->state.axes == KNOW_UNKNOWN ? KNOW_UNKNOWN : KNOW_KNOWN;
         out->state.place = s->args.place;
         out->contact = s->kind == STEP_LOWER || s->kind == STEP_SWEEP || s->kind == STEP_SEPARATE ? CONTACT_GOOD : CONTACT_UNKNOWN;

@@ -24,7 +24,7 @@ struct house {
         struct runner *runner;
         struct task *loop;
         _Atomic int64_t pulse_ns; /* when the loop was last seen turning */
-        _Atomic bool end, parked;
+        _Atomic bool end, parked, stuck;
 };
 
 /* On the link's task: atomics only, and the store's own lock. */
@@ -33,8 +33,10 @@ static bool healthy(void *ctx)
         struct house *h = ctx;
         int64_t now = world_boot_ns(h->world);
         struct store_health store = store_health(h->store);
-        return now - atomic_load(&h->pulse_ns) < LOOP_LAG_NS && store.oldest_waiting_ns < WRITE_AGE_NS && store.queued_bytes < QUEUE_BYTES && !store.failed;
+        return now - atomic_load(&h->pulse_ns) < LOOP_LAG_NS && store.oldest_waiting_ns < WRITE_AGE_NS && store.queued_bytes < QUEUE_BYTES && !store.failed && !atomic_load(&h->stuck);
 }
+
+bool house_healthy(struct house *h) { return healthy(h); }
 
 static void loop_run(void *arg)
 {
@@ -48,6 +50,7 @@ static void loop_run(void *arg)
                 else
                         runner_tick(h->runner);
                 atomic_store(&h->parked, runner_parked(h->runner));
+                atomic_store(&h->stuck, runner_stuck_now(h->runner));
         }
 }
 

@@ -18,6 +18,9 @@ struct store *house_store(struct house *);
 struct inbox *house_inbox(struct house *);          /* commands go here */
 struct snapshot_slot *house_slot(struct house *);
 const struct store_report *house_report(struct house *);
+/* The loop turns, the oldest durable write is young, the queue is short, the run is not stuck: what renews the lease, feeds the service manager's watchdog
+   and answers /healthz.  Any task. */
+bool house_healthy(struct house *);
 /* Parks: separated, bias off, read back.  `park_ns`: how long to wait for the proof.  Reads go on meanwhile. */
 void house_park(struct house *, int64_t park_ns);
 /* Gives the lease back and closes in mirror order; nobody uses the store any more.  NULL is fine. */

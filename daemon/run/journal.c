@@ -43,6 +43,23 @@ static struct work *entry_work(struct runner *r, enum entry_phase phase, enum st
         return journal_work(r);
 }
 
+/* In simulated nights: the same entry, written to JSON and read back, applied to a second evidence that nobody else touches. */
+static bool shadow_agrees(struct runner *r, struct tp_error *err)
+{
+        struct entry again = r->pending;
+        struct text body;
+        memset(&again.body, 0, sizeof again.body);
+        text_init(&body, 0);
+        entry_body_write(&r->pending, &body);
+        enum code code = entry_body_read(&again, text_of(&body), body.n, err);
+        text_done(&body);
+        if (!code)
+                code = evidence_apply(r->shadow, r->plan, &again, err);
+        if (!code && memcmp(r->shadow, r->next, r->next->bytes) != 0)
+                code = tp_fail(err, CODE_BUG, "evidence and its shadow differ after entry %llu (%s)", (unsigned long long)r->pending.seq, step_words[r->pending.kind]);
+        return code == CODE_OK;
+}
+
 /* Applies the pending entry to the copy and adds what follows from it. */
 static bool apply_pending(struct runner *r, struct work *work)
 {
@@ -59,6 +76,11 @@ static bool apply_pending(struct runner *r, struct work *work)
         if (evidence_apply(r->next, r->plan, &r->pending, &err)) {
                 work_free(work);
                 tp_where(&err, "journal entry %llu (%s)", (unsigned long long)r->pending.seq, step_words[r->pending.kind]);
+                runner_stuck(r, &err);
+                return false;
+        }
+        if (r->shadow && !shadow_agrees(r, &err)) {
+                work_free(work);
                 runner_stuck(r, &err);
                 return false;
         }

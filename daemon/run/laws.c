@@ -1,14 +1,15 @@
 /* laws.c: the ten laws as questions about one step.
- * Idea        A second reading of evidence and plan by nobody who wrote the rules: plain fields only, none of the functions that decide with.  What a law cannot
- *             see it counts as broken; WAIT, INVENTORY, SAFE and BIAS_OFF are always lawful unless a law names them, for they are the way out.
- * Not here    what happens below the daemon: the station's interlocks ask again (station/interlock.c). */
+ * Idea        A second reading of evidence and plan by nobody who wrote the rules: plain fields only, none of the functions that decide
+ * with.  What a law cannot see it counts as broken; WAIT, INVENTORY, SAFE and BIAS_OFF are always lawful unless a law names them, for they
+ * are the way out. Not here    what happens below the daemon: the station's interlocks ask again (station/interlock.c). */
 #include "run/laws.h"
 #include "run/decide.h"
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-const char *const law_words[LAW_COUNT] = {"unknown", "sideways", "bias", "calibration", "final", "interval", "budget", "value", "mandate", "end", "cut"};
+const char *const law_words[LAW_COUNT] = {"unknown", "sideways", "bias",    "calibration", "final", "interval",
+                                          "budget",  "value",    "mandate", "end",         "cut"};
 
 typedef const char *(*law_fn)(const struct plan *, const struct evidence *, const struct step *); /* NULL: holds; else why not */
 
@@ -152,7 +153,9 @@ static const char *law_value(const struct plan *p, const struct evidence *e, con
         const struct target_seen *seen = step_seen(e, s);
         const struct touch_seen *last = touch_before(e, s);
         if (!last)
-                return seen->touch ? "its last touch is not in the list" : s->args.attempt > 1 ? "a retouch of a device that was never touched" : NULL;
+                return seen->touch           ? "its last touch is not in the list"
+                       : s->args.attempt > 1 ? "a retouch of a device that was never touched"
+                                             : NULL;
         int32_t worst = last->start;
         worst = last->first > worst ? last->first : worst;
         worst = last->end > worst ? last->end : worst;
@@ -160,11 +163,13 @@ static const char *law_value(const struct plan *p, const struct evidence *e, con
         worst = seen->grade > worst ? seen->grade : worst;
         bool is_by_contact = seen->outcome == TARGET_WAITS && (worst == CONTACT_DOUBTFUL || worst == CONTACT_ABSENT);
         bool was_cut = seen->outcome == TARGET_WAITS && worst <= CONTACT_GOOD;
-        bool has_failed = last->interval > 0 && (uint32_t)last->interval <= e->interval_n && evidence_intervals(e)[last->interval - 1].verdict == INTERVAL_FAILED;
+        bool has_failed = last->interval > 0 && (uint32_t)last->interval <= e->interval_n &&
+                          evidence_intervals(e)[last->interval - 1].verdict == INTERVAL_FAILED;
         if (last->ended == 0 && e->touch)
                 return "the last touch has not ended";
         if (seen->outcome == TARGET_MEASURED)
-                return has_failed && s->args.purpose == PURPOSE_REMEASURE ? NULL : "a measured device is touched again without a failed interval";
+                return has_failed && s->args.purpose == PURPOSE_REMEASURE ? NULL
+                                                                          : "a measured device is touched again without a failed interval";
         if (seen->outcome != TARGET_WAITS)
                 return "a device with a final outcome is touched again";
         return is_by_contact || was_cut ? NULL : "a retouch without contact evidence";
@@ -187,18 +192,22 @@ static const char *mandate_touch(const struct plan *p, const struct evidence *e,
                 return "this target's tries are used up";
         if (t->kind == TARGET_DEVICE && !e->may_measure)
                 return "a person asked to finish early";
-        return t->kind == TARGET_DEVICE && !(s->args.purpose == PURPOSE_DEVICE || s->args.purpose == PURPOSE_REMEASURE) ? "a device is touched for another purpose" : NULL;
+        return t->kind == TARGET_DEVICE && !(s->args.purpose == PURPOSE_DEVICE || s->args.purpose == PURPOSE_REMEASURE)
+                       ? "a device is touched for another purpose"
+                       : NULL;
 }
 
 static const char *law_mandate(const struct plan *p, const struct evidence *e, const struct step *s)
 {
         const struct recipe *r = p->recipe;
-        bool is_outside_run = s->kind != STEP_WAIT && s->kind != STEP_INVENTORY && s->kind != STEP_SAFE && s->kind != STEP_NONE && (!e->started || e->finished);
+        bool is_outside_run = s->kind != STEP_WAIT && s->kind != STEP_INVENTORY && s->kind != STEP_SAFE && s->kind != STEP_NONE &&
+                              (!e->started || e->finished);
         if (is_outside_run)
                 return "the run has not begun or is over";
         if (s->kind == STEP_BIAS_ON && !(fabs(s->args.volt) <= r->max_volt && s->args.limit_a >= 0))
                 return "more bias than the recipe allows";
-        if ((!e->may_go || !e->may_stay) && (s->kind == STEP_LOWER || s->kind == STEP_MOVE || s->kind == STEP_ALIGN || s->kind == STEP_HOME))
+        if ((!e->may_go || !e->may_stay) &&
+            (s->kind == STEP_LOWER || s->kind == STEP_MOVE || s->kind == STEP_ALIGN || s->kind == STEP_HOME))
                 return "a person paused the run, or the daemon was asked to stop";
         if (s->args.purpose == PURPOSE_CALIBRATE && s->args.calibration > e->calibration) {
                 bool is_new_effort = e->calibration == 0 || e->calibration_state == CALIBRATION_EXPIRED;
@@ -215,10 +224,12 @@ static const char *law_mandate(const struct plan *p, const struct evidence *e, c
 static const char *law_end(const struct plan *p, const struct evidence *e, const struct step *s)
 {
         (void)p;
-        bool is_harmless = s->kind == STEP_WAIT || s->kind == STEP_INVENTORY || s->kind == STEP_SAFE || s->kind == STEP_NONE || s->kind == STEP_BIAS_OFF;
+        bool is_harmless = s->kind == STEP_WAIT || s->kind == STEP_INVENTORY || s->kind == STEP_SAFE || s->kind == STEP_NONE ||
+                           s->kind == STEP_BIAS_OFF;
         if ((e->state.latched || !e->not_latched) && !is_harmless && step_rows[s->kind].by_station)
                 return "the station is latched, or not known to be free";
-        bool is_proven = e->inventory && e->state.separated == KNOW_KNOWN && e->state.bias_off == KNOW_KNOWN && !e->state.in_contact && !e->state.latched && e->not_latched;
+        bool is_proven = e->inventory && e->state.separated == KNOW_KNOWN && e->state.bias_off == KNOW_KNOWN && !e->state.in_contact &&
+                         !e->state.latched && e->not_latched;
         if ((s->kind == STEP_FINISH || s->kind == STEP_UNLOAD) && !is_proven)
                 return "the run would end without proof of safety";
         return NULL;
@@ -235,14 +246,18 @@ static const char *law_cut(const struct plan *p, const struct evidence *e, const
         const struct touch_seen *last = touch_before(e, s);
         bool was_cut = last && last->ended == 2 && last->start <= CONTACT_GOOD && last->first <= CONTACT_GOOD && last->end <= CONTACT_GOOD;
         const struct touch_seen *earlier = was_cut && last->previous > 0 ? &evidence_touches(e)[last->previous - 1] : NULL;
-        bool was_cut_before = earlier && earlier->ended == 2 && earlier->purpose == last->purpose && earlier->attempt == last->attempt && earlier->start <= CONTACT_GOOD &&
-                              earlier->first <= CONTACT_GOOD && earlier->end <= CONTACT_GOOD;
-        return was_cut_before && last->attempt == s->args.attempt && last->purpose == s->args.purpose ? "the touch was cut off twice already" : NULL;
+        bool was_cut_before = earlier && earlier->ended == 2 && earlier->purpose == last->purpose && earlier->attempt == last->attempt &&
+                              earlier->start <= CONTACT_GOOD && earlier->first <= CONTACT_GOOD && earlier->end <= CONTACT_GOOD;
+        return was_cut_before && last->attempt == s->args.attempt && last->purpose == s->args.purpose
+                       ? "the touch was cut off twice already"
+                       : NULL;
 }
 
 static const law_fn laws[LAW_COUNT] = {
-        [LAW_SIDEWAYS] = law_sideways, [LAW_BIAS] = law_bias, [LAW_CALIBRATION] = law_calibration, [LAW_FINAL] = law_final, [LAW_INTERVAL] = law_interval,
-        [LAW_BUDGET] = law_budget, [LAW_VALUE] = law_value, [LAW_MANDATE] = law_mandate, [LAW_END] = law_end, [LAW_CUT] = law_cut,
+        [LAW_SIDEWAYS] = law_sideways, [LAW_BIAS] = law_bias,         [LAW_CALIBRATION] = law_calibration,
+        [LAW_FINAL] = law_final,       [LAW_INTERVAL] = law_interval, [LAW_BUDGET] = law_budget,
+        [LAW_VALUE] = law_value,       [LAW_MANDATE] = law_mandate,   [LAW_END] = law_end,
+        [LAW_CUT] = law_cut,
 };
 
 bool law_holds(enum law law, const struct plan *plan, const struct evidence *before, const struct step *step, const char **ret_why)

@@ -1,11 +1,12 @@
-/* rules.c: the table, top to bottom, safety first.  Each rule has its reason in words: it is journaled, shown to people and named in the tests.
- * Reading     A guard may rely on every rule above it not having fitted.  Below "separate" the probes are known to be up and bias was read off.
- * Invariants  Rows keep their names for good (the journal names them); they may change places only with the tests' consent. */
+/* rules.c: the table, top to bottom, safety first.  Each rule has its reason in words: it is journaled, shown to people and named in the
+ * tests. Reading     A guard may rely on every rule above it not having fitted.  Below "separate" the probes are known to be up and bias
+ * was read off. Invariants  Rows keep their names for good (the journal names them); they may change places only with the tests' consent.
+ */
 #include "base/world.h"
 #include "run/decide.h"
 #include "run/evidence_own.h"
 
-/* ---- small questions ------------------------------------------------------------------------------------------------------------------ */
+/* ---- small questions ---- */
 static const struct target *target_of(const struct question *q, int target) { return &q->plan->targets[target]; }
 static struct target_seen *seen_of(const struct question *q, int target) { return &evidence_targets(q->e)[target]; }
 
@@ -87,7 +88,7 @@ static bool must_leave(const struct question *q)
 }
 static bool in_hand(const struct question *q) { return q->e->state.in_contact && q->e->touch; }
 
-/* ---- making steps --------------------------------------------------------------------------------------------------------------------- */
+/* ---- making steps ---- */
 static int32_t number_for(const struct question *q, enum purpose purpose)
 {
         switch (purpose) {
@@ -160,7 +161,7 @@ static void make_wait(const struct question *q, struct step *s)
         s->not_before_ns = q->now_ns + NS_PER_S;
 }
 
-/* ---- the end, and what only a person or an answer can change ---------------------------------------------------------------------------- */
+/* ---- the end, and what only a person or an answer can change ---- */
 static bool is_finished(const struct question *q) { return q->e->finished != 0; }
 static bool is_not_started(const struct question *q) { return !q->e->started; }
 static bool is_step_open(const struct question *q) { return !q->e->hands_free || q->e->open_kind != STEP_NONE; }
@@ -170,17 +171,22 @@ static bool is_contradictory(const struct question *q)
         bool is_accepted = e->calibration_state == CALIBRATION_ACCEPTED;
         if (!e->interval && e->interval_n && evidence_intervals(e)[e->interval_n - 1].verdict == INTERVAL_OPEN)
                 return true;
-        return e->bytes != evidence_bytes(q->plan) || e->in_force < 0 || (e->in_force && e->in_force != e->calibration) || (e->in_force != 0) != is_accepted ||
-               e->interval < 0 || (uint32_t)e->interval > e->interval_n || (e->interval && !e->in_force) || e->touch < 0 || (size_t)e->touch > q->plan->target_n ||
-               e->at < 0 || (size_t)e->at > q->plan->target_n;
+        return e->bytes != evidence_bytes(q->plan) || e->in_force < 0 || (e->in_force && e->in_force != e->calibration) ||
+               (e->in_force != 0) != is_accepted || e->interval < 0 || (uint32_t)e->interval > e->interval_n ||
+               (e->interval && !e->in_force) || e->touch < 0 || (size_t)e->touch > q->plan->target_n || e->at < 0 ||
+               (size_t)e->at > q->plan->target_n;
 }
 static bool is_latched(const struct question *q) { return q->e->state.latched || (q->e->inventory && !q->e->not_latched); }
 static bool cannot_look(const struct question *q) { return !q->e->inventory && q->e->retries_left <= 0; }
 static bool is_stuck(const struct question *q) { return q->e->retries_left <= 0; }
 
-/* ---- safety ----------------------------------------------------------------------------------------------------------------------------- */
+/* ---- safety ---- */
 static bool has_not_looked(const struct question *q) { return !q->e->inventory; }
-static void make_inventory(const struct question *q, struct step *s) { (void)q; s->kind = STEP_INVENTORY; }
+static void make_inventory(const struct question *q, struct step *s)
+{
+        (void)q;
+        s->kind = STEP_INVENTORY;
+}
 static bool is_unsafe(const struct question *q)
 {
         const struct evidence *e = q->e;
@@ -191,9 +197,13 @@ static bool is_unsafe(const struct question *q)
                 return true;
         return e->state.in_contact && (!e->touch || (!e->biased && !is_off));
 }
-static void make_safe(const struct question *q, struct step *s) { (void)q; s->kind = STEP_SAFE; }
+static void make_safe(const struct question *q, struct step *s)
+{
+        (void)q;
+        s->kind = STEP_SAFE;
+}
 
-/* ---- the touch in hand ------------------------------------------------------------------------------------------------------------------ */
+/* ---- the touch in hand ---- */
 static bool bias_must_end(const struct question *q)
 {
         int next = next_condition(q);
@@ -241,43 +251,71 @@ static void make_sweep_in_hand(const struct question *q, struct step *s)
 {
         enum purpose purpose = (enum purpose)q->e->touch_purpose;
         bool is_device = measure_in_hand(q) != NULL;
-        make_sweep(q, s, q->e->touch - 1, is_device ? USE_DEVICE : purpose == PURPOSE_CHECK ? USE_CHECK : USE_STANDARD, is_device ? next_condition(q) : 0);
+        make_sweep(q, s, q->e->touch - 1,
+                   is_device                  ? USE_DEVICE
+                   : purpose == PURPOSE_CHECK ? USE_CHECK
+                                              : USE_STANDARD,
+                   is_device ? next_condition(q) : 0);
         s->args.purpose = purpose;
         s->args.calibration = number_for(q, purpose);
         s->args.attempt = q->e->touch_attempt;
 }
 
-/* ---- from here on the probes are up and bias is off -------------------------------------------------------------------------------------- */
+/* ---- from here on the probes are up and bias is off
+ * -------------------------------------------------------------------------------------- */
 static bool must_stop(const struct question *q) { return !q->e->may_stay; }
 static bool must_stop_and_park(const struct question *q) { return must_stop(q) && !q->e->parked && q->e->state.axes == KNOW_KNOWN; }
-static void make_park(const struct question *q, struct step *s) { (void)q; s->kind = STEP_PARK; }
+static void make_park(const struct question *q, struct step *s)
+{
+        (void)q;
+        s->kind = STEP_PARK;
+}
 static bool is_paused(const struct question *q) { return !q->e->may_go; }
 static bool has_no_reference(const struct question *q) { return q->e->state.axes != KNOW_KNOWN; }
-static void make_home(const struct question *q, struct step *s) { (void)q; s->kind = STEP_HOME; }
+static void make_home(const struct question *q, struct step *s)
+{
+        (void)q;
+        s->kind = STEP_HOME;
+}
 
-/* ---- place ------------------------------------------------------------------------------------------------------------------------------ */
+/* ---- place ---- */
 static bool has_work(const struct question *q) { return q->next >= 0; }
-static bool place_is_refused(const struct question *q) { return has_work(q) && q->plan->recipe->proof.required && q->e->place == PLACE_STATE_REFUSED; }
+static bool place_is_refused(const struct question *q)
+{
+        return has_work(q) && q->plan->recipe->proof.required && q->e->place == PLACE_STATE_REFUSED;
+}
 static bool place_is_refused_and_not_parked(const struct question *q) { return place_is_refused(q) && !q->e->parked; }
 static bool place_needs_reading(const struct question *q)
 {
-        return has_work(q) && !place_is_settled(q) && !is_hopeless(q, q->plan->prove, q->plan->prove_n) && pending(q, q->plan->prove, q->plan->prove_n) >= 0;
+        return has_work(q) && !place_is_settled(q) && !is_hopeless(q, q->plan->prove, q->plan->prove_n) &&
+               pending(q, q->plan->prove, q->plan->prove_n) >= 0;
 }
-static void make_prove(const struct question *q, struct step *s) { approach(q, s, pending(q, q->plan->prove, q->plan->prove_n), PURPOSE_PLACE, 0); }
+static void make_prove(const struct question *q, struct step *s)
+{
+        approach(q, s, pending(q, q->plan->prove, q->plan->prove_n), PURPOSE_PLACE, 0);
+}
 static bool place_needs_judging(const struct question *q) { return has_work(q) && !place_is_settled(q); }
-static void make_judge(const struct question *q, struct step *s) { (void)q; do_step(s, STEP_JUDGE_PLACE, PURPOSE_PLACE, 0); }
+static void make_judge(const struct question *q, struct step *s)
+{
+        (void)q;
+        do_step(s, STEP_JUDGE_PLACE, PURPOSE_PLACE, 0);
+}
 
-/* ---- calibration ------------------------------------------------------------------------------------------------------------------------ */
+/* ---- calibration ---- */
 static bool calibration_is_wanted(const struct question *q) { return has_work(q) && !q->e->in_force; }
 static bool try_goes_on(const struct question *q)
 {
-        return q->e->calibration && q->e->calibration_state == CALIBRATION_UNKNOWN && !is_hopeless(q, q->plan->calibrate, q->plan->calibrate_n);
+        return q->e->calibration && q->e->calibration_state == CALIBRATION_UNKNOWN &&
+               !is_hopeless(q, q->plan->calibrate, q->plan->calibrate_n);
 }
 static bool verification_goes_on(const struct question *q)
 {
         return q->e->calibration_state == CALIBRATION_SOLVED && !is_hopeless(q, q->plan->verify, q->plan->verify_n);
 }
-static bool calibration_must_begin(const struct question *q) { return calibration_is_wanted(q) && !try_goes_on(q) && !verification_goes_on(q); }
+static bool calibration_must_begin(const struct question *q)
+{
+        return calibration_is_wanted(q) && !try_goes_on(q) && !verification_goes_on(q);
+}
 static void make_begin(const struct question *q, struct step *s)
 {
         if (q->plan->calibrate_n)
@@ -285,7 +323,10 @@ static void make_begin(const struct question *q, struct step *s)
         else
                 do_step(s, STEP_SOLVE, PURPOSE_CALIBRATE, q->e->calibration + 1);
 }
-static bool standard_is_wanted(const struct question *q) { return calibration_is_wanted(q) && try_goes_on(q) && !all_good(q, q->plan->calibrate, q->plan->calibrate_n); }
+static bool standard_is_wanted(const struct question *q)
+{
+        return calibration_is_wanted(q) && try_goes_on(q) && !all_good(q, q->plan->calibrate, q->plan->calibrate_n);
+}
 static void make_standard(const struct question *q, struct step *s)
 {
         approach(q, s, pending(q, q->plan->calibrate, q->plan->calibrate_n), PURPOSE_CALIBRATE, q->e->calibration);
@@ -303,7 +344,7 @@ static void make_verification(const struct question *q, struct step *s)
 static bool verdict_is_wanted(const struct question *q) { return calibration_is_wanted(q) && verification_goes_on(q); }
 static void make_verify(const struct question *q, struct step *s) { do_step(s, STEP_VERIFY, PURPOSE_VERIFY, q->e->calibration); }
 
-/* ---- checks ----------------------------------------------------------------------------------------------------------------------------- */
+/* ---- checks ---- */
 static bool check_is_possible(const struct question *q)
 {
         for (size_t i = 0; i < q->plan->check_n; i++) {
@@ -327,9 +368,13 @@ static bool intervention_is_open(const struct question *q)
 }
 static bool interval_is_full(const struct question *q)
 {
-        return check_is_possible(q) && q->e->interval && has_work(q) && q->e->dies_left <= 0 && q->e->last_die != 1 + target_of(q, q->next)->die;
+        return check_is_possible(q) && q->e->interval && has_work(q) && q->e->dies_left <= 0 &&
+               q->e->last_die != 1 + target_of(q, q->next)->die;
 }
-static bool closing_is_due(const struct question *q) { return check_is_possible(q) && q->e->interval && !has_work(q) && interval_is_touched(q); }
+static bool closing_is_due(const struct question *q)
+{
+        return check_is_possible(q) && q->e->interval && !has_work(q) && interval_is_touched(q);
+}
 static void make_check(const struct question *q, struct step *s)
 {
         int target = pending(q, q->plan->check, q->plan->check_n);
@@ -339,7 +384,7 @@ static void make_check(const struct question *q, struct step *s)
                 do_step(s, STEP_CHECK, PURPOSE_CHECK, q->e->in_force);
 }
 
-/* ---- devices ---------------------------------------------------------------------------------------------------------------------------- */
+/* ---- devices ---- */
 static bool has_raised_standard(const struct recipe *r)
 {
         for (size_t i = 0; i < r->standard_n; i++)
@@ -349,8 +394,8 @@ static bool has_raised_standard(const struct recipe *r)
 }
 static bool witness_is_wanted(const struct question *q)
 {
-        return has_work(q) && q->e->interval && q->e->aligned[PLACE_WAFER] && q->e->at == 1 + q->next && q->e->witness_die != 1 + target_of(q, q->next)->die && !q->plan->replayed &&
-               has_raised_standard(q->plan->recipe);
+        return has_work(q) && q->e->interval && q->e->aligned[PLACE_WAFER] && q->e->at == 1 + q->next &&
+               q->e->witness_die != 1 + target_of(q, q->next)->die && !q->plan->replayed && has_raised_standard(q->plan->recipe);
 }
 static void make_witness(const struct question *q, struct step *s)
 {
@@ -359,22 +404,36 @@ static void make_witness(const struct question *q, struct step *s)
         s->args.calibration = q->e->in_force;
 }
 static bool suspect_waits(const struct question *q) { return has_work(q) && q->next_purpose == PURPOSE_REMEASURE; }
-static bool retouch_waits(const struct question *q) { return has_work(q) && seen_of(q, q->next)->tries_left < round_tries(q->plan, q->next); }
+static bool retouch_waits(const struct question *q)
+{
+        return has_work(q) && seen_of(q, q->next)->tries_left < round_tries(q->plan, q->next);
+}
 static void make_touch(const struct question *q, struct step *s) { approach(q, s, q->next, q->next_purpose, q->e->in_force); }
 
-/* ---- the end ---------------------------------------------------------------------------------------------------------------------------- */
+/* ---- the end ---- */
 static bool is_not_parked(const struct question *q) { return !q->e->parked; }
 static bool interval_stays_open(const struct question *q) { return interval_is_touched(q); }
-static bool always(const struct question *q) { (void)q; return true; }
-static void make_finish(const struct question *q, struct step *s) { (void)q; s->kind = STEP_FINISH; }
+static bool always(const struct question *q)
+{
+        (void)q;
+        return true;
+}
+static void make_finish(const struct question *q, struct step *s)
+{
+        (void)q;
+        s->kind = STEP_FINISH;
+}
 
 const struct rule rules[] = {
         {"finished", is_finished, make_wait, .reason = "the run is over", .waits = true},
         {"not_started", is_not_started, make_wait, .reason = "the run has not been started", .waits = true},
         {"step_is_open", is_step_open, make_wait, .reason = "one step is open at a time: its outcome must be known first", .waits = true},
-        {"evidence_contradicts", is_contradictory, make_wait, .reason = "the evidence contradicts itself: a person must look", .waits = true, .needs_person = true},
-        {"latched", is_latched, make_wait, .reason = "the station is latched as not proven safe: only a person who has looked may clear it", .waits = true, .needs_person = true},
-        {"cannot_look", cannot_look, make_wait, .reason = "the station's state could not be read again and again: a person must look", .waits = true, .needs_person = true},
+        {"evidence_contradicts", is_contradictory, make_wait, .reason = "the evidence contradicts itself: a person must look",
+         .waits = true, .needs_person = true},
+        {"latched", is_latched, make_wait, .reason = "the station is latched as not proven safe: only a person who has looked may clear it",
+         .waits = true, .needs_person = true},
+        {"cannot_look", cannot_look, make_wait, .reason = "the station's state could not be read again and again: a person must look",
+         .waits = true, .needs_person = true},
         {"look_first", has_not_looked, make_inventory, .reason = "what is not known is read back before anything moves"},
         {"make_safe", is_unsafe, make_safe, .reason = "unknown counts as in contact and biased: down the ladder to proven safe"},
         {"stuck", is_stuck, make_wait, .reason = "steps failed again and again: a person must look", .waits = true, .needs_person = true},
@@ -388,24 +447,29 @@ const struct rule rules[] = {
         {"paused", is_paused, make_wait, .reason = "a person paused the run", .waits = true},
         {"home", has_no_reference, make_home, .reason = "the axes have lost their reference"},
         {"park_unproven", place_is_refused_and_not_parked, make_park, .reason = "the place is unproven: parked until a person looks"},
-        {"place_unproven", place_is_refused, make_wait, .reason = "place unproven: the ladders name other dies than the map, a person must look", .waits = true, .needs_person = true},
+        {"place_unproven", place_is_refused, make_wait,
+         .reason = "place unproven: the ladders name other dies than the map, a person must look", .waits = true, .needs_person = true},
         {"prove_place", place_needs_reading, make_prove, .reason = "no sweep counts before ladders have named the dies"},
         {"judge_place", place_needs_judging, make_judge, .reason = "the ladders have been read as far as they can be"},
-        {"calibration_begins", calibration_must_begin, make_begin, .reason = "no verdict without an accepted calibration: the standards are swept anew"},
+        {"calibration_begins", calibration_must_begin, make_begin,
+         .reason = "no verdict without an accepted calibration: the standards are swept anew"},
         {"sweep_standard", standard_is_wanted, make_standard, .reason = "the calibration wants its next standard"},
         {"solve", solution_is_wanted, make_solve, .reason = "each standard has a good sweep"},
         {"sweep_verification", verification_is_wanted, make_verification, .reason = "a calibration is proven on what it was not made from"},
         {"verify", verdict_is_wanted, make_verify, .reason = "each verification standard has a good sweep"},
         {"check_opens", opening_is_due, make_check, .reason = "an interval opens with a check that takes each copy's baseline"},
-        {"check_intervention", intervention_is_open, make_check, .reason = "after an intervention one check closes the old interval and opens the next"},
+        {"check_intervention", intervention_is_open, make_check,
+         .reason = "after an intervention one check closes the old interval and opens the next"},
         {"check_every_dies", interval_is_full, make_check, .reason = "the recipe's number of dies since the last check is reached"},
         {"check_closes", closing_is_due, make_check, .reason = "no wafer leaves with an open interval"},
         {"witness", witness_is_wanted, make_witness, .reason = "the raised open is swept on the way to a die: drift without wear"},
         {"remeasure", suspect_waits, make_touch, .reason = "its interval failed: the mandate lets suspects be measured once more"},
-        {"retouch", retouch_waits, make_touch, .reason = "the contact was absent or doubtful: the mandate and the pads allow one more touch"},
+        {"retouch", retouch_waits, make_touch,
+         .reason = "the contact was absent or doubtful: the mandate and the pads allow one more touch"},
         {"touch_device", has_work, make_touch, .reason = "the next device in visit order has no outcome"},
         {"park", is_not_parked, make_park, .reason = "nothing is left to do: every history ends separated, bias off"},
-        {"finish_written_off", interval_stays_open, make_finish, .reason = "the closing check is impossible: the open interval is written off and stays open", .writes_off = true},
+        {"finish_written_off", interval_stays_open, make_finish,
+         .reason = "the closing check is impossible: the open interval is written off and stays open", .writes_off = true},
         {"finish", always, make_finish, .reason = "each device is measured or has a reason"},
 };
 const size_t rule_n = sizeof rules / sizeof rules[0];

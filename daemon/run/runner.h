@@ -29,6 +29,7 @@ void runner_tick(struct runner *);
 bool runner_parked(const struct runner *);
 /* Waits for the jobs that are still on the pool and forgets their answers; before the store is closed. */
 void runner_drain(struct runner *);
+bool runner_stuck_now(const struct runner *); /* the disk failed or a law forbade: a restart looks at everything anew */
 bool runner_idle(const struct runner *); /* no run in hand */
 
 #endif

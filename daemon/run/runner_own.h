@@ -42,6 +42,7 @@ struct runner {
         struct plan *plan;
         double **axis_hz; size_t *axis_n; /* by sweep index */
         struct evidence *e, *next; /* next: with the pending entry applied; becomes e when it is committed */
+        struct evidence *shadow;  /* simulated nights only: folded from entries that went through JSON */
         uint64_t seq;             /* of the last entry committed or under way */
         uint32_t boot;
         enum doing doing;
@@ -70,7 +71,8 @@ struct runner {
         /* for people */
         char began[32];
         double waited_s; uint64_t steps;
-        int64_t begun_station_ns, shown_ns; bool changed; uint64_t version;
+        int64_t begun_station_ns, shown_ns; bool changed, map_changed; uint64_t version;
+        struct text map;          /* as shown last: made anew only when a device's outcome, trust or verdict changed */
 };
 enum { VERDICT_NONE, VERDICT_PASS, VERDICT_MARGINAL, VERDICT_FAIL };
 extern const char *const verdict_words[];

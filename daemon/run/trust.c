@@ -1,12 +1,15 @@
 /* trust.c: what may be believed of one touch, and which rows an entry adds.
- * Idea        Trust is a function of the evidence; the fold only remembers the last answer and the entry that changed it, so that rows are written once.
- * Invariants  proven means: place proven, contact good at start and end, accepted calibration, an interval closed by a passed check on both sides, no
- *             intervention inside the touch, no flag of the analyzer.  Everything unknown is `open`; evidence against it is `suspect`.
- * Not here    values and verdicts: trust never looks at them. */
+ * Idea        Trust is a function of the evidence; the fold only remembers the last answer and the entry that changed it, so that rows are
+ * written once. Invariants  proven means: place proven, contact good at start and end, accepted calibration, an interval closed by a passed
+ * check on both sides, no intervention inside the touch, no flag of the analyzer.  Everything unknown is `open`; evidence against it is
+ * `suspect`. Not here    values and verdicts: trust never looks at them. */
 #include "run/trust.h"
 #include "run/evidence_own.h"
 
-struct answer { enum trust trust; enum trust_why why; };
+struct answer {
+        enum trust trust;
+        enum trust_why why;
+};
 
 static struct answer of_contact(const struct touch_seen *t)
 {
@@ -15,7 +18,8 @@ static struct answer of_contact(const struct touch_seen *t)
                 return (struct answer){TRUST_SUSPECT, TRUST_WHY_CONTACT_ABSENT};
         if (worst == CONTACT_DOUBTFUL)
                 return (struct answer){TRUST_SUSPECT, TRUST_WHY_CONTACT_DOUBTFUL};
-        bool is_good_at_start = t->start == CONTACT_GOOD || t->first == CONTACT_GOOD; /* pads that block direct current show nothing at the first */
+        bool is_good_at_start =
+                t->start == CONTACT_GOOD || t->first == CONTACT_GOOD; /* pads that block direct current show nothing at the first */
         bool is_good_at_end = t->end == CONTACT_GOOD;
         if (!is_good_at_start || !is_good_at_end)
                 return (struct answer){TRUST_OPEN, TRUST_WHY_CONTACT_UNKNOWN};
