@@ -6,7 +6,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define SLICE_NS (20 * NS_PER_MS)
+#define SLICE_NS_MIN (20 * NS_PER_MS)  /* how often a long operation asks whether it is still wanted: */
+#define SLICE_NS_MAX (100 * NS_PER_MS) /* soon enough for the ladder, seldom enough for ten thousand nights */
 #define WARM_S 10800.0 /* a station is on for three hours before its night */
 
 void bench_lock(struct bench *b)
@@ -54,8 +55,9 @@ enum code bench_advance(struct bench *b, double seconds, struct call *call, doub
                 return asked_to_end(b, call) ? cancelled(call, 1) : CODE_OK;
         }
         int64_t begin = world_boot_ns(b->world), end = begin + ns, now = begin;
+        int64_t slice = ns / 50 < SLICE_NS_MIN ? SLICE_NS_MIN : ns / 50 > SLICE_NS_MAX ? SLICE_NS_MAX : ns / 50;
         while (now < end) {
-                int64_t next = now + SLICE_NS < end ? now + SLICE_NS : end;
+                int64_t next = now + slice < end ? now + slice : end;
                 b->world->task->sleep_until(b->world, next);
                 now = world_boot_ns(b->world);
                 share = now >= end ? 1 : (double)(now - begin) / (double)ns;
