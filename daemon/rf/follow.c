@@ -26,7 +26,8 @@ static bool step(double complex before, double complex *now, signed char *sign)
         return true;
 }
 
-void root_follow(size_t n, const double *hz, size_t start, double complex *ratio, signed char *sign, struct followed *ret)
+void root_follow(size_t n, const double *hz, size_t start, const bool *trusted, double complex *ratio, signed char *sign,
+                 struct followed *ret)
 {
         *ret = (struct followed){.all = true, .unfollowed_hz = NAN, .contradiction_hz = NAN, .contradiction_deg = NAN, .worst_hz = NAN};
         for (size_t i = 0; i < n; i++)
@@ -36,18 +37,23 @@ void root_follow(size_t n, const double *hz, size_t start, double complex *ratio
                 sign[start] = -1;
         }
         ret->start_angle_deg = fabs(carg(ratio[start])) * DEG;
-        for (size_t i = start + 1; i < n; i++)
-                if (!step(ratio[i - 1], &ratio[i], &sign[i])) {
-                        ret->all = false;
-                        ret->unfollowed_hz = fmin(ret->unfollowed_hz, hz[i]);
+        for (int down = 0; down < 2; down++) {
+                double complex before = ratio[start]; /* of the last point that can be trusted */
+                for (size_t k = 1; k <= (down ? start : n - 1 - start); k++) {
+                        size_t i = down ? start - k : start + k;
+                        bool good = !trusted || trusted[i];
+                        if (!step(before, &ratio[i], &sign[i]) && good) {
+                                ret->all = false;
+                                ret->unfollowed_hz = fmin(ret->unfollowed_hz, hz[i]);
+                        }
+                        if (good)
+                                before = ratio[i];
                 }
-        for (size_t i = start; i-- > 0;)
-                if (!step(ratio[i + 1], &ratio[i], &sign[i])) {
-                        ret->all = false;
-                        ret->unfollowed_hz = fmin(ret->unfollowed_hz, hz[i]);
-                }
+        }
         for (size_t i = 0; i < n; i++) {
                 double deg = fabs(carg(ratio[i])) * DEG;
+                if (trusted && !trusted[i])
+                        continue;
                 if (deg > ret->worst_deg) {
                         ret->worst_deg = deg;
                         ret->worst_hz = hz[i];

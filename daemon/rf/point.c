@@ -29,8 +29,9 @@ void point_load(const struct problem *problem, size_t i, struct point *ret)
 struct m2 point_raw(const struct point *p, size_t k)
 {
         const struct rf_standard *s = &p->problem->standards[k];
-        /* a reflection at one port only: what the other port read means nothing and must not come in */
-        if (is_reflection(s->kind) && s->ports != 0 && s->ports != 3)
+        /* a reflection at one port only, or read without transmission: what is not there must not come in */
+        bool both = s->ports == 0 || s->ports == 3;
+        if (is_reflection(s->kind) && (!both || !isfinite(cabs(p->raw[k].e[1] * p->raw[k].e[2]))))
                 return m2_diag(p->raw[k].e[0], p->raw[k].e[3]);
         return p->problem->switch_terms ? rf_switch_remove_point(p->raw[k], p->gf, p->gr) : p->raw[k];
 }

@@ -38,8 +38,9 @@ typedef bool point_solver(const struct point *p, const void *choice, double comp
 void covariance_fill(const struct problem *problem, struct covariance *cov, point_solver *solve, const void *choices, size_t choice_bytes);
 
 /* Two-valued roots along frequency.  ratio[i] = root/estimate, as found with either sign; afterwards with the chosen one, and sign[i] = -1
-   where it was turned.  From `start`, whose sign the estimate settles, to both ends the root nearer to its neighbour is taken; a step of
-   more than 60 degrees cannot be followed and the estimate chooses. */
+   where it was turned.  From `start`, whose sign the estimate settles, to both ends the root nearer to the last trusted one is taken; a
+   step of more than 60 degrees cannot be followed and the estimate chooses.  trusted (NULL: all): points that are mostly noise get a sign
+   too, but nobody follows them and they contradict nothing. */
 struct followed {
         double start_angle_deg;                     /* of root/estimate at the start, after the choice: 0 … 90 */
         bool all;                                   /* no step was ambiguous */
@@ -48,7 +49,8 @@ struct followed {
         double contradiction_hz, contradiction_deg; /* nearest to the start */
         double worst_deg, worst_hz;                 /* largest angle between root and estimate */
 };
-void root_follow(size_t n, const double *hz, size_t start, double complex *ratio, signed char *sign, struct followed *ret);
+void root_follow(size_t n, const double *hz, size_t start, const bool *trusted, double complex *ratio, signed char *sign,
+                 struct followed *ret);
 
 void diagnosis_warn(struct diagnosis *d, const char *fmt, ...) __attribute__((format(printf, 2, 3)));
 const char *standard_name(const struct rf_standard *s);

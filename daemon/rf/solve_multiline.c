@@ -303,12 +303,13 @@ struct workspace {
         double complex *ratio;
         double *residual;
         signed char *sign;
+        bool *trusted; /* the lines are good here */
 };
 
 size_t multiline_workspace(size_t n, size_t standards)
 {
         return n * (sizeof(struct solution) + sizeof(struct choice) + sizeof(double complex) + standards * sizeof(double) +
-                    sizeof(signed char)) +
+                    sizeof(signed char) + sizeof(bool)) +
                256;
 }
 
@@ -319,6 +320,7 @@ static struct workspace lay_out(void *memory, size_t n, size_t standards)
         w.ratio = (double complex *)(void *)(w.choice + n);
         w.residual = (double *)(void *)(w.ratio + n);
         w.sign = (signed char *)(w.residual + n * standards);
+        w.trusted = (bool *)(w.sign + n);
         return w;
 }
 
@@ -378,8 +380,8 @@ static enum code solve_at(const struct problem *p, const struct lines *ln, size_
         if (solve_point(&at, ln, NULL, g0, &w->solution[i], residual) && isfinite(cabs(w->solution[i].a1)))
                 return CODE_OK;
         return tp_fail(err, CODE_UNRESOLVABLE,
-                       "multiline_trl: at %.9g Hz the lines do not differ or do not transmit, so nothing can be solved; leave this "
-                       "frequency out or add a line of another length",
+                       "multiline_trl: at %.9g Hz the lines do not differ, do not transmit, or contradict their lengths, so nothing can be "
+                       "solved; check the lengths, leave this frequency out or add a line of another length",
                        p->axis->hz[i]);
 }
 
@@ -397,14 +399,15 @@ static enum code settle_sign(const struct problem *p, struct workspace *w, struc
                 const struct solution *s = &w->solution[i];
                 double complex estimate = p->reflect_estimate * cexp(-2 * s->g * p->reflect_offset_m);
                 w->ratio[i] = s->reflect / estimate;
-                double cost = s->nstd <= NSTD_LIMIT ? 0 : s->nstd;
+                w->trusted[i] = s->nstd <= NSTD_LIMIT;
+                double cost = w->trusted[i] ? 0 : s->nstd;
                 if (cost < best) {
                         best = cost;
                         start = i;
                 }
         }
         struct followed f;
-        root_follow(n, p->axis->hz, start, w->ratio, w->sign, &f);
+        root_follow(n, p->axis->hz, start, w->trusted, w->ratio, w->sign, &f);
         d->root_followed = f.all;
         d->root_start_hz = p->axis->hz[start];
         d->root_unfollowed_hz = f.unfollowed_hz;

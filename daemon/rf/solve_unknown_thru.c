@@ -105,7 +105,7 @@ enum code unknown_thru_solve(const struct problem *p, void *workspace, struct te
                 d->thru_s21_im[i] = cimag(s21);
         }
         struct followed f;
-        root_follow(n, p->axis->hz, 0, w.ratio, w.sign, &f);
+        root_follow(n, p->axis->hz, 0, NULL, w.ratio, w.sign, &f);
         if (f.start_angle_deg > 60)
                 return tp_fail(err, CODE_BAD_INPUT,
                                "unknown_thru: at %.9g Hz, the lowest frequency, the thru's phase is %.0f degrees from the delay guess of "

@@ -322,11 +322,58 @@ static void sensitivities_predict_the_scatter(void **state)
         arena_free(w->arena);
 }
 
+/* Two lines 1000 um apart are half a wave apart at some frequencies: there everything is noise, and the reflect's sign must come out right
+ * on the far side. */
+static void a_reflect_is_followed_across_half_wave_gaps(void **state)
+{
+        (void)state;
+        for (uint64_t seed = 1; seed <= 40; seed++) {
+                struct world_of_boxes *w = world_new(seed + 900);
+                struct net2 *net[3] = {net_of(w, PLANE_TIP), net_of(w, PLANE_TIP), net_of(w, PLANE_TIP)}, *raw[3];
+                for (size_t i = 0; i < N; i++) {
+                        double complex g = CMPLX(15, RF_TWO_PI * w->hz[i] * sqrt(5.3) / RF_C0_M_S),
+                                       x = CMPLX(0, RF_TWO_PI * w->hz[i] * 6e-12 / 50);
+                        net2_put(net[0], i, rf_line(g, 50, 200e-6, 50));
+                        net2_put(net[1], i, rf_line(g, 50, 1200e-6, 50));
+                        net2_put(net[2], i, m2_diag((x - 1) / (x + 1), (x - 1) / (x + 1)));
+                }
+                for (int k = 0; k < 3; k++) {
+                        raw[k] = raw_of(w, net[k]);
+                        for (size_t i = 0; i < N; i++)
+                                for (int e = 0; e < 4; e++) {
+                                        raw[k]->re[e][i] += draw(w, -2e-3, 2e-3);
+                                        raw[k]->im[e][i] += draw(w, -2e-3, 2e-3);
+                                }
+                }
+                struct rf_standard s[3] = {{.kind = RF_LINE, .raw = raw[0], .length_m = 200e-6},
+                                           {.kind = RF_LINE, .raw = raw[1], .length_m = 1200e-6},
+                                           {.kind = RF_REFLECT, .raw = raw[2]}};
+                struct problem p = {.axis = &w->axis,
+                                    .standards = s,
+                                    .standard_n = 3,
+                                    .switch_terms = &w->sw,
+                                    .eps_eff_guess = 5,
+                                    .reflect_estimate = -1,
+                                    .reflect_offset_m = -100e-6};
+                struct answer a = solve(w, seed, "multiline_trl", &p);
+                size_t gaps = 0;
+                for (size_t i = 0; i < N; i++) {
+                        gaps += a.diagnosis.nstd[i] > 3;
+                        if (a.diagnosis.nstd[i] < 3 && !(fabs(a.diagnosis.reflect_angle_deg[i]) < 60))
+                                fail_msg("TIPPLANE_SEED=%" PRIu64 ": reflect %.0f degrees off at %.4g Hz", seed,
+                                         a.diagnosis.reflect_angle_deg[i], w->hz[i]);
+                }
+                assert_true(gaps > 1);
+                arena_free(w->arena);
+        }
+}
+
 int main(void)
 {
         const struct CMUnitTest tests[] = {
                 cmocka_unit_test(known_standards_recover_any_device),
                 cmocka_unit_test(lines_recover_any_device),
+                cmocka_unit_test(a_reflect_is_followed_across_half_wave_gaps),
                 cmocka_unit_test(sensitivities_predict_the_scatter),
         };
         return cmocka_run_group_tests(tests, NULL, NULL);
