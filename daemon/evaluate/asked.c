@@ -10,11 +10,29 @@
 #include "rf/convert.h"
 #include <math.h>
 
+/* (A^-1 - B^-1)^-1 = A (B - A)^-1 B: what stays of A when the impedances of B are taken out of it, without inverting A. */
+static struct m2 without(struct m2 a, struct m2 b) { return m2_mul(a, m2_mul(m2_inv(m2_sub(b, a)), b)); }
+
+/* Y of the device.  A device that floats between its ports has a singular Y, so its Z does not exist and the textbook form (Ym - Yo)^-1 - (Ys - Yo)^-1 has no digits left. */
+static struct m2 deembedded_y(const struct chain *ch, const struct trio *t)
+{
+        struct m2 m = rf_y_from_s(t->s[PART_DEVICE], ch->z), o, s;
+        if (ch->method == RF_DEEMBED_UNKNOWN)
+                return m;
+        o = rf_y_from_s(t->s[PART_OPEN], ch->z);
+        if (ch->method == RF_DEEMBED_OPEN)
+                return m2_sub(m, o);
+        s = rf_y_from_s(t->s[PART_SHORT], ch->z);
+        if (ch->method == RF_DEEMBED_SHORT_OPEN)
+                return m2_sub(without(m, s), without(o, s));
+        return without(m2_sub(m, o), m2_sub(s, o));
+}
+
 struct m2 chain_deembed(const struct chain *ch, const struct trio *t)
 {
         if (ch->method == RF_DEEMBED_UNKNOWN)
                 return t->s[PART_DEVICE];
-        return rf_deembed_point(ch->method, t->s[PART_DEVICE], t->s[PART_OPEN], t->s[PART_SHORT], m2_of(0, 0, 0, 0), ch->z);
+        return rf_s_from_y(deembedded_y(ch, t), ch->z);
 }
 
 static double complex line_gl(const struct asked *a, struct m2 s)
@@ -35,13 +53,19 @@ static double complex line_gl(const struct asked *a, struct m2 s)
 
 double complex asked_z(const struct asked *a, const struct trio *t)
 {
+        if (a->quantity <= QUANTITY_SRF) { /* of the branch: from Y, which exists for every device */
+                struct m2 y = deembedded_y(a->ch, t);
+                return a->view == VIEW_SINGLE ? 1 / y.e[0] : -2 / (y.e[1] + y.e[2]);
+        }
         struct m2 s = chain_deembed(a->ch, t);
         switch ((enum quantity_kind)a->quantity) {
         case QUANTITY_L:
         case QUANTITY_Q:
         case QUANTITY_C:
         case QUANTITY_R:
-        case QUANTITY_SRF: return rf_view_z(a->view, s, a->ch->z, NULL);
+        case QUANTITY_SRF:
+        case QUANTITY_UNKNOWN:
+        case QUANTITY_COUNT: break;
         case QUANTITY_EPS_EFF:
         case QUANTITY_LOSS: return line_gl(a, s);
         case QUANTITY_ZC_RE: {
@@ -50,8 +74,6 @@ double complex asked_z(const struct asked *a, const struct trio *t)
                 return creal(zc) < 0 ? -zc : zc;
         }
         case QUANTITY_S21_DB: return s.e[2];
-        case QUANTITY_UNKNOWN:
-        case QUANTITY_COUNT: break;
         }
         return CMPLX(NAN, NAN);
 }

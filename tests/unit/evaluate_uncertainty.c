@@ -1,0 +1,198 @@
+/* The uncertainty's parts against published numbers and against doing it again with one input moved. */
+#include "evaluate_bench.h"
+#undef I
+#include "evaluate/inside.h"
+
+/* JCGM 106:2012, 7.4 and the rows of tests/reference/guardband.csv (computed apart from this code). */
+static void conformance_agrees_with_jcgm_106(void **state)
+{
+        (void)state;
+        FILE *f = fopen("tests/reference/guardband.csv", "r");
+        char row[1024];
+        int seen = 0;
+        assert_non_null(f);
+        while (fgets(row, sizeof row, f)) {
+                char *cell[8] = {row}, *at = row;
+                int n = 1;
+                if (row[0] == '#' || !strncmp(row, "case,", 5) || !strncmp(row, "quantile", 8) || !strncmp(row, "student", 7) || !strncmp(row, "chi2", 4))
+                        continue;
+                for (; *at && n < 8; at++)
+                        if (*at == ',') {
+                                *at = '\0';
+                                cell[n++] = at + 1;
+                        }
+                double pc = conformance(atof(cell[1]), atof(cell[2]), cell[3][0] != 0, atof(cell[3]), cell[4][0] != 0, atof(cell[4]));
+                double tolerance = !strcmp(cell[0], "tiny_u") ? 1e-8 : 1e-11; /* its limit and value share nine digits */
+                if (!(fabs(pc - atof(cell[5])) < tolerance))
+                        fail_msg("%s: %.17g, wanted %s", cell[0], pc, cell[5]);
+                seen++;
+        }
+        fclose(f);
+        assert_true(seen >= 10);
+}
+
+/* JCGM 100:2008, table G.2: 95.00 % column. */
+static void the_t_factor_agrees_with_the_table_of_jcgm_100(void **state)
+{
+        (void)state;
+        static const double table[][2] = {{1, 12.71}, {2, 4.30}, {3, 3.18}, {4, 2.78}, {5, 2.57}, {6, 2.45}, {8, 2.31}, {10, 2.23}, {20, 2.09}, {50, 2.01}, {100, 1.984}};
+        for (size_t k = 0; k < sizeof table / sizeof table[0]; k++)
+                assert_true(fabs(student_95(table[k][0]) - table[k][1]) < 0.0061);
+}
+
+static void a_budget_adds_squares_and_names_the_largest(void **state)
+{
+        (void)state;
+        struct cause_list list = {.n = 0};
+        double u, u95;
+        char json[200];
+        cause_add(&list, "load R", 4, INFINITY);
+        cause_add(&list, "contact L", -2, INFINITY);
+        cause_add(&list, "contact L", 2, INFINITY);
+        cause_add(&list, "noise", 1, 5);
+        budget_close(&list, &u, &u95, json);
+        assert_true(fabs(u - 5) < 1e-12);
+        assert_true(fabs(u95 / u - 2) < 1e-12);
+        assert_string_equal(json, "{\"load R\":64,\"contact L\":32,\"noise\":4}");
+        cause_add(&list, "noise", sqrt(50), 5); /* Welch-Satterthwaite: 75^2 / (1/5 + 50^2/5) = 11.2 degrees of freedom, t = 2.20 (JCGM 100, table G.2) */
+        budget_close(&list, &u, &u95, json);
+        assert_true(fabs(u95 / u - 2.197) < 0.01);
+}
+
+static void scatter_is_that_of_the_noise_and_nothing_of_a_cubic(void **state)
+{
+        (void)state;
+        double x[9], re[9], im[9];
+        uint64_t random = 7;
+        double sum = 0;
+        for (int k = 0; k < 9; k++) {
+                x[k] = 1e10 + 5e8 * k;
+                double t = k - 4;
+                re[k] = 1 + 2 * t - 3 * t * t + 0.1 * t * t * t;
+        }
+        assert_true(scatter_of(x, re, NULL, 9, 1) < 1e-12);
+        for (int trial = 0; trial < 2000; trial++) {
+                for (int k = 0; k < 9; k++) {
+                        random = random * UINT64_C(6364136223846793005) + UINT64_C(1442695040888963407);
+                        re[k] = sqrt(12) * ((double)(random >> 11) * 0x1p-53 - 0.5);
+                        random = random * UINT64_C(6364136223846793005) + UINT64_C(1442695040888963407);
+                        im[k] = sqrt(12) * ((double)(random >> 11) * 0x1p-53 - 0.5);
+                }
+                sum += pow(scatter_of(x, re, im, 9, 1), 2);
+        }
+        assert_true(fabs(sum / 2000 - 1) < 0.05);
+}
+
+/* ---- moves: solve again with one ideal moved, and see whether the device moves as foretold ------------------------------------------------------ */
+static struct m2 corrected(struct bench *b, const struct calibration *c, const struct dut *d, size_t i)
+{
+        struct raw_sweep raw = bench_device(b, d);
+        return tip_point(c, &raw, i, i);
+}
+
+static void moved_ideals_do_what_solving_again_does(void **state)
+{
+        (void)state;
+        static const char *const methods[] = {"unknown_thru", "solt"};
+        static const struct dut device = {DUT_INDUCTOR, 5, 150e-12, 10e-15, NULL, false};
+        static const int kinds[3] = {OPEN_AIR, SHORT_A, LOAD_A};
+        for (int method = 0; method < 2; method++)
+                for (int which = 0; which < 4; which++) {
+                        struct bench *b = bench_new(methods[method]);
+                        const size_t i = 140; /* 70 GHz */
+                        double w = TWO_PI * b->hz[i];
+                        struct calibration *before = bench_calibrate(b), *after;
+                        struct m2 s = corrected(b, before, &device, i), none = m2_of(0, 0, 0, 0), d_thru = none, thru = standard_at(&b->standards[THRU_A], b->hz[i]);
+                        double complex gamma[3], d_gamma[3] = {0};
+                        for (int k = 0; k < 3; k++)
+                                gamma[k] = standard_at(&b->standards[kinds[k]], b->hz[i]).e[0];
+                        /* the standards stay what they are (raw data first), the recipe is told something else */
+                        struct raw_sweep raw[4];
+                        struct standard_sweep of[4];
+                        struct tp_error err = {0};
+                        for (int k = 0; k < 4; k++) {
+                                raw[k] = bench_standard(b, (size_t)k, NULL);
+                                of[k] = (struct standard_sweep){k, &raw[k]};
+                        }
+                        double size = which == 0 ? 1e-18 : which == 3 ? 1e-17 : 1e-15;
+                        if (which == 0)
+                                b->standards[OPEN_AIR].model.c_f[0] += size;
+                        else if (which == 3)
+                                b->standards[THRU_A].model.delay_s += size;
+                        else
+                                b->standards[kinds[which]].model.l_h[0] += size;
+                        assert_int_equal(calibration_solve(&b->recipe, of, 4, b->arena, &after, NULL, &err), CODE_OK);
+                        struct m2 change = m2_sub(corrected(b, after, &device, i), s), foretold;
+                        if (which == 0)
+                                d_gamma[0] = -(1 + gamma[0]) * (1 + gamma[0]) / 2 * CMPLX(0, w * size) * 50;
+                        else if (which < 3)
+                                d_gamma[which] = (1 - gamma[which]) * (1 - gamma[which]) / 2 * CMPLX(0, w * size) / 50;
+                        else
+                                d_thru = m2_scale(CMPLX(0, -w * size), m2_of(0, thru.e[1], thru.e[2], 0));
+                        foretold = m2_add(move_ideals(before, i, s, 0, gamma, d_gamma, thru, none), move_ideals(before, i, s, 1, gamma, d_gamma, thru, none));
+                        if (which == 3)
+                                foretold = move_ideals(before, i, s, 0, gamma, d_gamma, thru, d_thru);
+                        if (which == 3 && method == 0) { /* an unknown thru's delay is only a guess */
+                                assert_true(m2_distance(change, none) < 1e-13);
+                        } else {
+                                double scale = m2_distance(change, none);
+                                assert_true(scale > 1e-9);
+                                if (!(m2_distance(change, foretold) < 2e-3 * scale))
+                                        fail_msg("%s, standard %d: moved by %.3g, foretold off by %.3g", methods[method], which, scale, m2_distance(change, foretold));
+                        }
+                        bench_free(b);
+                }
+}
+
+static void contact_and_drift_do_what_measuring_again_shows(void **state)
+{
+        (void)state;
+        static const struct dut device = {DUT_INDUCTOR, 5, 150e-12, 10e-15, NULL, false};
+        struct touch t = {.r_ohm = {0.001, 0}, .l_h = {0, 1e-15}};
+        struct dut touched = device;
+        touched.touch = &t;
+        struct bench *b = bench_new("unknown_thru");
+        const size_t i = 140;
+        struct calibration *c = bench_calibrate(b);
+        struct m2 s = corrected(b, c, &device, i), none = m2_of(0, 0, 0, 0);
+        struct m2 change = m2_sub(corrected(b, c, &touched, i), s);
+        struct m2 foretold = m2_add(move_series(s, 0, 0.001, 50), move_series(s, 1, CMPLX(0, TWO_PI * b->hz[i] * 1e-15), 50));
+        assert_true(m2_distance(change, foretold) < 1e-4 * m2_distance(change, none));
+        bench_free(b);
+}
+
+static void noise_raises_the_half_width_and_says_so(void **state)
+{
+        (void)state;
+        static const struct dut device = {DUT_INDUCTOR, 2, 300e-12, 6e-15, NULL, false}, open_dummy = {DUT_OPEN, 0, 0, 0, NULL, false}, short_dummy = {DUT_SHORT, 0, 0, 0, NULL, false};
+        double u95[2];
+        for (int k = 0; k < 2; k++) {
+                struct bench *b = bench_new("unknown_thru");
+                struct parameter_answer *a;
+                size_t n;
+                uint32_t flags;
+                struct tp_error err = {0};
+                bench_ask(b, QUANTITY_L, 10e9);
+                struct calibration *c = bench_calibrate(b);
+                b->noise = k ? 3e-3 : 0;
+                struct raw_sweep raw = bench_device(b, &device), open = bench_device(b, &open_dummy), short_ = bench_device(b, &short_dummy);
+                struct chain_question q = {.recipe = &b->recipe, .measure = &b->measures[0], .calibration = c, .raw = &raw, .open = &open, .short_ = &short_};
+                assert_int_equal(chain_run(&q, b->arena, &a, &n, &flags, &err), CODE_OK);
+                u95[k] = a[0].u95;
+                assert_true(k == (strstr(a[0].budget, "noise") != NULL));
+                bench_free(b);
+        }
+        assert_true(u95[1] > 1.5 * u95[0]);
+}
+
+int main(void)
+{
+        const struct CMUnitTest tests[] = {cmocka_unit_test(conformance_agrees_with_jcgm_106),
+                                           cmocka_unit_test(the_t_factor_agrees_with_the_table_of_jcgm_100),
+                                           cmocka_unit_test(a_budget_adds_squares_and_names_the_largest),
+                                           cmocka_unit_test(scatter_is_that_of_the_noise_and_nothing_of_a_cubic),
+                                           cmocka_unit_test(moved_ideals_do_what_solving_again_does),
+                                           cmocka_unit_test(contact_and_drift_do_what_measuring_again_shows),
+                                           cmocka_unit_test(noise_raises_the_half_width_and_says_so)};
+        return cmocka_run_group_tests(tests, NULL, NULL);
+}
