@@ -1,7 +1,7 @@
 /* decide.c: which step comes next.
  * Problem     Nobody can be asked at 3 a.m., so each step must follow from written evidence alone.
  * Idea        decide(plan, evidence, now) is pure: a table of rules (rules.c), the first that fits wins.
- * Invariants  the ten laws (laws.h); tests/unit/run_nights.c runs random histories against them.
+ * Invariants  the ten laws (laws.h); tests/unit/run_histories.c runs random histories against them.
  * Not here    I/O, clocks, retry timers (act.c); how evidence is stored (journal.c).
  * Rejected    one coroutine per die: after a crash its position exists only in lost memory. */
 #include "run/decide.h"

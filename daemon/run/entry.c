@@ -1,7 +1,8 @@
 /* entry.c: the body of a journal row as JSON, and back, by one table.
- * Invariants  decode(encode(e)) == e, all bits of the doubles included: 17 digits (17 significant digits identify a binary64: IEEE
- * 754-2019, 5.12.2), a NaN is left out and comes back as NaN; an infinity is written as the largest number of its sign, what is no text as
- * "?": no row can become unreadable. Not here    phase, kind, rule, times: columns of the journal (store/). */
+ * Invariants  decode(encode(e)) == e, all bits of the doubles included: 17 significant digits identify a binary64 (IEEE 754-2019, 5.12.2).
+ *             A NaN is left out and comes back as NaN; an infinity is written as the largest number of its sign, what is no text as "?":
+ *             no row can become unreadable.
+ * Not here    phase, kind, rule, times: columns of the journal (store/). */
 #include "run/entry.h"
 #include "base/utf8.h"
 #include "recipe/recipe.h"

@@ -1,6 +1,7 @@
 /* evidence.c: the block itself: its size, its beginning, its words.
  * Idea        One struct and four arrays behind it, sized by the plan alone, so that a run's evidence can be copied for a forecast and
- * compared after each entry. Not here    how it changes (evidence_apply.c), what is asked of it (evidence_query.c). */
+ *             compared after each entry.
+ * Not here    how it changes (evidence_apply.c), what is asked of it (evidence_query.c). */
 #include "run/evidence.h"
 #include "run/evidence_own.h"
 #include <limits.h>

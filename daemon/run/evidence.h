@@ -1,10 +1,11 @@
 /* evidence.h: what is known, as a fold of the journal.  evidence_apply() is the only way it changes, live and after a crash.
 
-   One flat block: this struct, then four arrays behind it (targets, touches, things, intervals), reached by the functions below.  No pointers, no padding
-   that is not zero: it can be copied with memcpy, compared with memcmp and hashed.  Indexes that may be absent are stored plus one.
+   One flat block: this struct, then four arrays behind it (targets, touches, intervals, things), reached by the functions below.  No
+   pointers, no padding that is not zero: it can be copied with memcpy, compared with memcmp and hashed.  Indexes that may be absent are
+   stored plus one.
 
-   Zero is never a permission: a field that is wiped makes the daemon wait, look again, check or leave out, never touch.  Counters therefore count what is
-   left, flags say what is allowed (tests/unit/run_mutation.c wipes every word of it). */
+   Zero is never a permission: a field that is wiped makes the daemon wait, look again, check or leave out, never touch.  Counters
+   therefore count what is left, flags say what is allowed (tests/unit/run_mutation.c wipes every word of it). */
 #ifndef TIPPLANE_RUN_EVIDENCE_H
 #define TIPPLANE_RUN_EVIDENCE_H
 #include "recipe/plan.h"

@@ -1,9 +1,12 @@
 /* evidence_apply.c: the fold.  One entry in, the evidence a little wiser.
  * Idea        An intention makes uncertain what it touches (contact, bias, position) and spends; an outcome settles it by what was read
- * back; a note is the world or a person.  The same function runs live and after a crash, so that there is one truth. Invariants  a refused
- * entry changes nothing · structs are copied field by field, so that no padding travels · a NaN has one bit pattern · what cannot be known
- * becomes unknown, never the old state. Not here    what to do about it (rules.c). Rejected    a queue of work derived at start: after a
- * crash it exists only in lost memory. */
+ *             back; a note is the world or a person.  The same function runs live and after a crash, so that there is one truth.
+ * Parts       evidence_touch.c (the touch in hand), evidence_state.c (what is read back), evidence_settle.c (outcomes); here the door,
+ *             intentions and notes.
+ * Invariants  a refused entry changes nothing; structs are copied field by field, so that no padding travels; a NaN has one bit pattern;
+ *             what cannot be known becomes unknown, never the old state.
+ * Not here    what to do about it (rules.c).
+ * Rejected    a queue of work derived at start: after a crash it exists only in lost memory. */
 #include "run/evidence_own.h"
 #include <string.h>
 

@@ -1,4 +1,5 @@
-/* evidence_settle.c: part of the fold: what an outcome settles. */
+/* evidence_settle.c: part of the fold: what an outcome settles: sweeps, ladders, place, calibration, checks and intervals, the end.
+ * Invariants  a step that claims success without its effect counts as failed; a judgement that did not take place changes nothing. */
 #include "run/evidence_own.h"
 #include <string.h>
 

@@ -1,5 +1,5 @@
 /* evidence_state.c: part of the fold: what is read back of the station, what is lost with it, and interventions.
- * Invariants  what cannot be known becomes unknown, never the old state · a lost reference takes alignment and proof of place with it. */
+ * Invariants  what cannot be known becomes unknown, never the old state; a lost reference takes alignment and proof of place with it. */
 #include "run/evidence_own.h"
 #include <string.h>
 

@@ -1,6 +1,6 @@
 /* evidence_touch.c: part of the fold: one touch from its intention to known separation, and what it leaves of its target.
- * Invariants  only contact evidence lowers tries_left (law 7) · a touch that was cut off is repeated once (law 10) · every attempt stays in
- * the list. */
+ * Invariants  only contact evidence lowers tries_left (law 7); a touch that was cut off is repeated once (law 10); every attempt stays in
+ *             the list. */
 #include "run/trust.h"
 #include "run/evidence_own.h"
 #include <string.h>

@@ -1,7 +1,7 @@
 /* forecast.c: the rest of the night, by the very rules that will decide it, with good outcomes.
  * Idea        decide() on copied evidence; each intention and its outcome go through evidence_apply(), so that the forecast cannot know
- * another night. A target's seconds are counted once per visit, when its touch (or its raised sweep) begins. Not here    the spread: faults
- * are for rehearsal. */
+ *             another night.  A target's seconds are counted once per visit, when its touch (or its raised sweep) begins.
+ * Not here    the spread: faults are for rehearsal. */
 #include "run/forecast.h"
 #include "run/decide.h"
 #include <string.h>

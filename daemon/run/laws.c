@@ -1,7 +1,7 @@
 /* laws.c: the ten laws as questions about one step.
- * Idea        A second reading of evidence and plan by nobody who wrote the rules: plain fields only, none of the functions that decide
- * with.  What a law cannot see it counts as broken; WAIT, INVENTORY, SAFE and BIAS_OFF are always lawful unless a law names them, for they
- * are the way out. Not here    what happens below the daemon: the station's interlocks ask again (station/interlock.c). */
+ * Idea        A second reading of evidence and plan: plain fields only, none of the functions that the rules decide with.  What a law
+ *             cannot see it counts as broken; WAIT, INVENTORY, SAFE and BIAS_OFF are lawful unless a law names them: they are the way out.
+ * Not here    what happens below the daemon: the station's interlocks ask again (station/interlock.c). */
 #include "run/laws.h"
 #include "run/decide.h"
 #include <math.h>

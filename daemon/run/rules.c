@@ -1,7 +1,6 @@
-/* rules.c: the table, top to bottom, safety first.  Each rule has its reason in words: it is journaled, shown to people and named in the
- * tests. Reading     A guard may rely on every rule above it not having fitted.  Below "separate" the probes are known to be up and bias
- * was read off. Invariants  Rows keep their names for good (the journal names them); they may change places only with the tests' consent.
- */
+/* rules.c: the table, top to bottom, safety first.  Each rule has its reason in words: journaled, shown to people, named in the tests.
+ * Reading     A guard may rely on every rule above it not having fitted: below "sweep" the probes are known to be up and bias was read off.
+ * Invariants  Rows keep their names for good (the journal names them); they change places only with the tests' consent. */
 #include "base/world.h"
 #include "run/decide.h"
 #include "run/evidence_own.h"
@@ -261,8 +260,7 @@ static void make_sweep_in_hand(const struct question *q, struct step *s)
         s->args.attempt = q->e->touch_attempt;
 }
 
-/* ---- from here on the probes are up and bias is off
- * -------------------------------------------------------------------------------------- */
+/* ---- from here on the probes are up and bias is off ---- */
 static bool must_stop(const struct question *q) { return !q->e->may_stay; }
 static bool must_stop_and_park(const struct question *q) { return must_stop(q) && !q->e->parked && q->e->state.axes == KNOW_KNOWN; }
 static void make_park(const struct question *q, struct step *s)

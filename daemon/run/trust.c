@@ -1,8 +1,9 @@
 /* trust.c: what may be believed of one touch, and which rows an entry adds.
  * Idea        Trust is a function of the evidence; the fold only remembers the last answer and the entry that changed it, so that rows are
- * written once. Invariants  proven means: place proven, contact good at start and end, accepted calibration, an interval closed by a passed
- * check on both sides, no intervention inside the touch, no flag of the analyzer.  Everything unknown is `open`; evidence against it is
- * `suspect`. Not here    values and verdicts: trust never looks at them. */
+ *             written once.
+ * Invariants  proven means: place proven, contact good at start and end, accepted calibration, an interval with a passed check on both
+ *             sides, no intervention inside the touch, no flag of the analyzer.  Unknown is `open`; evidence against it is `suspect`.
+ * Not here    values and verdicts: trust never looks at them. */
 #include "run/trust.h"
 #include "run/evidence_own.h"
 

@@ -1,5 +1,5 @@
 /* trust.h: what may be believed of each device touch, by the entries so far.  Trust rows are append-only: a later check can only add a
- * newer row. */
+   newer row. */
 #ifndef TIPPLANE_RUN_TRUST_H
 #define TIPPLANE_RUN_TRUST_H
 #include "run/evidence.h"

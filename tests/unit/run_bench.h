@@ -1,5 +1,5 @@
-/* run_bench.h: a small plan made by hand, and a station that is not there: it knows the physical truth (up, biased, referenced, where), can fail in every way,
-   and fails the test when it is asked for something that would break probes or wafer.  Shared by tests/unit/run_*.c. */
+/* run_bench.h: a small plan made by hand, and a station that is not there: it knows the physical truth (up, biased, referenced, where), can
+   fail in every way, and notes when it is asked for something that would break probes or wafer.  Shared by tests/unit/run_*.c. */
 #ifndef TIPPLANE_TESTS_RUN_BENCH_H
 #define TIPPLANE_TESTS_RUN_BENCH_H
 #include <inttypes.h>
@@ -17,7 +17,9 @@
 #define UNUSED __attribute__((unused))
 
 /* xoshiro256** (Blackman, Vigna 2018), seeded by splitmix64 */
-struct dice { uint64_t s[4]; };
+struct dice {
+        uint64_t s[4];
+};
 static inline uint64_t dice_u64(struct dice *d)
 {
         uint64_t r = d->s[1] * 5, t = d->s[1] << 17;
@@ -45,13 +47,24 @@ static inline double dice_share(struct dice *d) { return (double)(dice_u64(d) >>
 static inline bool dice_is(struct dice *d, double share) { return dice_share(d) < share; }
 static inline int dice_n(struct dice *d, int n) { return (int)(dice_u64(d) % (uint64_t)n); }
 
-/* ---- the plan ------------------------------------------------------------------------------------------------------------------------- */
+/* ---- the plan ---- */
 struct bench_options {
         int dies, devices, conditions, pad_budget, copy_budget, tip_budget, every_dies, retouch_max, recalibrate_max, tries_max, ladders;
         bool no_checks, replayed, remeasure, proof_required;
 };
-static UNUSED const struct bench_options bench_standard = {.dies = 8, .devices = 3, .conditions = 2, .pad_budget = 3, .copy_budget = 30, .tip_budget = 5000, .every_dies = 3,
-                                                           .retouch_max = 1, .recalibrate_max = 2, .tries_max = 2, .ladders = 3, .remeasure = true, .proof_required = true};
+static UNUSED const struct bench_options bench_standard = {.dies = 8,
+                                                           .devices = 3,
+                                                           .conditions = 2,
+                                                           .pad_budget = 3,
+                                                           .copy_budget = 30,
+                                                           .tip_budget = 5000,
+                                                           .every_dies = 3,
+                                                           .retouch_max = 1,
+                                                           .recalibrate_max = 2,
+                                                           .tries_max = 2,
+                                                           .ladders = 3,
+                                                           .remeasure = true,
+                                                           .proof_required = true};
 enum { BENCH_STANDARDS = 5, BENCH_DIES_MAX = 80, BENCH_DEVICES_MAX = 12 };
 struct bench {
         struct recipe recipe;
@@ -64,7 +77,8 @@ struct bench {
         struct die dies[BENCH_DIES_MAX];
         struct target targets[BENCH_STANDARDS + 8 + BENCH_DIES_MAX * BENCH_DEVICES_MAX];
         struct plan_thing things[2 + BENCH_STANDARDS + 8 + BENCH_DIES_MAX * BENCH_DEVICES_MAX];
-        int32_t prove[8], calibrate[4], verify[1], check[3], visits[BENCH_DIES_MAX * BENCH_DEVICES_MAX], visit_die[BENCH_DIES_MAX], visit_begin[BENCH_DIES_MAX + 1];
+        int32_t prove[8], calibrate[4], verify[1], check[3], visits[BENCH_DIES_MAX * BENCH_DEVICES_MAX], visit_die[BENCH_DIES_MAX],
+                visit_begin[BENCH_DIES_MAX + 1];
 };
 
 static inline int32_t bench_thing(struct bench *b, const char *kind, int budget)
@@ -77,7 +91,13 @@ static inline int32_t bench_thing(struct bench *b, const char *kind, int budget)
 static inline int32_t bench_target(struct bench *b, int32_t kind, int32_t place, int32_t die, int32_t item, bool raised, int32_t thing)
 {
         struct target *t = &b->targets[b->plan.target_n];
-        *t = (struct target){.kind = kind, .place = place, .die = die, .item = item, .x_um = 10.0 * (double)b->plan.target_n, .raised = raised, .seconds = raised ? 2 : 4};
+        *t = (struct target){.kind = kind,
+                             .place = place,
+                             .die = die,
+                             .item = item,
+                             .x_um = 10.0 * (double)b->plan.target_n,
+                             .raised = raised,
+                             .seconds = raised ? 2 : 4};
         if (!raised) {
                 t->things[0] = 0;
                 t->things[1] = 1;
@@ -102,7 +122,8 @@ static inline struct bench *bench_new(const struct bench_options *o)
         r->calibration.tries_max = o->tries_max;
         r->setup.overtravel_um = 30;
         r->max_volt = 20;
-        r->mandate = (struct mandate){.retouch_max = o->retouch_max, .recalibrate_max = o->recalibrate_max, .remeasure_suspects = o->remeasure};
+        r->mandate =
+                (struct mandate){.retouch_max = o->retouch_max, .recalibrate_max = o->recalibrate_max, .remeasure_suspects = o->remeasure};
         r->check.every_dies = o->every_dies;
         r->proof.required = o->proof_required;
         r->standards = b->standards;
@@ -147,7 +168,8 @@ static inline struct bench *bench_new(const struct bench_options *o)
                 p->visit_die[p->visit_die_n] = i;
                 p->visit_begin[p->visit_die_n++] = (int32_t)p->visit_n;
                 for (int k = 0; k < o->devices; k++)
-                        p->visits[p->visit_n++] = bench_target(b, TARGET_DEVICE, PLACE_WAFER, i, k, false, bench_thing(b, "pad", o->pad_budget));
+                        p->visits[p->visit_n++] =
+                                bench_target(b, TARGET_DEVICE, PLACE_WAFER, i, k, false, bench_thing(b, "pad", o->pad_budget));
         }
         p->die_n = (size_t)o->dies;
         p->visit_begin[p->visit_die_n] = (int32_t)p->visit_n;
@@ -157,7 +179,7 @@ static inline struct bench *bench_new(const struct bench_options *o)
         return b;
 }
 
-/* ---- the fold, and its shadow through the journal's text --------------------------------------------------------------------------------- */
+/* ---- the fold, and its shadow through the journal's text ---- */
 struct fold {
         const struct plan *plan;
         struct evidence *e, *shadow, *copy;
@@ -176,7 +198,13 @@ static inline struct evidence *fold_block(const struct plan *p)
 }
 static inline void fold_begin(struct fold *f, const struct plan *p, uint64_t seed)
 {
-        *f = (struct fold){.plan = p, .e = fold_block(p), .shadow = fold_block(p), .copy = fold_block(p), .seed = seed, .boot = 1, .now_ns = INT64_C(1000000000)};
+        *f = (struct fold){.plan = p,
+                           .e = fold_block(p),
+                           .shadow = fold_block(p),
+                           .copy = fold_block(p),
+                           .seed = seed,
+                           .boot = 1,
+                           .now_ns = INT64_C(1000000000)};
 }
 static inline void fold_end(struct fold *f)
 {
@@ -192,8 +220,8 @@ static inline void fold_trust_holds(struct fold *f)
                 enum trust_why why;
                 trust_of(f->plan, f->e, t, &trust, &why);
                 if ((int32_t)trust != t->trust || (int32_t)why != t->trust_why)
-                        fail_msg("TIPPLANE_SEED=%" PRIu64 ", entry %" PRIu64 ": touch %u is %s (%s) by the fold, %s (%s) anew", f->seed, f->seq, i, trust_words[t->trust],
-                                 trust_why_words[t->trust_why], trust_words[trust], trust_why_words[why]);
+                        fail_msg("TIPPLANE_SEED=%" PRIu64 ", entry %" PRIu64 ": touch %u is %s (%s) by the fold, %s (%s) anew", f->seed,
+                                 f->seq, i, trust_words[t->trust], trust_why_words[t->trust_why], trust_words[trust], trust_why_words[why]);
         }
 }
 /* Live and through encode and decode: both must be the same, bit for bit. */
@@ -222,7 +250,8 @@ static inline void fold_put(struct fold *f, struct entry *entry)
                 fail_msg("TIPPLANE_SEED=%" PRIu64 ": %s: %s", f->seed, err.text, text_of(&body));
         text_done(&body);
         if (memcmp(f->e, f->shadow, f->e->bytes) != 0)
-                fail_msg("TIPPLANE_SEED=%" PRIu64 ", entry %" PRIu64 ": the fold of the journal differs from the live evidence", f->seed, f->seq);
+                fail_msg("TIPPLANE_SEED=%" PRIu64 ", entry %" PRIu64 ": the fold of the journal differs from the live evidence", f->seed,
+                         f->seq);
         if (f->entries++ % 64 == 0)
                 fold_trust_holds(f);
 }
@@ -234,7 +263,8 @@ static inline void fold_note(struct fold *f, enum note_kind kind)
 }
 static inline uint64_t fold_intend(struct fold *f, const struct step *s)
 {
-        struct entry entry = {.phase = PHASE_INTEND, .kind = s->kind, .rule = s->rule, .step = (UINT64_C(7) << 32) + f->seq + 1, .body.args = s->args};
+        struct entry entry = {
+                .phase = PHASE_INTEND, .kind = s->kind, .rule = s->rule, .step = (UINT64_C(7) << 32) + f->seq + 1, .body.args = s->args};
         fold_put(f, &entry);
         return entry.step;
 }
@@ -242,20 +272,21 @@ static inline uint64_t fold_intend(struct fold *f, const struct step *s)
 /* Random words may stand anywhere, but a bool holds 0 or 1: anything else is undefined in C, not in the evidence. */
 static inline void bools_tidy(struct evidence *e)
 {
-        unsigned char *at[] = {(unsigned char *)&e->state.in_contact, (unsigned char *)&e->state.latched, (unsigned char *)&e->open_args.lamp};
+        unsigned char *at[] = {(unsigned char *)&e->state.in_contact, (unsigned char *)&e->state.latched,
+                               (unsigned char *)&e->open_args.lamp};
         for (size_t i = 0; i < sizeof at / sizeof at[0]; i++)
                 *at[i] = *at[i] != 0;
 }
 
-/* ---- the station that is not there -------------------------------------------------------------------------------------------------------- */
+/* ---- the station that is not there ---- */
 struct fake {
         struct dice dice;
         bool up, biased, referenced, latched, blind /* a driver is lost: nothing can be read */;
         int at, boot;
-        int32_t *touched;           /* physical touches per thing */
+        int32_t *touched; /* physical touches per thing */
         double drift, share_doubtful, share_absent, share_flagged, share_fail, share_check_fails, share_refused, share_place_wrong;
         int faults_left;
-        const char *broken;         /* what would have been broken, NULL: nothing */
+        const char *broken; /* what would have been broken, NULL: nothing */
 };
 static inline struct state_read fake_state(const struct fake *k)
 {

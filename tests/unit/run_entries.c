@@ -6,7 +6,10 @@
 static double any_double(struct dice *d)
 {
         static const double edges[] = {0.0, -0.0, 1.0, -1.0, DBL_MAX, -DBL_MAX, DBL_MIN, 0x1p-1074, 0.1, 1e22, 9007199254740993.0, 1.0 / 3};
-        union { uint64_t u; double x; } bits;
+        union {
+                uint64_t u;
+                double x;
+        } bits;
         if (dice_is(d, 0.2))
                 return edges[dice_n(d, (int)(sizeof edges / sizeof edges[0]))];
         do
@@ -159,7 +162,10 @@ static void what_is_no_number_and_no_text_stays_readable(void **state)
 static void bad_bodies_are_refused_with_their_place(void **state)
 {
         (void)state;
-        static const struct { enum entry_phase phase; const char *json, *says; } bad[] = {
+        static const struct {
+                enum entry_phase phase;
+                const char *json, *says;
+        } bad[] = {
                 {PHASE_OUTCOME, "{\"contact\":\"fine\"}", "fine"},
                 {PHASE_OUTCOME, "{\"worst\":null}", "worst"},
                 {PHASE_NOTE, "{\"note\":\"boot\",\"station\":1}", "nearest"},

@@ -1,5 +1,5 @@
-/* run_histories.c: random nights against the laws.  A fake station with a physical truth of its own; deaths of daemon and station at any step, faults of any
-   step, pauses, skips, stops, interventions, people.  TIPPLANE_SEED=n repeats one night. */
+/* run_histories.c: random nights against the laws.  A fake station with a physical truth of its own; deaths of daemon and station at any
+   step, faults of any step, pauses, skips, stops, interventions, people.  TIPPLANE_SEED=n repeats one night. */
 #include "tests/unit/run_bench.h"
 
 struct history {
@@ -8,12 +8,12 @@ struct history {
         struct fake k;
         const struct rule *table;
         size_t rule_n;
-        enum law law_off;            /* a control: this law is not asked */
-        enum law broken;             /* first law broken */
+        enum law law_off; /* a control: this law is not asked */
+        enum law broken;  /* first law broken */
         const char *broken_why, *broken_rule, *truth;
         size_t steps, person_acts, waits, steps_max;
         bool ended, starved;
-        bool calm;                   /* no person, no deaths, no notes */
+        bool calm; /* no person, no deaths, no notes */
 };
 
 static struct bench_options options_random(struct dice *d)
@@ -237,13 +237,16 @@ static void check_device_outcomes(const struct history *h)
         const struct plan *p = &h->b->plan;
         for (size_t i = 0; i < p->visit_n; i++) {
                 const struct target_seen *t = &evidence_targets(h->f.e)[p->visits[i]];
-                if (t->outcome == TARGET_WAITS || t->outcome == TARGET_OUTCOME_UNKNOWN || (t->outcome != TARGET_MEASURED && t->why == WHY_NONE))
-                        fail_msg("TIPPLANE_SEED=%" PRIu64 ": device %zu ended as %s without a reason", h->f.seed, i, target_outcome_words[t->outcome]);
+                if (t->outcome == TARGET_WAITS || t->outcome == TARGET_OUTCOME_UNKNOWN ||
+                    (t->outcome != TARGET_MEASURED && t->why == WHY_NONE))
+                        fail_msg("TIPPLANE_SEED=%" PRIu64 ": device %zu ended as %s without a reason", h->f.seed, i,
+                                 target_outcome_words[t->outcome]);
         }
         for (uint32_t i = 0; i < h->f.e->touch_n; i++) {
                 const struct touch_seen *t = &evidence_touches(h->f.e)[i];
                 if (t->attempt > 1 + p->recipe->mandate.retouch_max)
-                        fail_msg("TIPPLANE_SEED=%" PRIu64 ": attempt %d with a mandate of %d retouches", h->f.seed, t->attempt, p->recipe->mandate.retouch_max);
+                        fail_msg("TIPPLANE_SEED=%" PRIu64 ": attempt %d with a mandate of %d retouches", h->f.seed, t->attempt,
+                                 p->recipe->mandate.retouch_max);
                 if (t->trust == TRUST_PROVEN && p->check_n && evidence_intervals(h->f.e)[t->interval - 1].verdict != INTERVAL_PASSED)
                         fail_msg("TIPPLANE_SEED=%" PRIu64 ": a touch is proven in an interval that did not pass", h->f.seed);
                 if (t->trust == TRUST_PROVEN && (p->replayed || !t->place_proven || t->first != CONTACT_GOOD))
@@ -251,8 +254,8 @@ static void check_device_outcomes(const struct history *h)
         }
         for (size_t i = 0; i < p->thing_n; i++)
                 if (h->k.touched[i] > p->things[i].budget || h->k.touched[i] > evidence_things(h->f.e)[i].spent)
-                        fail_msg("TIPPLANE_SEED=%" PRIu64 ": thing %zu was touched %d times, the ledger says %d, its budget is %d", h->f.seed, i, h->k.touched[i],
-                                 evidence_things(h->f.e)[i].spent, p->things[i].budget);
+                        fail_msg("TIPPLANE_SEED=%" PRIu64 ": thing %zu was touched %d times, the ledger says %d, its budget is %d",
+                                 h->f.seed, i, h->k.touched[i], evidence_things(h->f.e)[i].spent, p->things[i].budget);
 }
 
 static void laws_hold_and_every_random_night_ends_safe(void **state)
@@ -264,7 +267,8 @@ static void laws_hold_and_every_random_night_ends_safe(void **state)
                 history_begin(&h, seed, NULL);
                 history_run(&h);
                 if (h.broken)
-                        fail_msg("TIPPLANE_SEED=%" PRIu64 ", step %zu, rule %s: law %s: %s", seed, h.steps, h.broken_rule, law_words[h.broken], h.broken_why);
+                        fail_msg("TIPPLANE_SEED=%" PRIu64 ", step %zu, rule %s: law %s: %s", seed, h.steps, h.broken_rule,
+                                 law_words[h.broken], h.broken_why);
                 if (h.k.broken)
                         fail_msg("TIPPLANE_SEED=%" PRIu64 ", step %zu: %s", seed, h.steps, h.k.broken);
                 if (!h.ended)
@@ -282,7 +286,8 @@ static void laws_hold_and_every_random_night_ends_safe(void **state)
                 history_end(&h);
         }
         if (!getenv("TIPPLANE_SEED")) { /* the nights must be worth something: each outcome occurs */
-                printf("%zu steps, %zu proven, %zu suspect, %zu retouches, %zu remeasured, %zu station deaths\n", steps, proven, suspect, retouches, remeasures, deaths);
+                printf("%zu steps, %zu proven, %zu suspect, %zu retouches, %zu remeasured, %zu station deaths\n", steps, proven, suspect,
+                       retouches, remeasures, deaths);
                 assert_true(proven > 1000 && suspect > 200 && retouches > 150 && remeasures > 10 && deaths > 100);
         }
 }
@@ -310,7 +315,10 @@ static void take_away(struct rule table[64], const char *names)
 static void a_removed_rule_breaks_its_law(void **state)
 {
         (void)state;
-        static const struct { const char *names; enum law law; } controls[] = {
+        static const struct {
+                const char *names;
+                enum law law;
+        } controls[] = {
                 {"bias_ends", LAW_BIAS},
                 {"make_safe", LAW_SIDEWAYS},
                 {"home", LAW_SIDEWAYS},
@@ -339,7 +347,8 @@ static void a_removed_rule_breaks_its_law(void **state)
                 if (controls[c].law == LAW_UNKNOWN)
                         assert_int_equal(seen[LAW_UNKNOWN], 120);
                 else if (!seen[controls[c].law])
-                        fail_msg("without rule %s law %s never broke: the law or the histories are blind", controls[c].names, law_words[controls[c].law]);
+                        fail_msg("without rule %s law %s never broke: the law or the histories are blind", controls[c].names,
+                                 law_words[controls[c].law]);
         }
 }
 
@@ -390,7 +399,8 @@ static void a_perfect_night_measures_and_proves_everything(void **state)
         (void)state;
         struct history h = {.calm = true};
         history_begin(&h, 1, &bench_standard);
-        h.k.share_fail = h.k.share_absent = h.k.share_doubtful = h.k.share_flagged = h.k.share_check_fails = h.k.share_refused = h.k.share_place_wrong = 0;
+        h.k.share_fail = h.k.share_absent = h.k.share_doubtful = h.k.share_flagged = h.k.share_check_fails = h.k.share_refused =
+                h.k.share_place_wrong = 0;
         history_run(&h);
         assert_true(h.ended && !h.broken && !h.k.broken);
         assert_int_equal(h.waits, 0);
@@ -398,9 +408,9 @@ static void a_perfect_night_measures_and_proves_everything(void **state)
         assert_int_equal(n.measured, 24);
         assert_int_equal(n.proven, 24);
         assert_int_equal(h.f.e->touch_n, 24);
-        assert_int_equal(h.f.e->checks, 4);            /* opening, after dies 3 and 6, closing */
-        assert_int_equal(h.k.touched[3], 1 + 0);       /* copy of the load: one calibration */
-        assert_int_equal(h.k.touched[2], 1 + 4);       /* copy of the short: one calibration, four checks */
+        assert_int_equal(h.f.e->checks, 4);                                   /* opening, after dies 3 and 6, closing */
+        assert_int_equal(h.k.touched[3], 1 + 0);                              /* copy of the load: one calibration */
+        assert_int_equal(h.k.touched[2], 1 + 4);                              /* copy of the short: one calibration, four checks */
         assert_int_equal(h.f.e->sweeps, 4 + 1 + 4 * 3 + 8 + 8 * (2 + 1 + 2)); /* calibrate, verify, checks, witnesses, conditions */
         history_end(&h);
 }
@@ -414,7 +424,8 @@ static void a_replayed_night_ends_open(void **state)
         o.ladders = 0;
         struct history h = {.calm = true};
         history_begin(&h, 1, &o);
-        h.k.share_fail = h.k.share_absent = h.k.share_doubtful = h.k.share_flagged = h.k.share_check_fails = h.k.share_refused = h.k.share_place_wrong = 0;
+        h.k.share_fail = h.k.share_absent = h.k.share_doubtful = h.k.share_flagged = h.k.share_check_fails = h.k.share_refused =
+                h.k.share_place_wrong = 0;
         history_run(&h);
         assert_true(h.ended && !h.broken && !h.k.broken);
         struct evidence_counts n = evidence_count(h.f.e, &h.b->plan);

@@ -63,11 +63,15 @@ static void night_end(struct night *n)
         free(n->k.touched);
         free(n->b);
 }
-static bool is_device_lower(const struct night *n, const struct step *s) { return s->kind == STEP_LOWER && n->b->plan.targets[s->args.target].kind == TARGET_DEVICE; }
+static bool is_device_lower(const struct night *n, const struct step *s)
+{
+        return s->kind == STEP_LOWER && n->b->plan.targets[s->args.target].kind == TARGET_DEVICE;
+}
 static const struct touch_seen *touch_at(const struct night *n, uint32_t i) { return &evidence_touches(n->f.e)[i]; }
 static int32_t touch_die(const struct night *n, uint32_t i) { return n->b->plan.targets[touch_at(n, i)->target - 1].die; }
 
-/* ---- a drift step: exactly the dies of its interval ---------------------------------------------------------------------------------------- */
+/* ---- a drift step: exactly the dies of its interval
+ * ---------------------------------------------------------------------------------------- */
 static void drift_steps_in(struct night *n, const struct step *s)
 {
         if (is_device_lower(n, s) && n->b->plan.targets[s->args.target].die == n->at && !n->done) {
@@ -92,7 +96,8 @@ static void a_drift_step_makes_exactly_the_dies_of_its_interval_suspect(void **s
                 for (uint32_t i = 0; i < n.f.e->touch_n; i++) {
                         bool is_hit = touch_die(&n, i) / 3 == die / 3;
                         if (touch_at(&n, i)->trust != (is_hit ? TRUST_SUSPECT : TRUST_PROVEN))
-                                fail_msg("drift at die %d: die %d is %s (%s)", die, touch_die(&n, i), trust_words[touch_at(&n, i)->trust], trust_why_words[touch_at(&n, i)->trust_why]);
+                                fail_msg("drift at die %d: die %d is %s (%s)", die, touch_die(&n, i), trust_words[touch_at(&n, i)->trust],
+                                         trust_why_words[touch_at(&n, i)->trust_why]);
                         assert_int_equal(touch_at(&n, i)->trust_why, is_hit ? TRUST_WHY_CHECK_FAILED : TRUST_WHY_ALL_PROOFS);
                 }
                 assert_int_equal(n.f.e->recalibrations, die / 3 < 3); /* after the last interval nothing is left to calibrate for */
@@ -143,9 +148,10 @@ static void an_endless_drift_ends_with_the_mandate_and_with_reasons(void **state
         night_end(&n);
 }
 
-/* ---- interventions split intervals ---------------------------------------------------------------------------------------------------------- */
-/* As in a cleaning at touch 150 of dirt from touch 80: the tip is dirty from `at`, something mends it at `done`; a check comes before it and after it.
-   Here: the check before fails, so the dirty touches are suspect, and all others trusted. */
+/* ---- interventions split intervals
+ * ---------------------------------------------------------------------------------------------------------- */
+/* As in a cleaning at touch 150 of dirt from touch 80: the tip is dirty from `at`, something mends it at `done`; a check comes before it
+   and after it. Here: the check before fails, so the dirty touches are suspect, and all others trusted. */
 static void dirt_then_check_then_clean(struct night *n, const struct step *s)
 {
         if (is_device_lower(n, s) && n->device_touches == 80)
@@ -173,7 +179,8 @@ static void a_check_stands_between_dirt_and_cleaning(void **state)
         night_run(&n);
         assert_int_equal(n.f.e->touch_n, 162);
         for (uint32_t i = 0; i < n.f.e->touch_n; i++) {
-                bool is_hit = i >= 75 && i < 90; /* the interval that the first dirty touch lies in: found at its end, recalibrated, clean again */
+                bool is_hit = i >= 75 &&
+                              i < 90; /* the interval that the first dirty touch lies in: found at its end, recalibrated, clean again */
                 assert_int_equal(touch_at(&n, i)->trust, is_hit ? TRUST_SUSPECT : TRUST_PROVEN);
         }
         /* the intervention after touch 150 ended an interval of its own */
@@ -209,14 +216,16 @@ static void an_intervention_splits_intervals(void **state)
                 for (uint32_t i = 0; i < n.f.e->touch_n; i++) {
                         bool is_hit = i >= first && i < (uint32_t)at;
                         if (touch_at(&n, i)->trust != (is_hit ? TRUST_SUSPECT : TRUST_PROVEN))
-                                fail_msg("intervention after touch %d: touch %u is %s (%s)", at, i, trust_words[touch_at(&n, i)->trust], trust_why_words[touch_at(&n, i)->trust_why]);
+                                fail_msg("intervention after touch %d: touch %u is %s (%s)", at, i, trust_words[touch_at(&n, i)->trust],
+                                         trust_why_words[touch_at(&n, i)->trust_why]);
                 }
                 assert_int_equal(n.f.e->touch_n, 27);
                 night_end(&n);
         }
 }
 
-/* ---- deaths --------------------------------------------------------------------------------------------------------------------------------- */
+/* ---- deaths
+ * --------------------------------------------------------------------------------------------------------------------------------- */
 static void only_the_daemon_dies(struct night *n, const struct step *s)
 {
         (void)s;
@@ -269,7 +278,8 @@ static void after_the_stations_death_one_check_closes_and_opens(void **state)
         night_end(&n);
 }
 
-/* ---- bad touches ---------------------------------------------------------------------------------------------------------------------------- */
+/* ---- bad touches
+ * ---------------------------------------------------------------------------------------------------------------------------- */
 static void bad_contact_for_a_while(struct night *n, const struct step *s)
 {
         bool is_hit = s->args.target == n->at && n->done > 0;

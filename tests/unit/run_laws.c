@@ -1,4 +1,5 @@
-/* run_laws.c: each law can say no.  A step that is lawful is spoilt in one respect, or the moment is; the law named beside it must refuse, in words. */
+/* run_laws.c: each law can say no.  A lawful step is spoilt in one respect, or the moment is; the law named beside it must refuse, in
+   words.  Also: decide is total, what the fold refuses, the forecast, the pace. */
 #include "tests/unit/run_bench.h"
 #include "run/forecast.h"
 #include <time.h>
@@ -138,7 +139,8 @@ static void each_law_can_say_no(void **state)
         free(b);
 }
 
-/* decide is total: whatever stands in three random words of the evidence, there is a step, and none that moves sideways without known separation. */
+/* decide is total: whatever stands in three random words of the evidence, there is a step, and none that moves sideways without known
+ * separation. */
 static void decide_answers_any_evidence(void **state)
 {
         (void)state;
@@ -260,7 +262,7 @@ static void a_forecast_says_what_it_waits_for(void **state)
         fold_note(&f, NOTE_RUN_STARTED);
         struct step s = go_to(&f, &k, STEP_SWEEP, PURPOSE_DEVICE);
         fold_intend(&f, &s);
-        forecast_run(&b->plan, f.e, f.copy, &answer); /* an open step is taken as done */
+        forecast_run(&b->plan, f.e, f.copy, &answer);            /* an open step is taken as done */
         assert_true(answer.ends && answer.device_touches == 24); /* the sweep is the first die's witness */
         k.latched = true;
         struct entry entry = {.phase = PHASE_NOTE};
@@ -273,7 +275,8 @@ static void a_forecast_says_what_it_waits_for(void **state)
         free(b);
 }
 
-/* Budget on the path of one touch: decide, laws and fold within 20 us (debug build, one core shared with others: the claim is asked of processor time). */
+/* Budget on the path of one touch: decide, laws and fold within 20 us (debug build, one core shared with others: the claim is asked of
+ * processor time). */
 static void fifty_thousand_decisions_a_second(void **state)
 {
         (void)state;
@@ -293,7 +296,8 @@ static void fifty_thousand_decisions_a_second(void **state)
                 struct step s = decide(&b->plan, e, 1);
                 assert_int_equal(laws_broken(&b->plan, e, &s, NULL), LAW_UNKNOWN);
                 memset(&entry, 0, sizeof entry);
-                entry = (struct entry){.seq = e->seq + 1, .step = e->seq + 1, .phase = PHASE_INTEND, .kind = s.kind, .rule = s.rule, .body.args = s.args};
+                entry = (struct entry){
+                        .seq = e->seq + 1, .step = e->seq + 1, .phase = PHASE_INTEND, .kind = s.kind, .rule = s.rule, .body.args = s.args};
                 evidence_apply(e, &b->plan, &entry, NULL);
                 entry = (struct entry){.seq = e->seq + 1, .step = entry.step, .phase = PHASE_OUTCOME, .kind = s.kind};
                 fake_do(&k, &b->plan, &s, &entry.body.outcome);

@@ -1,11 +1,17 @@
 /* run_mutation.c: a wiped field of the evidence never becomes a permission.
- * Claim       Whatever single field reads zero (a forgotten key, a cleared page), the step that decide() then takes is lawful by the true evidence.
+ * Claim       Whatever single field reads zero (a forgotten key, a cleared page), the step that decide() then takes is lawful by the true
+ *             evidence.
  * Control     The same with fields set to one and to large numbers finds unlawful steps, so the laws asked here do see mutations. */
 #include "tests/unit/run_bench.h"
 
-struct campaign { size_t asked, changed, unlawful; int32_t value; bool must_hold; };
+struct campaign {
+        size_t asked, changed, unlawful;
+        int32_t value;
+        bool must_hold;
+};
 
-static void ask_mutated(struct campaign *c, const struct plan *p, const struct evidence *truth, struct evidence *copy, size_t offset, uint64_t seed, uint64_t seq)
+static void ask_mutated(struct campaign *c, const struct plan *p, const struct evidence *truth, struct evidence *copy, size_t offset,
+                        uint64_t seed, uint64_t seq)
 {
         int32_t before;
         const char *why = NULL;
@@ -21,8 +27,9 @@ static void ask_mutated(struct campaign *c, const struct plan *p, const struct e
         c->changed += s.kind != is.kind || s.args.target != is.args.target;
         c->unlawful += law != LAW_UNKNOWN;
         if (law && c->must_hold)
-                fail_msg("TIPPLANE_SEED=%" PRIu64 ", entry %" PRIu64 ": with the word at byte %zu of evidence wiped (it was %d), rule %s breaks law %s: %s", seed, seq, offset, before,
-                         rules[s.rule].name, law_words[law], why);
+                fail_msg("TIPPLANE_SEED=%" PRIu64 ", entry %" PRIu64
+                         ": with the word at byte %zu of evidence wiped (it was %d), rule %s breaks law %s: %s",
+                         seed, seq, offset, before, rules[s.rule].name, law_words[law], why);
 }
 
 /* All of the struct before the arrays, and of the arrays the elements that the moment is about. */
@@ -34,16 +41,26 @@ static void ask_everything(struct campaign *c, struct fold *f)
         for (size_t at = 0; at < sizeof *e; at += 4) /* sizes and counts say where the arrays are: not fields, but the block itself */
                 if (at < offsetof(struct evidence, target_n) || at >= offsetof(struct evidence, seq))
                         ask_mutated(c, f->plan, e, f->copy, at, f->seed, f->seq);
-        const int32_t targets[] = {next, e->touch - 1, 1, 3, 4, e->last_die ? evidence_touches(e)[e->touch_n - 1].target - 1 : -1, f->plan->visits[0], f->plan->prove[0]};
+        const int32_t targets[] = {next,
+                                   e->touch - 1,
+                                   1,
+                                   3,
+                                   4,
+                                   e->last_die ? evidence_touches(e)[e->touch_n - 1].target - 1 : -1,
+                                   f->plan->visits[0],
+                                   f->plan->prove[0]};
         for (size_t i = 0; i < sizeof targets / sizeof targets[0]; i++)
                 for (size_t at = 0; targets[i] >= 0 && at < sizeof(struct target_seen); at += 4)
-                        ask_mutated(c, f->plan, e, f->copy, (size_t)((char *)&evidence_targets(e)[targets[i]] - (char *)(uintptr_t)e) + at, f->seed, f->seq);
+                        ask_mutated(c, f->plan, e, f->copy, (size_t)((char *)&evidence_targets(e)[targets[i]] - (char *)(uintptr_t)e) + at,
+                                    f->seed, f->seq);
         for (uint32_t i = 0; i < e->thing_n && i < 8; i++)
                 ask_mutated(c, f->plan, e, f->copy, (size_t)((char *)&evidence_things(e)[i] - (char *)(uintptr_t)e), f->seed, f->seq);
         for (size_t at = 0; e->interval && at < sizeof(struct interval_seen); at += 4)
-                ask_mutated(c, f->plan, e, f->copy, (size_t)((char *)&evidence_intervals(e)[e->interval - 1] - (char *)(uintptr_t)e) + at, f->seed, f->seq);
+                ask_mutated(c, f->plan, e, f->copy, (size_t)((char *)&evidence_intervals(e)[e->interval - 1] - (char *)(uintptr_t)e) + at,
+                            f->seed, f->seq);
         for (size_t at = 0; e->touch_n && at < sizeof(struct touch_seen); at += 4)
-                ask_mutated(c, f->plan, e, f->copy, (size_t)((char *)&evidence_touches(e)[e->touch_n - 1] - (char *)(uintptr_t)e) + at, f->seed, f->seq);
+                ask_mutated(c, f->plan, e, f->copy, (size_t)((char *)&evidence_touches(e)[e->touch_n - 1] - (char *)(uintptr_t)e) + at,
+                            f->seed, f->seq);
 }
 
 static void nights_mutated(struct campaign *c, uint64_t last)

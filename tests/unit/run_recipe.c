@@ -3,7 +3,11 @@
 #include "tests/unit/recipe_helper.h"
 #include "run/forecast.h"
 
-struct demo { struct arena *arena; struct recipe *recipe; struct plan *plan; };
+struct demo {
+        struct arena *arena;
+        struct recipe *recipe;
+        struct plan *plan;
+};
 
 static void demo_begin(struct demo *d)
 {
@@ -42,8 +46,8 @@ static void the_demo_night_goes_as_planned(void **state)
         assert_int_equal(n.proven, d.plan->visit_n);
         assert_true(forecast.ends);
         assert_int_equal(forecast.touches, touches);
-        printf("%zu devices, %" PRId64 " touches, plan %" PRId64 ", %.0f s forecast, plan %.0f s, %zu bytes of evidence\n", d.plan->visit_n, touches, d.plan->touches_total,
-               forecast.seconds, d.plan->seconds_total, evidence_bytes(d.plan));
+        printf("%zu devices, %" PRId64 " touches, plan %" PRId64 ", %.0f s forecast, plan %.0f s, %zu bytes of evidence\n", d.plan->visit_n,
+               touches, d.plan->touches_total, forecast.seconds, d.plan->seconds_total, evidence_bytes(d.plan));
         assert_int_equal(touches, d.plan->touches_total);
         assert_true(forecast.seconds > 0.95 * d.plan->seconds_total && forecast.seconds < 1.05 * d.plan->seconds_total);
         free(k.touched);
