@@ -84,10 +84,17 @@ static void say(struct store_report *r, const char *sentence)
         snprintf(r->sentence + n, sizeof r->sentence - n, "%s%s", n ? "; " : "", sentence);
 }
 
+enum code index_open(struct store *s, const char *schema_dir, char ret_aside[RUN_PATH + 32], struct tp_error *err)
+{
+        bool fresh;
+        return open_one(s, &s->index, "index.db", "index", APP_INDEX, true, schema_dir, &fresh, ret_aside, err);
+}
+
 static enum code open_files(struct store *s, const char *schema_dir, struct store_report *r, struct tp_error *err)
 {
         char aside[RUN_PATH + 32] = "", sentence[320];
-        bool fresh = false, index_fresh = false;
+        bool fresh = false;
+        int found = 0;
         enum code code = open_one(s, &s->catalogue, "catalogue.db", "catalogue", APP_CATALOGUE, false, schema_dir, &fresh, aside, err);
         if (!code && aside[0]) {
                 snprintf(sentence, sizeof sentence, "catalogue.db was damaged and is set aside as %.160s: documents, tokens and the ledger of touches begin anew; restore a copy to keep them",
@@ -97,9 +104,15 @@ static enum code open_files(struct store *s, const char *schema_dir, struct stor
                 aside[0] = 0;
         }
         if (!code)
-                code = open_one(s, &s->index, "index.db", "index", APP_INDEX, true, schema_dir, &index_fresh, aside, err);
+                code = index_open(s, schema_dir, aside, err);
         if (!code && aside[0]) {
                 snprintf(sentence, sizeof sentence, "index.db was unusable, is set aside as %.160s and was made again from the run files", aside);
+                say(r, sentence);
+        }
+        if (!code)
+                code = recover_runs(s, &found, err);
+        if (!code && found) {
+                snprintf(sentence, sizeof sentence, "%d run files that the catalogue did not know are listed again; touches counted for them are not: restore a copy of catalogue.db for those", found);
                 say(r, sentence);
         }
         if (!code)

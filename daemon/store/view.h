@@ -39,6 +39,8 @@ enum code view_intervals(struct view *, struct arena *, struct interval_row **re
 enum code view_ledger_used(struct view *, const char *kind, const char *serial, const char *part, int32_t *ret, struct tp_error *);
 struct token_row { char id[27], role[12], person[40]; };
 enum code view_token(struct view *, const uint8_t digest[32], struct token_row *ret, struct tp_error *); /* CODE_NOT_FOUND */
+/* All tokens that have not ended, and their digests in the same order: kept in memory by the API, so that `safe` needs no disk. */
+enum code view_tokens(struct view *, struct arena *, struct token_row **ret, uint8_t (**ret_digests)[32], size_t *ret_n, struct tp_error *);
 enum code view_command(struct view *, const char *token, const char *key, struct arena *, int *ret_status, const char **ret_reply, uint8_t ret_request[32], struct tp_error *);
 struct alarm_row { char id[27], cause[40]; const char *sentence, *action; bool latched; char raised[32]; };
 enum code view_alarms(struct view *, struct arena *, struct alarm_row **ret, size_t *ret_n, struct tp_error *);

@@ -160,6 +160,42 @@ enum code view_token(struct view *v, const uint8_t digest[32], struct token_row 
         return code ? code : row_read(&v->catalogue, q, NULL, ret, token_each, "such token, or it has ended", err);
 }
 
+struct token_digest_row { struct token_row row; uint8_t digest[32]; };
+static enum code token_digest_each(sqlite3_stmt *q, struct arena *a, void *row, struct tp_error *err)
+{
+        struct token_digest_row *t = row;
+        memcpy(t->digest, sqlite3_column_blob(q, 3), 32); /* the schema says 32 bytes */
+        return token_each(q, a, &t->row, err);
+}
+
+enum code view_tokens(struct view *v, struct arena *a, struct token_row **ret, uint8_t (**ret_digests)[32], size_t *ret_n, struct tp_error *err)
+{
+        struct rows rows = { .arena = a, .size = sizeof(struct token_digest_row) };
+        sqlite3_stmt *q = NULL;
+        enum code code = view_catalogue(v, err);
+        if (!code)
+                code = db_ask(&v->catalogue, &q, err,
+                              "SELECT t.id,t.role,p.name,t.digest FROM token t JOIN person p ON p.id=t.person WHERE t.revoked_us IS NULL AND (t.expires_us IS NULL OR t.expires_us>?)", "i",
+                              world_wall_us(v->s->w));
+        if (!code)
+                code = rows_read(&v->catalogue, q, &rows, token_digest_each, err);
+        struct token_digest_row *all = rows.at;
+        struct token_row *list = code ? NULL : arena_take(a, (rows.n + 1) * sizeof *list);
+        uint8_t(*digests)[32] = code ? NULL : arena_take(a, (rows.n + 1) * sizeof *digests);
+        if (!code && (!list || !digests))
+                code = tp_fail_memory(err);
+        if (code)
+                return code;
+        for (size_t i = 0; i < rows.n; i++) {
+                list[i] = all[i].row;
+                memcpy(digests[i], all[i].digest, 32);
+        }
+        *ret = list;
+        *ret_digests = digests;
+        *ret_n = rows.n;
+        return CODE_OK;
+}
+
 enum code view_token_count(struct store *s, int64_t *ret, struct tp_error *err)
 {
         struct view *v = view_open(s, NULL, INT64_MAX, err);

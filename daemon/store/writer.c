@@ -108,7 +108,7 @@ void db_checkpoint(struct db *db, bool truncate)
 static enum code reopen(struct store *s, struct tp_error *err)
 {
         int64_t there = 1;
-        char path[STORE_PATH];
+        char path[STORE_PATH], aside[RUN_PATH + 32] = "";
         batch_roll_back(s);
         db_close(&s->catalogue);
         db_close(&s->index);
@@ -120,15 +120,14 @@ static enum code reopen(struct store *s, struct tp_error *err)
                 code = db_int(&s->catalogue, &there, 0, err, "SELECT count(*) FROM ledger WHERE run=? AND seq=?", "ti", s->ledger_known.run, (int64_t)s->ledger_known.seq);
         if (!code && !there)
                 code = tp_fail(err, CODE_DAMAGED, "catalogue.db: a ledger row that was on disk is gone; the disk forgets");
-        path_in(s, "index.db", path);
         if (!code)
-                code = db_open(&s->index, s->w, path, "index.db", DB_WRITE_EXISTING, err);
-        if (!code)
-                code = db_settle(&s->index, APP_INDEX, true, err);
+                code = index_open(s, NULL, aside, err); /* a damaged one is set aside: what is derived must not stop what is measured */
         for (int i = 0; i < s->slot_n && !code; i++) {
                 code = slot_reopen(s, s->slots[i], err);
                 s->slots[i]->batch_seq = s->slots[i]->last_seq;
         }
+        if (!code && aside[0])
+                code = index_fill(s, err);
         struct db *dbs[RUNS_OPEN_MAX + 2] = { &s->catalogue, &s->index };
         for (int i = 0; i < s->slot_n; i++)
                 dbs[2 + i] = &s->slots[i]->db;

@@ -159,6 +159,36 @@ static void a_disk_that_fails_twice_stops_the_store_and_says_so(void **state)
         bed_touch(b, RUN_A, 1, 300, 21);
 }
 
+static void a_broken_index_does_not_stop_what_is_measured(void **state)
+{
+        struct room *r = *state;
+        struct bed *b = r->b;
+        char path[300], aside[320];
+        struct stat st;
+        bed_run(b, RUN_A, 1);
+        bed_touch(b, RUN_A, 1, 10, 21);
+        for (int i = 0; i < 100 && store_health(b->s).wal_bytes; i++) /* until a pause has emptied the logs */
+                b->w->task->sleep_until(b->w, world_boot_ns(b->w) + 50 * NS_PER_MS);
+        snprintf(path, sizeof path, "%s/index.db", b->dir);
+        snprintf(aside, sizeof aside, "%s.damaged-1", path);
+        FILE *f = fopen(path, "r+b");
+        assert_non_null(f);
+        for (int i = 0; i < 2000; i++)
+                fputs("scratched disk ", f);
+        fclose(f);
+        atomic_store(&r->disk->sync_fails, 1); /* makes the store open everything anew */
+        bed_touch(b, RUN_A, 1, 20, 21);
+        assert_int_equal(stat(aside, &st), 0);
+        assert_false(store_health(b->s).failed);
+        struct arena *a = arena_new(0);
+        struct run_row row;
+        struct view *v = view_open(b->s, NULL, INT64_MAX, &b->err);
+        must(b, view_run(v, RUN_A, a, &row, &b->err), __LINE__);
+        assert_string_equal(row.wafer, "W7");
+        view_close(v);
+        arena_free(a);
+}
+
 int main(void)
 {
         const struct CMUnitTest tests[] = {
@@ -166,6 +196,7 @@ int main(void)
                 cmocka_unit_test_setup_teardown(a_durable_work_that_meets_the_full_disk_is_written_from_the_reserve, setup, teardown),
                 cmocka_unit_test_setup_teardown(one_failed_sync_is_never_repeated_on_the_same_handle, setup, teardown),
                 cmocka_unit_test_setup_teardown(a_disk_that_fails_twice_stops_the_store_and_says_so, setup, teardown),
+                cmocka_unit_test_setup_teardown(a_broken_index_does_not_stop_what_is_measured, setup, teardown),
         };
         return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -432,6 +432,35 @@ static void a_deleted_index_is_made_again_and_equal(void **state)
         free(before);
 }
 
+static void runs_come_back_when_the_catalogue_is_lost(void **state)
+{
+        struct bed *b = *state;
+        struct arena *a = arena_new(0);
+        char digest[65], path[300];
+        bed_run(b, RUN_A, 1);
+        bed_touch(b, RUN_A, 1, 10, 21);
+        bed_seal(b, RUN_A);
+        bed_run(b, RUN_B, 2);
+        bed_touch(b, RUN_B, 2, 10, 21);
+        snprintf(digest, sizeof digest, "%s", row_of(b, RUN_A, a).sha256);
+        bed_close(b);
+        snprintf(path, sizeof path, "%s/catalogue.db", b->dir);
+        FILE *f = fopen(path, "wb"); /* damaged beyond reading */
+        assert_non_null(f);
+        for (int i = 0; i < 1000; i++)
+                fputs("not a catalogue ", f);
+        fclose(f);
+        bed_open(b);
+        assert_non_null(strstr(b->report.sentence, "catalogue.db.damaged-1"));
+        assert_int_equal(b->report.runs_open, 1);
+        assert_int_equal(b->report.runs_sealed, 1);
+        assert_string_equal(row_of(b, RUN_A, a).sha256, digest);
+        assert_string_equal(row_of(b, RUN_A, a).state, "finished");
+        assert_int_equal(store_next_number(b->s), 3);
+        bed_touch(b, RUN_B, 2, 20, 21);
+        arena_free(a);
+}
+
 /* ---- audit --------------------------------------------------------------------------------------------------------------------------------------- */
 
 static void a_changed_audit_row_is_named(void **state)
@@ -610,7 +639,7 @@ int main(void)
                 T(a_seal_waits_for_readers_and_refuses_new_ones), T(a_damaged_run_is_set_aside_and_the_daemon_starts),
                 T(a_missing_run_file_is_said_and_its_spent_touches_stay), T(a_run_that_was_never_answered_is_gone),
                 T(a_second_store_on_the_same_directory_is_refused_by_name), T(a_database_of_a_later_version_is_refused_in_one_sentence),
-                T(a_run_of_a_later_version_is_left_alone), T(a_catalogue_is_copied_before_it_is_migrated), T(a_deleted_index_is_made_again_and_equal),
+                T(a_run_of_a_later_version_is_left_alone), T(a_catalogue_is_copied_before_it_is_migrated), T(a_deleted_index_is_made_again_and_equal), T(runs_come_back_when_the_catalogue_is_lost),
                 T(a_changed_audit_row_is_named), T(the_first_start_makes_one_token_and_keeps_only_its_digest), T(nothing_that_was_answered_is_lost_by_kill_9),
         };
         return cmocka_run_group_tests(tests, NULL, NULL);
