@@ -352,12 +352,29 @@ done:
         arena_free(arena);
 }
 
+static void export_files(struct night *n)
+{
+        struct tp_error err = { 0 };
+        char from[400], to[400];
+        if (!n->plan->export_dir || store_path_of_run(house_store(n->house), n->run, from, sizeof from, &err))
+                return;
+        snprintf(to, sizeof to, "%s/%llu.run", n->plan->export_dir, (unsigned long long)n->plan->seed);
+        if (!sim_export(n->sim, from, to))
+                fail(n, "%s could not be exported", from);
+        snprintf(to, sizeof to, "%s/%llu.truth.json", n->plan->export_dir, (unsigned long long)n->plan->seed);
+        if (!sim_export(n->sim, "/demo/truth.json", to))
+                fail(n, "the truth could not be exported");
+        snprintf(to, sizeof to, "%s/%llu.truth.json.events", n->plan->export_dir, (unsigned long long)n->plan->seed);
+        if (!sim_export(n->sim, "/demo/truth.json.events", to))
+                fail(n, "the truth's events could not be exported");
+}
+
 static void judge_world(struct night *n)
 {
         struct text truth;
         struct tp_error err = { 0 };
         text_init(&truth, 0);
-        if (n->w->file->read(n->w, "/demo/truth.json", 16u << 20, &truth, &err) == CODE_OK && has(text_of(&truth), "\"crash\""))
+        if (n->w->file->read(n->w, "/demo/truth.json.events", 16u << 20, &truth, &err) == CODE_OK && has(text_of(&truth), "\"crash\""))
                 fail(n, "the stage moved sideways in contact: law 1");
         text_done(&truth);
         struct state_read state = { 0 };
@@ -383,6 +400,7 @@ void night_run(const struct night_plan *plan, struct night_end *ret)
         sim_disk(n->sim)->sync_lies = plan->sync_lies;
         put(n, "/demo/scenario.json", plan->scenario, plan->scenario_n);
         put(n, "/demo/tiny.json", plan->recipe, plan->recipe_n);
+        put(n, "/demo/recipe.json", plan->recipe, plan->recipe_n);
         int64_t begun = world_boot_ns(n->w);
         bool killed_at_seq = false;
         while (!ret->why[0] && world_boot_ns(n->w) - begun < LIMIT_NS) {
@@ -416,6 +434,8 @@ void night_run(const struct night_plan *plan, struct night_end *ret)
                 judge_file(n);
         if (!ret->why[0])
                 judge_world(n);
+        if (!ret->why[0])
+                export_files(n);
         if (n->house)
                 house_close(n->house);
         sim_process_end(n->daemon_process);

@@ -16,6 +16,8 @@ struct night_plan {
         uint64_t kill_at_seq;                       /* kill the daemon when the journal reaches this entry, 0: no */
         bool commands;                              /* pause, resume, skip a die, finish early */
         bool loud;
+        const char *export_dir;                     /* the sealed run file and the truth are copied there; NULL: no */
+        uint64_t scenario_seed;                     /* of the simulated wafer; 0: by the seed */
 };
 struct night_end {
         bool sealed, safe, latched;

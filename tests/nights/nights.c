@@ -52,10 +52,11 @@ static void print_night(uint64_t seed, const struct night_end *e)
 int main(int argc, char **argv)
 {
         static const struct option options[] = { { "first", 1, NULL, 'f' }, { "seeds", 1, NULL, 's' },   { "twice", 0, NULL, 't' }, { "only", 1, NULL, 'o' },
-                                                 { "loud", 0, NULL, 'l' },  { "control", 1, NULL, 'c' }, { NULL, 0, NULL, 0 } };
+                                                 { "loud", 0, NULL, 'l' },  { "export", 1, NULL, 'e' },  { "control", 1, NULL, 'c' }, { NULL, 0, NULL, 0 } };
         uint64_t first = 1, seeds = 50, failed = 0, latched = 0, entries = 0, sweeps = 0, deaths = 0, cuts = 0;
         bool twice = false, loud = false;
         const char *only = NULL, *control = NULL;
+        struct night_plan plan = { 0 };
         for (int c; (c = getopt_long(argc, argv, "", options, NULL)) != -1;)
                 switch (c) {
                 case 'f': first = strtoull(optarg, NULL, 10); break;
@@ -63,6 +64,7 @@ int main(int argc, char **argv)
                 case 't': twice = true; break;
                 case 'l': loud = true; break;
                 case 'o': only = optarg; break;
+                case 'e': plan.export_dir = optarg; break;
                 case 'c': control = optarg; break;
                 default: return 2;
                 }
@@ -70,7 +72,7 @@ int main(int argc, char **argv)
                 fprintf(stderr, "usage: nights [--first N] [--seeds N] [--twice] [--only CLASS] [--control lies] [--loud] RECIPE SCENARIO\n");
                 return 2;
         }
-        struct night_plan plan = { .loud = loud };
+        plan.loud = loud;
         plan.recipe = slurp(argv[optind], &plan.recipe_n);
         plan.scenario = slurp(argv[optind + 1], &plan.scenario_n);
         struct timespec a, b;
