@@ -245,6 +245,15 @@ void show(struct runner *r, bool now)
                 free(s);
                 return; /* the old snapshot stays */
         }
+        if (r->can_arena) {
+                struct text can;
+                text_init(&can, 0);
+                struct json_out co = json_to(&can);
+                fields_write(&capability_object, &r->can, &co, NULL);
+                s->can_json = text_take(&can, NULL);
+                text_done(&can);
+        }
+        s->in_hand = r->active && r->e;
         s->version = ++r->version;
         s->epoch = store_epoch(r->store);
         snprintf(s->run, sizeof s->run, "%s", r->run);

@@ -35,6 +35,7 @@ static void snapshot_free(struct snapshot *s)
         free(s->station_json);
         free(s->run_json);
         free(s->map_json);
+        free(s->can_json);
         free(s);
 }
 

@@ -25,6 +25,8 @@ struct snapshot {
         uint32_t epoch;
         char run[27];                /* "" when none */
         char *station_json, *run_json, *map_json; /* objects as in openapi.yaml: Station, Run, Map (progress per die); never NULL */
+        char *can_json;              /* what the station said it can do (capability_object); NULL before it first answered */
+        bool in_hand;                /* run, run_json and map_json are of a run that goes on */
         bool ready; char not_ready_why[160];
         double night_seconds, waited_seconds; /* station time of the run so far; time instruments waited for the daemon */
         uint64_t touches_good, touches_doubtful, touches_absent, sweeps, steps, commits; double loop_lag_s;

@@ -34,7 +34,7 @@ enum code view_runs(struct view *v, const char *after, size_t limit, struct aren
 {
         struct rows rows = { .arena = a, .size = sizeof **ret };
         sqlite3_stmt *q = NULL;
-        enum code code = view_catalogue(v, err);
+        enum code code = view_index(v, err);
         if (!code)
                 code = db_ask(&v->catalogue, &q, err, RUN_COLUMNS "WHERE r.number<coalesce((SELECT number FROM run WHERE id=?),9223372036854775807) ORDER BY r.number DESC LIMIT ?",
                               "ti", after, limit ? (int64_t)limit : INT64_C(-1));
@@ -53,7 +53,7 @@ enum code view_run(struct view *v, const char *id, struct arena *a, struct run_r
         char what[48];
         snprintf(what, sizeof what, "run %.30s", id);
         memset(ret, 0, sizeof *ret);
-        enum code code = view_catalogue(v, err);
+        enum code code = view_index(v, err);
         if (!code)
                 code = db_ask(&v->catalogue, &q, err, RUN_COLUMNS "WHERE r.id=?", "t", id);
         return code ? code : row_read(&v->catalogue, q, a, ret, run_each, what, err);
@@ -272,7 +272,7 @@ enum code view_events(struct view *v, uint64_t after, size_t limit, struct arena
         struct rows rows = { .arena = a, .size = sizeof **ret };
         sqlite3_stmt *q = NULL;
         int64_t first = 0;
-        enum code code = view_catalogue(v, err);
+        enum code code = view_index(v, err);
         if (!code)
                 code = db_int(&v->catalogue, &first, 0, err, "SELECT min(seq) FROM ix.event", "");
         if (!code)
