@@ -39,7 +39,7 @@ struct item { /* one submitted work; lives in the work's arena */
         struct tp_error err;
         uint64_t event_seq;
 };
-enum { MESSAGE_WORK = 1, MESSAGE_CLOSE };
+enum { MESSAGE_WORK = 1, MESSAGE_CLOSE, MESSAGE_INDEX /* somebody deleted index.db */ };
 
 struct store {
         const struct world *w;
@@ -49,7 +49,7 @@ struct store {
         struct lock *mutex;
         struct inbox *in;
         struct task *task;
-        struct message close;
+        struct message close, index_lost;
         uint8_t boot[16];
         /* the writer's */
         struct db catalogue, index;
@@ -63,7 +63,7 @@ struct store {
         uint32_t epoch;
         int64_t next_number, waiting_bytes;
         size_t waiting_n;
-        bool closing;
+        bool closing, index_is_lost; /* index_is_lost: the message is on its way */
         struct item *oldest, *newest;
         struct store_health health;
 };

@@ -142,6 +142,8 @@ static void dispose(struct store *s)
         free(s);
 }
 
+static void keep_message(struct message *m) { (void)m; } /* it lies in the store itself */
+
 static struct store *store_make(const struct world *w, const char *dir, const char *build, const struct store_sizes *sizes, struct tp_error *err)
 {
         struct store *s = calloc(1, sizeof *s);
@@ -161,6 +163,7 @@ static struct store *store_make(const struct world *w, const char *dir, const ch
         s->sizes.reserve_bytes = sizes->reserve_bytes ? sizes->reserve_bytes : w->virtual_time ? RESERVE_BYTES_VIRTUAL : RESERVE_BYTES;
         s->sizes.queue_bytes = sizes->queue_bytes ? sizes->queue_bytes : QUEUE_BYTES;
         s->sizes.queue_works = sizes->queue_works ? sizes->queue_works : QUEUE_WORKS;
+        s->index_lost = (struct message){ .kind = MESSAGE_INDEX, .free = keep_message };
         world_random(w, s->boot, sizeof s->boot);
         s->mutex = w->task->lock_new(w);
         s->in = w->task->inbox_new(w, 0);
@@ -213,7 +216,7 @@ void store_close(struct store *s)
         lock(s);
         s->closing = true;
         unlock(s);
-        s->close.kind = MESSAGE_CLOSE;
+        s->close = (struct message){ .kind = MESSAGE_CLOSE, .free = keep_message };
         s->w->task->post(s->w, s->in, &s->close); /* an inbox without a limit takes it */
         s->w->task->join(s->w, s->task);
         if (!s->health.failed) {

@@ -40,12 +40,33 @@ enum code view_catalogue(struct view *v, struct tp_error *err)
         if (code)
                 return code;
         v->catalogue.deadline_ns = v->deadline_ns;
-        path_in(v->s, "index.db", path);
-        code = db_run(&v->catalogue, err, "ATTACH ? AS ix", "t", path);
-        if (!code)
-                code = db_run(&v->catalogue, err, "BEGIN", "");
+        code = db_run(&v->catalogue, err, "BEGIN", "");
         if (code)
                 db_close(&v->catalogue);
+        return code;
+}
+
+/* index.db may be deleted at any time: whoever notices tells the writer, which makes it again. */
+enum code view_index(struct view *v, struct tp_error *err)
+{
+        struct store *s = v->s;
+        char path[STORE_PATH];
+        int64_t size;
+        enum code code = view_catalogue(v, err);
+        if (code || v->has_index)
+                return code;
+        path_in(s, "index.db", path);
+        if (s->w->file->size(s->w, path, &size, NULL) == CODE_NOT_FOUND) {
+                lock(s);
+                if (!s->index_is_lost && !s->closing) {
+                        s->index_is_lost = true;
+                        s->w->task->post(s->w, s->in, &s->index_lost);
+                }
+                unlock(s);
+                return tp_fail(err, CODE_BUSY, "index.db was deleted and is being made again from the run files; ask again in a moment");
+        }
+        code = db_run(&v->catalogue, err, "ATTACH ? AS ix", "t", path);
+        v->has_index = !code;
         return code;
 }
 

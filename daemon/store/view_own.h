@@ -10,10 +10,12 @@ struct view {
         char run[27], name[40];
         int64_t deadline_ns;
         bool counted;        /* as a reader of the catalogue */
-        struct db catalogue; /* with index.db attached as ix; opened when first asked */
+        bool has_index;      /* index.db is attached to the catalogue's connection as ix */
+        struct db catalogue; /* opened when first asked */
         struct db file;      /* the run's */
 };
 enum code view_catalogue(struct view *, struct tp_error *); /* opens it if it is not */
+enum code view_index(struct view *, struct tp_error *);     /* and the index beside it */
 enum code view_file(struct view *, struct tp_error *);      /* CODE_STATE when the view was opened without a run */
 
 /* Rows gathered in an array that doubles inside the arena. */

@@ -30,6 +30,22 @@ static void batch_add(struct batch *b, struct message *m)
         b->ends = has_seal(item->work) || b->n == BATCH_WORKS || b->bytes >= BATCH_BYTES;
 }
 
+/* Somebody deleted the index.  Between batches, so no transaction is open. */
+static void index_again(struct store *s)
+{
+        char aside[RUN_PATH + 32] = "";
+        struct tp_error err = { .code = CODE_OK };
+        db_close(&s->index);
+        enum code code = index_open(s, NULL, aside, &err);
+        if (!code)
+                code = index_fill(s, &err);
+        lock(s);
+        s->index_is_lost = false;
+        if (code)
+                s->health.failed = true; /* nothing can be created in the directory any more */
+        unlock(s);
+}
+
 /* Waits until `idle_ns` for a first work, then gathers.  False when nothing came; *ret_close when the store is to end after this batch. */
 static bool batch_collect(struct store *s, struct batch *b, int64_t idle_ns, bool *ret_close)
 {
@@ -42,6 +58,11 @@ static bool batch_collect(struct store *s, struct batch *b, int64_t idle_ns, boo
                 if (m->kind == MESSAGE_CLOSE) {
                         *ret_close = true;
                         break;
+                }
+                if (m->kind == MESSAGE_INDEX) {
+                        index_again(s);
+                        m = s->w->task->take(s->w, s->in, b->n ? 0 : idle_ns);
+                        continue;
                 }
                 batch_add(b, m);
                 is_hasty = is_hasty || b->items[b->n - 1]->durability == DURABLE;

@@ -432,6 +432,36 @@ static void a_deleted_index_is_made_again_and_equal(void **state)
         free(before);
 }
 
+static void an_index_deleted_under_the_running_daemon_is_made_again(void **state)
+{
+        struct bed *b = *state;
+        struct arena *a = arena_new(0);
+        struct run_row row;
+        char path[300];
+        uint8_t digest[32] = { 0 };
+        struct token_row token;
+        enum code code = CODE_BUSY;
+        bed_run(b, RUN_A, 1);
+        static const char *const tails[] = { "", "-wal", "-shm" };
+        for (int i = 0; i < 3; i++) {
+                snprintf(path, sizeof path, "%s/index.db%s", b->dir, tails[i]);
+                assert_int_equal(unlink(path), 0);
+        }
+        for (int i = 0; i < 200 && code == CODE_BUSY; i++) {
+                struct view *v = view_open(b->s, NULL, INT64_MAX, &b->err);
+                assert_non_null(v);
+                assert_int_equal(view_token(v, digest, &token, &b->err), CODE_NOT_FOUND); /* who may do what does not depend on it */
+                code = view_run(v, RUN_A, a, &row, &b->err);
+                assert_true(i > 0 || code == CODE_BUSY);
+                view_close(v);
+                b->w->task->sleep_until(b->w, world_boot_ns(b->w) + 10 * NS_PER_MS);
+        }
+        must(b, code, __LINE__);
+        assert_string_equal(row.recipe_name, "demo");
+        bed_touch(b, RUN_A, 1, 10, 21);
+        arena_free(a);
+}
+
 static void runs_come_back_when_the_catalogue_is_lost(void **state)
 {
         struct bed *b = *state;
@@ -639,7 +669,7 @@ int main(void)
                 T(a_seal_waits_for_readers_and_refuses_new_ones), T(a_damaged_run_is_set_aside_and_the_daemon_starts),
                 T(a_missing_run_file_is_said_and_its_spent_touches_stay), T(a_run_that_was_never_answered_is_gone),
                 T(a_second_store_on_the_same_directory_is_refused_by_name), T(a_database_of_a_later_version_is_refused_in_one_sentence),
-                T(a_run_of_a_later_version_is_left_alone), T(a_catalogue_is_copied_before_it_is_migrated), T(a_deleted_index_is_made_again_and_equal), T(runs_come_back_when_the_catalogue_is_lost),
+                T(a_run_of_a_later_version_is_left_alone), T(a_catalogue_is_copied_before_it_is_migrated), T(a_deleted_index_is_made_again_and_equal), T(runs_come_back_when_the_catalogue_is_lost), T(an_index_deleted_under_the_running_daemon_is_made_again),
                 T(a_changed_audit_row_is_named), T(the_first_start_makes_one_token_and_keeps_only_its_digest), T(nothing_that_was_answered_is_lost_by_kill_9),
         };
         return cmocka_run_group_tests(tests, NULL, NULL);
