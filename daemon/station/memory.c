@@ -1,5 +1,7 @@
 /* memory.c: see memory.h.
  * Idea        lines are posted to one task that appends them in batches; the fate of the last 4096 steps is kept in memory beside it.
+ * Full disk   never keeps the station from starting or from making safe: what could not be written is owed, and goes before the next line; only the
+ *             beginning of a step is refused then.
  * Invariants  `lock` guards the fates and is never held while the disk is asked. */
 #include "station/memory.h"
 #include <inttypes.h>
@@ -7,7 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { FATES = 4096, LINE_MAX_BYTES = 2048, BATCH_BYTES = 64 * 1024, GATHER_MS = 200, BEGIN_WAIT_S = 5 };
+enum { FATES = 4096, LINE_MAX_BYTES = 2048, BATCH_BYTES = 64 * 1024, GATHER_MS = 200, BEGIN_WAIT_S = 5, OWED_RETRY_S = 1, OWED_BYTES_MAX = 256 * 1024 };
 enum { FILE_BYTES_MAX = 32 << 20 };
 enum { MEMORY_LINE = 1, MEMORY_QUIT, MEMORY_WRITTEN };
 
@@ -26,6 +28,8 @@ struct memory {
         size_t fate_n; /* ever put; the place is fate_n % FATES */
         uint64_t token;
         int64_t bytes;
+        struct text owed;  /* the writing task's own, once it runs */
+        bool torn;         /* the last write failed: the file may end inside a line */
         uint32_t boot_count, epoch;
         bool latched;
 };
@@ -133,24 +137,46 @@ static void rotate(struct memory *m)
         text_done(&head);
 }
 
-static void write_batch(struct memory *m, struct line *first)
+/* A line that somebody waited for is answered, not owed: its step does not begin. */
+static void owe(struct memory *m, const struct line *first)
+{
+        for (const struct line *l = first; l; l = (const struct line *)l->message.next)
+                if (!l->reply && m->owed.n + strlen(l->text) <= OWED_BYTES_MAX)
+                        text_put(&m->owed, l->text);
+}
+
+static enum code append(struct memory *m, const struct line *first, struct tp_error *err)
 {
         struct text batch;
-        struct tp_error err = {0};
         text_init(&batch, 0);
-        for (struct line *l = first; l; l = (struct line *)l->message.next)
+        text_put(&batch, m->torn ? "\n" : "");
+        text_put(&batch, text_of(&m->owed));
+        for (const struct line *l = first; l; l = (const struct line *)l->message.next)
                 text_put(&batch, l->text);
-        enum code code = text_ok(&batch) ? m->w->file->append(m->w, m->path, text_of(&batch), batch.n, &err) : tp_fail_memory(&err);
-        if (code)
-                log_event(m->log, LOG_ERROR, "log.write", "msg=\"%s\"", err.text);
-        else
+        enum code code = text_ok(&batch) ? m->w->file->append(m->w, m->path, text_of(&batch), batch.n, err) : tp_fail_memory(err);
+        m->torn = code != CODE_OK;
+        if (!code) {
                 m->bytes += (int64_t)batch.n;
+                text_clear(&m->owed);
+        }
+        text_done(&batch);
+        return code;
+}
+
+static void write_batch(struct memory *m, struct line *first)
+{
+        struct tp_error err = {0};
+        bool was_torn = m->torn;
+        enum code code = append(m, first, &err);
+        if (code && !was_torn)
+                log_event(m->log, LOG_ERROR, "log.write", "msg=\"%s; no step begins until it can be written\"", err.text);
+        if (code)
+                owe(m, first);
         for (struct line *next, *l = first; l; l = next) {
                 next = (struct line *)l->message.next;
                 answer(m, l, code, &err);
                 line_free(&l->message);
         }
-        text_done(&batch);
         if (m->bytes > FILE_BYTES_MAX)
                 rotate(m);
 }
@@ -161,9 +187,9 @@ static void memory_run(void *arg)
         for (bool quit = false; !quit;) {
                 struct line *first = NULL, **last = &first;
                 size_t bytes = 0;
-                int64_t deadline = INT64_MAX;
+                int64_t deadline = INT64_MAX, retry = m->owed.n ? world_boot_ns(m->w) + OWED_RETRY_S * NS_PER_S : INT64_MAX;
                 for (bool more = true; more && bytes < BATCH_BYTES;) {
-                        struct message *got = m->w->task->take(m->w, m->in, deadline);
+                        struct message *got = m->w->task->take(m->w, m->in, first ? deadline : retry);
                         if (!got)
                                 break;
                         if (got->kind == MEMORY_QUIT) {
@@ -181,7 +207,7 @@ static void memory_run(void *arg)
                         if (l->urgent)
                                 more = m->w->task->waiting(m->w, m->in) > 0; /* what waits already comes along */
                 }
-                if (first)
+                if (first || m->owed.n)
                         write_batch(m, first);
         }
 }
@@ -346,8 +372,7 @@ static enum code read_file(struct memory *m, struct memory_start *start, struct 
         else if (!code) {
                 read_lines(m, text_of(&whole), whole.n, start);
                 m->bytes = (int64_t)whole.n;
-                if (whole.n && whole.at[whole.n - 1] != '\n') /* a torn last line: what follows must not be glued to it */
-                        code = m->w->file->append(m->w, m->path, "\n", 1, err);
+                m->torn = whole.n && whole.at[whole.n - 1] != '\n'; /* what follows must not be glued to it */
         }
         text_done(&whole);
         return code;
@@ -366,6 +391,7 @@ static void unfinished(struct memory *m, struct memory_start *start)
         }
 }
 
+/* The first write of a start: a path that cannot be is said now, a disk that is full or broken is only owed. */
 static enum code boot_line(struct memory *m, const char *build, struct tp_error *err)
 {
         struct text t;
@@ -375,9 +401,16 @@ static enum code boot_line(struct memory *m, const char *build, struct tp_error 
         json_text(&o, "build", build);
         json_close(&o, '}');
         text_put(&t, "\n");
-        enum code code = m->w->file->append(m->w, m->path, text_of(&t), t.n, err);
+        text_put(&m->owed, text_of(&t));
         text_done(&t);
-        return code;
+        struct tp_error mine = {0};
+        enum code code = append(m, NULL, &mine);
+        if (code == CODE_OK)
+                return code;
+        if (code != CODE_DISK_FULL && code != CODE_DISK)
+                return tp_fail(err, code, "%s", mine.text);
+        log_event(m->log, LOG_ERROR, "log.write", "msg=\"%s; the station makes safe what it finds, no step begins until its log can be written\"", mine.text);
+        return CODE_OK;
 }
 
 enum code memory_open(const struct world *w, const char *path, const char *build, const struct log *log, struct memory **ret, struct memory_start *ret_start,
@@ -391,6 +424,7 @@ enum code memory_open(const struct world *w, const char *path, const char *build
         m->w = w;
         m->log = log;
         m->path = strdup(path);
+        text_init(&m->owed, 0);
         m->in = w->task->inbox_new(w, 4096);
         m->lock = w->task->lock_new(w);
         if (!m->path || !m->in || !m->lock)
@@ -432,6 +466,7 @@ void memory_close(struct memory *m)
                 m->w->task->inbox_free(m->w, m->in);
         if (m->lock)
                 m->w->task->lock_free(m->w, m->lock);
+        text_done(&m->owed);
         free(m->path);
         free(m);
 }

@@ -124,6 +124,14 @@ static void a_log_that_cannot_be_written_lets_no_step_begin(void **state)
         snprintf(command, sizeof command, "rm %s && mkdir %s", p->path, p->path);
         assert_int_equal(system(command), 0);
         assert_int_not_equal(memory_begin(m, 5, STEP_LOWER, p->reply, &err), CODE_OK);
+        memory_epoch(m, 4); /* owed */
+        assert_int_not_equal(memory_begin(m, 6, STEP_LOWER, p->reply, &err), CODE_OK);
+        snprintf(command, sizeof command, "rmdir %s", p->path);
+        assert_int_equal(system(command), 0);
+        assert_int_equal(memory_begin(m, 7, STEP_LOWER, p->reply, &err), CODE_OK);
+        memory_close(m);
+        m = open_log(p, &start);
+        assert_true(start.epoch == 4 && start.unfinished_n == 1 && start.unfinished[0] == 7);
         memory_close(m);
 }
 
