@@ -285,7 +285,7 @@ struct fake {
         int at, boot;
         int32_t *touched; /* physical touches per thing */
         double drift, share_doubtful, share_absent, share_flagged, share_fail, share_check_fails, share_refused, share_place_wrong;
-        int faults_left;
+        int faults_left, fails_next; /* so many steps in a row fail */
         const char *broken; /* what would have been broken, NULL: nothing */
 };
 static inline struct state_read fake_state(const struct fake *k)
@@ -319,6 +319,10 @@ static inline enum code fake_do(struct fake *k, const struct plan *p, const stru
         const struct target *t = s->args.target >= 0 ? &p->targets[s->args.target] : NULL;
         bool fails = k->faults_left > 0 && dice_is(&k->dice, k->share_fail);
         k->faults_left -= fails;
+        if (k->fails_next > 0 && step_rows[s->kind].by_station) {
+                k->fails_next--;
+                fails = true;
+        }
         if (k->latched && step_rows[s->kind].hazardous)
                 fake_break(k, "a latched station was moved");
         switch (s->kind) {
@@ -405,7 +409,7 @@ static inline enum code fake_do(struct fake *k, const struct plan *p, const stru
         case STEP_KIND_COUNT:
                 break;
         }
-        if (fails && step_rows[s->kind].by_station && dice_is(&k->dice, 0.2))
+        if (fails && step_rows[s->kind].by_station && !k->fails_next && dice_is(&k->dice, 0.2))
                 k->blind = true;
         o->state = fake_state(k);
         return fails ? (step_rows[s->kind].by_station ? CODE_TIMED_OUT : CODE_CANCELLED) : CODE_OK;

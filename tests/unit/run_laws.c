@@ -275,6 +275,37 @@ static void a_forecast_says_what_it_waits_for(void **state)
         free(b);
 }
 
+static void failures_are_held_off_ever_longer_and_then_a_person_is_asked(void **state)
+{
+        (void)state;
+        struct bench *b = bench_new(&bench_standard);
+        struct fold f;
+        struct fake k = fake_new(&b->plan, 1);
+        int64_t held[16] = {0};
+        int n = 0;
+        fold_begin(&f, &b->plan, 1);
+        fold_note(&f, NOTE_RUN_STARTED);
+        struct step s = go_to(&f, &k, STEP_MOVE, PURPOSE_CALIBRATE);
+        for (; n < 16 && s.kind == STEP_MOVE; n++) {
+                held[n] = s.not_before_ns ? s.not_before_ns - f.now_ns : 0;
+                assert_int_equal(decide(&b->plan, f.e, f.now_ns + 5).not_before_ns, s.not_before_ns); /* asking again does not put it off */
+                assert_true(s.deadline_ns >= s.not_before_ns + step_rows[STEP_MOVE].deadline_ns);
+                struct entry entry = {.phase = PHASE_OUTCOME, .kind = s.kind, .code = CODE_TIMED_OUT, .step = fold_intend(&f, &s)};
+                entry.body.outcome.state = fake_state(&k);
+                fold_put(&f, &entry);
+                s = decide(&b->plan, f.e, f.now_ns);
+        }
+        assert_int_equal(n, 8);
+        assert_true(held[0] == 0 && held[1] == 0 && held[2] == 250000000 && held[3] == 500000000 && held[7] == 8000000000);
+        assert_string_equal(rules[s.rule].name, "stuck");
+        assert_true(rules[s.rule].needs_person && evidence_is_safe(f.e));
+        fold_note(&f, NOTE_RESUME);
+        assert_int_equal(decide(&b->plan, f.e, f.now_ns).kind, STEP_MOVE);
+        free(k.touched);
+        fold_end(&f);
+        free(b);
+}
+
 /* Budget on the path of one touch: decide, laws and fold within 20 us (debug build, one core shared with others: the claim is asked of
  * processor time). */
 static void fifty_thousand_decisions_a_second(void **state)
@@ -322,6 +353,7 @@ int main(void)
                 cmocka_unit_test(a_journal_that_does_not_fit_is_refused_and_changes_nothing),
                 cmocka_unit_test(the_forecast_is_the_night_that_follows),
                 cmocka_unit_test(a_forecast_says_what_it_waits_for),
+                cmocka_unit_test(failures_are_held_off_ever_longer_and_then_a_person_is_asked),
                 cmocka_unit_test(fifty_thousand_decisions_a_second),
         };
         return cmocka_run_group_tests(tests, NULL, NULL);
