@@ -70,8 +70,9 @@ enum term {
 extern const char *const term_words[TERM_COUNT + 1];
 enum terms_model { TERMS_UNKNOWN, TERMS_ONE_PORT, TERMS_EIGHT, TERMS_TWELVE };
 
-/* One representation for all methods.  TERMS_EIGHT uses EDF … K; the other columns then hold the twelve-term equivalents without switch
-   terms (ELF = ESR, ETF = K ERR, …).  TERMS_TWELVE fills all, K from ETF.  TERMS_ONE_PORT: EDF ESF ERF and EDR ESR ERR, the rest NaN. */
+/* One representation for all methods.  TERMS_EIGHT: EDF … K, and the twelve-term equivalents without switch terms in the other columns (ELF
+   = ESR, ETF = K ERR, ELR = ESF, ETR = ERF/K, EXF = EXR = 0); correction reads the trackings there.  TERMS_TWELVE fills all, K from ETF.
+   TERMS_ONE_PORT: EDF ESF ERF and EDR ESR ERR, the rest NaN. */
 struct terms {
         const struct axis *axis;
         const char *method; /* static text: a word of rf_methods[] */

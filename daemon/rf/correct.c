@@ -45,16 +45,16 @@ static inline __attribute__((always_inline)) struct quad unterminate(struct quad
 }
 
 struct eight {
-        struct cx edf, esf, erf, edr, esr, err, k;
+        struct cx edf, esf, erf, edr, esr, err, etf, etr; /* etf = K ERR, etr = ERF/K */
 };
 
 static inline __attribute__((always_inline)) struct quad correct8(struct quad m, struct eight e)
 {
         struct cx a = cx_sub(m.s11, e.edf), b = cx_sub(m.s22, e.edr), cd = cx_mul(m.s21, m.s12);
-        struct cx p = cx_add(e.erf, cx_mul(a, e.esf)), q = cx_add(e.err, cx_mul(b, e.esr));
-        struct cx n = cx_inv(cx_sub(cx_mul(p, q), cx_mul(cd, cx_mul(e.esf, e.esr))));
-        return (struct quad){cx_mul(cx_sub(cx_mul(a, q), cx_mul(e.esr, cd)), n), cx_mul(cx_mul(m.s12, cx_mul(e.k, e.err)), n),
-                             cx_mul(cx_mul(m.s21, cx_mul(e.erf, cx_inv(e.k))), n), cx_mul(cx_sub(cx_mul(b, p), cx_mul(e.esf, cd)), n)};
+        struct cx p = cx_add(e.erf, cx_mul(a, e.esf)), q = cx_add(e.err, cx_mul(b, e.esr)), fcd = cx_mul(e.esf, cd);
+        struct cx n = cx_inv(cx_sub(cx_mul(p, q), cx_mul(fcd, e.esr)));
+        return (struct quad){cx_mul(cx_sub(cx_mul(a, q), cx_mul(e.esr, cd)), n), cx_mul(cx_mul(m.s12, e.etf), n),
+                             cx_mul(cx_mul(m.s21, e.etr), n), cx_mul(cx_sub(cx_mul(b, p), fcd), n)};
 }
 
 struct twelve {
@@ -63,15 +63,14 @@ struct twelve {
 
 static inline __attribute__((always_inline)) struct quad correct12(struct quad m, struct twelve e)
 {
-        struct cx a = cx_sub(m.s11, e.edf), b = cx_sub(m.s22, e.edr);
-        struct cx u = cx_inv(cx_mul(e.etf, e.etr)), c = cx_mul(cx_sub(m.s21, e.exf), cx_mul(e.etr, u)),
-                  d = cx_mul(cx_sub(m.s12, e.exr), cx_mul(e.etf, u));
-        struct cx cd = cx_mul(cx_mul(c, d), cx_mul(e.erf, e.err));
-        struct cx p = cx_add(e.erf, cx_mul(a, e.esf)), q = cx_add(e.err, cx_mul(b, e.esr));
-        struct cx n = cx_inv(cx_sub(cx_mul(p, q), cx_mul(cd, cx_mul(e.elf, e.elr))));
+        struct cx a = cx_sub(m.s11, e.edf), b = cx_sub(m.s22, e.edr), c = cx_sub(m.s21, e.exf), d = cx_sub(m.s12, e.exr);
+        struct cx t = cx_mul(e.etf, e.etr), cd = cx_mul(cx_mul(c, d), cx_mul(e.erf, e.err));
+        struct cx p = cx_add(e.erf, cx_mul(a, e.esf)), q = cx_add(e.err, cx_mul(b, e.esr)), qt = cx_mul(q, t);
         struct cx p2 = cx_add(e.erf, cx_mul(a, cx_sub(e.esf, e.elr))), q2 = cx_add(e.err, cx_mul(b, cx_sub(e.esr, e.elf)));
-        return (struct quad){cx_mul(cx_sub(cx_mul(a, q), cx_mul(e.elf, cd)), n), cx_mul(cx_mul(d, cx_mul(p2, e.err)), n),
-                             cx_mul(cx_mul(c, cx_mul(q2, e.erf)), n), cx_mul(cx_sub(cx_mul(b, p), cx_mul(e.elr, cd)), n)};
+        struct cx fcd = cx_mul(e.elf, cd), n = cx_inv(cx_sub(cx_mul(p, qt), cx_mul(fcd, e.elr)));
+        return (struct quad){cx_mul(cx_sub(cx_mul(a, qt), fcd), n), cx_mul(cx_mul(cx_mul(d, p2), cx_mul(e.err, e.etf)), n),
+                             cx_mul(cx_mul(cx_mul(c, q2), cx_mul(e.erf, e.etr)), n),
+                             cx_mul(cx_sub(cx_mul(b, cx_mul(p, t)), cx_mul(e.elr, cd)), n)};
 }
 
 /* The columns are taken out of their structs first: gcc then sees plain pointers, and ivdep tells it that a point depends on no other
@@ -108,11 +107,12 @@ LOOP correct8_loop(size_t n, const struct terms *e, const struct net2 *raw, cons
         TERM_COLUMN(edr, TERM_EDR);
         TERM_COLUMN(esr, TERM_ESR);
         TERM_COLUMN(err, TERM_ERR);
-        TERM_COLUMN(k, TERM_K);
+        TERM_COLUMN(etf, TERM_ETF);
+        TERM_COLUMN(etr, TERM_ETR);
 #pragma GCC ivdep
         for (size_t i = 0; i < n; i++) {
-                struct quad q = correct8(READ(m, i),
-                                         (struct eight){AT(edf, i), AT(esf, i), AT(erf, i), AT(edr, i), AT(esr, i), AT(err, i), AT(k, i)});
+                struct quad q = correct8(READ(m, i), (struct eight){AT(edf, i), AT(esf, i), AT(erf, i), AT(edr, i), AT(esr, i), AT(err, i),
+                                                                    AT(etf, i), AT(etr, i)});
                 WRITE(s, i, q);
         }
 }
@@ -129,12 +129,13 @@ LOOP correct8_switch_loop(size_t n, const struct terms *e, const struct net2 *ra
         TERM_COLUMN(edr, TERM_EDR);
         TERM_COLUMN(esr, TERM_ESR);
         TERM_COLUMN(err, TERM_ERR);
-        TERM_COLUMN(k, TERM_K);
+        TERM_COLUMN(etf, TERM_ETF);
+        TERM_COLUMN(etr, TERM_ETR);
 #pragma GCC ivdep
         for (size_t i = 0; i < n; i++) {
                 struct quad m = unterminate(READ(m, i), AT(f, i), AT(r, i));
-                struct quad q =
-                        correct8(m, (struct eight){AT(edf, i), AT(esf, i), AT(erf, i), AT(edr, i), AT(esr, i), AT(err, i), AT(k, i)});
+                struct quad q = correct8(
+                        m, (struct eight){AT(edf, i), AT(esf, i), AT(erf, i), AT(edr, i), AT(esr, i), AT(err, i), AT(etf, i), AT(etr, i)});
                 WRITE(s, i, q);
         }
 }
@@ -223,8 +224,9 @@ struct m2 rf_correct2_point(const struct terms *e, size_t i, struct m2 raw)
                                             (struct twelve){TERM(TERM_EDF, i), TERM(TERM_ESF, i), TERM(TERM_ERF, i), TERM(TERM_EDR, i),
                                                             TERM(TERM_ESR, i), TERM(TERM_ERR, i), TERM(TERM_ELF, i), TERM(TERM_ETF, i),
                                                             TERM(TERM_EXF, i), TERM(TERM_ELR, i), TERM(TERM_ETR, i), TERM(TERM_EXR, i)}));
-        return m2_of_quad(correct8(quad_of(raw), (struct eight){TERM(TERM_EDF, i), TERM(TERM_ESF, i), TERM(TERM_ERF, i), TERM(TERM_EDR, i),
-                                                                TERM(TERM_ESR, i), TERM(TERM_ERR, i), TERM(TERM_K, i)}));
+        return m2_of_quad(
+                correct8(quad_of(raw), (struct eight){TERM(TERM_EDF, i), TERM(TERM_ESF, i), TERM(TERM_ERF, i), TERM(TERM_EDR, i),
+                                                      TERM(TERM_ESR, i), TERM(TERM_ERR, i), TERM(TERM_ETF, i), TERM(TERM_ETR, i)}));
 }
 
 enum code rf_correct2(const struct terms *terms, const struct net2 *raw, const struct switch_terms *or_null, struct net2 *out,

@@ -138,6 +138,9 @@ static void switch_terms_and_both_error_models(void **state)
                         eight.re[k][i] = creal(t[k]);
                         eight.im[k][i] = cimag(t[k]);
                 }
+                double complex etf = t[TERM_K] * t[TERM_ERR], etr = t[TERM_ERF] / t[TERM_K];
+                eight.re[TERM_ETF][i] = creal(etf), eight.im[TERM_ETF][i] = cimag(etf);
+                eight.re[TERM_ETR][i] = creal(etr), eight.im[TERM_ETR][i] = cimag(etr);
                 for (int k = 0; k < TERM_COUNT; k++) {
                         char path[64];
                         snprintf(path, sizeof path, "twelve_term/%s", term_words[k]);
@@ -176,7 +179,8 @@ static void switch_terms_and_both_error_models(void **state)
                         check_close_m2("corrected, twelve", hz, net2_get(e12, i), net2_get(truth, i), 1e-11);
                         check_close_m2("embedded, eight", hz, net2_get(m8, i), net2_get(raw, i), 1e-13);
                         check_close_m2("embedded, twelve", hz, net2_get(m12, i), net2_get(raw, i), 1e-13);
-                        assert_true(m2_distance(rf_correct2_point(&twelve, i, net2_get(raw, i)), net2_get(e12, i)) == 0); /* wide vectors give the same bytes */
+                        assert_true(m2_distance(rf_correct2_point(&twelve, i, net2_get(raw, i)), net2_get(e12, i)) ==
+                                    0); /* wide vectors give the same bytes */
                 }
                 /* a control: forward and reverse exchanged must be seen */
                 struct switch_terms turned = {axis, sw->r_re, sw->r_im, sw->f_re, sw->f_im};

@@ -180,7 +180,11 @@ static void lumped(uint64_t seed)
         recovered(w, seed, "unknown thru", &a.terms, &w->sw, device, 1e-9);
         /* a control: the other sign of the thru must be seen */
         for (size_t i = 0; i < N; i++)
-                a.terms.re[TERM_K][i] = -a.terms.re[TERM_K][i], a.terms.im[TERM_K][i] = -a.terms.im[TERM_K][i];
+                for (int t = 0; t < 2; t++) {
+                        enum term tracking = t ? TERM_ETR : TERM_ETF;
+                        a.terms.re[tracking][i] = -a.terms.re[tracking][i];
+                        a.terms.im[tracking][i] = -a.terms.im[tracking][i];
+                }
         struct net2 *wrong = raw_of(w, unknown);
         assert_int_equal(rf_correct2(&a.terms, wrong, &w->sw, wrong, NULL), CODE_OK);
         assert_true(m2_distance(net2_get(wrong, 0), net2_get(unknown, 0)) > 0.1);
