@@ -19,7 +19,7 @@ static struct outcome outcome_of(const struct runner *r, const struct result *re
         o.temperature_c = result ? result->temperature_c : r->e->temperature_c;
         o.flags = result ? result->flags : 0;
         if (result && result->code)
-                snprintf(o.reason, sizeof o.reason, "%.79s", result->text);
+                snprintf(o.reason, sizeof o.reason, "%.159s", result->text);
         return o;
 }
 
@@ -30,18 +30,18 @@ static const struct target *target_of(const struct runner *r)
 }
 
 /* DC evidence at the start of a touch.  Without a meter nothing can be said yet: the sweep will. */
-static int32_t dc_grade(const struct runner *r, const double dc_ohm[3], char reason[80])
+static int32_t dc_grade(const struct runner *r, const double dc_ohm[3], char reason[160])
 {
         const struct target *t = target_of(r);
         const struct contact_plan *c = t && t->kind == TARGET_DEVICE ? &r->recipe->measures[t->item].contact : NULL;
         if (!c || dc_ohm[0] < 0)
                 return CONTACT_GOOD;
         if (c->family == 1 && !(dc_ohm[0] < OPEN_OHM)) {
-                snprintf(reason, 80, "no direct current between the ports (%.3g ohm)", dc_ohm[0]);
+                snprintf(reason, 160, "no direct current between the ports (%.3g ohm)", dc_ohm[0]);
                 return CONTACT_ABSENT;
         }
         if (c->family == 3 && !(dc_ohm[1] < OPEN_OHM && dc_ohm[2] < OPEN_OHM)) {
-                snprintf(reason, 80, "no direct current to ground (%.3g and %.3g ohm)", dc_ohm[1], dc_ohm[2]);
+                snprintf(reason, 160, "no direct current to ground (%.3g and %.3g ohm)", dc_ohm[1], dc_ohm[2]);
                 return CONTACT_ABSENT;
         }
         return CONTACT_GOOD;
@@ -58,7 +58,7 @@ static void read_ladder(struct runner *r, struct outcome *o)
         o->code_seen = -1;
         if (ladder_read(&r->recipe->layout, r->plan->dies, r->plan->die_n, o->dc_ohm[1], o->dc_ohm[2], &code, &off, &err)) {
                 o->contact = CONTACT_ABSENT;
-                snprintf(o->reason, sizeof o->reason, "%.79s", err.text);
+                snprintf(o->reason, sizeof o->reason, "%.159s", err.text);
                 return;
         }
         o->code_seen = code;
@@ -158,7 +158,7 @@ void act_refused(struct runner *r, const struct tp_error *why)
         struct outcome o = outcome_of(r, NULL);
         o.state = r->state;
         o.station_boot = r->welcome.boot_count;
-        snprintf(o.reason, sizeof o.reason, "%.79s", why->text);
+        snprintf(o.reason, sizeof o.reason, "%.159s", why->text);
         journal_outcome(r, why->code ? why->code : CODE_BAD_REPLY, &o);
 }
 
@@ -261,7 +261,7 @@ static void judged(struct runner *r, struct job *job)
         struct outcome o = outcome_of(r, &job->note->result);
         bool raised = r->step.args.use == USE_WITNESS || (t && t->raised);
         if (job->code) { /* the analyzer's block made no sense: nothing of it is used */
-                snprintf(o.reason, sizeof o.reason, "%.79s", job->err.text);
+                snprintf(o.reason, sizeof o.reason, "%.159s", job->err.text);
                 log_event(r->log, LOG_WARN, "sweep.refused", "run=%s msg=\"%s\"", r->run, job->err.text);
                 o.flags |= 4;
                 journal_outcome(r, CODE_BAD_REPLY, &o);
@@ -269,7 +269,7 @@ static void judged(struct runner *r, struct job *job)
         }
         r->contact = job->contact;
         o.contact = raised && !job->question.standard ? CONTACT_GOOD : job->contact.grade;
-        snprintf(o.reason, sizeof o.reason, "%.79s", job->contact.reason);
+        snprintf(o.reason, sizeof o.reason, "%.159s", job->contact.reason);
         if (raised && o.contact == CONTACT_GOOD && r->step.args.use == USE_WITNESS)
                 keep_raw(&r->raised, job, r->e->in_force, -1, r->step.args.sweep);
         else if (!raised && t && t->kind == TARGET_DEVICE && o.contact == CONTACT_GOOD)
@@ -281,7 +281,7 @@ static void solved(struct runner *r, struct job *job)
 {
         struct outcome o = outcome_of(r, NULL);
         if (job->code) {
-                snprintf(o.reason, sizeof o.reason, "%.79s", job->err.text);
+                snprintf(o.reason, sizeof o.reason, "%.159s", job->err.text);
                 log_event(r->log, LOG_WARN, "calibration.refused", "run=%s number=%d msg=\"%s\"", r->run, r->step.args.calibration, job->err.text);
                 snprintf(r->why_refused, sizeof r->why_refused, "%.399s", job->err.text);
         } else if (r->calibration_n < sizeof r->calibrations / sizeof r->calibrations[0]) {
@@ -313,7 +313,7 @@ void act_job_done(struct runner *r, struct job *take)
         case JOB_VERIFY:
                 o.accepted = !take->code && take->accepted;
                 o.worst = take->worst;
-                snprintf(o.reason, sizeof o.reason, "%.79s", take->code ? take->err.text : take->sentence);
+                snprintf(o.reason, sizeof o.reason, "%.159s", take->code ? take->err.text : take->sentence);
                 log_event(r->log, o.accepted ? LOG_INFO : LOG_WARN, "calibration.verified", "run=%s number=%d accepted=%d worst=%.4g msg=\"%s\"", r->run, r->step.args.calibration, o.accepted,
                           o.worst, take->code ? take->err.text : take->sentence);
                 break;
@@ -323,7 +323,7 @@ void act_job_done(struct runner *r, struct job *take)
                 o.cause = take->code ? CAUSE_BAD_TOUCH : take->check.cause;
                 memcpy(o.modes, take->check.modes, sizeof o.modes);
                 o.transmission_fs = take->check.transmission_fs;
-                snprintf(o.reason, sizeof o.reason, "%.79s", take->code ? take->err.text : take->check.sentence);
+                snprintf(o.reason, sizeof o.reason, "%.159s", take->code ? take->err.text : take->check.sentence);
                 log_event(r->log, o.accepted ? LOG_INFO : LOG_WARN, "check.done", "run=%s passed=%d cause=%s msg=\"%s\"", r->run, o.accepted, cause_words[o.cause], o.reason);
                 break;
         case JOB_EVALUATE:

@@ -33,7 +33,7 @@ struct outcome {   /* body of PHASE_OUTCOME */
         uint32_t station_boot;             /* counts the station's boots as this run saw them; 0: done by the daemon */
         double temperature_c;
         int32_t contact;                   /* enum contact_grade: LOWER (start) and SWEEP/SEPARATE (end) */
-        char reason[80];                   /* why doubtful or absent, why refused: plain words */
+        char reason[160];                  /* why doubtful or absent, why refused: plain words */
         double dc_ohm[3];                  /* port1-port2, port1-ground, port2-ground; negative: not read */
         uint32_t flags;                    /* sweep flags: 1 overload, 2 unlocked, 4 stale, 8 seam, 16 not reciprocal, 32 not passive */
         bool accepted;                     /* SOLVE, VERIFY, CHECK, JUDGE_PLACE */
