@@ -143,7 +143,7 @@ void act_not_done(struct runner *r, const char *did)
         snprintf(o.reason, sizeof o.reason, "%s", same_station ? "the station never saw this step" : "the station restarted meanwhile; what happened is unknown");
         if (same_station && r->step.spend_n) { /* provable: the touches are given back first, then the step is closed */
                 struct note n = { .note = NOTE_COMPENSATE, .of_step = r->step.id, .station_boot = r->welcome.boot_count };
-                snprintf(n.why, sizeof n.why, "%s", o.reason);
+                snprintf(n.why, sizeof n.why, "%.119s", o.reason);
                 r->owed = o;
                 r->owes_outcome = true;
                 journal_note(r, &n);
