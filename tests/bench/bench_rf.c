@@ -170,6 +170,8 @@ static double rounding(void)
                 struct m2 got = rf_correct2_point(&t, 0, raw);
                 correct_wide(e, m, s);
                 correct_wide(e2, m2, s2);
+                if (cabsl(s[0]) + cabsl(s[1]) + cabsl(s[2]) + cabsl(s[3]) > 6) /* nearly singular ones would decide the mean alone */
+                        continue;
                 for (int k = 0; k < 4; k++) {
                         error += (double)(cabsl(got.e[k] - s[k]) * cabsl(got.e[k] - s[k]));
                         floor_ += (double)(cabsl(s2[k] - s[k]) * cabsl(s2[k] - s[k]));

@@ -372,12 +372,74 @@ static void a_reflect_is_followed_across_half_wave_gaps(void **state)
         }
 }
 
+/* The same correction in extended precision, in matrices: S = (T1 - M T3)^{-1} (M T4 - T2), T1 = diag(-DX, -k DY), T2 = diag(EDF, k EDR),
+   T3 = diag(-ESF, -k ESR), T4 = diag(1, k). */
+typedef _Complex long double wide;
+static void correct_wide(const wide e[7], const wide m[4], wide s[4])
+{
+        wide dx = e[0] * e[1] - e[2], dy = e[3] * e[4] - e[5], k = e[6];
+        wide a[4] = {-dx + m[0] * e[1], m[1] * k * e[4], m[2] * e[1], -k * dy + m[3] * k * e[4]};
+        wide b[4] = {m[0] - e[0], m[1] * k, m[2], m[3] * k - k * e[3]}, d = a[0] * a[3] - a[1] * a[2];
+        s[0] = (a[3] * b[0] - a[1] * b[2]) / d;
+        s[1] = (a[3] * b[1] - a[1] * b[3]) / d;
+        s[2] = (a[0] * b[2] - a[2] * b[0]) / d;
+        s[3] = (a[0] * b[3] - a[2] * b[1]) / d;
+}
+static wide rounded(struct world_of_boxes *w, wide x)
+{
+        return x + (long double)draw(w, -1.1e-16, 1.1e-16) * creall(x) + (long double)draw(w, -1.1e-16, 1.1e-16) * (x - creall(x));
+}
+
+/* The floor: what rounding the raw data and the terms themselves to double does to the result. */
+static void correction_errs_by_less_than_four_times_the_rounding_floor(void **state)
+{
+        (void)state;
+        struct world_of_boxes *w = world_new(99);
+        struct terms t = terms_at(arena_take(w->arena, terms_bytes(N)), &w->axis);
+        double error = 0, floor_ = 0;
+        t.model = TERMS_EIGHT;
+        for (int n = 0; n < 20000; n++) {
+                wide e[7], e2[7], m[4], m2[4], s[4], s2[4];
+                struct m2 raw;
+                for (int k = 0; k < 7; k++) {
+                        bool tracking = k == TERM_ERF || k == TERM_ERR;
+                        double complex v = CMPLX((tracking ? 0.3 : k == TERM_K ? 1 : 0) + draw(w, -0.2, 0.2), draw(w, -0.2, 0.2));
+                        t.re[k][0] = creal(v), t.im[k][0] = cimag(v);
+                        e[k] = v;
+                        e2[k] = rounded(w, e[k]);
+                }
+                double complex etf = CMPLX(t.re[TERM_K][0], t.im[TERM_K][0]) * CMPLX(t.re[TERM_ERR][0], t.im[TERM_ERR][0]);
+                double complex etr = CMPLX(t.re[TERM_ERF][0], t.im[TERM_ERF][0]) / CMPLX(t.re[TERM_K][0], t.im[TERM_K][0]);
+                t.re[TERM_ETF][0] = creal(etf), t.im[TERM_ETF][0] = cimag(etf);
+                t.re[TERM_ETR][0] = creal(etr), t.im[TERM_ETR][0] = cimag(etr);
+                for (int k = 0; k < 4; k++) {
+                        raw.e[k] = CMPLX(draw(w, -0.5, 0.5), draw(w, -0.5, 0.5));
+                        m[k] = raw.e[k];
+                        m2[k] = rounded(w, m[k]);
+                }
+                struct m2 got = rf_correct2_point(&t, 0, raw);
+                correct_wide(e, m, s);
+                correct_wide(e2, m2, s2);
+                if (cabsl(s[0]) + cabsl(s[1]) + cabsl(s[2]) + cabsl(s[3]) > 6) /* nearly singular ones would decide the mean alone */
+                        continue;
+                for (int k = 0; k < 4; k++) {
+                        error += (double)(cabsl(got.e[k] - s[k]) * cabsl(got.e[k] - s[k]));
+                        floor_ += (double)(cabsl(s2[k] - s[k]) * cabsl(s2[k] - s[k]));
+                }
+        }
+        printf("          %.2f times the floor\n", sqrt(error / floor_));
+        assert_true(error < 16 * floor_);
+        assert_true(error > 0.1 * floor_); /* a control: the extended result is another computation */
+        arena_free(w->arena);
+}
+
 int main(void)
 {
         const struct CMUnitTest tests[] = {
                 cmocka_unit_test(known_standards_recover_any_device),
                 cmocka_unit_test(lines_recover_any_device),
                 cmocka_unit_test(a_reflect_is_followed_across_half_wave_gaps),
+                cmocka_unit_test(correction_errs_by_less_than_four_times_the_rounding_floor),
                 cmocka_unit_test(sensitivities_predict_the_scatter),
         };
         return cmocka_run_group_tests(tests, NULL, NULL);
