@@ -205,10 +205,10 @@ void station_stop(struct station *st)
                 return;
         if (st->lock) {
                 walk_to_the_end(st);
-                if (st->listener)
-                        st->w->net->close_listener(st->w, st->listener);
                 if (st->accept_task)
                         st->w->task->join(st->w, st->accept_task);
+                if (st->listener)
+                        st->w->net->close_listener(st->w, st->listener);
                 clients_stop(st);
                 if (st->work_task)
                         quit_worker(st);

@@ -6,7 +6,7 @@
 #include <string.h>
 
 enum { OUT_FRAME = 1, OUT_QUIT };
-enum { IDLE_S = 10, WRITE_S = 5 };
+enum { IDLE_S = 10, WRITE_S = 5, ACCEPT_MS = 200 };
 
 static void out_free(struct message *m)
 {
@@ -192,27 +192,26 @@ failed:
         return false;
 }
 
+/* Ends by itself when the station stops, so that nobody closes the listener under it; in between it frees the connections that ended. */
 void accept_run(void *arg)
 {
         struct station *st = arg;
         for (;;) {
                 struct conn *conn = NULL;
                 struct tp_error err = {0};
-                enum code code = st->w->net->accept(st->w, st->listener, INT64_MAX, &conn, &err);
-                if (code == CODE_CANCELLED)
-                        return;
-                if (code) { /* out of descriptors, say: try again, slowly */
-                        log_event(st->log, LOG_WARN, "station.accept", "msg=\"%s\"", err.text);
-                        st->w->task->sleep_until(st->w, world_boot_ns(st->w) + 200 * NS_PER_MS);
-                        station_lock(st);
-                        bool stopping = st->stopping;
-                        station_unlock(st);
-                        if (stopping)
-                                return;
-                        continue;
-                }
-                if (reap(st) >= CLIENTS_MAX || !client_start(st, conn))
+                enum code code = st->w->net->accept(st->w, st->listener, world_boot_ns(st->w) + ACCEPT_MS * NS_PER_MS, &conn, &err);
+                station_lock(st);
+                bool stopping = st->stopping;
+                station_unlock(st);
+                size_t clients = reap(st);
+                if (!code && (stopping || clients >= CLIENTS_MAX || !client_start(st, conn)))
                         st->w->net->close(st->w, conn);
+                if (stopping || code == CODE_CANCELLED)
+                        return;
+                if (code && code != CODE_TIMED_OUT) { /* out of descriptors, say: try again, slowly */
+                        log_event(st->log, LOG_WARN, "station.accept", "msg=\"%s\"", err.text);
+                        st->w->task->sleep_until(st->w, world_boot_ns(st->w) + ACCEPT_MS * NS_PER_MS);
+                }
         }
 }
 
