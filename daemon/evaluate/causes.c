@@ -6,6 +6,7 @@
  *             drift                   the check lets pass what lies within its limits: rectangular, one half width per mode and port; common
  *             dummies                 how far the two pads of one dummy differ, over dies: as far as the device's own pads may differ from the dummy's
  *             pads' model             open-short takes all shunt outside all series; what the leads have themselves lies inside: rectangular, bounded by a 50 ohm line
+ *             interpolation           between points far apart: what three points say instead of five
  *             noise                   the scatter of the number itself over neighbouring points, or the noise table where there are too few
  * Sources     JCGM 100:2008 4.3.7 (rectangular), 5.1.2; JCGM 102. */
 #include "evaluate/chain.h"
@@ -287,33 +288,56 @@ static void model_cause(const struct slope *k)
         cause_add(k->to, "pads' model", share * value_change(k, asked_z(&a, k->at) - k->z) / sqrt(3), INFINITY);
 }
 
-/* Scatter of the number over the nine nearest points about its own cubic; NaN where they are too few or too far apart. */
-static double noise_by_data(const struct slope *k, size_t j, double gain)
+/* Between points that lie far apart, the polynomial itself is a guess: what the three nearest points say instead counts as its standard uncertainty. */
+static void interpolation_cause(const struct slope *k, size_t j)
 {
-        enum { HALF = 4, WINDOW = 2 * HALF + 1 };
+        const struct axis *axis = &k->a->ch->axis;
+        if (axis->n < 5 || fabs(axis->hz[j] / k->hz - 1) < 1e-12)
+                return;
+        size_t from = j < 1 ? 0 : j + 2 > axis->n ? axis->n - 3 : j - 1, first, n;
+        struct axis three = {.n = 3, .hz = axis->hz + from};
+        double w[5];
+        if (!(three.hz[2] > 1.12 * three.hz[0]) || rf_interpolation(&three, k->hz, &first, &n, w, NULL))
+                return;
+        struct trio other = {{{{0}}}};
+        for (size_t m = 0; m < n; m++) {
+                struct trio one = chain_point(k->a->ch, from + first + m);
+                for (int p = 0; p < PART_COUNT; p++)
+                        other.s[p] = m2_add(other.s[p], m2_scale(w[m], one.s[p]));
+        }
+        cause_add(k->to, CAUSE_INTERPOLATION, value_change(k, asked_z(k->a, &other) - k->z), INFINITY);
+}
+
+/* Scatter of the number over the nearest points about its own cubic; NaN where they are too few or too far apart.  Nine points if they span less than a factor 1.6, more (up to
+   seventeen, for a scatter that is itself known better) while they span less than 1.25. */
+static double noise_by_data(const struct slope *k, size_t j, double gain, double *ret_freedom)
+{
+        enum { LEAST = 9, MOST = 17, COEFFICIENTS = 4 };
         const struct chain *ch = k->a->ch;
-        if (ch->axis.n < WINDOW)
+        size_t window = MOST, from = 0;
+        for (; window >= LEAST; window -= 2) {
+                if (ch->axis.n < window)
+                        continue;
+                from = j < window / 2 ? 0 : j - window / 2;
+                from = from + window > ch->axis.n ? ch->axis.n - window : from;
+                if (ch->axis.hz[from + window - 1] < (window == LEAST ? 1.6 : 1.25) * ch->axis.hz[from])
+                        break;
+        }
+        if (window < LEAST)
                 return NAN;
-        size_t from = j < HALF ? 0 : j - HALF;
-        if (from + WINDOW > ch->axis.n)
-                from = ch->axis.n - WINDOW;
-        const double *hz = ch->axis.hz + from;
-        if (!(hz[WINDOW - 1] < 1.6 * hz[0]))
-                return NAN;
-        double q[WINDOW], x[WINDOW];
+        double q[MOST];
         struct asked a = *k->a;
-        for (size_t m = 0; m < WINDOW; m++) {
+        for (size_t m = 0; m < window; m++) {
                 struct trio t = chain_point(ch, from + m);
-                a.hz = hz[m];
-                a.near = k->a->near != 0 ? CMPLX(creal(k->z), cimag(k->z) * hz[m] / k->hz) : 0;
+                a.hz = ch->axis.hz[from + m];
+                a.near = k->a->near != 0 ? CMPLX(creal(k->z), cimag(k->z) * a.hz / k->hz) : 0;
                 q[m] = asked_value(&a, asked_z(&a, &t));
-                x[m] = hz[m];
                 if (!isfinite(q[m]))
                         return NAN;
         }
-        return scatter_of(x, q, NULL, WINDOW, 1) * sqrt(gain);
+        *ret_freedom = (double)(window - COEFFICIENTS);
+        return scatter_of(ch->axis.hz + from, q, NULL, window, 1) * sqrt(gain);
 }
-enum { NOISE_FREEDOM = 5 }; /* nine points, four coefficients */
 
 static double noise_of_device(const struct slope *k, double gain)
 {
@@ -365,11 +389,12 @@ void causes_of(const struct asked *a, const struct trio *at, size_t j, double no
         drift_causes(&k);
         dummy_causes(&k, j);
         model_cause(&k);
-        double by_data = noise_by_data(&k, j, noise_gain);
+        interpolation_cause(&k, j);
+        double freedom = INFINITY, by_data = noise_by_data(&k, j, noise_gain, &freedom);
         bool ratio = a->quantity != QUANTITY_SRF && a->quantity != QUANTITY_S21_DB; /* these two are about straight in the noise, and near 0 without harm */
         bool noisy = ratio && noise_of_device(&k, noise_gain) > NOISY * fabs(asked_value(a, k.z));
         if (isfinite(by_data))
-                cause_add(to, "noise", by_data, NOISE_FREEDOM);
+                cause_add(to, "noise", by_data, freedom);
         if (noisy || !isfinite(by_data)) /* too few points, or the number is so bent in the noise that its scatter says little */
                 noise_by_table(&k, noise_gain);
 }

@@ -118,7 +118,7 @@ static void unit_fail(struct parameter_answer *a, const struct tp_error *err)
 /* The first zero of the branch's susceptance, from inductive to capacitive or the other way round, above the frequency of the largest |Q|. */
 struct crossing {
         bool found;
-        double hz;
+        double hz, below_hz, above_hz; /* the points that it lies between */
 };
 static struct crossing crossing_find(const struct asked *a)
 {
@@ -127,7 +127,7 @@ static struct crossing crossing_find(const struct asked *a)
         double sign = ch->device_kind == DEVICE_CAPACITOR ? -1 : 1; /* an inductor's susceptance is negative below resonance */
         size_t stride = ch->axis.n > 128 ? 4 : 1, last = 0;
         double before = NAN, q_best = 0;
-        struct crossing c = {false, NAN};
+        struct crossing c = {.hz = NAN};
         for (size_t j = 0; j < ch->axis.n; j += stride) {
                 struct trio t = chain_point(ch, j);
                 at.hz = ch->axis.hz[j];
@@ -149,7 +149,7 @@ static struct crossing crossing_find(const struct asked *a)
                                 double here = -sign * cimag(1 / asked_z(&at, &u));
                                 if (here <= 0) {
                                         double f0 = ch->axis.hz[lo], f1 = ch->axis.hz[m];
-                                        c = (struct crossing){true, f0 + (f1 - f0) * before / (before - here)};
+                                        c = (struct crossing){true, f0 + (f1 - f0) * before / (before - here), f0, f1};
                                         break;
                                 }
                                 before = here;
@@ -169,6 +169,12 @@ static void answer_srf(struct asked *a, struct parameter_answer *to, struct caus
         if (!c.found) {
                 char text[100];
                 snprintf(text, sizeof text, "no resonance up to %.4g GHz", ch->axis.hz[ch->axis.n - 1] / 1e9);
+                refuse(to, text);
+                return;
+        }
+        if (c.above_hz > 1.1 * c.below_hz) {
+                char text[120];
+                snprintf(text, sizeof text, "resonates between %.4g and %.4g GHz; the sweep has no point in between to place it by", c.below_hz / 1e9, c.above_hz / 1e9);
                 refuse(to, text);
                 return;
         }
@@ -213,6 +219,39 @@ static void line_says(const struct asked *a, size_t j, struct parameter_answer *
                          fabs(sqrt(to->value / lines) - 1) * fabs(a->ch->line_m) * 1e6, to->value < lines ? "shorter" : "longer");
 }
 
+/* Half width as a share of the value at one frequency; infinite where there is none. */
+static double share_at(const struct asked *a, double hz)
+{
+        struct asked at = *a;
+        struct trio t;
+        struct cause_list list = {.n = 0};
+        size_t j;
+        double gain, u, u95;
+        char budget[200];
+        at.hz = hz;
+        if (chain_between(a->ch, hz, &t, &j, &gain, NULL))
+                return INFINITY;
+        double complex z = asked_z(&at, &t);
+        causes_of(&at, &t, j, gain, &list);
+        budget_close(&list, &u, &u95, budget);
+        double share = asked_bend(&at, z, u95) / fabs(asked_value(&at, z));
+        return isfinite(share) ? share : INFINITY;
+}
+
+/* Where the parameter could be read just as well: in half decades from the asked frequency, as far as each step is resolved. */
+static void range_find(const struct asked *a, double most, struct parameter_answer *to)
+{
+        if (a->quantity != QUANTITY_L && a->quantity != QUANTITY_C && a->quantity != QUANTITY_R && a->quantity != QUANTITY_Q)
+                return;
+        static const double half_decade = 3.16227766016837933;
+        to->lo_hz = to->hi_hz = a->hz;
+        while (to->lo_hz / half_decade >= a->ch->axis.hz[0] && share_at(a, to->lo_hz / half_decade) <= most)
+                to->lo_hz /= half_decade;
+        while (to->hi_hz * half_decade <= a->ch->axis.hz[a->ch->axis.n - 1] && share_at(a, to->hi_hz * half_decade) <= most)
+                to->hi_hz *= half_decade;
+        to->has_range = true;
+}
+
 static void answer_one(const struct chain *ch, const struct parameter_plan *plan, struct parameter_answer *to)
 {
         struct tp_error err = {0};
@@ -242,8 +281,16 @@ static void answer_one(const struct chain *ch, const struct parameter_plan *plan
         }
         if (!to->has_value)
                 return;
-        double u;
+        double u, between = 0;
         budget_close(&list, &u, &to->u95, to->budget);
+        for (size_t k = 0; k < list.n; k++)
+                between += strcmp(list.name[k], CAUSE_INTERPOLATION) ? 0 : list.dq[k] * list.dq[k];
+        if (between > 0.5 * u * u) {
+                char text[120];
+                snprintf(text, sizeof text, "the sweep's points around %.4g GHz lie too far apart to read between them; ask at a point", (plan->quantity == QUANTITY_SRF ? a.hz : plan->freq_hz) / 1e9);
+                refuse(to, text);
+                return;
+        }
         if (plan->quantity != QUANTITY_SRF)
                 to->u95 = asked_bend(&a, z, to->u95);
         double share = to->u95 / fabs(to->value), most = plan->resolve_share_max > 0 ? plan->resolve_share_max : 0.3;
@@ -256,6 +303,7 @@ static void answer_one(const struct chain *ch, const struct parameter_plan *plan
         } else {
                 judge(to, to->u95 / 2);
                 line_says(&a, j, to);
+                range_find(&a, most, to);
         }
 }
 

@@ -46,6 +46,7 @@ double noise_of(const struct sweep_plan *, double hz, double magnitude);
 double scatter_of(const double *x, const double *re, const double *im, size_t n, size_t stride);
 
 /* budget.c */
+#define CAUSE_INTERPOLATION "interpolation" /* where it prevails the number is refused */
 #define CAUSE_LIST_MAX 160
 struct cause_list {
         size_t n;

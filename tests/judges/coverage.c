@@ -3,7 +3,6 @@
    in u95 and the mean budget.
      coverage RECIPE.json SCENARIO.json [seeds] [dies] [first seed]
    Exit 1: a parameter's share over all seeds is outside 0.90 … 0.995 (with at least 300 values), all together outside 0.93 … 0.98, or an error beyond 3 u95. */
-#include "daemon/base/hash.h"
 #include "evaluate/evaluate.h"
 #include "simulators/analyzer.h"
 #include "simulators/standard.h"

@@ -56,6 +56,8 @@ static void an_inductor_comes_back_with_its_elements(void **state)
         near_to(&x.a[4], cimag(between) / (TWO_PI * 12.34e9), 1e-5);
         assert_string_equal(x.a[0].plane, "device");
         assert_int_equal(x.flags, 0);
+        assert_true(x.a[0].has_range && x.a[0].lo_hz <= 10e9 && x.a[0].hi_hz >= 10e9 && x.a[0].lo_hz >= 0.1e9 && x.a[0].hi_hz <= 110e9);
+        assert_false(x.a[3].has_range);
         assert_non_null(strstr(x.a[0].budget, "contact L"));
         bench_free(x.b);
 }
@@ -150,6 +152,40 @@ static void what_cannot_be_resolved_is_refused_with_a_reason(void **state)
         bench_free(x.b);
 }
 
+/* Seven of the points: at one of them the value stands, between them nobody may guess. */
+static void between_points_far_apart_the_value_is_refused(void **state)
+{
+        (void)state;
+        struct asked_for x = {.b = bench_new("unknown_thru")};
+        bench_ask(x.b, QUANTITY_L, x.b->hz[40]);
+        bench_ask(x.b, QUANTITY_L, 10e9);
+        bench_ask(x.b, QUANTITY_SRF, 0);
+        run(&x, &inductor);
+        static const size_t keep[7] = {2, 5, 40, 60, 120, 160, 200};
+        double hz[7];
+        struct raw_sweep *all[3] = {&x.device, &x.open, &x.short_};
+        for (size_t i = 0; i < 7; i++) {
+                hz[i] = x.b->hz[keep[i]];
+                for (int s = 0; s < 3; s++)
+                        for (int e = 0; e < 4; e++) {
+                                all[s]->re[e][i] = all[s]->re[e][keep[i]];
+                                all[s]->im[e][i] = all[s]->im[e][keep[i]];
+                        }
+        }
+        for (int s = 0; s < 3; s++) {
+                all[s]->hz = hz;
+                all[s]->n = 7;
+        }
+        struct chain_question q = question(&x);
+        assert_int_equal(chain_run(&q, x.b->arena, &x.a, &x.n, &x.flags, &x.err), CODE_OK);
+        near_to(&x.a[0], cimag(dut_z(&inductor, hz[2])) / (TWO_PI * hz[2]), 1e-9);
+        assert_false(x.a[1].has_value);
+        assert_non_null(strstr(x.a[1].reason, "too far apart"));
+        assert_false(x.a[2].has_value);
+        assert_non_null(strstr(x.a[2].reason, "resonates between 80 and 100 GHz"));
+        bench_free(x.b);
+}
+
 static void a_missing_dummy_is_named(void **state)
 {
         (void)state;
@@ -224,6 +260,7 @@ int main(void)
                                            cmocka_unit_test(a_line_on_the_wafer_gives_permittivity_loss_and_impedance),
                                            cmocka_unit_test(verdicts_follow_the_probability_of_conformance),
                                            cmocka_unit_test(what_cannot_be_resolved_is_refused_with_a_reason),
+                                           cmocka_unit_test(between_points_far_apart_the_value_is_refused),
                                            cmocka_unit_test(a_missing_dummy_is_named),
                                            cmocka_unit_test(a_sweep_that_is_not_reciprocal_or_not_passive_is_flagged),
                                            cmocka_unit_test(the_touchstone_text_says_plane_and_provenance_and_reads_back_exactly)};
