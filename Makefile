@@ -115,9 +115,13 @@ NIGHT_ROOMS := act evaluate store station simulators world run recipe wafer form
 $(B)/nights: $(B)/tests/nights/nights.o $(B)/tests/nights/night.o $(foreach r,$(NIGHT_ROOMS),$(B)/lib$(r).a)
 	$(CC) $(LDFLAGS) $(filter %.o,$^) -Wl,--start-group $(filter %.a,$^) -Wl,--end-group $(foreach r,$(NIGHT_ROOMS),$(SYS_$(r))) -o $@
 
+SEEDS ?= $(if $(filter asan,$(VARIANT)),40,2000)
+nights: $(B)/nights ## seeded nights of both programs in one thread, e.g. make nights SEEDS=10000 VARIANT=release
+	@sh tests/nights/nights.sh $(B)/nights $(SEEDS)
+
 help: ## this list
 	@grep -hE '^[a-z%-]+:.*## ' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | sort | awk -F'\t' '{printf "  make %-14s %s\n", $$1, $$2}'
 
-.PHONY: all programs help
+.PHONY: all programs help nights
 .SECONDARY:
 -include $(shell find $(B) -name '*.d' 2>/dev/null)

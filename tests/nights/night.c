@@ -2,6 +2,7 @@
 #include "tests/nights/night.h"
 #include "base/hash.h"
 #include "run/house.h"
+#include "recipe/recipe.h"
 #include "run/runner.h"
 #include "station/serve.h"
 #include "store/view.h"
@@ -132,6 +133,28 @@ static void put(struct night *n, const char *path, const char *bytes, size_t siz
         struct tp_error err = { 0 };
         if (n->w->file->write(n->w, path, bytes, size, 0600, &err))
                 fail(n, "%s: %s", path, err.text);
+}
+
+/* The scenario of this night: the text given, with the seed's own instrument and contact faults put in front. */
+static void put_scenario(struct night *n)
+{
+        const struct night_plan *p = n->plan;
+        struct text t;
+        const char *body = strchr(p->scenario, '{');
+        text_init(&t, 0);
+        text_put(&t, "{");
+        if (p->contacts || p->instruments)
+                text_f(&t,
+                       "\"fault_rates\":{\"open_contact\":%.4f,\"lost_ground\":%.4f,\"analyzer_timeout\":%.4f,\"stale_sweep\":%.4f,\"nan_block\":%.4f,\"stage_timeout\":%.4f,"
+                       "\"bias_read_fails\":%.4f},",
+                       p->contacts ? 0.06 * share(n) : 0, p->contacts ? 0.06 * share(n) : 0, p->instruments ? 0.05 * share(n) : 0, p->instruments ? 0.05 * share(n) : 0,
+                       p->instruments ? 0.05 * share(n) : 0, p->instruments ? 0.03 * share(n) : 0, p->instruments ? 0.03 * share(n) : 0);
+        if (p->drift)
+                text_f(&t, "\"faults\":[{\"what\":\"drift_step\",\"port\":%d,\"fs\":%.1f,\"db\":0,\"at_count\":%d}],", 1 + (int)(sim_random(n->sim) & 1), 40 + 60 * share(n),
+                       14 + (int)(sim_random(n->sim) % 30));
+        text_put(&t, body ? body + 1 : "}");
+        put(n, "/demo/scenario.json", text_of(&t), t.n);
+        text_done(&t);
 }
 
 static void on_started(void *ctx, enum code code, const char *json, const struct tp_error *err)
@@ -297,6 +320,8 @@ static void restart_what_died(struct night *n)
                 start_daemon(n);
 }
 
+static void judge_ledger(struct night *n, const struct entry *entries, size_t entry_n, struct view *view);
+
 static bool is_sealed(struct night *n)
 {
         struct tp_error err = { 0 };
@@ -341,6 +366,7 @@ static void judge_file(struct night *n)
         }
         if (good_sweeps != sweep_n)
                 fail(n, "%llu sweeps ended well by the journal, %zu are stored", (unsigned long long)good_sweeps, sweep_n);
+        judge_ledger(n, entries, entry_n, view);
         for (size_t i = 0; i < touch_n; i++)
                 if (strcmp(touches[i].trust, "proven") == 0)
                         n->end->proven++;
@@ -349,6 +375,31 @@ static void judge_file(struct night *n)
         sha256_end(&sha, n->end->digest);
 done:
         view_close(view);
+        arena_free(arena);
+}
+
+/* The tips' ledger counts each lowering that was intended and not given back, no more and no less. */
+static void judge_ledger(struct night *n, const struct entry *entries, size_t entry_n, struct view *view)
+{
+        struct tp_error err = { 0 };
+        struct arena *arena = arena_new(0);
+        struct recipe *recipe = NULL;
+        int32_t used = 0, want = 0;
+        if (!arena || recipe_read(n->plan->recipe, n->plan->recipe_n, arena, &recipe, &err) ||
+            view_ledger_used(view, "tip", recipe->setup.probes[0].serial, "tips", &used, &err)) {
+                fail(n, "the ledger cannot be read: %s", err.text);
+                arena_free(arena);
+                return;
+        }
+        for (size_t i = 0; i < entry_n; i++) {
+                want += entries[i].phase == PHASE_INTEND && entries[i].kind == STEP_LOWER;
+                if (entries[i].phase != PHASE_NOTE || entries[i].body.note.note != NOTE_COMPENSATE)
+                        continue;
+                for (size_t k = 0; k < i; k++)
+                        want -= entries[k].phase == PHASE_INTEND && entries[k].kind == STEP_LOWER && entries[k].step == entries[i].body.note.of_step;
+        }
+        if (used != want)
+                fail(n, "the ledger counts %d touches of a tip, the journal intends %d", used, want);
         arena_free(arena);
 }
 
@@ -398,7 +449,7 @@ void night_run(const struct night_plan *plan, struct night_end *ret)
         n->faults_left = plan->kill_at_seq ? 0 : 2 + (unsigned)(sim_random(n->sim) % 6);
         n->next_fault_ns = world_boot_ns(n->w) + 3 * NS_PER_S + (int64_t)(share(n) * 150e9);
         sim_disk(n->sim)->sync_lies = plan->sync_lies;
-        put(n, "/demo/scenario.json", plan->scenario, plan->scenario_n);
+        put_scenario(n);
         put(n, "/demo/tiny.json", plan->recipe, plan->recipe_n);
         put(n, "/demo/recipe.json", plan->recipe, plan->recipe_n);
         int64_t begun = world_boot_ns(n->w);

@@ -36,6 +36,9 @@ static void draw_faults(struct night_plan *p, const char *only)
         p->sync_hangs = DRAWN("hangs", 15) && (only || (bits >> 21 & 1));
         p->disk_full = DRAWN("full", 16) && (only || (bits >> 22 & 1));
         p->commands = DRAWN("commands", 17) && (only || (bits >> 23 & 1));
+        p->contacts = DRAWN("contacts", 30);
+        p->instruments = DRAWN("instruments", 31);
+        p->drift = DRAWN("drift", 32) && (only || (bits >> 24 & 1));
         if (only && strcmp(only, "entries") == 0)
                 p->kill_at_seq = 2 + p->seed;
 #undef DRAWN
