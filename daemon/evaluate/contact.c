@@ -21,8 +21,9 @@
 #define OPEN_OHM 1e6
 #define PAD_F 8e-15         /* less than any pad, more than a hovering tip differs from a raised one */
 #define RIPPLE 0.02         /* of smooth devices 0.01 at most */
-#define ASYMMETRY 0.2       /* against the same device elsewhere: contact, placement and spread leave 0.1 */
-#define ASYMMETRY_ALONE 0.4
+#define ASYMMETRY 0.05      /* against the same device elsewhere; contact L and placement add to it in proportion to frequency: */
+#define ASYMMETRY_HZ 0.05   /* … this much at 40 GHz; scatter of contact and placement leave half of both together */
+#define ASYMMETRY_ALONE 0.4 /* without the other die: devices are symmetric on paper only */
 #define STANDARD_DISTANCE 0.25 /* of a touched standard from its model up to 40 GHz: no copy, contact or drift is that far */
 enum { POINTS_MAX = 400, DEGREE_MAX = 16, POINTS_LEAST = 14 };
 
@@ -162,7 +163,7 @@ static double port_distance_f(const struct contact_question *q, const uint32_t *
                         c[at] = c[at - 1];
                 c[at] = one;
         }
-        return n >= 3 ? c[n / 2] : NAN;
+        return n > 0 ? c[n / 2] : NAN;
 }
 
 /* ---- 3 smoothness --------------------------------------------------------------------------------------------------------------------------- */
@@ -258,11 +259,19 @@ static void judge_symmetry(const struct contact_question *q, const struct band *
 {
         if (!q->measure || !q->measure->symmetric || b->n == 0)
                 return;
-        for (size_t j = 0; j < b->n; j++)
-                a->symmetry = fmax(a->symmetry, cabs(b->s[j].e[0] - b->s[j].e[3] - (b->typical[j].e[0] - b->typical[j].e[3])));
-        double limit = b->has_typical ? ASYMMETRY : ASYMMETRY_ALONE;
-        if (!(a->symmetry <= limit))
-                grade(a, CONTACT_DOUBTFUL, "S11 and S22 differ by %.2g%s (limit %.2g)", a->symmetry, b->has_typical ? " more than on another die" : "", limit);
+        double worst = 0, worst_hz = 0, worst_limit = 1;
+        for (size_t j = 0; j < b->n; j++) {
+                double one = cabs(b->s[j].e[0] - b->s[j].e[3] - (b->typical[j].e[0] - b->typical[j].e[3]));
+                double limit = b->has_typical ? ASYMMETRY + ASYMMETRY_HZ * b->hz[j] / 40e9 : ASYMMETRY_ALONE;
+                a->symmetry = fmax(a->symmetry, one);
+                if (!(one / limit <= worst / worst_limit)) {
+                        worst = one;
+                        worst_limit = limit;
+                        worst_hz = b->hz[j];
+                }
+        }
+        if (!(worst <= worst_limit))
+                grade(a, CONTACT_DOUBTFUL, "S11 and S22 differ by %.2g%s at %.3g GHz (limit %.2g)", worst, b->has_typical ? " more than on another die" : "", worst_hz / 1e9, worst_limit);
 }
 
 static void judge_model(const struct contact_question *q, const uint32_t *map, struct contact_answer *a)
@@ -324,7 +333,7 @@ void contact_judge(const struct contact_question *q, struct arena *scratch, stru
         if (ask.calibration) {
                 band_take(&ask, map, 40e9, 100e9, b);
                 judge_smoothness(&ask, b, columns, &a);
-                band_take(&ask, map, 1e9, 60e9, b);
+                band_take(&ask, map, 1e9, 100e9, b);
                 judge_symmetry(&ask, b, &a);
                 if (ask.standard)
                         judge_model(&ask, map, &a);
