@@ -1,6 +1,7 @@
 /* budget.c: from a list of causes to u, its 95 % half width, the shares, and a verdict's probability.
- * Sources     JCGM 100:2008 5.1.2 (sum of squares of independent causes), G.4 (Welch-Satterthwaite, t factor); JCGM 106:2012 7.2 (conformance probability).
- * Note        entries are signed vectors of one standard uncertainty each; what moves device, open and short together was added up before it came here. */
+ * Sources     JCGM 100:2008 5.1.2 (sum of squares of independent causes), G.4 (Welch-Satterthwaite, t factor); JCGM 106:2012 7.2
+ * (conformance probability). Note        entries are signed vectors of one standard uncertainty each; what moves device, open and short
+ * together was added up before it came here. */
 #include "evaluate/inside.h"
 #include <math.h>
 #include <stdio.h>
@@ -15,7 +16,8 @@ void cause_add(struct cause_list *list, const char *name, double dq, double nu)
         list->nu[list->n++] = nu;
 }
 
-/* Two-sided 95 % point of Student's t: expansion in 1/nu about the normal point (Abramowitz & Stegun 26.7.5), exact values where it is poor. */
+/* Two-sided 95 % point of Student's t: expansion in 1/nu about the normal point (Abramowitz & Stegun 26.7.5), exact values where it is
+ * poor. */
 double student_95(double nu)
 {
         static const double few[] = {12.706, 4.303, 3.182, 2.776, 2.571};
@@ -27,7 +29,8 @@ double student_95(double nu)
                 return few[k - 1] + part * (few[k] - few[k - 1]);
         }
         const double z = 1.959963984540054, z3 = z * z * z, z5 = z3 * z * z, z7 = z5 * z * z;
-        return z + (z3 + z) / (4 * nu) + (5 * z5 + 16 * z3 + 3 * z) / (96 * nu * nu) + (3 * z7 + 19 * z5 + 17 * z3 - 15 * z) / (384 * nu * nu * nu);
+        return z + (z3 + z) / (4 * nu) + (5 * z5 + 16 * z3 + 3 * z) / (96 * nu * nu) +
+               (3 * z7 + 19 * z5 + 17 * z3 - 15 * z) / (384 * nu * nu * nu);
 }
 
 static void shares_json(const struct cause_list *list, double sum, char json[200])

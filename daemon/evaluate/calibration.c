@@ -1,13 +1,10 @@
 /* calibration.c: a calibration in memory and as bytes.
  * The bytes   all little-endian, version 1:
  *               0  "TPCALIB1"                          8 bytes
- *               8  version u32 = 1, model u32 (enum terms_model), plane u32 (enum plane), flags u32 (1 switch terms kept, 2 terms want them removed)
- *              24  points n u64
- *              32  method, 32 bytes, zero-padded
- *              64  z_ref f64 (ohm, NaN: the line's own), length of the first line f64 (m, 0: no line method)
- *              80  columns of n f64: hz; z_re z_im; 13 terms, each re then im, in the order EDF ESF ERF EDR ESR ERR K ELF ETF EXF ELR ETR EXR;
- *                  switch terms f_re f_im r_re r_im (0 when not kept); gamma_re gamma_im (1/m, NaN without lines)
- *             end  CRC-32C u32 of all before
+ *               8  version u32 = 1, model u32 (enum terms_model), plane u32 (enum plane), flags u32 (1 switch terms kept, 2 terms want them
+ * removed) 24  points n u64 32  method, 32 bytes, zero-padded 64  z_ref f64 (ohm, NaN: the line's own), length of the first line f64 (m, 0:
+ * no line method) 80  columns of n f64: hz; z_re z_im; 13 terms, each re then im, in the order EDF ESF ERF EDR ESR ERR K ELF ETF EXF ELR
+ * ETR EXR; switch terms f_re f_im r_re r_im (0 when not kept); gamma_re gamma_im (1/m, NaN without lines) end  CRC-32C u32 of all before
  *             Doubles are kept bit for bit, so that a calibration read back corrects exactly as the one that was solved.
  * Threads     immutable once made. */
 #include "base/hash.h"
@@ -47,7 +44,10 @@ const double *calibration_axis(const struct calibration *c, size_t *ret_n)
         *ret_n = c->axis.n;
         return c->axis.hz;
 }
-double calibration_z_ref(const struct calibration *c) { return c->z_ref > 0 ? c->z_ref : 0; } /* 0: the line's own, a database holds no NaN */
+double calibration_z_ref(const struct calibration *c)
+{
+        return c->z_ref > 0 ? c->z_ref : 0;
+} /* 0: the line's own, a database holds no NaN */
 const char *calibration_plane(const struct calibration *c) { return plane_words[c->terms.plane]; }
 
 /* Every column in the order of the bytes; the same list writes and reads. */
@@ -125,13 +125,17 @@ enum code calibration_read(const void *bytes, size_t size, struct arena *arena, 
                 return tp_fail(err, CODE_DAMAGED, "these %zu bytes are no calibration: they do not begin with \"" MAGIC "\"", size);
         uint64_t version = get(at + 8, 4), model = get(at + 12, 4), plane = get(at + 16, 4), flags = get(at + 20, 4), n = get(at + 24, 8);
         if (version != VERSION)
-                return tp_fail(err, CODE_TOO_NEW, "the calibration has version %llu and this program reads %d; update the program", (unsigned long long)version, VERSION);
+                return tp_fail(err, CODE_TOO_NEW, "the calibration has version %llu and this program reads %d; update the program",
+                               (unsigned long long)version, VERSION);
         if (n == 0 || n > (size - HEAD_BYTES) / (COLUMNS * 8) || size != HEAD_BYTES + COLUMNS * 8 * n + 4)
-                return tp_fail(err, CODE_DAMAGED, "the calibration says %llu points and has %zu bytes; it was cut or changed", (unsigned long long)n, size);
+                return tp_fail(err, CODE_DAMAGED, "the calibration says %llu points and has %zu bytes; it was cut or changed",
+                               (unsigned long long)n, size);
         if (crc32c(0, at, size - 4) != (uint32_t)get(at + size - 4, 4))
-                return tp_fail(err, CODE_DAMAGED, "the calibration's check sum does not fit its %zu bytes; take the copy in the sealed run file", size);
+                return tp_fail(err, CODE_DAMAGED,
+                               "the calibration's check sum does not fit its %zu bytes; take the copy in the sealed run file", size);
         if (model > TERMS_TWELVE || plane >= PLANE_COUNT || !memchr(at + 32, 0, 32))
-                return tp_fail(err, CODE_DAMAGED, "the calibration's head makes no sense (model %llu, plane %llu)", (unsigned long long)model, (unsigned long long)plane);
+                return tp_fail(err, CODE_DAMAGED, "the calibration's head makes no sense (model %llu, plane %llu)",
+                               (unsigned long long)model, (unsigned long long)plane);
         double *hz = arena_take(arena, (size_t)n * sizeof *hz), *columns[COLUMNS];
         struct calibration *c;
         if (!hz)
@@ -149,7 +153,8 @@ enum code calibration_read(const void *bytes, size_t size, struct arena *arena, 
         memcpy(c->method, at + 32, sizeof c->method);
         const struct method *method = rf_method(c->method);
         if (!method)
-                return tp_fail(err, CODE_TOO_NEW, "the calibration was made by the method \"%s\", which this program does not know; update it", c->method);
+                return tp_fail(err, CODE_TOO_NEW,
+                               "the calibration was made by the method \"%s\", which this program does not know; update it", c->method);
         c->terms.method = method->word;
         c->terms.model = (enum terms_model)model;
         c->terms.plane = (enum plane)plane;

@@ -1,12 +1,12 @@
 /* causes.c: where the uncertainty of one number comes from.
- * Idea        The number is q = g(z), z analytic in the twelve S of device, open and short.  dz/dS is taken once; each cause says how it moves the three S at the tips,
- *             all of one origin together, so that what is common to device and dummies (standards, drift) cancels as far as it really does.
- * Causes      contact of each touch   R and L per signal path, and where the tip stands: setup.contact_ohm_u, contact_h_u, placement_um_u; private to each touch
- *             standards               the copy's u of R, L, C, delay against its model, and the contact of its touch; common
- *             drift                   the check lets pass what lies within its limits: rectangular, one half width per mode and port; common
- *             dummies                 how far the two pads of one dummy differ, over dies: as far as the device's own pads may differ from the dummy's
- *             pads' model             open-short takes all shunt outside all series; what the leads have themselves lies inside: rectangular, bounded by a 50 ohm line
- *             interpolation           between points far apart: what three points say instead of five
+ * Idea        The number is q = g(z), z analytic in the twelve S of device, open and short.  dz/dS is taken once; each cause says how it
+ * moves the three S at the tips, all of one origin together, so that what is common to device and dummies (standards, drift) cancels as far
+ * as it really does. Causes      contact of each touch   R and L per signal path, and where the tip stands: setup.contact_ohm_u,
+ * contact_h_u, placement_um_u; private to each touch standards               the copy's u of R, L, C, delay against its model, and the
+ * contact of its touch; common drift                   the check lets pass what lies within its limits: rectangular, one half width per
+ * mode and port; common dummies                 how far the two pads of one dummy differ, over dies: as far as the device's own pads may
+ * differ from the dummy's pads' model             open-short takes all shunt outside all series; what the leads have themselves lies
+ * inside: rectangular, bounded by a 50 ohm line interpolation           between points far apart: what three points say instead of five
  *             noise                   the scatter of the number itself over neighbouring points, or the noise table where there are too few
  * Sources     JCGM 100:2008 4.3.7 (rectangular), 5.1.2; JCGM 102. */
 #include "evaluate/chain.h"
@@ -14,11 +14,11 @@
 #include <math.h>
 #include <string.h>
 
-/* Half of the placement's variance is the stage's, which moves the pads under both probes alike: what lengthens one port's path shortens the other's.  The other
-   half is each tip's own. */
+/* Half of the placement's variance is the stage's, which moves the pads under both probes alike: what lengthens one port's path shortens
+   the other's.  The other half is each tip's own. */
 #define OWN_SHARE 0.70710678118654752440
 #define LEAD_OHM 50.0
-#define NOISY 0.05 /* relative scatter above which a number is no longer straight in the noise behind it */
+#define NOISY 0.05          /* relative scatter above which a number is no longer straight in the noise behind it */
 #define ALUMINA_EPS_EFF 5.3 /* coplanar line on a calibration substrate, where the recipe does not say */
 
 struct slope {
@@ -47,7 +47,8 @@ static void slope_take(struct slope *k)
                 }
 }
 
-/* By a step that is small against z, not by dz itself: where a cause is larger than the number, a difference over it would look harmless. */
+/* By a step that is small against z, not by dz itself: where a cause is larger than the number, a difference over it would look harmless.
+ */
 static double value_change(const struct slope *k, double complex dz)
 {
         double size = cabs(dz);
@@ -65,13 +66,17 @@ static double complex weigh(const struct slope *k, int part, struct m2 ds)
         return dz;
 }
 
-static void add_private(const struct slope *k, const char *name, int part, struct m2 ds) { cause_add(k->to, name, value_change(k, weigh(k, part, ds)), INFINITY); }
+static void add_private(const struct slope *k, const char *name, int part, struct m2 ds)
+{
+        cause_add(k->to, name, value_change(k, weigh(k, part, ds)), INFINITY);
+}
 
 /* One touch: what the tips of each port do on their own. */
 static void touch_causes(const struct slope *k, int part)
 {
-        static const char *const r_name[] = {"contact R", "contact R, open", "contact R, short"}, *const l_name[] = {"contact L", "contact L, open", "contact L, short"},
-                                             *const x_name[] = {"placement", "placement, open", "placement, short"};
+        static const char *const r_name[] = {"contact R", "contact R, open", "contact R, short"},
+                                 *const l_name[] = {"contact L", "contact L, open", "contact L, short"},
+                                 *const x_name[] = {"placement", "placement, open", "placement, short"};
         const struct setup *setup = &k->a->ch->q->recipe->setup;
         double z = k->a->ch->z, eps = k->a->ch->q->recipe->calibration.eps_eff;
         double complex theta = CMPLX(0, k->w * sqrt(eps > 1 ? eps : ALUMINA_EPS_EFF) / RF_C0_M_S * setup->placement_um_u * 1e-6);
@@ -214,7 +219,8 @@ static void line_causes(const struct slope *k)
                 struct tracking_cause c = {.port = port};
                 c.eps = CMPLX(cal->gamma_re[k->i], cal->gamma_im[k->i]) * setup->placement_um_u * 1e-6;
                 add_common(k, "thru's touch", shift_mover, &c);
-                c.eps = CMPLX(setup->contact_ohm_u, k->w * setup->contact_h_u) / 100; /* a series z moves S21 of a matched line by -z/(2 Zc) */
+                c.eps = CMPLX(setup->contact_ohm_u, k->w * setup->contact_h_u) /
+                        100; /* a series z moves S21 of a matched line by -z/(2 Zc) */
                 add_common(k, "thru's touch", shift_mover, &c);
         }
 }
@@ -234,8 +240,8 @@ static void drift_causes(const struct slope *k)
         }
 }
 
-/* The two pads of one dummy are neighbours drawn alike: how far they differ tells how far the device's own pads may differ from the dummy's, whatever the wafer does
-   from die to die.  The same relative scatter is taken for the leads. */
+/* The two pads of one dummy are neighbours drawn alike: how far they differ tells how far the device's own pads may differ from the
+   dummy's, whatever the wafer does from die to die.  The same relative scatter is taken for the leads. */
 static void dummy_causes(const struct slope *k, size_t j)
 {
         const struct chain *ch = k->a->ch;
@@ -265,11 +271,15 @@ static void dummy_causes(const struct slope *k, size_t j)
                 return;
         struct m2 lead = m2_inv(m2_sub(rf_y_from_s(k->at->s[PART_SHORT], ch->z), rf_y_from_s(k->at->s[PART_OPEN], ch->z)));
         for (int port = 0; port < 2; port++)
-                cause_add(k->to, "dummies", value_change(k, weigh(k, PART_SHORT, move_series(k->at->s[PART_SHORT], port, u / fabs(own) * lead.e[3 * port], ch->z))), nu);
+                cause_add(k->to, "dummies",
+                          value_change(k, weigh(k, PART_SHORT,
+                                                move_series(k->at->s[PART_SHORT], port, u / fabs(own) * lead.e[3 * port], ch->z))),
+                          nu);
 }
 
-/* Open-short takes all shunt capacitance outside the leads; what the leads have themselves lies inside.  A lead is a piece of line of 50 ohm or more, so its
-   capacitance is at most L/50^2: that share of the way from open-short to short-open (all of it inside) bounds the error. */
+/* Open-short takes all shunt capacitance outside the leads; what the leads have themselves lies inside.  A lead is a piece of line of 50
+   ohm or more, so its capacitance is at most L/50^2: that share of the way from open-short to short-open (all of it inside) bounds the
+   error. */
 static void model_cause(const struct slope *k)
 {
         if (k->a->ch->method != RF_DEEMBED_OPEN_SHORT)
@@ -279,7 +289,8 @@ static void model_cause(const struct slope *k)
         struct asked a = *k->a;
         a.ch = &other;
         a.near = k->a->near != 0 ? k->z : 0;
-        struct m2 yo = rf_y_from_s(k->at->s[PART_OPEN], k->a->ch->z), lead = m2_inv(m2_sub(rf_y_from_s(k->at->s[PART_SHORT], k->a->ch->z), yo));
+        struct m2 yo = rf_y_from_s(k->at->s[PART_OPEN], k->a->ch->z),
+                  lead = m2_inv(m2_sub(rf_y_from_s(k->at->s[PART_SHORT], k->a->ch->z), yo));
         double share = 0;
         for (int port = 0; port < 2; port++) {
                 double l_h = fmax(0, cimag(lead.e[3 * port])) / k->w, c_f = fabs(cimag(yo.e[3 * port])) / k->w;
@@ -288,7 +299,8 @@ static void model_cause(const struct slope *k)
         cause_add(k->to, "pads' model", share * value_change(k, asked_z(&a, k->at) - k->z) / sqrt(3), INFINITY);
 }
 
-/* Between points that lie far apart, the polynomial itself is a guess: what the three nearest points say instead counts as its standard uncertainty. */
+/* Between points that lie far apart, the polynomial itself is a guess: what the three nearest points say instead counts as its standard
+ * uncertainty. */
 static void interpolation_cause(const struct slope *k, size_t j)
 {
         const struct axis *axis = &k->a->ch->axis;
@@ -308,8 +320,8 @@ static void interpolation_cause(const struct slope *k, size_t j)
         cause_add(k->to, CAUSE_INTERPOLATION, value_change(k, asked_z(k->a, &other) - k->z), INFINITY);
 }
 
-/* Scatter of the number over the nearest points about its own cubic; NaN where they are too few or too far apart.  Nine points if they span less than a factor 1.6, more (up to
-   seventeen, for a scatter that is itself known better) while they span less than 1.25. */
+/* Scatter of the number over the nearest points about its own cubic; NaN where they are too few or too far apart.  Nine points if they span
+   less than a factor 1.6, more (up to seventeen, for a scatter that is itself known better) while they span less than 1.25. */
 static double noise_by_data(const struct slope *k, size_t j, double gain, double *ret_freedom)
 {
         enum { LEAST = 9, MOST = 17, COEFFICIENTS = 4 };
@@ -391,7 +403,8 @@ void causes_of(const struct asked *a, const struct trio *at, size_t j, double no
         model_cause(&k);
         interpolation_cause(&k, j);
         double freedom = INFINITY, by_data = noise_by_data(&k, j, noise_gain, &freedom);
-        bool ratio = a->quantity != QUANTITY_SRF && a->quantity != QUANTITY_S21_DB; /* these two are about straight in the noise, and near 0 without harm */
+        bool ratio = a->quantity != QUANTITY_SRF &&
+                     a->quantity != QUANTITY_S21_DB; /* these two are about straight in the noise, and near 0 without harm */
         bool noisy = ratio && noise_of_device(&k, noise_gain) > NOISY * fabs(asked_value(a, k.z));
         if (isfinite(by_data))
                 cause_add(to, "noise", by_data, freedom);

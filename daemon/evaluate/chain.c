@@ -1,9 +1,9 @@
 /* chain.c: one sweep through correct, de-embed, extract, judge.
- * Idea        A parameter looks at one frequency, so the chain runs there alone: five raw points of device, open and short are corrected, S is interpolated, and
- *             the rest is algebra of a single point.  A whole wafer is then evaluated in the time that correcting all its sweeps in full would take several times over.
- * Verdict     JCGM 106:2012: pass when the true value lies within the limits with probability 0.95 or more, fail at 0.05 or less, else marginal.
- * Refusal     a number whose 95 % half width is more than the recipe's share of it is not given: value absent, reason says by how much.
- * Flags       of the corrected sweep: 16 not reciprocal, 32 not passive (run/entry.h). */
+ * Idea        A parameter looks at one frequency, so the chain runs there alone: five raw points of device, open and short are corrected, S
+ * is interpolated, and the rest is algebra of a single point.  A whole wafer is then evaluated in the time that correcting all its sweeps
+ * in full would take several times over. Verdict     JCGM 106:2012: pass when the true value lies within the limits with probability 0.95
+ * or more, fail at 0.05 or less, else marginal. Refusal     a number whose 95 % half width is more than the recipe's share of it is not
+ * given: value absent, reason says by how much. Flags       of the corrected sweep: 16 not reciprocal, 32 not passive (run/entry.h). */
 #include "evaluate/chain.h"
 #include "rf/convert.h"
 #include <math.h>
@@ -15,11 +15,15 @@ enum { FLAG_NOT_RECIPROCAL = 16, FLAG_NOT_PASSIVE = 32 };
 static enum code part_check(const struct chain *ch, const char *what, const struct raw_sweep *raw, struct tp_error *err)
 {
         if (!raw)
-                return tp_fail(err, CODE_NOT_FOUND, "device %s needs the %s dummy of its die and there is no good one; measure it again or change the recipe's de-embedding",
+                return tp_fail(err, CODE_NOT_FOUND,
+                               "device %s needs the %s dummy of its die and there is no good one; measure it again or change the recipe's "
+                               "de-embedding",
                                ch->q->measure->device, what);
         if (raw->n != ch->axis.n || (raw->hz != ch->axis.hz && memcmp(raw->hz, ch->axis.hz, raw->n * sizeof *raw->hz) != 0))
-                return tp_fail(err, CODE_BAD_INPUT, "the %s dummy was swept at other frequencies (%zu points) than device %s (%zu points); give both one sweep plan", what, raw->n,
-                               ch->q->measure->device, ch->axis.n);
+                return tp_fail(
+                        err, CODE_BAD_INPUT,
+                        "the %s dummy was swept at other frequencies (%zu points) than device %s (%zu points); give both one sweep plan",
+                        what, raw->n, ch->q->measure->device, ch->axis.n);
         return CODE_OK;
 }
 
@@ -34,7 +38,9 @@ enum code chain_open(const struct chain_question *q, struct arena *arena, struct
                 return tp_where(err, "device %s", q->measure->device);
         if (q->measure->deembed != DEEMBED_NONE) {
                 if (ch.line_reference)
-                        return tp_fail(err, CODE_BAD_INPUT, "device %s: de-embedding needs ohms, and the calibration's reference is the line's own impedance; give calibration.line_capacitance_f_m",
+                        return tp_fail(err, CODE_BAD_INPUT,
+                                       "device %s: de-embedding needs ohms, and the calibration's reference is the line's own impedance; "
+                                       "give calibration.line_capacitance_f_m",
                                        q->measure->device);
                 ch.raw[PART_OPEN] = q->open;
                 if ((code = part_check(&ch, "open", q->open, err)))
@@ -65,7 +71,8 @@ struct trio chain_point(const struct chain *ch, size_t j)
         return t;
 }
 
-enum code chain_between(const struct chain *ch, double hz, struct trio *ret, size_t *ret_nearest, double *ret_noise_gain, struct tp_error *err)
+enum code chain_between(const struct chain *ch, double hz, struct trio *ret, size_t *ret_nearest, double *ret_noise_gain,
+                        struct tp_error *err)
 {
         size_t first, n;
         double w[5], gain = 0;
@@ -115,7 +122,8 @@ static void unit_fail(struct parameter_answer *a, const struct tp_error *err)
         refuse(a, sentence);
 }
 
-/* The first zero of the branch's susceptance, from inductive to capacitive or the other way round, above the frequency of the largest |Q|. */
+/* The first zero of the branch's susceptance, from inductive to capacitive or the other way round, above the frequency of the largest |Q|.
+ */
 struct crossing {
         bool found;
         double hz, below_hz, above_hz; /* the points that it lies between */
@@ -143,7 +151,8 @@ static struct crossing crossing_find(const struct asked *a)
                 }
                 if (!c.found && before > 0 && b <= 0) {
                         size_t lo = last;
-                        for (size_t m = last + 1; m <= j; m++) { /* within the stride, and there by linear interpolation of the susceptance */
+                        for (size_t m = last + 1; m <= j;
+                             m++) { /* within the stride, and there by linear interpolation of the susceptance */
                                 struct trio u = chain_point(ch, m);
                                 at.hz = ch->axis.hz[m];
                                 double here = -sign * cimag(1 / asked_z(&at, &u));
@@ -174,7 +183,8 @@ static void answer_srf(struct asked *a, struct parameter_answer *to, struct caus
         }
         if (c.above_hz > 1.1 * c.below_hz) {
                 char text[120];
-                snprintf(text, sizeof text, "resonates between %.4g and %.4g GHz; the sweep has no point in between to place it by", c.below_hz / 1e9, c.above_hz / 1e9);
+                snprintf(text, sizeof text, "resonates between %.4g and %.4g GHz; the sweep has no point in between to place it by",
+                         c.below_hz / 1e9, c.above_hz / 1e9);
                 refuse(to, text);
                 return;
         }
@@ -208,15 +218,17 @@ static void line_says(const struct asked *a, size_t j, struct parameter_answer *
 {
         const struct calibration *cal = a->ch->cal;
         size_t i = map_at(a->ch->map, j), used = strlen(to->reason);
-        if ((a->quantity != QUANTITY_EPS_EFF && a->quantity != QUANTITY_LOSS) || !isfinite(cal->gamma_im[i]) || used + 20 > sizeof to->reason)
+        if ((a->quantity != QUANTITY_EPS_EFF && a->quantity != QUANTITY_LOSS) || !isfinite(cal->gamma_im[i]) ||
+            used + 20 > sizeof to->reason)
                 return;
         double complex gl = CMPLX(cal->gamma_re[i], cal->gamma_im[i]) * a->ch->line_m;
         double lines = asked_value(a, gl);
         if (a->quantity == QUANTITY_LOSS)
                 snprintf(to->reason + used, sizeof to->reason - used, "%sthe calibration's lines: %.4g", used ? "; " : "", lines);
         else
-                snprintf(to->reason + used, sizeof to->reason - used, "%sthe calibration's lines: %.4f, as if it were %.2g um %s", used ? "; " : "", lines,
-                         fabs(sqrt(to->value / lines) - 1) * fabs(a->ch->line_m) * 1e6, to->value < lines ? "shorter" : "longer");
+                snprintf(to->reason + used, sizeof to->reason - used, "%sthe calibration's lines: %.4f, as if it were %.2g um %s",
+                         used ? "; " : "", lines, fabs(sqrt(to->value / lines) - 1) * fabs(a->ch->line_m) * 1e6,
+                         to->value < lines ? "shorter" : "longer");
 }
 
 /* Half width as a share of the value at one frequency; infinite where there is none. */
@@ -257,8 +269,14 @@ static void answer_one(const struct chain *ch, const struct parameter_plan *plan
         struct tp_error err = {0};
         struct cause_list list = {.n = 0};
         double complex z = 0;
-        struct asked a = {.ch = ch, .quantity = plan->quantity, .hz = plan->freq_hz, .view = ch->q->measure->contact.family == 3 ? VIEW_SINGLE : VIEW_SERIES};
-        *to = (struct parameter_answer){.plan = plan, .value = NAN, .u95 = NAN, .verdict = "none",
+        struct asked a = {.ch = ch,
+                          .quantity = plan->quantity,
+                          .hz = plan->freq_hz,
+                          .view = ch->q->measure->contact.family == 3 ? VIEW_SINGLE : VIEW_SERIES};
+        *to = (struct parameter_answer){.plan = plan,
+                                        .value = NAN,
+                                        .u95 = NAN,
+                                        .verdict = "none",
                                         .plane = plane_words[ch->method == RF_DEEMBED_UNKNOWN ? ch->cal->terms.plane : PLANE_DEVICE]};
         snprintf(to->budget, sizeof to->budget, "{}");
         size_t j = 0;
@@ -287,7 +305,8 @@ static void answer_one(const struct chain *ch, const struct parameter_plan *plan
                 between += strcmp(list.name[k], CAUSE_INTERPOLATION) ? 0 : list.dq[k] * list.dq[k];
         if (between > 0.5 * u * u) {
                 char text[120];
-                snprintf(text, sizeof text, "the sweep's points around %.4g GHz lie too far apart to read between them; ask at a point", (plan->quantity == QUANTITY_SRF ? a.hz : plan->freq_hz) / 1e9);
+                snprintf(text, sizeof text, "the sweep's points around %.4g GHz lie too far apart to read between them; ask at a point",
+                         (plan->quantity == QUANTITY_SRF ? a.hz : plan->freq_hz) / 1e9);
                 refuse(to, text);
                 return;
         }
@@ -298,7 +317,8 @@ static void answer_one(const struct chain *ch, const struct parameter_plan *plan
                 refuse(to, "not resolvable: its uncertainty has no bound at this frequency");
         } else if (plan->quantity != QUANTITY_S21_DB && !(share <= most)) {
                 char text[120];
-                snprintf(text, sizeof text, "not resolvable: u95 is %.3g %% of the value, at most %.3g %% is asked", 100 * share, 100 * most);
+                snprintf(text, sizeof text, "not resolvable: u95 is %.3g %% of the value, at most %.3g %% is asked", 100 * share,
+                         100 * most);
                 refuse(to, text);
         } else {
                 judge(to, to->u95 / 2);
@@ -320,9 +340,10 @@ static uint32_t sweep_flags(const struct chain *ch, double *ret_reciprocity, dou
 {
         double worst_r = 0, worst_p = 0;
         size_t odd = 0, active = 0, n = 0;
-        for (size_t j = 0; j < ch->axis.n; j += ch->axis.n > 64 ? 8 : 1) {
+        for (size_t j = 0; j<ch->axis.n; j += ch->axis.n> 64 ? 8 : 1) {
                 struct m2 s = tip_point(ch->cal, ch->raw[PART_DEVICE], j, map_at(ch->map, j));
-                double r = cabs(s.e[1] - s.e[2]), p = passivity(s), noise = noise_of(recipe_sweep(ch->q->recipe, ch->q->measure->sweep), ch->axis.hz[j], 1);
+                double r = cabs(s.e[1] - s.e[2]), p = passivity(s),
+                       noise = noise_of(recipe_sweep(ch->q->recipe, ch->q->measure->sweep), ch->axis.hz[j], 1);
                 odd += r > 0.02 + 6 * noise;
                 active += p > 1.02 + 6 * noise;
                 worst_r = fmax(worst_r, r);
@@ -334,7 +355,8 @@ static uint32_t sweep_flags(const struct chain *ch, double *ret_reciprocity, dou
         return (odd * 50 > n ? FLAG_NOT_RECIPROCAL : 0u) | (active * 50 > n ? FLAG_NOT_PASSIVE : 0u);
 }
 
-enum code chain_run(const struct chain_question *q, struct arena *arena, struct parameter_answer **ret, size_t *ret_n, uint32_t *ret_flags, struct tp_error *err)
+enum code chain_run(const struct chain_question *q, struct arena *arena, struct parameter_answer **ret, size_t *ret_n, uint32_t *ret_flags,
+                    struct tp_error *err)
 {
         struct chain ch;
         double reciprocity, passive;
@@ -354,7 +376,8 @@ enum code chain_run(const struct chain_question *q, struct arena *arena, struct 
                 answer_one(&ch, &q->measure->parameters[k], a);
                 size_t used = strlen(a->reason);
                 if ((*ret_flags & FLAG_NOT_RECIPROCAL) && used + 40 < sizeof a->reason)
-                        used += (size_t)snprintf(a->reason + used, sizeof a->reason - used, "%sS21 and S12 differ by up to %.2g", used ? "; " : "", reciprocity);
+                        used += (size_t)snprintf(a->reason + used, sizeof a->reason - used, "%sS21 and S12 differ by up to %.2g",
+                                                 used ? "; " : "", reciprocity);
                 if ((*ret_flags & FLAG_NOT_PASSIVE) && used + 40 < sizeof a->reason)
                         snprintf(a->reason + used, sizeof a->reason - used, "%snot passive: gain up to %.4g", used ? "; " : "", passive);
         }

@@ -1,4 +1,5 @@
-/* chain.h: the inside of one sweep's chain, shared by chain.c (what is asked), asked.c (one number from three networks) and causes.c (its uncertainty). */
+/* chain.h: the inside of one sweep's chain, shared by chain.c (what is asked), asked.c (one number from three networks) and causes.c (its
+ * uncertainty). */
 #ifndef TIPPLANE_EVALUATE_CHAIN_H
 #define TIPPLANE_EVALUATE_CHAIN_H
 #include "evaluate/inside.h"
@@ -37,8 +38,8 @@ struct asked {
 };
 double complex asked_z(const struct asked *, const struct trio *);
 double asked_value(const struct asked *, double complex z);
-/* The half width where the number is not straight in z (Q = X/R when u(R) is no small part of R): z is moved along the steepest way by what changes the number by u95 to
-   first order, and the larger of the two true changes counts.  Infinite when Q passes its pole on the way. */
+/* The half width where the number is not straight in z (Q = X/R when u(R) is no small part of R): z is moved along the steepest way by what
+   changes the number by u95 to first order, and the larger of the two true changes counts.  Infinite when Q passes its pole on the way. */
 double asked_bend(const struct asked *, double complex z, double u95);
 /* Lines: follows the phase up from where it is less than a quarter turn.  Sets near. */
 enum code asked_branch(struct asked *, struct tp_error *);

@@ -1,12 +1,12 @@
 /* check.c: what has moved since the baseline, in the words of physics.
  * Problem     801 points times four S against three-sigma limits fail on a perfect station; and a failure says nothing of its cause.
- * Idea        dS of each standard against its own baseline (copies differ by more than stations drift) is a sum of few modes: per port a delay and a loss of the tracking (loss
- *             grows with sqrt f and is stated at the highest frequency); per touch and port contact R, contact L and the tip's place along the line; a transmission delay that the
- *             ports do not explain.  Linear least squares over all standards at once, each mode with its known repeatability as prior.
- * Degeneracy  on a short alone, delay, L and place look alike.  A raised open has no touch: with it in the list the delay stands to a femtosecond; without it, only as well as
- *             contact and place repeat.  The priors say exactly that.
- * Left over   the rms of what no mode explains, per standard; the largest counts.
- * Sources     least squares with priors: any text on Bayesian linear regression; the tracking mode: moves.c. */
+ * Idea        dS of each standard against its own baseline (copies differ by more than stations drift) is a sum of few modes: per port a
+ * delay and a loss of the tracking (loss grows with sqrt f and is stated at the highest frequency); per touch and port contact R, contact L
+ * and the tip's place along the line; a transmission delay that the ports do not explain.  Linear least squares over all standards at once,
+ * each mode with its known repeatability as prior. Degeneracy  on a short alone, delay, L and place look alike.  A raised open has no
+ * touch: with it in the list the delay stands to a femtosecond; without it, only as well as contact and place repeat.  The priors say
+ * exactly that. Left over   the rms of what no mode explains, per standard; the largest counts. Sources     least squares with priors: any
+ * text on Bayesian linear regression; the tracking mode: moves.c. */
 #include "evaluate/inside.h"
 #include <math.h>
 #include <stdarg.h>
@@ -14,7 +14,8 @@
 #include <string.h>
 
 enum { STANDARDS_MAX = 16, COMMON = 5, PER_TOUCH = 6, UNKNOWNS = COMMON + PER_TOUCH * STANDARDS_MAX, ROW = COMMON + PER_TOUCH };
-/* order of the unknowns: delay 1, loss 1, delay 2, loss 2, transmission; then per touched standard R1 L1 x1 R2 L2 x2; all in the units of their priors */
+/* order of the unknowns: delay 1, loss 1, delay 2, loss 2, transmission; then per touched standard R1 L1 x1 R2 L2 x2; all in the units of
+ * their priors */
 #define PRIOR_DELAY_S 300e-15
 #define PRIOR_LOSS_DB 1.0
 #define SHIFT_EPS_EFF 5.3 /* coplanar line on a calibration substrate */
@@ -25,7 +26,7 @@ struct fit {
         const struct calibration *cal;
         double a[UNKNOWNS][UNKNOWNS], b[UNKNOWNS], x[UNKNOWNS], prior[UNKNOWNS];
         size_t unknowns, touched;
-        int slot[STANDARDS_MAX];               /* first unknown of this standard's touch, -1: not touched */
+        int slot[STANDARDS_MAX]; /* first unknown of this standard's touch, -1: not touched */
         double residual[STANDARDS_MAX], step[STANDARDS_MAX];
 };
 
@@ -165,8 +166,10 @@ static void judge(const struct fit *f, const struct standard_sweep *now, size_t 
                 struct port_modes *m = &ret->modes[port];
                 m->delay_fs = f->x[2 * port] * PRIOR_DELAY_S * 1e15;
                 m->loss_db = f->x[2 * port + 1] * PRIOR_LOSS_DB;
-                find(&worst, fabs(m->delay_fs) / limit->delay_fs, CAUSE_DELAY, "port %d moved by %.3g fs (limit %.3g)", port + 1, m->delay_fs, limit->delay_fs);
-                find(&worst, fabs(m->loss_db) / limit->loss_db, CAUSE_LOSS, "port %d lost %.3g dB at the highest frequency (limit %.3g)", port + 1, m->loss_db, limit->loss_db);
+                find(&worst, fabs(m->delay_fs) / limit->delay_fs, CAUSE_DELAY, "port %d moved by %.3g fs (limit %.3g)", port + 1,
+                     m->delay_fs, limit->delay_fs);
+                find(&worst, fabs(m->loss_db) / limit->loss_db, CAUSE_LOSS, "port %d lost %.3g dB at the highest frequency (limit %.3g)",
+                     port + 1, m->loss_db, limit->loss_db);
         }
         ret->transmission_fs = f->x[4] * f->prior[4] * 1e15;
         for (size_t k = 0; k < n; k++) {
@@ -180,8 +183,8 @@ static void judge(const struct fit *f, const struct standard_sweep *now, size_t 
         for (size_t k = 0; k < n; k++) {
                 const struct standard *s = &f->recipe->standards[now[k].standard];
                 ret->residual = fmax(ret->residual, f->residual[k]);
-                find(&worst, f->residual[k] / limit->residual, f->slot[k] >= 0 ? CAUSE_BAD_TOUCH : CAUSE_UNKNOWN, "%s leaves %.2g that nothing known explains (limit %.2g)", s->name,
-                     f->residual[k], limit->residual);
+                find(&worst, f->residual[k] / limit->residual, f->slot[k] >= 0 ? CAUSE_BAD_TOUCH : CAUSE_UNKNOWN,
+                     "%s leaves %.2g that nothing known explains (limit %.2g)", s->name, f->residual[k], limit->residual);
                 for (int port = 0; f->slot[k] >= 0 && port < 2; port++) {
                         size_t u = (size_t)f->slot[k] + (size_t)(3 * port);
                         double r = f->x[u] * f->prior[u], l = f->x[u + 1] * f->prior[u + 1], x = f->x[u + 2] * f->prior[u + 2];
@@ -189,15 +192,20 @@ static void judge(const struct fit *f, const struct standard_sweep *now, size_t 
                         larger(&ret->modes[port].contact_h, l);
                         larger(&ret->modes[port].position_um, x);
                         /* dirt raises every touch; one copy alone has a bad touch, a load alone has worn */
-                        enum check_cause cause = f->touched < 2 || r_over > 1 ? CAUSE_CONTACT : s->kind == STANDARD_LOAD ? CAUSE_WEAR : CAUSE_BAD_TOUCH;
-                        find(&worst, fabs(r) / limit->contact_ohm, cause, "%s, port %d: contact resistance changed by %.3g ohm (limit %.3g)", s->name, port + 1, r, limit->contact_ohm);
-                        find(&worst, fabs(l) / limit->contact_h, CAUSE_PLACEMENT, "%s, port %d: contact inductance changed by %.3g pH, place by %.2g um (limit %.3g pH)", s->name, port + 1,
+                        enum check_cause cause = f->touched < 2 || r_over > 1 ? CAUSE_CONTACT
+                                                 : s->kind == STANDARD_LOAD   ? CAUSE_WEAR
+                                                                              : CAUSE_BAD_TOUCH;
+                        find(&worst, fabs(r) / limit->contact_ohm, cause,
+                             "%s, port %d: contact resistance changed by %.3g ohm (limit %.3g)", s->name, port + 1, r, limit->contact_ohm);
+                        find(&worst, fabs(l) / limit->contact_h, CAUSE_PLACEMENT,
+                             "%s, port %d: contact inductance changed by %.3g pH, place by %.2g um (limit %.3g pH)", s->name, port + 1,
                              l * 1e12, x, limit->contact_h * 1e12);
                 }
         }
         for (size_t k = 0; k < n; k++) /* first order says nothing of such a touch: its modes are no modes */
                 if (f->slot[k] >= 0 && f->step[k] > BAD_TOUCH)
-                        find(&worst, fmax(worst.share, 1) + f->step[k] / BAD_TOUCH, CAUSE_BAD_TOUCH, "%s reads %.2g away from its baseline below 40 GHz: the touch is bad",
+                        find(&worst, fmax(worst.share, 1) + f->step[k] / BAD_TOUCH, CAUSE_BAD_TOUCH,
+                             "%s reads %.2g away from its baseline below 40 GHz: the touch is bad",
                              f->recipe->standards[now[k].standard].name, f->step[k]);
         ret->worst = worst.share;
         ret->passed = worst.share <= 1; /* NaN fails */
@@ -205,8 +213,8 @@ static void judge(const struct fit *f, const struct standard_sweep *now, size_t 
         snprintf(ret->sentence, sizeof ret->sentence, "%s: %s", ret->passed ? "passed, nearest to a limit" : "failed", worst.text);
 }
 
-enum code check_fit(const struct recipe *r, const struct calibration *cal, const struct standard_sweep *baseline, const struct standard_sweep *now, size_t n, struct arena *scratch,
-                    struct check_answer *ret, struct tp_error *err)
+enum code check_fit(const struct recipe *r, const struct calibration *cal, const struct standard_sweep *baseline,
+                    const struct standard_sweep *now, size_t n, struct arena *scratch, struct check_answer *ret, struct tp_error *err)
 {
         struct fit *f = arena_take(scratch, sizeof *f);
         const uint32_t *map[STANDARDS_MAX];
@@ -227,7 +235,9 @@ enum code check_fit(const struct recipe *r, const struct calibration *cal, const
                 const struct standard *s = &r->standards[now[k].standard];
                 const struct standard_sweep *then = same_standard(baseline, n, now[k].standard);
                 if (!then || then->raw->n != now[k].raw->n)
-                        return tp_fail(err, CODE_BAD_INPUT, "standard %s has no baseline on the same frequencies; take one right after the calibration", s->name);
+                        return tp_fail(err, CODE_BAD_INPUT,
+                                       "standard %s has no baseline on the same frequencies; take one right after the calibration",
+                                       s->name);
                 enum code code = calibration_map(cal, now[k].raw, scratch, &map[k], err);
                 if (code)
                         return tp_where(err, "check with %s", s->name);

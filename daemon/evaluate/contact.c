@@ -1,16 +1,15 @@
 /* contact.c: do the tips stand on what they should stand on?
- * Problem     A capacitor shows nothing at DC; a lost ground passes every DC test and spoils the sweep from 30 GHz up; a broken device must not look like a bad touch, and a bad
- *             touch not like a device.  And the value of a parameter may never decide over a retouch.
- * Evidence    1 DC, by family: what must conduct, conducts; and does so at the end of the touch as at its beginning.
- *             2 distance from the raised open, port by port, between 5 and 40 GHz: a pad has some 20 fF, a hovering tip differs from the raised one by less than a
- *               third of that.  Given as capacitance, |dS|/(2 w 50 ohm).
- *             3 smoothness between 40 and 100 GHz.  Pads and device are much smaller than a wavelength: each S is a polynomial of degree 4 there to within 0.01.  A ground tip
- *               that hangs resonates in that band, with an impedance of the order of 100 ohm in series, and leaves several times that.  A device with a length gets
- *               four degrees more for each turn of its phase.  Where the same device on another die is known, the difference of both is tested too, and the
- *               smoother one counts: what is the device's own is no evidence.
- *             4 symmetry: S11 - S22 against the same device elsewhere (or, for a symmetric device alone, against nothing).
- * Grades      absent: a tip that touches nothing.  doubtful: one honest retouch may be spent.  unknown: no evidence at all.
- * Thresholds  between what good touches leave and what bad ones do, with the receiver noise of the sweep plan above the first (5 standard deviations, so that some hundred points
+ * Problem     A capacitor shows nothing at DC; a lost ground passes every DC test and spoils the sweep from 30 GHz up; a broken device must
+ * not look like a bad touch, and a bad touch not like a device.  And the value of a parameter may never decide over a retouch. Evidence 1
+ * DC, by family: what must conduct, conducts; and does so at the end of the touch as at its beginning. 2 distance from the raised open,
+ * port by port, between 5 and 40 GHz: a pad has some 20 fF, a hovering tip differs from the raised one by less than a third of that.  Given
+ * as capacitance, |dS|/(2 w 50 ohm). 3 smoothness between 40 and 100 GHz.  Pads and device are much smaller than a wavelength: each S is a
+ * polynomial of degree 4 there to within 0.01.  A ground tip that hangs resonates in that band, with an impedance of the order of 100 ohm
+ * in series, and leaves several times that.  A device with a length gets four degrees more for each turn of its phase.  Where the same
+ * device on another die is known, the difference of both is tested too, and the smoother one counts: what is the device's own is no
+ * evidence. 4 symmetry: S11 - S22 against the same device elsewhere (or, for a symmetric device alone, against nothing). Grades absent: a
+ * tip that touches nothing.  doubtful: one honest retouch may be spent.  unknown: no evidence at all. Thresholds  between what good touches
+ * leave and what bad ones do, with the receiver noise of the sweep plan above the first (5 standard deviations, so that some hundred points
  *             stay below it in 99 of 100 sweeps). */
 #include "evaluate/inside.h"
 #include <math.h>
@@ -19,11 +18,11 @@
 #include <string.h>
 
 #define OPEN_OHM 1e6
-#define PAD_F 8e-15         /* less than any pad, more than a hovering tip differs from a raised one */
-#define RIPPLE 0.02         /* of smooth devices 0.01 at most */
-#define ASYMMETRY 0.05      /* against the same device elsewhere; contact L and placement add to it in proportion to frequency: */
-#define ASYMMETRY_HZ 0.05   /* … this much at 40 GHz; scatter of contact and placement leave half of both together */
-#define ASYMMETRY_ALONE 0.4 /* without the other die: devices are symmetric on paper only */
+#define PAD_F 8e-15            /* less than any pad, more than a hovering tip differs from a raised one */
+#define RIPPLE 0.02            /* of smooth devices 0.01 at most */
+#define ASYMMETRY 0.05         /* against the same device elsewhere; contact L and placement add to it in proportion to frequency: */
+#define ASYMMETRY_HZ 0.05      /* … this much at 40 GHz; scatter of contact and placement leave half of both together */
+#define ASYMMETRY_ALONE 0.4    /* without the other die: devices are symmetric on paper only */
 #define STANDARD_DISTANCE 0.25 /* of a touched standard from its model up to 40 GHz: no copy, contact or drift is that far */
 enum { POINTS_MAX = 400, DEGREE_MAX = 16, POINTS_LEAST = 14 };
 
@@ -52,7 +51,8 @@ static bool same_points(const struct raw_sweep *a, const struct raw_sweep *b)
         return b && a->n == b->n && (a->hz == b->hz || !memcmp(a->hz, b->hz, a->n * sizeof *a->hz));
 }
 
-/* ---- 1 DC ------------------------------------------------------------------------------------------------------------------------------ */
+/* ---- 1 DC ------------------------------------------------------------------------------------------------------------------------------
+ */
 struct dc_rule {
         int index; /* 0 port to port, 1 and 2 port to ground */
         double low, high;
@@ -92,7 +92,8 @@ static size_t dc_rules(const struct contact_question *q, struct dc_rule ret[2])
         case STANDARD_LINE:
         case STANDARD_REFLECT:
         case STANDARD_UNKNOWN:
-        case STANDARD_KIND_COUNT: break;
+        case STANDARD_KIND_COUNT:
+                break;
         }
         return 0;
 }
@@ -120,7 +121,8 @@ static void judge_dc(const struct contact_question *q, bool rf_touches, struct c
         }
 }
 
-/* ---- 2 distance from the raised open ------------------------------------------------------------------------------------------------------ */
+/* ---- 2 distance from the raised open
+ * ------------------------------------------------------------------------------------------------------ */
 /* Median over the points between 5 and 40 GHz of |dS_pp| as capacitance. */
 static double port_distance_f(const struct contact_question *q, const uint32_t *map, int port)
 {
@@ -166,7 +168,8 @@ static double port_distance_f(const struct contact_question *q, const uint32_t *
         return n > 0 ? c[n / 2] : NAN;
 }
 
-/* ---- 3 smoothness --------------------------------------------------------------------------------------------------------------------------- */
+/* ---- 3 smoothness
+ * --------------------------------------------------------------------------------------------------------------------------- */
 static void band_take(const struct contact_question *q, const uint32_t *map, double low_hz, double high_hz, struct band *b)
 {
         size_t from = q->raw->n, to = 0;
@@ -240,7 +243,8 @@ static void judge_smoothness(const struct contact_question *q, struct band *b, d
         if (b->n < POINTS_LEAST)
                 return;
         const struct sweep_plan *plan = recipe_sweep(q->recipe, q->measure ? q->measure->sweep : q->recipe->calibration.sweep);
-        double span_hz = b->hz[b->n - 1] - b->hz[0], turns = 2 * length_of(q) * 2.3 / RF_C0_M_S * span_hz; /* 2.3: root of the permittivity on any substrate used */
+        double span_hz = b->hz[b->n - 1] - b->hz[0],
+               turns = 2 * length_of(q) * 2.3 / RF_C0_M_S * span_hz; /* 2.3: root of the permittivity on any substrate used */
         double noise = noise_of(plan, b->hz[b->n - 1], 1);
         size_t degree = (size_t)fmin(DEGREE_MAX, 4 + floor(4 * turns));
         degree = degree + 6 < b->n ? degree : b->n - 6;
@@ -249,12 +253,14 @@ static void judge_smoothness(const struct contact_question *q, struct band *b, d
                 a->ripple = fmin(a->ripple, ripple_of(b, true, degree < 6 ? degree : 6, columns));
         double limit = fmax(RIPPLE, 0.01 + 5 * noise * sqrt(2));
         if (!(a->ripple <= limit))
-                grade(a, CONTACT_DOUBTFUL, "resonance of %.2g between 40 and 100 GHz (limit %.2g): a ground tip may hang", a->ripple, limit);
+                grade(a, CONTACT_DOUBTFUL, "resonance of %.2g between 40 and 100 GHz (limit %.2g): a ground tip may hang", a->ripple,
+                      limit);
         else
                 grade(a, CONTACT_GOOD, "smooth to %.2g between 40 and 100 GHz", a->ripple);
 }
 
-/* ---- 4 symmetry, and standards against their models -------------------------------------------------------------------------------------------- */
+/* ---- 4 symmetry, and standards against their models
+ * -------------------------------------------------------------------------------------------- */
 static void judge_symmetry(const struct contact_question *q, const struct band *b, struct contact_answer *a)
 {
         if (!q->measure || !q->measure->symmetric || b->n == 0)
@@ -271,7 +277,8 @@ static void judge_symmetry(const struct contact_question *q, const struct band *
                 }
         }
         if (!(worst <= worst_limit))
-                grade(a, CONTACT_DOUBTFUL, "S11 and S22 differ by %.2g%s at %.3g GHz (limit %.2g)", worst, b->has_typical ? " more than on another die" : "", worst_hz / 1e9, worst_limit);
+                grade(a, CONTACT_DOUBTFUL, "S11 and S22 differ by %.2g%s at %.3g GHz (limit %.2g)", worst,
+                      b->has_typical ? " more than on another die" : "", worst_hz / 1e9, worst_limit);
 }
 
 static void judge_model(const struct contact_question *q, const uint32_t *map, struct contact_answer *a)
@@ -281,7 +288,7 @@ static void judge_model(const struct contact_question *q, const uint32_t *map, s
         if ((!one_port && s->kind != STANDARD_THRU) || q->calibration->thru_m > 0)
                 return;
         double worst = 0;
-        for (size_t j = 0; j < q->raw->n; j += q->raw->n > 200 ? 4 : 1) {
+        for (size_t j = 0; j<q->raw->n; j += q->raw->n> 200 ? 4 : 1) {
                 if (!(q->raw->hz[j] >= 1e8 && q->raw->hz[j] <= 40e9))
                         continue;
                 struct m2 got = tip_point(q->calibration, q->raw, j, map_at(map, j));

@@ -11,21 +11,23 @@ struct calibration {
         struct axis axis; /* hz in the calibration's own arena */
         struct terms terms;
         bool has_switch;
-        struct switch_terms sw;           /* mean over the transmitting standards: of the analyzer, not of the probes */
-        double z_ref;                     /* ohm; NaN: the line's own, not known */
-        double thru_m;                    /* line methods: length of the first line, whose middle is the plane; else 0 */
-        double *gamma_re, *gamma_im;      /* line methods, 1/m; NaN otherwise */
+        struct switch_terms sw;      /* mean over the transmitting standards: of the analyzer, not of the probes */
+        double z_ref;                /* ohm; NaN: the line's own, not known */
+        double thru_m;               /* line methods: length of the first line, whose middle is the plane; else 0 */
+        double *gamma_re, *gamma_im; /* line methods, 1/m; NaN otherwise */
 };
 /* Memory for n points, all columns NaN or 0; hz is copied. */
 enum code calibration_new(size_t n, const double *hz, struct arena *, struct calibration **ret, struct tp_error *);
 
-/* The calibration's index of each point of a sweep.  NULL in *ret: one to one.  CODE_BAD_INPUT names the first frequency that it does not hold. */
+/* The calibration's index of each point of a sweep.  NULL in *ret: one to one.  CODE_BAD_INPUT names the first frequency that it does not
+ * hold. */
 enum code calibration_map(const struct calibration *, const struct raw_sweep *, struct arena *, const uint32_t **ret, struct tp_error *);
 /* Point j of a sweep (index i of the calibration), corrected to the calibration's plane. */
 struct m2 tip_point(const struct calibration *, const struct raw_sweep *, size_t j, size_t i);
 static inline size_t map_at(const uint32_t *map, size_t j) { return map ? map[j] : j; }
 /* Whole sweep corrected, on the sweep's own points; re/im from the arena. */
-enum code tip_network(const struct calibration *, const struct raw_sweep *, struct arena *, double *re[4], double *im[4], struct tp_error *);
+enum code tip_network(const struct calibration *, const struct raw_sweep *, struct arena *, double *re[4], double *im[4],
+                      struct tp_error *);
 
 /* The model of a standard at one frequency: two-port in 50 ohm (reflections: diagonal). */
 struct m2 standard_at(const struct standard *, double hz);
@@ -34,11 +36,12 @@ enum rf_standard_kind standard_rf_kind(int32_t kind);
 
 /* moves.c: what a small cause does to the corrected S at the tips, first order.  z: ohm, the (real) reference.  All return dS. */
 struct m2 move_series(struct m2 s, int port, double complex dz_ohm, double z);
-struct m2 move_shift(struct m2 s, int port, double complex theta);     /* plane outwards by theta = gamma dx: S_pp e^{-2 theta}, S_pq e^{-theta} */
+struct m2 move_shift(struct m2 s, int port,
+                     double complex theta); /* plane outwards by theta = gamma dx: S_pp e^{-2 theta}, S_pq e^{-theta} */
 struct m2 move_tracking(const struct calibration *, size_t i, struct m2 s, int port, double complex eps); /* one-way tracking (1 + eps) */
 /* The ideals of port `port` were wrong by d_gamma at gamma[3] (open, short, load); thru: how the known thru was wrong ("solt" only). */
-struct m2 move_ideals(const struct calibration *, size_t i, struct m2 s, int port, const double complex gamma[3], const double complex d_gamma[3],
-                      struct m2 thru, struct m2 d_thru);
+struct m2 move_ideals(const struct calibration *, size_t i, struct m2 s, int port, const double complex gamma[3],
+                      const double complex d_gamma[3], struct m2 thru, struct m2 d_thru);
 
 /* noise.c: receiver noise when the data do not show it: floor at the tips and trace noise by band, IF bandwidth and averages. */
 double noise_of(const struct sweep_plan *, double hz, double magnitude);

@@ -1,12 +1,13 @@
 /* network.c: the corrected, and if asked de-embedded, network of a sweep as columns and as Touchstone text.
- * Reference   Touchstone knows real impedances only.  Data in a line's own impedance are written with R 1 and say so in a comment; nothing is called 50 ohm
- *             that is not. */
+ * Reference   Touchstone knows real impedances only.  Data in a line's own impedance are written with R 1 and say so in a comment; nothing
+ * is called 50 ohm that is not. */
 #include "evaluate/chain.h"
 #include "formats/touchstone.h"
 #include <math.h>
 #include <string.h>
 
-enum code chain_network(const struct chain_question *q, bool deembedded, struct arena *arena, double *ret_re[4], double *ret_im[4], struct tp_error *err)
+enum code chain_network(const struct chain_question *q, bool deembedded, struct arena *arena, double *ret_re[4], double *ret_im[4],
+                        struct tp_error *err)
 {
         struct chain ch;
         struct measure bare = *q->measure;
@@ -19,7 +20,8 @@ enum code chain_network(const struct chain_question *q, bool deembedded, struct 
         if (code)
                 return code;
         for (int k = 0; k < 4; k++)
-                if (!(ret_re[k] = arena_take(arena, net2_stride(q->raw->n) * sizeof(double))) || !(ret_im[k] = arena_take(arena, net2_stride(q->raw->n) * sizeof(double))))
+                if (!(ret_re[k] = arena_take(arena, net2_stride(q->raw->n) * sizeof(double))) ||
+                    !(ret_im[k] = arena_take(arena, net2_stride(q->raw->n) * sizeof(double))))
                         return tp_fail_memory(err);
         for (size_t j = 0; j < q->raw->n; j++) {
                 struct trio t = chain_point(&ch, j);
@@ -32,9 +34,11 @@ enum code chain_network(const struct chain_question *q, bool deembedded, struct 
         return CODE_OK;
 }
 
-enum code chain_touchstone(const struct chain_question *q, bool deembedded, const char *const *comments, size_t comment_n, struct text *to, struct tp_error *err)
+enum code chain_touchstone(const struct chain_question *q, bool deembedded, const char *const *comments, size_t comment_n, struct text *to,
+                           struct tp_error *err)
 {
-        static const char *const methods[DEEMBED_COUNT] = {"nothing", "the open dummy (shunt parasitics)", "open and short dummies (pads and leads)"};
+        static const char *const methods[DEEMBED_COUNT] = {"nothing", "the open dummy (shunt parasitics)",
+                                                           "open and short dummies (pads and leads)"};
         struct arena *arena = arena_new(0);
         struct text head;
         text_init(&head, 0);

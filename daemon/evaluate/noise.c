@@ -1,13 +1,16 @@
 /* noise.c: receiver noise.
- * By table    u^2 = floor^2 + (trace |S|)^2 per component; floor grows with sqrt(IFBW / 10 Hz), trace with sqrt(IFBW / 1 kHz), both fall with sqrt(averages).
- *             The rows are what broadband systems of this kind show at the probe tips, band by band; they are no data sheet, and stand in only where
- *             the sweep itself cannot tell (too few points).
- * By data     the scatter of neighbouring points about a local cubic: what really was there. */
+ * By table    u^2 = floor^2 + (trace |S|)^2 per component; floor grows with sqrt(IFBW / 10 Hz), trace with sqrt(IFBW / 1 kHz), both fall
+ * with sqrt(averages). The rows are what broadband systems of this kind show at the probe tips, band by band; they are no data sheet, and
+ * stand in only where the sweep itself cannot tell (too few points). By data     the scatter of neighbouring points about a local cubic:
+ * what really was there. */
 #include "evaluate/inside.h"
 #include <math.h>
 
-static const struct { double hz, floor_db, trace_db; } rows[] = {
-        {7e4, -95, 0.02}, {1e6, -105, 0.006}, {1e9, -115, 0.003}, {54e9, -110, 0.006}, {110e9, -105, 0.010}, {145e9, -97, 0.014}, {220e9, -88, 0.02},
+static const struct {
+        double hz, floor_db, trace_db;
+} rows[] = {
+        {7e4, -95, 0.02},     {1e6, -105, 0.006},  {1e9, -115, 0.003}, {54e9, -110, 0.006},
+        {110e9, -105, 0.010}, {145e9, -97, 0.014}, {220e9, -88, 0.02},
 };
 enum { ROWS = sizeof rows / sizeof rows[0] };
 

@@ -1,7 +1,8 @@
 /* raw.c: traces as the instrument gave them become columns of doubles.
  * Traces      S11 S12 S21 S22 are the ratios as formed; GF = a2/b2 with the source at port 1, GR = a1/b1 with the source at port 2.
  * Types       c64 is two 32-bit floats per point, c128 two 64-bit ones, each little (le) or big (be) endian.
- * Refused     a trace of another length or type, one that is missing or comes twice, one switch term without the other, NaN and infinities. */
+ * Refused     a trace of another length or type, one that is missing or comes twice, one switch term without the other, NaN and infinities.
+ */
 #include "evaluate/inside.h"
 #include <math.h>
 #include <string.h>
@@ -45,21 +46,22 @@ static enum code trace_read(const struct raw_trace *t, size_t n, const double *h
                 return tp_fail(err, CODE_BAD_INPUT, "trace %s has type \"%s\"; known are c64le, c64be, c128le, c128be", t->name, t->dtype);
         big = t->dtype[strlen(t->dtype) - 2] == 'b';
         if (t->byte_n != n * 2 * size)
-                return tp_fail(err, CODE_BAD_INPUT, "trace %s has %zu bytes, %zu points of %s need %zu; sweep again", t->name, t->byte_n, n, t->dtype,
-                               n * 2 * size);
+                return tp_fail(err, CODE_BAD_INPUT, "trace %s has %zu bytes, %zu points of %s need %zu; sweep again", t->name, t->byte_n, n,
+                               t->dtype, n * 2 * size);
         const uint8_t *at = t->bytes;
         for (size_t i = 0; i < n; i++, at += 2 * size) {
                 re[i] = real_at(at, size, big);
                 im[i] = real_at(at + size, size, big);
                 if (!isfinite(re[i]) || !isfinite(im[i]))
-                        return tp_fail(err, CODE_BAD_INPUT, "trace %s point %zu (%.9g Hz) is %g%+gi; sweep again, and look at the receiver when it comes back",
+                        return tp_fail(err, CODE_BAD_INPUT,
+                                       "trace %s point %zu (%.9g Hz) is %g%+gi; sweep again, and look at the receiver when it comes back",
                                        t->name, i, hz[i], re[i], im[i]);
         }
         return CODE_OK;
 }
 
-enum code raw_from_traces(const struct raw_trace *traces, size_t trace_n, const double *hz, size_t n, struct arena *arena, struct raw_sweep *ret,
-                          struct tp_error *err)
+enum code raw_from_traces(const struct raw_trace *traces, size_t trace_n, const double *hz, size_t n, struct arena *arena,
+                          struct raw_sweep *ret, struct tp_error *err)
 {
         if (n == 0)
                 return tp_fail(err, CODE_BAD_INPUT, "the sweep has no points");
@@ -68,7 +70,8 @@ enum code raw_from_traces(const struct raw_trace *traces, size_t trace_n, const 
         for (size_t t = 0; t < trace_n; t++) {
                 int k = trace_index(traces[t].name);
                 if (k < 0)
-                        return tp_fail(err, CODE_BAD_INPUT, "trace \"%s\" is not known; a sweep has S11 S12 S21 S22 and may have GF GR", traces[t].name);
+                        return tp_fail(err, CODE_BAD_INPUT, "trace \"%s\" is not known; a sweep has S11 S12 S21 S22 and may have GF GR",
+                                       traces[t].name);
                 if (columns[k][0])
                         return tp_fail(err, CODE_BAD_INPUT, "trace %s comes twice", traces[t].name);
                 for (int part = 0; part < 2; part++)
@@ -85,8 +88,8 @@ enum code raw_from_traces(const struct raw_trace *traces, size_t trace_n, const 
                 raw.im[k] = columns[k][1];
         }
         if (!columns[4][0] != !columns[5][0])
-                return tp_fail(err, CODE_BAD_INPUT, "trace %s is missing while %s is there; switch terms come in pairs", trace_words[columns[4][0] ? 5 : 4],
-                               trace_words[columns[4][0] ? 4 : 5]);
+                return tp_fail(err, CODE_BAD_INPUT, "trace %s is missing while %s is there; switch terms come in pairs",
+                               trace_words[columns[4][0] ? 5 : 4], trace_words[columns[4][0] ? 4 : 5]);
         raw.gf_re = columns[4][0];
         raw.gf_im = columns[4][1];
         raw.gr_re = columns[5][0];

@@ -1,9 +1,9 @@
 /* solve.c: the standards of a recipe and their raw sweeps become error terms (calibration_solve in evaluate.h).
- * Idea        Only the translation is here: which sweep is which standard, what its model says, where the planes lie.  The mathematics is a row of
- *             rf_methods[], chosen by its word.
- * Lines       Line methods take thru and lines as lines of known length; the plane is the middle of the first one, the reference impedance the line's
- *             own unless the recipe gives its capacitance.  Shorts and opens serve as the reflect.
- * Said aloud  the diagnosis goes into the run as JSON: residuals of each standard, the reflect's distance from its estimate, S21 against S12, warnings. */
+ * Idea        Only the translation is here: which sweep is which standard, what its model says, where the planes lie.  The mathematics is a
+ * row of rf_methods[], chosen by its word. Lines       Line methods take thru and lines as lines of known length; the plane is the middle
+ * of the first one, the reference impedance the line's own unless the recipe gives its capacitance.  Shorts and opens serve as the reflect.
+ * Said aloud  the diagnosis goes into the run as JSON: residuals of each standard, the reflect's distance from its estimate, S21 against
+ * S12, warnings. */
 #include "evaluate/inside.h"
 #include <math.h>
 #include <stdio.h>
@@ -17,10 +17,14 @@ static enum code sweep_check(const struct recipe *r, const struct standard_sweep
                 return tp_fail(err, CODE_BUG, "standard %d is not in the recipe, which has %zu", (int)of->standard, r->standard_n);
         const char *name = r->standards[of->standard].name;
         if (of->raw->n != first->n || memcmp(of->raw->hz, first->hz, first->n * sizeof *first->hz) != 0)
-                return tp_fail(err, CODE_BAD_INPUT, "standard %s was swept at %zu frequencies from %.9g Hz, the first one at %zu from %.9g Hz; sweep all with plan \"%s\"", name,
-                               of->raw->n, of->raw->hz[0], first->n, first->hz[0], r->calibration.sweep);
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "standard %s was swept at %zu frequencies from %.9g Hz, the first one at %zu from %.9g Hz; sweep all with "
+                               "plan \"%s\"",
+                               name, of->raw->n, of->raw->hz[0], first->n, first->hz[0], r->calibration.sweep);
         if (r->calibration.switch_terms && transmits(&r->standards[of->standard]) && !of->raw->gf_re)
-                return tp_fail(err, CODE_BAD_INPUT, "standard %s came without switch terms, which the recipe's calibration asks for; let the analyzer give GF and GR, or set switch_terms to false",
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "standard %s came without switch terms, which the recipe's calibration asks for; let the analyzer give GF "
+                               "and GR, or set switch_terms to false",
                                name);
         return CODE_OK;
 }
@@ -61,8 +65,8 @@ static enum code raw_net(const struct raw_sweep *raw, const struct axis *axis, s
 
 static bool is_line_method(const char *word) { return strstr(word, "trl") != NULL; }
 
-static enum code standard_problem(const struct recipe *r, const struct standard_sweep *of, const struct calibration *c, struct arena *arena, struct rf_standard *ret,
-                                  struct tp_error *err)
+static enum code standard_problem(const struct recipe *r, const struct standard_sweep *of, const struct calibration *c, struct arena *arena,
+                                  struct rf_standard *ret, struct tp_error *err)
 {
         const struct standard *s = &r->standards[of->standard];
         struct net2 *nets = arena_take(arena, 2 * sizeof *nets);
@@ -71,7 +75,8 @@ static enum code standard_problem(const struct recipe *r, const struct standard_
         enum code code = raw_net(of->raw, &c->axis, arena, &nets[0], err);
         if (code)
                 return code;
-        *ret = (struct rf_standard){.name = s->name, .kind = standard_rf_kind(s->kind), .raw = &nets[0], .length_m = s->model.length_um * 1e-6};
+        *ret = (struct rf_standard){
+                .name = s->name, .kind = standard_rf_kind(s->kind), .raw = &nets[0], .length_m = s->model.length_um * 1e-6};
         if (is_line_method(c->method)) {
                 if (transmits(s))
                         ret->kind = RF_LINE;
@@ -129,7 +134,8 @@ static void figure(struct json_out *o, const char *key, const double *x, const s
 static const double round_numbers[] = {1, 1.1, 1.2, 1.45, 1.5, 2, 3, 4, 5, 5.4, 6.7, 8};
 enum { ROUND_N = sizeof round_numbers / sizeof round_numbers[0] };
 
-static void diagnosis_json(const struct calibration *c, const struct diagnosis *d, const struct rf_standard *standards, size_t n, double *scratch, struct text *to)
+static void diagnosis_json(const struct calibration *c, const struct diagnosis *d, const struct rf_standard *standards, size_t n,
+                           double *scratch, struct text *to)
 {
         struct json_out o = json_to(to);
         json_open(&o, NULL, '{');
@@ -186,15 +192,16 @@ static void diagnosis_json(const struct calibration *c, const struct diagnosis *
         json_close(&o, '}');
 }
 
-enum code calibration_solve(const struct recipe *r, const struct standard_sweep *of, size_t n, struct arena *arena, struct calibration **ret, struct text *ret_diagnosis_json,
-                            struct tp_error *err)
+enum code calibration_solve(const struct recipe *r, const struct standard_sweep *of, size_t n, struct arena *arena,
+                            struct calibration **ret, struct text *ret_diagnosis_json, struct tp_error *err)
 {
         const struct calibration_plan *plan = &r->calibration;
         const struct method *method = rf_method(plan->method);
         struct rf_standard standards[RF_STANDARD_MAX];
         struct calibration *c;
         if (!method)
-                return tp_fail(err, CODE_BAD_INPUT, "calibration method \"%s\" is not known; known are unknown_thru, solt and multiline_trl", plan->method);
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "calibration method \"%s\" is not known; known are unknown_thru, solt and multiline_trl", plan->method);
         if (n == 0 || n > RF_STANDARD_MAX)
                 return tp_fail(err, CODE_BAD_INPUT, "a calibration takes 1 to %d standards, not %zu", RF_STANDARD_MAX, n);
         for (size_t k = 0; k < n; k++) {
@@ -211,9 +218,16 @@ enum code calibration_solve(const struct recipe *r, const struct standard_sweep 
                 if ((code = standard_problem(r, &of[k], c, arena, &standards[k], err)))
                         return code;
         bool lines = is_line_method(c->method);
-        struct problem problem = {.axis = &c->axis, .standards = standards, .standard_n = n, .switch_terms = c->has_switch ? &c->sw : NULL,
-                                  .thru_delay_s_guess = plan->thru_delay_s, .eps_eff_guess = plan->eps_eff, .reflect_estimate = plan->reflect_estimate,
-                                  .reflect_offset_m = plan->reflect_offset_um * 1e-6, .line_c_f_m = plan->line_capacitance_f_m, .z_ref_ohm = 50};
+        struct problem problem = {.axis = &c->axis,
+                                  .standards = standards,
+                                  .standard_n = n,
+                                  .switch_terms = c->has_switch ? &c->sw : NULL,
+                                  .thru_delay_s_guess = plan->thru_delay_s,
+                                  .eps_eff_guess = plan->eps_eff,
+                                  .reflect_estimate = plan->reflect_estimate,
+                                  .reflect_offset_m = plan->reflect_offset_um * 1e-6,
+                                  .line_c_f_m = plan->line_capacitance_f_m,
+                                  .z_ref_ohm = 50};
         void *workspace = arena_take(arena, method->workspace_bytes(c->axis.n, n)), *diag = arena_take(arena, diagnosis_bytes(c->axis.n));
         double *scratch = arena_take(arena, c->axis.n * sizeof *scratch);
         if (!workspace || !diag || !scratch)

@@ -1,12 +1,13 @@
 /* tip.c: raw points to the calibration's plane.
- * Choice      The switch terms are the calibration's means, not the sweep's own: they belong to the analyzer's hardware state, and those read on an open
- *             or a short are a quotient of two noises. */
+ * Choice      The switch terms are the calibration's means, not the sweep's own: they belong to the analyzer's hardware state, and those
+ * read on an open or a short are a quotient of two noises. */
 #include "evaluate/inside.h"
 #include "rf/convert.h"
 #include <math.h>
 #include <string.h>
 
-enum code calibration_map(const struct calibration *c, const struct raw_sweep *raw, struct arena *arena, const uint32_t **ret, struct tp_error *err)
+enum code calibration_map(const struct calibration *c, const struct raw_sweep *raw, struct arena *arena, const uint32_t **ret,
+                          struct tp_error *err)
 {
         *ret = NULL;
         if (raw->n == c->axis.n && (raw->hz == c->axis.hz || !memcmp(raw->hz, c->axis.hz, raw->n * sizeof *raw->hz)))
@@ -20,7 +21,8 @@ enum code calibration_map(const struct calibration *c, const struct raw_sweep *r
                         i++;
                 if (!(fabs(c->axis.hz[i] - raw->hz[j]) <= 1e-12 * raw->hz[j]))
                         return tp_fail(err, CODE_BAD_INPUT,
-                                       "the calibration has no terms at %.9g Hz (point %zu of the sweep; it holds %zu frequencies from %.9g to %.9g Hz); calibrate with a sweep plan that contains it",
+                                       "the calibration has no terms at %.9g Hz (point %zu of the sweep; it holds %zu frequencies from "
+                                       "%.9g to %.9g Hz); calibrate with a sweep plan that contains it",
                                        raw->hz[j], j, c->axis.n, c->axis.hz[0], c->axis.hz[c->axis.n - 1]);
                 map[j] = (uint32_t)i;
         }
@@ -38,14 +40,16 @@ struct m2 tip_point(const struct calibration *c, const struct raw_sweep *raw, si
         return rf_correct2_point(&c->terms, i, m);
 }
 
-enum code tip_network(const struct calibration *c, const struct raw_sweep *raw, struct arena *arena, double *re[4], double *im[4], struct tp_error *err)
+enum code tip_network(const struct calibration *c, const struct raw_sweep *raw, struct arena *arena, double *re[4], double *im[4],
+                      struct tp_error *err)
 {
         const uint32_t *map;
         enum code code = calibration_map(c, raw, arena, &map, err);
         if (code)
                 return code;
         for (int k = 0; k < 4; k++)
-                if (!(re[k] = arena_take(arena, net2_stride(raw->n) * sizeof(double))) || !(im[k] = arena_take(arena, net2_stride(raw->n) * sizeof(double))))
+                if (!(re[k] = arena_take(arena, net2_stride(raw->n) * sizeof(double))) ||
+                    !(im[k] = arena_take(arena, net2_stride(raw->n) * sizeof(double))))
                         return tp_fail_memory(err);
         for (size_t j = 0; j < raw->n; j++) {
                 struct m2 s = tip_point(c, raw, j, map_at(map, j));
@@ -60,22 +64,32 @@ enum code tip_network(const struct calibration *c, const struct raw_sweep *raw, 
 enum rf_standard_kind standard_rf_kind(int32_t kind)
 {
         switch ((enum standard_kind)kind) {
-        case STANDARD_OPEN: return RF_OPEN;
-        case STANDARD_SHORT: return RF_SHORT;
-        case STANDARD_LOAD: return RF_LOAD;
-        case STANDARD_THRU: return RF_THRU;
-        case STANDARD_LINE: return RF_LINE;
-        case STANDARD_REFLECT: return RF_REFLECT;
+        case STANDARD_OPEN:
+                return RF_OPEN;
+        case STANDARD_SHORT:
+                return RF_SHORT;
+        case STANDARD_LOAD:
+                return RF_LOAD;
+        case STANDARD_THRU:
+                return RF_THRU;
+        case STANDARD_LINE:
+                return RF_LINE;
+        case STANDARD_REFLECT:
+                return RF_REFLECT;
         case STANDARD_UNKNOWN:
-        case STANDARD_KIND_COUNT: break;
+        case STANDARD_KIND_COUNT:
+                break;
         }
         return RF_STANDARD_UNKNOWN;
 }
 
 struct standard_definition standard_definition_of(const struct standard *s)
 {
-        struct standard_definition d = {.kind = standard_rf_kind(s->kind), .r_ohm = s->model.r_ohm, .offset_delay_s = s->model.delay_s,
-                                        .offset_loss_ohm_s = s->model.loss_ohm_s, .offset_z_ohm = s->model.z_ohm};
+        struct standard_definition d = {.kind = standard_rf_kind(s->kind),
+                                        .r_ohm = s->model.r_ohm,
+                                        .offset_delay_s = s->model.delay_s,
+                                        .offset_loss_ohm_s = s->model.loss_ohm_s,
+                                        .offset_z_ohm = s->model.z_ohm};
         memcpy(d.c_f, s->model.c_f, sizeof d.c_f);
         memcpy(d.l_h, s->model.l_h, sizeof d.l_h);
         return d;

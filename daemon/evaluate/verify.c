@@ -1,14 +1,17 @@
 /* verify.c: standards that took no part in the solution, corrected and held against their models.
  * Idea        What a calibration does to the standards it was made of proves nothing; a copy it has never seen does.
- * Model       reflections and thru: the standard's definition in 50 ohm.  Lines under a line calibration: e^{-gamma (l - l_thru)} in the line's own
- *             impedance, with the gamma that the calibration found.  The distance is the largest |S_ij - model| over all frequencies; for reflections S11 and S22
- *             only, since the coupling of the tips is no part of the model. */
+ * Model       reflections and thru: the standard's definition in 50 ohm.  Lines under a line calibration: e^{-gamma (l - l_thru)} in the
+ * line's own impedance, with the gamma that the calibration found.  The distance is the largest |S_ij - model| over all frequencies; for
+ * reflections S11 and S22 only, since the coupling of the tips is no part of the model. */
 #include "evaluate/inside.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
 
-static bool is_reflection(int32_t kind) { return kind == STANDARD_OPEN || kind == STANDARD_SHORT || kind == STANDARD_LOAD || kind == STANDARD_REFLECT; }
+static bool is_reflection(int32_t kind)
+{
+        return kind == STANDARD_OPEN || kind == STANDARD_SHORT || kind == STANDARD_LOAD || kind == STANDARD_REFLECT;
+}
 
 static enum code model_at(const struct calibration *c, const struct standard *s, size_t i, struct m2 *ret, struct tp_error *err)
 {
@@ -19,7 +22,8 @@ static enum code model_at(const struct calibration *c, const struct standard *s,
                 return CODE_OK;
         }
         if (s->kind == STANDARD_REFLECT || s->kind == STANDARD_UNKNOWN || s->kind == STANDARD_KIND_COUNT)
-                return tp_fail(err, CODE_BAD_INPUT, "standard %s has no model to be verified against; verify with an open, short, load, thru or line", s->name);
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "standard %s has no model to be verified against; verify with an open, short, load, thru or line", s->name);
         *ret = standard_at(s, c->axis.hz[i]);
         return CODE_OK;
 }
@@ -32,8 +36,8 @@ static double limit_of(const struct recipe *r, const char *name)
         return NAN;
 }
 
-enum code calibration_verify(const struct recipe *r, const struct calibration *c, const struct standard_sweep *of, size_t n, struct arena *scratch, bool *ret_accepted,
-                             double *ret_worst, char sentence[200], struct tp_error *err)
+enum code calibration_verify(const struct recipe *r, const struct calibration *c, const struct standard_sweep *of, size_t n,
+                             struct arena *scratch, bool *ret_accepted, double *ret_worst, char sentence[200], struct tp_error *err)
 {
         bool accepted = true;
         double worst = 0, worst_share = -1;
@@ -43,7 +47,8 @@ enum code calibration_verify(const struct recipe *r, const struct calibration *c
                 double limit = limit_of(r, s->name), here = 0, here_hz = NAN;
                 const uint32_t *map;
                 if (!(limit > 0))
-                        return tp_fail(err, CODE_BAD_INPUT, "standard %s is none of the recipe's verification standards with a limit above 0", s->name);
+                        return tp_fail(err, CODE_BAD_INPUT,
+                                       "standard %s is none of the recipe's verification standards with a limit above 0", s->name);
                 enum code code = calibration_map(c, of[k].raw, scratch, &map, err);
                 if (code)
                         return tp_where(err, "verification of %s", s->name);
@@ -64,8 +69,8 @@ enum code calibration_verify(const struct recipe *r, const struct calibration *c
                 if (!(share <= worst_share)) {
                         worst_share = share;
                         worst = here;
-                        snprintf(sentence, 200, "%s lies %.3g from its model at %.4g GHz, limit %.3g%s", s->name, here, here_hz / 1e9, limit,
-                                 share <= 1 ? "" : ": calibrate again, and look at the tips and this copy");
+                        snprintf(sentence, 200, "%s lies %.3g from its model at %.4g GHz, limit %.3g%s", s->name, here, here_hz / 1e9,
+                                 limit, share <= 1 ? "" : ": calibrate again, and look at the tips and this copy");
                 }
                 accepted = accepted && share <= 1;
         }

@@ -1,8 +1,8 @@
-/* coverage.c: is the stated uncertainty honest?  Runs the measurement of a recipe on the simulated physics, in one process and without a daemon: calibrate on the
-   substrate, verify, touch every device of some dies, evaluate, compare with the truth.  Prints for each parameter the share within u95, the spread of error/u, the worst error
-   in u95 and the mean budget.
-     coverage RECIPE.json SCENARIO.json [seeds] [dies] [first seed]
-   Exit 1: a parameter's share over all seeds is outside 0.90 … 0.995 (with at least 300 values), all together outside 0.93 … 0.98, or an error beyond 3 u95. */
+/* coverage.c: is the stated uncertainty honest?  Runs the measurement of a recipe on the simulated physics, in one process and without a
+   daemon: calibrate on the substrate, verify, touch every device of some dies, evaluate, compare with the truth.  Prints for each parameter
+   the share within u95, the spread of error/u, the worst error in u95 and the mean budget. coverage RECIPE.json SCENARIO.json [seeds]
+   [dies] [first seed] Exit 1: a parameter's share over all seeds is outside 0.90 … 0.995 (with at least 300 values), all together outside
+   0.93 … 0.98, or an error beyond 3 u95. */
 #include "evaluate/evaluate.h"
 #include "simulators/analyzer.h"
 #include "simulators/standard.h"
@@ -88,7 +88,8 @@ static struct raw_sweep sweep(struct station *st, const struct seen *v, struct a
         raw.gr_re = columns[10];
         raw.gr_im = columns[11];
         const struct scenario *s = &st->scenario;
-        struct sim_now now = {{drift_of(s, 0, st->now_s, st->now_s + 10800), drift_of(s, 1, st->now_s, st->now_s + 10800)}, room_k(s, st->now_s)};
+        struct sim_now now = {{drift_of(s, 0, st->now_s, st->now_s + 10800), drift_of(s, 1, st->now_s, st->now_s + 10800)},
+                              room_k(s, st->now_s)};
         struct draws r = draws_of((uint64_t)s->seed, DRAW_NOISE, st->sweeps++, 0, 0, 0);
         for (size_t i = 0; i < st->n; i++) {
                 double hz = st->hz[i], per_um = TWO_PI * hz * s->contact.delay_fs_um * 1e-15;
@@ -141,7 +142,8 @@ static struct seen device_seen(const struct station *st, int at, double volt)
         char key[64];
         const struct sim_device *d = &st->wafer.devices[at];
         snprintf(key, sizeof key, "%d,%d %s", (int)d->die_x, (int)d->die_y, d->name);
-        return (struct seen){.device = d, .pads = wafer_pads(&st->wafer, at), .touch = touch_of(&st->scenario, draw_key(key), 1), .volt = volt};
+        return (struct seen){
+                .device = d, .pads = wafer_pads(&st->wafer, at), .touch = touch_of(&st->scenario, draw_key(key), 1), .volt = volt};
 }
 
 struct tally {
@@ -233,7 +235,13 @@ int main(int argc, char **argv)
                         }
                         for (size_t m = 0; m < recipe->measure_n; m++) {
                                 const struct measure *me = &recipe->measures[m];
-                                struct chain_question q = {.recipe = recipe, .measure = me, .calibration = cal, .raw = &raws[m], .open = open, .short_ = short_, .open_n = open_n};
+                                struct chain_question q = {.recipe = recipe,
+                                                           .measure = me,
+                                                           .calibration = cal,
+                                                           .raw = &raws[m],
+                                                           .open = open,
+                                                           .short_ = short_,
+                                                           .open_n = open_n};
                                 for (size_t o = 0; o < open_n; o++)
                                         q.opens[o] = opens[o];
                                 struct parameter_answer *answers;
@@ -253,7 +261,8 @@ int main(int argc, char **argv)
                                                 tallies++;
                                         t->name = pp->name;
                                         t->device = me->device;
-                                        double want = true_value(&st.wafer.devices[k], (enum true_quantity)pp->quantity, pp->freq_hz, me->conditions[0].volt); /* the same words in the same order */
+                                        double want = true_value(&st.wafer.devices[k], (enum true_quantity)pp->quantity, pp->freq_hz,
+                                                                 me->conditions[0].volt); /* the same words in the same order */
                                         if (!answers[p].has_value) {
                                                 t->refused++;
                                                 memcpy(t->reason, answers[p].reason, sizeof t->reason);
@@ -270,8 +279,10 @@ int main(int argc, char **argv)
                                         t->squares += 4 * e * e;
                                         t->sum += 2 * e;
                                         if (getenv("FAR") && fabs(e) > 1.5)
-                                                printf("seed %zu die %d,%d %s %s: %.9g truth %.9g error/u95 %.2f %s defect %s\n", seed, st.wafer.devices[k].die_x, st.wafer.devices[k].die_y,
-                                                       me->device, pp->name, answers[p].value, want, e, answers[p].budget, defect_words[st.wafer.devices[k].defect]);
+                                                printf("seed %zu die %d,%d %s %s: %.9g truth %.9g error/u95 %.2f %s defect %s\n", seed,
+                                                       st.wafer.devices[k].die_x, st.wafer.devices[k].die_y, me->device, pp->name,
+                                                       answers[p].value, want, e, answers[p].budget,
+                                                       defect_words[st.wafer.devices[k].defect]);
                                         t->worst = fmax(t->worst, fabs(e));
                                         memcpy(t->budget, answers[p].budget, sizeof t->budget);
                                         t->value = answers[p].value;
@@ -290,19 +301,22 @@ int main(int argc, char **argv)
         }
         size_t all = 0, within = 0, far = 0;
         bool bad = false;
-        printf("%-6s %-10s %5s %7s %6s %6s %6s %7s %5s  %12s %10s  %s\n", "device", "parameter", "n", "within", "s(e/u)", "m(e/u)", "worst", "refused", ">3", "last value", "u95 %", "budget in %");
+        printf("%-6s %-10s %5s %7s %6s %6s %6s %7s %5s  %12s %10s  %s\n", "device", "parameter", "n", "within", "s(e/u)", "m(e/u)", "worst",
+               "refused", ">3", "last value", "u95 %", "budget in %");
         for (size_t k = 0; k < tallies; k++) {
                 struct tally *t = &tally[k];
                 double share = t->n ? (double)t->within / (double)t->n : NAN;
-                printf("%-6s %-10s %5zu %7.3f %6.2f %6.2f %6.2f %7zu %5zu  %12.5g %10.3g  %s%s\n", t->device, t->name, t->n, share, sqrt(t->squares / (double)t->n), t->sum / (double)t->n, t->worst,
-                       t->refused, t->far, t->value, 100 * t->u95 / fabs(t->value), t->budget, t->n ? "" : t->reason);
+                printf("%-6s %-10s %5zu %7.3f %6.2f %6.2f %6.2f %7zu %5zu  %12.5g %10.3g  %s%s\n", t->device, t->name, t->n, share,
+                       sqrt(t->squares / (double)t->n), t->sum / (double)t->n, t->worst, t->refused, t->far, t->value,
+                       100 * t->u95 / fabs(t->value), t->budget, t->n ? "" : t->reason);
                 all += t->n;
                 within += t->within;
                 far += t->far;
                 bad = bad || (t->n >= 300 && !(share >= 0.90 && share <= 0.995));
         }
         double share = (double)within / (double)all;
-        printf("all: %zu values, %.2f %% within u95, %zu beyond 3 u95; %zu sweeps evaluated at %.2f ms\n", all, 100 * share, far, sweeps, 1e3 * seconds / (double)sweeps);
+        printf("all: %zu values, %.2f %% within u95, %zu beyond 3 u95; %zu sweeps evaluated at %.2f ms\n", all, 100 * share, far, sweeps,
+               1e3 * seconds / (double)sweeps);
         arena_free(long_lived);
         free(text);
         free(scenario_text);

@@ -1,5 +1,6 @@
-/* evaluate_bench.h: a small measurement made of chain matrices, for the tests of evaluate/.  Written without rf/: boxes and devices are ABCD products, reflections are
-   impedances seen through them, switch terms are put in by solving the waves.  Phasors e^{+jwt}, ABCD: [V1; I1] = M [V2; -I2]. */
+/* evaluate_bench.h: a small measurement made of chain matrices, for the tests of evaluate/.  Written without rf/: boxes and devices are
+   ABCD products, reflections are impedances seen through them, switch terms are put in by solving the waves.  Phasors e^{+jwt}, ABCD: [V1;
+   I1] = M [V2; -I2]. */
 #ifndef TESTS_EVALUATE_BENCH_H
 #define TESTS_EVALUATE_BENCH_H
 #include "evaluate/evaluate.h"
@@ -17,7 +18,9 @@
 #define J (CMPLX(0, 1))
 enum { BENCH_POINTS = 221 };
 
-struct chain_matrix { double complex a, b, c, d; };
+struct chain_matrix {
+        double complex a, b, c, d;
+};
 static inline struct chain_matrix times(struct chain_matrix x, struct chain_matrix y)
 {
         struct chain_matrix r = {x.a * y.a + x.b * y.c, x.a * y.b + x.b * y.d, x.c * y.a + x.d * y.c, x.c * y.b + x.d * y.d};
@@ -25,7 +28,10 @@ static inline struct chain_matrix times(struct chain_matrix x, struct chain_matr
 }
 static inline struct chain_matrix in_series(double complex z) { return (struct chain_matrix){1, z, 0, 1}; }
 static inline struct chain_matrix to_ground(double complex y) { return (struct chain_matrix){1, 0, y, 1}; }
-static inline struct chain_matrix line(double complex gl, double complex zc) { return (struct chain_matrix){ccosh(gl), zc * csinh(gl), csinh(gl) / zc, ccosh(gl)}; }
+static inline struct chain_matrix line(double complex gl, double complex zc)
+{
+        return (struct chain_matrix){ccosh(gl), zc * csinh(gl), csinh(gl) / zc, ccosh(gl)};
+}
 
 struct bench {
         struct arena *arena;
@@ -51,7 +57,10 @@ static inline struct chain_matrix box(int port, double hz)
         struct chain_matrix m = times(to_ground(1 / 600.0 + J * w * 4e-15), line(loss + J * w * tau, port == 0 ? 46 : 53));
         return times(m, times(in_series(0.7 + J * w * 6e-12), to_ground(J * w * 7e-15)));
 }
-static inline struct chain_matrix turned(struct chain_matrix m) { return (struct chain_matrix){m.d, m.b, m.c, m.a}; } /* of a reciprocal two-port */
+static inline struct chain_matrix turned(struct chain_matrix m)
+{
+        return (struct chain_matrix){m.d, m.b, m.c, m.a};
+} /* of a reciprocal two-port */
 
 static inline double bench_noise(struct bench *b)
 {
@@ -72,7 +81,8 @@ static inline void s_of(struct chain_matrix m, double complex s[4])
         s[3] = (-m.a + m.b / 50 - m.c * 50 + m.d) / den;
 }
 
-/* What the receivers form of the network s at their own planes: the port that is not driven reflects gf (or gr).  From b = S a with a2 = gf b2. */
+/* What the receivers form of the network s at their own planes: the port that is not driven reflects gf (or gr).  From b = S a with a2 = gf
+ * b2. */
 static inline void formed(const double complex s[4], double complex gf, double complex gr, double complex m[4])
 {
         double complex b2 = s[2] / (1 - s[3] * gf), b1 = s[1] / (1 - s[0] * gr);
@@ -85,7 +95,8 @@ static inline void formed(const double complex s[4], double complex gf, double c
 static inline struct raw_sweep bench_room(struct bench *b)
 {
         struct raw_sweep raw = {.n = BENCH_POINTS, .hz = b->hz};
-        double **to[12] = {&raw.re[0], &raw.im[0], &raw.re[1], &raw.im[1], &raw.re[2], &raw.im[2], &raw.re[3], &raw.im[3], &raw.gf_re, &raw.gf_im, &raw.gr_re, &raw.gr_im};
+        double **to[12] = {&raw.re[0], &raw.im[0], &raw.re[1], &raw.im[1], &raw.re[2], &raw.im[2],
+                           &raw.re[3], &raw.im[3], &raw.gf_re, &raw.gf_im, &raw.gr_re, &raw.gr_im};
         for (int k = 0; k < 12; k++)
                 *to[k] = arena_take(b->arena, (BENCH_POINTS + 8) * sizeof(double));
         return raw;
@@ -140,8 +151,12 @@ static inline struct raw_sweep bench_reflections(struct bench *b, termination of
         return raw;
 }
 
-/* ---- standards as they are, by the numbers of their models ------------------------------------------------------------------------------- */
-struct touch { double r_ohm[2], l_h[2]; bool hangs; }; /* contact on top of the standard; hangs: a ground tip of port 1 is lost */
+/* ---- standards as they are, by the numbers of their models
+ * ------------------------------------------------------------------------------- */
+struct touch {
+        double r_ohm[2], l_h[2];
+        bool hangs;
+}; /* contact on top of the standard; hangs: a ground tip of port 1 is lost */
 static inline double complex contact(const struct touch *t, double hz, int port)
 {
         double w = TWO_PI * hz;
@@ -154,7 +169,10 @@ static inline double complex contact(const struct touch *t, double hz, int port)
         }
         return z;
 }
-struct placed { const struct standard *standard; const struct touch *touch; };
+struct placed {
+        const struct standard *standard;
+        const struct touch *touch;
+};
 static inline double complex reflection_z(double hz, int port, const void *what)
 {
         const struct placed *p = what;
@@ -177,17 +195,28 @@ static inline struct raw_sweep bench_standard(struct bench *b, size_t k, const s
         return b->standards[k].kind == STANDARD_THRU ? bench_two_port(b, thru_chain, &p) : bench_reflections(b, reflection_z, &p);
 }
 
-/* ---- a device with pads and leads ------------------------------------------------------------------------------------------------------------ */
-struct pads { double c_f, l_h, r_ohm; };
+/* ---- a device with pads and leads
+ * ------------------------------------------------------------------------------------------------------------ */
+struct pads {
+        double c_f, l_h, r_ohm;
+};
 static const struct pads the_pads = {20e-15, 10e-12, 0.06};
-struct dut { enum { DUT_INDUCTOR, DUT_CAPACITOR, DUT_RESISTOR, DUT_LINE, DUT_OPEN, DUT_SHORT, DUT_AIR } kind; double r, l, c; const struct touch *touch; bool open_tip; };
+struct dut {
+        enum { DUT_INDUCTOR, DUT_CAPACITOR, DUT_RESISTOR, DUT_LINE, DUT_OPEN, DUT_SHORT, DUT_AIR } kind;
+        double r, l, c;
+        const struct touch *touch;
+        bool open_tip;
+};
 static inline double complex dut_z(const struct dut *d, double hz)
 {
         double w = TWO_PI * hz;
         switch (d->kind) {
-        case DUT_INDUCTOR: return 1 / (1 / (d->r + J * w * d->l) + J * w * d->c);
-        case DUT_CAPACITOR: return d->r + J * w * d->l + 1 / (J * w * d->c);
-        default: return d->r + J * w * d->l;
+        case DUT_INDUCTOR:
+                return 1 / (1 / (d->r + J * w * d->l) + J * w * d->c);
+        case DUT_CAPACITOR:
+                return d->r + J * w * d->l + 1 / (J * w * d->c);
+        default:
+                return d->r + J * w * d->l;
         }
 }
 static inline struct chain_matrix dut_chain(double hz, const void *what)
@@ -196,7 +225,8 @@ static inline struct chain_matrix dut_chain(double hz, const void *what)
         double w = TWO_PI * hz;
         double complex lead = the_pads.r_ohm + J * w * the_pads.l_h, pad = J * w * the_pads.c_f;
         struct chain_matrix in = times(to_ground(pad), in_series(lead)), out = times(in_series(lead), to_ground(pad));
-        struct chain_matrix middle = d->kind == DUT_LINE ? line((20 * sqrt(hz / 1e11) + J * w * sqrt(4.0) / 299792458.0) * 300e-6, 60) : in_series(dut_z(d, hz));
+        struct chain_matrix middle =
+                d->kind == DUT_LINE ? line((20 * sqrt(hz / 1e11) + J * w * sqrt(4.0) / 299792458.0) * 300e-6, 60) : in_series(dut_z(d, hz));
         struct chain_matrix m = times(in, times(middle, out));
         return times(in_series(contact(d->touch, hz, 0)), times(m, in_series(contact(d->touch, hz, 1))));
 }
@@ -214,16 +244,19 @@ static inline double complex dummy_z(double hz, int port, const void *what)
 }
 static inline struct raw_sweep bench_device(struct bench *b, const struct dut *d)
 {
-        return d->kind == DUT_OPEN || d->kind == DUT_SHORT || d->kind == DUT_AIR ? bench_reflections(b, dummy_z, d) : bench_two_port(b, dut_chain, d);
+        return d->kind == DUT_OPEN || d->kind == DUT_SHORT || d->kind == DUT_AIR ? bench_reflections(b, dummy_z, d)
+                                                                                 : bench_two_port(b, dut_chain, d);
 }
 
-/* ---- the recipe that goes with it ------------------------------------------------------------------------------------------------------------- */
+/* ---- the recipe that goes with it
+ * ------------------------------------------------------------------------------------------------------------- */
 enum { OPEN_AIR, SHORT_A, LOAD_A, THRU_A, SHORT_B, THRU_B, LOAD_B };
 static inline struct bench *bench_new(const char *method)
 {
         struct bench *b = calloc(1, sizeof *b);
         static const char *const names[] = {"OPEN_AIR", "SHORT_A", "LOAD_A", "THRU_A", "SHORT_B", "THRU_B", "LOAD_B"};
-        static const int kinds[] = {STANDARD_OPEN, STANDARD_SHORT, STANDARD_LOAD, STANDARD_THRU, STANDARD_SHORT, STANDARD_THRU, STANDARD_LOAD};
+        static const int kinds[] = {STANDARD_OPEN,  STANDARD_SHORT, STANDARD_LOAD, STANDARD_THRU,
+                                    STANDARD_SHORT, STANDARD_THRU,  STANDARD_LOAD};
         b->arena = arena_new(0);
         b->random = 12345;
         for (size_t i = 0; i < BENCH_POINTS; i++)
@@ -261,7 +294,8 @@ static inline struct bench *bench_new(const char *method)
         r->setup.contact_h_u = 0.4e-12;
         r->setup.placement_um_u = 1;
         r->setup.temperature_c = 25;
-        b->segment = (struct segment){.start_hz = 0.1e9, .stop_hz = 110e9, .points = BENCH_POINTS, .spacing = 2, .ifbw_hz = 100, .averages = 1};
+        b->segment =
+                (struct segment){.start_hz = 0.1e9, .stop_hz = 110e9, .points = BENCH_POINTS, .spacing = 2, .ifbw_hz = 100, .averages = 1};
         b->sweep.segments = &b->segment;
         b->sweep.segment_n = 1;
         strcpy(b->sweep.name, "wide");

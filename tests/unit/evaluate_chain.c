@@ -2,7 +2,8 @@
 #include "evaluate_bench.h"
 #include "formats/touchstone.h"
 
-static const struct dut inductor = {DUT_INDUCTOR, 1.2, 300e-12, 12e-15, NULL, false}, open_dummy = {DUT_OPEN, 0, 0, 0, NULL, false}, short_dummy = {DUT_SHORT, 0, 0, 0, NULL, false};
+static const struct dut inductor = {DUT_INDUCTOR, 1.2, 300e-12, 12e-15, NULL, false}, open_dummy = {DUT_OPEN, 0, 0, 0, NULL, false},
+                        short_dummy = {DUT_SHORT, 0, 0, 0, NULL, false};
 
 struct asked_for {
         struct bench *b;
@@ -15,7 +16,12 @@ struct asked_for {
 };
 static struct chain_question question(struct asked_for *x)
 {
-        return (struct chain_question){.recipe = &x->b->recipe, .measure = &x->b->measures[0], .calibration = x->c, .raw = &x->device, .open = &x->open, .short_ = &x->short_};
+        return (struct chain_question){.recipe = &x->b->recipe,
+                                       .measure = &x->b->measures[0],
+                                       .calibration = x->c,
+                                       .raw = &x->device,
+                                       .open = &x->open,
+                                       .short_ = &x->short_};
 }
 static void run(struct asked_for *x, const struct dut *d)
 {
@@ -65,7 +71,8 @@ static void an_inductor_comes_back_with_its_elements(void **state)
 static void a_capacitor_and_a_resistor_come_back(void **state)
 {
         (void)state;
-        static const struct dut capacitor = {DUT_CAPACITOR, 3, 5e-12, 120e-15, NULL, false}, resistor = {DUT_RESISTOR, 75, 9e-12, 0, NULL, false};
+        static const struct dut capacitor = {DUT_CAPACITOR, 3, 5e-12, 120e-15, NULL, false},
+                                resistor = {DUT_RESISTOR, 75, 9e-12, 0, NULL, false};
         struct asked_for x = {.b = bench_new("solt")};
         x.b->devices[0].kind = DEVICE_CAPACITOR;
         bench_ask(x.b, QUANTITY_C, 10e9);

@@ -1,8 +1,12 @@
 /* Contact: what hovers, hangs or conducts, and that no value decides. */
 #include "evaluate_bench.h"
 
-static const struct dut kinds[] = {{DUT_INDUCTOR, 1, 300e-12, 6e-15, NULL, false}, {DUT_INDUCTOR, 2, 800e-12, 6e-15, NULL, false}, {DUT_CAPACITOR, 1, 6e-12, 120e-15, NULL, false},
-                                   {DUT_RESISTOR, 75, 9e-12, 0, NULL, false},      {DUT_LINE, 0, 0, 0, NULL, false},             {DUT_OPEN, 0, 0, 0, NULL, false},
+static const struct dut kinds[] = {{DUT_INDUCTOR, 1, 300e-12, 6e-15, NULL, false},
+                                   {DUT_INDUCTOR, 2, 800e-12, 6e-15, NULL, false},
+                                   {DUT_CAPACITOR, 1, 6e-12, 120e-15, NULL, false},
+                                   {DUT_RESISTOR, 75, 9e-12, 0, NULL, false},
+                                   {DUT_LINE, 0, 0, 0, NULL, false},
+                                   {DUT_OPEN, 0, 0, 0, NULL, false},
                                    {DUT_SHORT, 0, 0, 0, NULL, false}};
 enum { KINDS = sizeof kinds / sizeof kinds[0] };
 
@@ -26,8 +30,14 @@ static struct contact_answer judged(struct setting *s, const struct dut *d, cons
         struct contact_answer a;
         struct raw_sweep raw = bench_device(s->b, d);
         s->b->measures[0].contact.family = family;
-        struct contact_question q = {.recipe = &s->b->recipe, .measure = &s->b->measures[0], .calibration = s->c, .raw = &raw, .raised = &s->raised, .typical = typical,
-                                     .dc_ohm_start = {ohm, ohm, ohm}, .dc_ohm_end = {-1, -1, -1}};
+        struct contact_question q = {.recipe = &s->b->recipe,
+                                     .measure = &s->b->measures[0],
+                                     .calibration = s->c,
+                                     .raw = &raw,
+                                     .raised = &s->raised,
+                                     .typical = typical,
+                                     .dc_ohm_start = {ohm, ohm, ohm},
+                                     .dc_ohm_end = {-1, -1, -1}};
         contact_judge(&q, s->b->arena, &a);
         return a;
 }
@@ -83,10 +93,10 @@ static void dc_is_judged_by_family(void **state)
         (void)state;
         struct setting s = setting_new();
         assert_int_equal(judged(&s, &kinds[0], NULL, 1, 1).grade, CONTACT_GOOD);
-        assert_int_equal(judged(&s, &kinds[0], NULL, 1, 500).grade, CONTACT_DOUBTFUL);   /* 0.05 to 100 ohm */
-        assert_int_equal(judged(&s, &kinds[0], NULL, 1, 1e12).grade, CONTACT_DOUBTFUL);  /* pads are touched: the device may be broken */
-        assert_int_equal(judged(&s, &kinds[2], NULL, 2, 1e12).grade, CONTACT_GOOD);      /* blocks DC */
-        assert_int_equal(judged(&s, &kinds[2], NULL, 2, 0.5).grade, CONTACT_GOOD);       /* a shorted capacitor is a defect, no bad touch */
+        assert_int_equal(judged(&s, &kinds[0], NULL, 1, 500).grade, CONTACT_DOUBTFUL);  /* 0.05 to 100 ohm */
+        assert_int_equal(judged(&s, &kinds[0], NULL, 1, 1e12).grade, CONTACT_DOUBTFUL); /* pads are touched: the device may be broken */
+        assert_int_equal(judged(&s, &kinds[2], NULL, 2, 1e12).grade, CONTACT_GOOD);     /* blocks DC */
+        assert_int_equal(judged(&s, &kinds[2], NULL, 2, 0.5).grade, CONTACT_GOOD);      /* a shorted capacitor is a defect, no bad touch */
         assert_int_equal(judged(&s, &kinds[6], NULL, 3, 1).grade, CONTACT_GOOD);
         assert_int_equal(judged(&s, &kinds[6], NULL, 3, 0.01).grade, CONTACT_DOUBTFUL);
         bench_free(s.b);
@@ -98,8 +108,13 @@ static void a_creeping_contact_is_doubtful(void **state)
         struct setting s = setting_new();
         struct raw_sweep raw = bench_device(s.b, &kinds[0]);
         struct contact_answer a;
-        struct contact_question q = {.recipe = &s.b->recipe, .measure = &s.b->measures[0], .calibration = s.c, .raw = &raw, .raised = &s.raised,
-                                     .dc_ohm_start = {1.0, -1, -1}, .dc_ohm_end = {2.0, -1, -1}};
+        struct contact_question q = {.recipe = &s.b->recipe,
+                                     .measure = &s.b->measures[0],
+                                     .calibration = s.c,
+                                     .raw = &raw,
+                                     .raised = &s.raised,
+                                     .dc_ohm_start = {1.0, -1, -1},
+                                     .dc_ohm_end = {2.0, -1, -1}};
         contact_judge(&q, s.b->arena, &a);
         assert_int_equal(a.grade, CONTACT_DOUBTFUL);
         assert_non_null(strstr(a.reason, "creeps"));
@@ -136,8 +151,13 @@ static void standards_are_judged_with_and_without_a_calibration(void **state)
                                 struct raw_sweep raw = bench_standard(s.b, (size_t)k, bad ? &hangs : NULL);
                                 double ohm = s.b->standards[k].kind == STANDARD_LOAD ? 50.1 : 0.02;
                                 struct contact_answer a;
-                                struct contact_question q = {.recipe = &s.b->recipe, .standard = &s.b->standards[k], .calibration = with ? s.c : NULL, .raw = &raw, .raised = &s.raised,
-                                                             .dc_ohm_start = {ohm, ohm, ohm}, .dc_ohm_end = {-1, -1, -1}};
+                                struct contact_question q = {.recipe = &s.b->recipe,
+                                                             .standard = &s.b->standards[k],
+                                                             .calibration = with ? s.c : NULL,
+                                                             .raw = &raw,
+                                                             .raised = &s.raised,
+                                                             .dc_ohm_start = {ohm, ohm, ohm},
+                                                             .dc_ohm_end = {-1, -1, -1}};
                                 contact_judge(&q, s.b->arena, &a);
                                 if (bad && with)
                                         assert_int_equal(a.grade, CONTACT_DOUBTFUL);
@@ -146,7 +166,11 @@ static void standards_are_judged_with_and_without_a_calibration(void **state)
                         }
         struct raw_sweep raw = bench_standard(s.b, SHORT_A, NULL);
         struct contact_answer a;
-        struct contact_question q = {.recipe = &s.b->recipe, .standard = &s.b->standards[SHORT_A], .raw = &raw, .dc_ohm_start = {1e12, 1e12, 0.1}, .dc_ohm_end = {-1, -1, -1}};
+        struct contact_question q = {.recipe = &s.b->recipe,
+                                     .standard = &s.b->standards[SHORT_A],
+                                     .raw = &raw,
+                                     .dc_ohm_start = {1e12, 1e12, 0.1},
+                                     .dc_ohm_end = {-1, -1, -1}};
         contact_judge(&q, s.b->arena, &a);
         assert_int_equal(a.grade, CONTACT_ABSENT);
         bench_free(s.b);

@@ -14,7 +14,9 @@ static void turn(uint8_t *at, size_t size, size_t n)
                 }
 }
 
-struct bytes { uint8_t c64le[24], c64be[24], c128le[48], c128be[48]; };
+struct bytes {
+        uint8_t c64le[24], c64be[24], c128le[48], c128be[48];
+};
 static void encode(struct bytes *b)
 {
         double wide[6];
@@ -36,7 +38,10 @@ static void all_four_types_read_the_same_numbers(void **state)
         struct tp_error err = {0};
         struct raw_sweep raw;
         encode(&b);
-        struct raw_trace t[] = {{"S11", "c64le", b.c64le, 24}, {"S22", "c128be", b.c128be, 48}, {"S21", "c64be", b.c64be, 24}, {"S12", "c128le", b.c128le, 48}};
+        struct raw_trace t[] = {{"S11", "c64le", b.c64le, 24},
+                                {"S22", "c128be", b.c128be, 48},
+                                {"S21", "c64be", b.c64be, 24},
+                                {"S12", "c128le", b.c128le, 48}};
         assert_int_equal(raw_from_traces(t, 4, hz, 3, arena, &raw, &err), CODE_OK);
         assert_ptr_equal(raw.hz, hz);
         assert_null(raw.gf_re);
@@ -64,8 +69,8 @@ static void wrong_traces_are_refused_by_name(void **state)
         (void)state;
         struct bytes b;
         encode(&b);
-        struct raw_trace good[6] = {{"S11", "c64le", b.c64le, 24}, {"S12", "c64le", b.c64le, 24}, {"S21", "c64le", b.c64le, 24}, {"S22", "c64le", b.c64le, 24},
-                                    {"GF", "c64le", b.c64le, 24},  {"GR", "c64le", b.c64le, 24}},
+        struct raw_trace good[6] = {{"S11", "c64le", b.c64le, 24}, {"S12", "c64le", b.c64le, 24}, {"S21", "c64le", b.c64le, 24},
+                                    {"S22", "c64le", b.c64le, 24}, {"GF", "c64le", b.c64le, 24},  {"GR", "c64le", b.c64le, 24}},
                          t[6];
         refused(good, 3, "S22", "missing");
         refused(good, 5, "GR", "missing");
@@ -90,7 +95,8 @@ static void a_number_that_is_none_is_refused_with_trace_and_point(void **state)
         encode(&b);
         uint8_t bad[24];
         float nan = NAN, inf = INFINITY;
-        struct raw_trace t[] = {{"S11", "c64le", b.c64le, 24}, {"S12", "c64le", bad, 24}, {"S21", "c64le", b.c64le, 24}, {"S22", "c64le", b.c64le, 24}};
+        struct raw_trace t[] = {
+                {"S11", "c64le", b.c64le, 24}, {"S12", "c64le", bad, 24}, {"S21", "c64le", b.c64le, 24}, {"S22", "c64le", b.c64le, 24}};
         memcpy(bad, b.c64le, 24);
         memcpy(bad + 20, &nan, 4);
         refused(t, 4, "S12 point 2", "nan");
@@ -101,7 +107,8 @@ static void a_number_that_is_none_is_refused_with_trace_and_point(void **state)
 
 int main(void)
 {
-        const struct CMUnitTest tests[] = {cmocka_unit_test(all_four_types_read_the_same_numbers), cmocka_unit_test(wrong_traces_are_refused_by_name),
+        const struct CMUnitTest tests[] = {cmocka_unit_test(all_four_types_read_the_same_numbers),
+                                           cmocka_unit_test(wrong_traces_are_refused_by_name),
                                            cmocka_unit_test(a_number_that_is_none_is_refused_with_trace_and_point)};
         return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -14,7 +14,8 @@ static void conformance_agrees_with_jcgm_106(void **state)
         while (fgets(row, sizeof row, f)) {
                 char *cell[8] = {row}, *at = row;
                 int n = 1;
-                if (row[0] == '#' || !strncmp(row, "case,", 5) || !strncmp(row, "quantile", 8) || !strncmp(row, "student", 7) || !strncmp(row, "chi2", 4))
+                if (row[0] == '#' || !strncmp(row, "case,", 5) || !strncmp(row, "quantile", 8) || !strncmp(row, "student", 7) ||
+                    !strncmp(row, "chi2", 4))
                         continue;
                 for (; *at && n < 8; at++)
                         if (*at == ',') {
@@ -35,7 +36,8 @@ static void conformance_agrees_with_jcgm_106(void **state)
 static void the_t_factor_agrees_with_the_table_of_jcgm_100(void **state)
 {
         (void)state;
-        static const double table[][2] = {{1, 12.71}, {2, 4.30}, {3, 3.18}, {4, 2.78}, {5, 2.57}, {6, 2.45}, {8, 2.31}, {10, 2.23}, {20, 2.09}, {50, 2.01}, {100, 1.984}};
+        static const double table[][2] = {{1, 12.71}, {2, 4.30},  {3, 3.18},  {4, 2.78},  {5, 2.57},   {6, 2.45},
+                                          {8, 2.31},  {10, 2.23}, {20, 2.09}, {50, 2.01}, {100, 1.984}};
         for (size_t k = 0; k < sizeof table / sizeof table[0]; k++)
                 assert_true(fabs(student_95(table[k][0]) - table[k][1]) < 0.0061);
 }
@@ -54,7 +56,8 @@ static void a_budget_adds_squares_and_names_the_largest(void **state)
         assert_true(fabs(u - 5) < 1e-12);
         assert_true(fabs(u95 / u - 2) < 1e-12);
         assert_string_equal(json, "{\"load R\":64,\"contact L\":32,\"noise\":4}");
-        cause_add(&list, "noise", sqrt(50), 5); /* Welch-Satterthwaite: 75^2 / (1/5 + 50^2/5) = 11.2 degrees of freedom, t = 2.20 (JCGM 100, table G.2) */
+        cause_add(&list, "noise", sqrt(50),
+                  5); /* Welch-Satterthwaite: 75^2 / (1/5 + 50^2/5) = 11.2 degrees of freedom, t = 2.20 (JCGM 100, table G.2) */
         budget_close(&list, &u, &u95, json);
         assert_true(fabs(u95 / u - 2.197) < 0.01);
 }
@@ -83,7 +86,8 @@ static void scatter_is_that_of_the_noise_and_nothing_of_a_cubic(void **state)
         assert_true(fabs(sum / 2000 - 1) < 0.05);
 }
 
-/* ---- moves: solve again with one ideal moved, and see whether the device moves as foretold ------------------------------------------------------ */
+/* ---- moves: solve again with one ideal moved, and see whether the device moves as foretold
+ * ------------------------------------------------------ */
 static struct m2 corrected(struct bench *b, const struct calibration *c, const struct dut *d, size_t i)
 {
         struct raw_sweep raw = bench_device(b, d);
@@ -102,7 +106,8 @@ static void moved_ideals_do_what_solving_again_does(void **state)
                         const size_t i = 140; /* 70 GHz */
                         double w = TWO_PI * b->hz[i];
                         struct calibration *before = bench_calibrate(b), *after;
-                        struct m2 s = corrected(b, before, &device, i), none = m2_of(0, 0, 0, 0), d_thru = none, thru = standard_at(&b->standards[THRU_A], b->hz[i]);
+                        struct m2 s = corrected(b, before, &device, i), none = m2_of(0, 0, 0, 0), d_thru = none,
+                                  thru = standard_at(&b->standards[THRU_A], b->hz[i]);
                         double complex gamma[3], d_gamma[3] = {0};
                         for (int k = 0; k < 3; k++)
                                 gamma[k] = standard_at(&b->standards[kinds[k]], b->hz[i]).e[0];
@@ -129,7 +134,8 @@ static void moved_ideals_do_what_solving_again_does(void **state)
                                 d_gamma[which] = (1 - gamma[which]) * (1 - gamma[which]) / 2 * CMPLX(0, w * size) / 50;
                         else
                                 d_thru = m2_scale(CMPLX(0, -w * size), m2_of(0, thru.e[1], thru.e[2], 0));
-                        foretold = m2_add(move_ideals(before, i, s, 0, gamma, d_gamma, thru, none), move_ideals(before, i, s, 1, gamma, d_gamma, thru, none));
+                        foretold = m2_add(move_ideals(before, i, s, 0, gamma, d_gamma, thru, none),
+                                          move_ideals(before, i, s, 1, gamma, d_gamma, thru, none));
                         if (which == 3)
                                 foretold = move_ideals(before, i, s, 0, gamma, d_gamma, thru, d_thru);
                         if (which == 3 && method == 0) { /* an unknown thru's delay is only a guess */
@@ -138,7 +144,8 @@ static void moved_ideals_do_what_solving_again_does(void **state)
                                 double scale = m2_distance(change, none);
                                 assert_true(scale > 1e-9);
                                 if (!(m2_distance(change, foretold) < 2e-3 * scale))
-                                        fail_msg("%s, standard %d: moved by %.3g, foretold off by %.3g", methods[method], which, scale, m2_distance(change, foretold));
+                                        fail_msg("%s, standard %d: moved by %.3g, foretold off by %.3g", methods[method], which, scale,
+                                                 m2_distance(change, foretold));
                         }
                         bench_free(b);
                 }
@@ -164,7 +171,8 @@ static void contact_and_drift_do_what_measuring_again_shows(void **state)
 static void noise_raises_the_half_width_and_says_so(void **state)
 {
         (void)state;
-        static const struct dut device = {DUT_INDUCTOR, 2, 300e-12, 6e-15, NULL, false}, open_dummy = {DUT_OPEN, 0, 0, 0, NULL, false}, short_dummy = {DUT_SHORT, 0, 0, 0, NULL, false};
+        static const struct dut device = {DUT_INDUCTOR, 2, 300e-12, 6e-15, NULL, false}, open_dummy = {DUT_OPEN, 0, 0, 0, NULL, false},
+                                short_dummy = {DUT_SHORT, 0, 0, 0, NULL, false};
         double u95[2];
         for (int k = 0; k < 2; k++) {
                 struct bench *b = bench_new("unknown_thru");
@@ -175,8 +183,10 @@ static void noise_raises_the_half_width_and_says_so(void **state)
                 bench_ask(b, QUANTITY_L, 10e9);
                 struct calibration *c = bench_calibrate(b);
                 b->noise = k ? 3e-3 : 0;
-                struct raw_sweep raw = bench_device(b, &device), open = bench_device(b, &open_dummy), short_ = bench_device(b, &short_dummy);
-                struct chain_question q = {.recipe = &b->recipe, .measure = &b->measures[0], .calibration = c, .raw = &raw, .open = &open, .short_ = &short_};
+                struct raw_sweep raw = bench_device(b, &device), open = bench_device(b, &open_dummy),
+                                 short_ = bench_device(b, &short_dummy);
+                struct chain_question q = {
+                        .recipe = &b->recipe, .measure = &b->measures[0], .calibration = c, .raw = &raw, .open = &open, .short_ = &short_};
                 assert_int_equal(chain_run(&q, b->arena, &a, &n, &flags, &err), CODE_OK);
                 u95[k] = a[0].u95;
                 assert_true(k == (strstr(a[0].budget, "noise") != NULL));
