@@ -56,15 +56,14 @@ enum code view_index(struct view *v, struct tp_error *err)
         if (code || v->has_index)
                 return code;
         path_in(s, "index.db", path);
-        if (s->w->file->size(s->w, path, &size, NULL) == CODE_NOT_FOUND) {
-                lock(s);
-                if (!s->index_is_lost && !s->closing) {
-                        s->index_is_lost = true;
-                        s->w->task->post(s->w, s->in, &s->index_lost);
-                }
-                unlock(s);
-                return tp_fail(err, CODE_BUSY, "index.db was deleted and is being made again from the run files; ask again in a moment");
-        }
+        bool is_missing = s->w->file->size(s->w, path, &size, NULL) == CODE_NOT_FOUND;
+        lock(s);
+        if (is_missing && !s->index_is_lost && !s->closing)
+                s->index_is_lost = s->w->task->post(s->w, s->in, &s->index_lost);
+        is_missing = is_missing || s->index_is_lost; /* there, but not filled yet */
+        unlock(s);
+        if (is_missing)
+                return tp_fail(err, CODE_BUSY, "index.db was lost and is being made again from the run files; ask again in a moment");
         code = db_run(&v->catalogue, err, "ATTACH ? AS ix", "t", path);
         v->has_index = !code;
         return code;

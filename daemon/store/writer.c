@@ -141,6 +141,10 @@ static enum code reopen(struct store *s, struct tp_error *err)
                 code = db_int(&s->catalogue, &there, 0, err, "SELECT count(*) FROM ledger WHERE run=? AND seq=?", "ti", s->ledger_known.run, (int64_t)s->ledger_known.seq);
         if (!code && !there)
                 code = tp_fail(err, CODE_DAMAGED, "catalogue.db: a ledger row that was on disk is gone; the disk forgets");
+        lock(s);
+        bool was_lost = s->index_is_lost;
+        s->index_is_lost = true; /* until it is known to be whole */
+        unlock(s);
         if (!code)
                 code = index_open(s, NULL, aside, err); /* a damaged one is set aside: what is derived must not stop what is measured */
         for (int i = 0; i < s->slot_n && !code; i++) {
@@ -149,6 +153,9 @@ static enum code reopen(struct store *s, struct tp_error *err)
         }
         if (!code && aside[0])
                 code = index_fill(s, err);
+        lock(s);
+        s->index_is_lost = was_lost; /* then the message is still to come */
+        unlock(s);
         struct db *dbs[RUNS_OPEN_MAX + 2] = { &s->catalogue, &s->index };
         for (int i = 0; i < s->slot_n; i++)
                 dbs[2 + i] = &s->slots[i]->db;
