@@ -7,7 +7,7 @@ FLAGS_release := -g -O2 -DNDEBUG_SLOW
 FLAGS_asan    := -g -O1 -fsanitize=address,undefined -fno-sanitize-recover=all -fno-omit-frame-pointer
 FLAGS_tsan    := -g -O1 -fsanitize=thread
 VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unknown)
-CFLAGS += -std=c11 -D_GNU_SOURCE -Wall -Wextra -Werror -Wshadow -Wconversion -MMD -MP -Idaemon -I. $(FLAGS_$(VARIANT))
+CFLAGS += -std=c11 -D_GNU_SOURCE -Wall -Wextra -Werror -Wshadow -Wconversion -MMD -MP -Idaemon -I. $(FLAGS_$(VARIANT)) -DTIPPLANE_VERSION='"$(VERSION)"'
 LDFLAGS += $(FLAGS_$(VARIANT))
 
 all: programs

@@ -257,6 +257,18 @@ void journal_committed(struct runner *r, const struct store_done *done)
         }
 }
 
+/* What the station did by itself; anything but a lapsed lease may have touched the measuring system, so a check follows. */
+static void note_event(struct runner *r, struct note *n, const struct station_event *event)
+{
+        snprintf(n->why, sizeof n->why, "%.20s: %.90s", event->what, event->text);
+        runner_note(r, n);
+        if (strcmp(event->what, "lease") == 0)
+                return;
+        n->note = NOTE_INTERVENTION;
+        n->has_state = false;
+        runner_note(r, n);
+}
+
 static void on_link_up(struct runner *r, struct link_note *note)
 {
         bool other = r->welcome.boot_count && r->welcome.boot_count != note->welcome.boot_count;
@@ -291,8 +303,7 @@ static void on_link_up(struct runner *r, struct link_note *note)
         } else if (r->welcome.last.what[0] && strcmp(r->welcome.last.what, "boot") != 0) {
                 n.note = NOTE_STATION_EVENT;
                 n.of_step = r->welcome.last.step;
-                snprintf(n.why, sizeof n.why, "%.20s: %.90s", r->welcome.last.what, r->welcome.last.text);
-                runner_note(r, &n);
+                note_event(r, &n, &r->welcome.last);
         }
         if (r->doing == DOING_SEND)
                 act_send(r);
@@ -307,8 +318,7 @@ static void on_station_event(struct runner *r, const struct link_note *note)
         if (!r->active)
                 return;
         struct note n = { .note = NOTE_STATION_EVENT, .of_step = note->event.step, .has_state = true, .state = note->event.state, .station_boot = r->welcome.boot_count };
-        snprintf(n.why, sizeof n.why, "%.20s: %.90s", note->event.what, note->event.text);
-        runner_note(r, &n);
+        note_event(r, &n, &note->event);
 }
 
 static void on_command(struct runner *r, struct command *c)

@@ -231,7 +231,7 @@ void act_daemon_step(struct runner *r)
                 struct outcome o = outcome_of(r, NULL);
                 snprintf(o.reason, sizeof o.reason, "calibration %d is not in memory; it is solved again", r->step.args.calibration);
                 job_free(job);
-                journal_outcome(r, CODE_STATE, &o);
+                journal_outcome(r, CODE_BUSY, &o); /* not judged: asked again */
                 return;
         }
         r->doing = DOING_JOB;
