@@ -15,9 +15,9 @@ struct m2 rf_deembed_point(enum deembed_method method, struct m2 measured, struc
         case RF_DEEMBED_SHORT:
                 return rf_s_from_z50(m2_sub(rf_z50(measured, z_ref), rf_z50(shorted, z_ref)), z_ref);
         case RF_DEEMBED_OPEN_SHORT: {
-                struct m2 yo = rf_y_from_s(open, z_ref);
-                struct m2 zm = m2_inv(m2_sub(rf_y_from_s(measured, z_ref), yo)), zs = m2_inv(m2_sub(rf_y_from_s(shorted, z_ref), yo));
-                return rf_s_from_z50(m2_sub(zm, zs), z_ref);
+                /* (A^-1 - B^-1)^-1 = A (B - A)^-1 B: the same map, without the Z of a device that floats between its ports (A is singular then). */
+                struct m2 yo = rf_y_from_s(open, z_ref), a = m2_sub(rf_y_from_s(measured, z_ref), yo), b = m2_sub(rf_y_from_s(shorted, z_ref), yo);
+                return rf_s_from_y(m2_mul(a, m2_mul(m2_inv(m2_sub(b, a)), b)), z_ref);
         }
         case RF_DEEMBED_SHORT_OPEN: {
                 struct m2 zs = rf_z50(shorted, z_ref);
