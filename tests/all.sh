@@ -1,0 +1,32 @@
+#!/bin/sh
+# all.sh BUILD SEEDS: every test that needs Debian and npm packages only, one after the other.
+# Each step's last line is "N passed, N failed" (", N skipped"); the last line here is their sum.  Logs stay in BUILD/test-logs.
+B=$1; seeds=$2; logs=$B/test-logs; mkdir -p "$logs"
+passed=0; failed=0; skipped=0; bad=""
+step() { # NAME COMMAND…
+        name=$1; shift; log=$logs/$name.log; begin=$(date +%s)
+        "$@" >"$log" 2>&1; rc=$?
+        set -- $(grep -aoE '^[0-9]+ passed, [0-9]+ failed(, [0-9]+ skipped)?' "$log" | tail -n 1 | tr -dc '0-9 \n')
+        p=${1:-0}; f=${2:-0}; s=${3:-0}
+        if [ $# -lt 2 ]; then f=1; fi                                 # a step without a count has failed
+        if [ "$rc" -ne 0 ] && [ "$f" -eq 0 ]; then f=1; fi
+        passed=$((passed + p)); failed=$((failed + f)); skipped=$((skipped + s))
+        printf '%-18s %5d passed %4d failed %4d skipped  %4d s\n' "$name" "$p" "$f" "$s" $(($(date +%s) - begin))
+        grep -ah '^skipped: ' "$log" | sort | uniq -c | sed 's/^ */  /'
+        if [ "$f" -ne 0 ]; then bad="$bad $name"; tail -n 40 "$log"; fi
+}
+step c-tests sh tests/run_c.sh $CTESTS
+step truth-judge sh tests/judges/truth_judge.sh "$B/truth-judge"
+step nights sh tests/nights/nights.sh "$B/nights" "$seeds"
+[ -f tests/station/two_processes.py ] && step two-processes python3 tests/station/two_processes.py "$B/tipplane-station"
+for t in bad_inputs safe_in_contact kill_campaign replay_data; do
+        [ -f tests/station/$t.py ] && step $t python3 tests/station/$t.py --build "$B"
+done
+[ -f tests/station/truth_sealed.sh ] && step truth-sealed sh tests/station/truth_sealed.sh --build "$B"
+[ -f tests/station/demo_numbers.sh ] && step demo-numbers sh tests/station/demo_numbers.sh --build "$B" --short
+[ -f tests/api/run.sh ] && step api sh tests/api/run.sh "$B"
+[ -f tests/fuzz/replay.sh ] && step fuzz-corpus sh tests/fuzz/replay.sh "$B"
+[ -f tests/browser/run.sh ] && step browser sh tests/browser/run.sh "$B"
+[ -z "$bad" ] || echo "failed:$bad  (logs in $logs)"
+echo "$passed passed, $failed failed, $skipped skipped"
+[ "$failed" -eq 0 ]
