@@ -183,6 +183,8 @@ static void show_die(struct json_out *o, const struct runner *r, size_t d)
                 json_text(o, "outcome", target_outcome_words[seen->outcome]);
                 json_text(o, "verdict", verdict_words[r->verdict[t]]);
                 json_text(o, "trust", word);
+                if (seen->why)
+                        json_text(o, "why", why_not_words[seen->why]);
                 if (touch && touch->trust != TRUST_PROVEN)
                         json_text(o, "reason", trust_why_words[touch->trust_why]);
                 if (r->device_sweep[t][0])

@@ -23,7 +23,7 @@ enum target_outcome {
 extern const char *const target_outcome_words[];
 enum why_not {
         WHY_NONE, WHY_CONTACT_ABSENT, WHY_CONTACT_DOUBTFUL, WHY_PADS_SPENT, WHY_INTERRUPTED, WHY_BY_PERSON, WHY_FINISHED_EARLY, WHY_NO_CALIBRATION,
-        WHY_PLACE_UNPROVEN, WHY_THINGS_SPENT, WHY_SWEEP_FAILED, WHY_NO_CHECK, WHY_COUNT
+        WHY_PLACE_UNPROVEN, WHY_THINGS_SPENT, WHY_SWEEP_FAILED, WHY_NO_CHECK, WHY_COMPLIANCE, WHY_COUNT
 };
 extern const char *const why_not_words[]; /* whole words for the map and the morning sheet */
 
@@ -51,6 +51,7 @@ enum trust_why {
 };
 extern const char *const trust_why_words[];
 #define TOUCH_DISTURBED 0x80000000u /* an intervention fell into this touch */
+#define TOUCH_COMPLIANCE 0x40000000u /* the device drew the bias into its limit: it will again, so it is not touched for it once more */
 struct touch_seen { /* one per touch of a device in this run, in order */
         uint64_t seq;            /* of the LOWER's intention = id of the touchdown */
         int32_t target;          /* 1 + index into plan->targets */

@@ -28,6 +28,7 @@ struct touch_seen *touch_record(struct evidence *); /* of the device touch in ha
 void touch_begin(struct evidence *, const struct plan *, const struct step_args *);
 void touch_end(struct evidence *, const struct plan *, int32_t how, int32_t after);
 void touch_take_back(struct evidence *, const struct plan *);
+void bias_in_compliance(struct evidence *);
 void things_spend(struct evidence *, const struct plan *, int target, int32_t touches);
 void retrust(struct evidence *, const struct plan *, struct touch_seen *);
 void retrust_all(struct evidence *, const struct plan *);

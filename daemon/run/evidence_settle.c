@@ -240,6 +240,8 @@ static void settle_station(struct evidence *e, const struct plan *plan, const st
         bool is_known = state_take(e, plan, &o->state);
         if (kind == STEP_BIAS_ON && is_ok)
                 e->touch_condition = 1 + e->open_args.condition;
+        else if (kind == STEP_BIAS_ON && entry->code == CODE_BAD_REPLY)
+                bias_in_compliance(e);
         else if (kind == STEP_BIAS_ON)
                 e->touch_sweeps_left -= e->touch_sweeps_left > 0;
         else if (e->state.bias_off == KNOW_KNOWN ||

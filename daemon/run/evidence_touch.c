@@ -60,8 +60,19 @@ static void device_touch_end(struct evidence *e, const struct plan *plan, int32_
                 t->interrupts_left--;
         } else {
                 t->outcome = TARGET_SKIPPED;
-                t->why = !can_again ? WHY_PADS_SPENT : e->touch_works && !e->touch_sweeps_left ? WHY_SWEEP_FAILED : WHY_INTERRUPTED;
+                t->why = touch->flags & TOUCH_COMPLIANCE ? WHY_COMPLIANCE : !can_again ? WHY_PADS_SPENT : e->touch_works && !e->touch_sweeps_left ? WHY_SWEEP_FAILED : WHY_INTERRUPTED;
         }
+}
+
+/* The supply answered that it stands in its current limit: a property of the device, not of the touch. */
+void bias_in_compliance(struct evidence *e)
+{
+        struct touch_seen *touch = touch_record(e);
+        e->touch_sweeps_left = 0;
+        if (!touch)
+                return;
+        touch->flags |= TOUCH_COMPLIANCE;
+        evidence_targets(e)[e->touch - 1].interrupts_left = 0;
 }
 
 static void standard_touch_end(struct evidence *e, int32_t after)
