@@ -1,4 +1,4 @@
-/* runner_own.h: the inside of the runner, shared by act.c (the turn), act_result.c (outcomes), act_open.c (begin, resume, seal), act_value.c (evaluation),
+/* runner_own.h: the inside of the runner, shared by act.c (the turn), act_result.c (outcomes), act_open.c (begin, seal), act_resume.c (after a restart), act_link.c (the station's messages), act_command.c (people's), act_value.c (evaluation),
    act_show.c (snapshots) and journal.c (entries with their data, one transaction each). */
 #ifndef TIPPLANE_RUN_RUNNER_OWN_H
 #define TIPPLANE_RUN_RUNNER_OWN_H
@@ -101,8 +101,15 @@ void act_start(struct runner *, struct command *take);
 void act_opened(struct runner *);
 void act_seal(struct runner *);
 void act_sealed(struct runner *);
+enum code act_make_room(struct runner *, struct tp_error *); /* everything that lives as long as the run, once recipe and plan are there */
+void act_pending_note(struct runner *, const struct note *);
+void act_add_boot(struct runner *, struct work *);
 void act_forget(struct runner *);                           /* frees what belongs to the run */
 const struct live_calibration *act_calibration(const struct runner *, int32_t number);
+/* act_link.c, act_command.c */
+void act_link_note(struct runner *, struct link_note *take);
+void act_safe_done(struct runner *, const struct link_note *);
+void act_command(struct runner *, struct command *take);
 /* act_value.c */
 void value_die_if_ready(struct runner *, int target);
 void value_turn(struct runner *);                           /* starts the next evaluation, if any */

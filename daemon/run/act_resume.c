@@ -1,0 +1,217 @@
+/* act_resume.c: takes a run over after a restart.  The plan is made again from what was stored with the run, the journal is folded, calibrations are read back;
+   ledger rows whose intention never reached the journal are given back; an open step is asked for, never repeated. */
+#include "run/runner_own.h"
+#include "base/hash.h"
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+struct stored_used { const cJSON *things; };
+static int32_t used_then(void *ctx, const char *kind, const char *serial, const char *part)
+{
+        const struct stored_used *s = ctx;
+        const cJSON *t;
+        cJSON_ArrayForEach(t, s->things)
+        {
+                const cJSON *k = cJSON_GetObjectItemCaseSensitive(t, "kind"), *se = cJSON_GetObjectItemCaseSensitive(t, "serial"), *p = cJSON_GetObjectItemCaseSensitive(t, "part");
+                if (cJSON_IsString(k) && cJSON_IsString(se) && cJSON_IsString(p) && strcmp(k->valuestring, kind) == 0 && strcmp(se->valuestring, serial) == 0 &&
+                    strcmp(p->valuestring, part) == 0)
+                        return (int32_t)cJSON_GetNumberValue(cJSON_GetObjectItemCaseSensitive(t, "used"));
+        }
+        return 0;
+}
+
+/* The plan as it was made at the run's start: same recipe, same capabilities, same ledgers; the digest proves it. */
+static enum code plan_again(struct runner *r, const char *plan_json, struct tp_error *err)
+{
+        cJSON *json = NULL;
+        struct capability_set can;
+        char hex[65];
+        enum code code = json_read(plan_json, strlen(plan_json), JSON_DEPTH_MAX, &json, err);
+        struct stored_used stored = { cJSON_GetObjectItemCaseSensitive(json, "things") };
+        struct ledger_view ledger = { used_then, &stored };
+        if (!code)
+                code = fields_read(&capability_object, cJSON_GetObjectItemCaseSensitive(json, "can"), r->arena, &can, err);
+        if (!code)
+                code = plan_make(r->recipe, r->wafer, &can, &ledger, r->arena, &r->plan, err);
+        if (!code) {
+                const cJSON *digest = cJSON_GetObjectItemCaseSensitive(json, "digest");
+                hex_of(r->plan->digest, 32, hex);
+                if (!cJSON_IsString(digest) || strcmp(digest->valuestring, hex) != 0)
+                        code = tp_fail(err, CODE_DAMAGED, "this build plans the recipe in another way (plan %.12s…, stored %.12s…); finish the run with the build that began it", hex,
+                                       cJSON_IsString(digest) ? digest->valuestring : "none");
+        }
+        cJSON_Delete(json);
+        return code;
+}
+
+/* What the runner remembers besides the evidence, from the same entries. */
+static void remember(struct runner *r, const struct entry *intent, const struct entry *e)
+{
+        const struct step_args *a = &intent->body.args;
+        if (e->phase != PHASE_OUTCOME || e->code || a->target < 0 || (size_t)a->target >= r->plan->target_n)
+                return;
+        if (e->kind == STEP_SWEEP && a->use == USE_DEVICE && a->condition >= 0 && a->condition < CONDITIONS_MAX)
+                r->device_sweep[a->target][a->condition] = (int64_t)intent->seq;
+}
+
+static enum code replay(struct runner *r, struct view *view, struct tp_error *err)
+{
+        struct entry *entries = NULL, last_intent = { 0 };
+        size_t n = 0;
+        uint64_t lowered = 0;
+        struct arena *scratch = arena_new(0);
+        enum code code = scratch ? view_entries(view, 0, 0, scratch, &entries, &n, err) : tp_fail_memory(err);
+        for (size_t i = 0; !code && i < n; i++) {
+                code = evidence_apply(r->e, r->plan, &entries[i], err);
+                if (entries[i].phase == PHASE_INTEND) {
+                        last_intent = entries[i];
+                        if (entries[i].kind == STEP_LOWER)
+                                lowered = entries[i].seq;
+                }
+                remember(r, &last_intent, &entries[i]);
+                r->seq = entries[i].seq;
+                if (entries[i].boot > r->boot)
+                        r->boot = entries[i].boot;
+                if (entries[i].phase == PHASE_OUTCOME && entries[i].body.outcome.station_ns && !r->begun_station_ns)
+                        r->begun_station_ns = entries[i].body.outcome.station_ns;
+        }
+        r->touchdown = r->e->touch ? (int64_t)lowered : 0;
+        arena_free(scratch);
+        return code;
+}
+
+static enum code load_calibrations(struct runner *r, struct view *view, struct tp_error *err)
+{
+        struct calibration_row *rows = NULL;
+        size_t n = 0;
+        struct arena *scratch = arena_new(0);
+        enum code code = scratch ? view_calibrations(view, scratch, &rows, &n, err) : tp_fail_memory(err);
+        for (size_t i = 0; !code && i < n && r->calibration_n < sizeof r->calibrations / sizeof r->calibrations[0]; i++) {
+                struct live_calibration *live = &r->calibrations[r->calibration_n];
+                *live = (struct live_calibration){ .number = (int32_t)rows[i].number, .arena = arena_new(0) };
+                snprintf(live->id, sizeof live->id, "%s", rows[i].id);
+                code = live->arena ? calibration_read(rows[i].terms, rows[i].term_bytes, live->arena, &live->calibration, err) : tp_fail_memory(err);
+                r->calibration_n++;
+        }
+        arena_free(scratch);
+        return code;
+}
+
+static enum code take_over(struct runner *r, struct view *view, struct tp_error *err)
+{
+        const char *plan_json = NULL;
+        struct run_row row;
+        enum code code = view_run(view, r->run, r->arena, &row, err);
+        if (!code)
+                code = view_plan(view, r->arena, &plan_json, &r->recipe_text, &r->recipe_n, err);
+        if (code)
+                return code;
+        snprintf(r->wafer, sizeof r->wafer, "%s", row.wafer);
+        snprintf(r->lot, sizeof r->lot, "%s", row.lot);
+        code = recipe_read(r->recipe_text, r->recipe_n, r->arena, &r->recipe, err);
+        if (!code)
+                code = plan_again(r, plan_json, err);
+        if (!code)
+                code = act_make_room(r, err);
+        if (!code)
+                code = replay(r, view, err);
+        if (!code)
+                code = load_calibrations(r, view, err);
+        return code;
+}
+
+/* Ledger rows whose intention never reached the journal: the touch was counted, the motion is impossible by order, so it is given back. */
+static enum code compensate(struct runner *r, struct work *work, struct tp_error *err)
+{
+        struct orphan *orphans = NULL;
+        size_t n = 0;
+        uint64_t next = 0;
+        enum code code = store_reconcile_list(r->store, r->run, work->arena, &orphans, &n, &next, err);
+        if (!code && next)
+                r->seq = next - 1;
+        for (size_t i = 0; !code && i < n; i++) {
+                struct note note = { .note = NOTE_COMPENSATE, .of_step = (uint64_t)r->number << 32 | (uint32_t)orphans[i].seq };
+                bool fresh = i == 0 || orphans[i].seq != orphans[i - 1].seq;
+                snprintf(note.why, sizeof note.why, "counted, but never written down as an intention");
+                if (fresh) {
+                        act_pending_note(r, &note);
+                        code = evidence_apply(r->e, r->plan, &r->pending, err);
+                        struct fact *entry = code ? NULL : work_add(work, FACT_ENTRY);
+                        if (entry)
+                                entry->of.entry = r->pending;
+                        r->seq = r->pending.seq;
+                }
+                struct fact *f = code ? NULL : work_add(work, FACT_LEDGER);
+                if (f) {
+                        f->of.ledger.kind = orphans[i].kind;
+                        f->of.ledger.serial = orphans[i].serial;
+                        f->of.ledger.part = orphans[i].part;
+                        f->of.ledger.seq = r->pending.seq;
+                        f->of.ledger.touches = -orphans[i].touches;
+                        f->of.ledger.why = "never written down as an intention";
+                }
+        }
+        return code;
+}
+
+static enum code announce(struct runner *r, struct tp_error *err)
+{
+        struct note note = { .note = NOTE_BOOT };
+        struct work *work = journal_work(r);
+        if (!work)
+                return tp_fail_memory(err);
+        r->boot++;
+        act_add_boot(r, work);
+        enum code code = compensate(r, work, err);
+        if (!code) {
+                snprintf(note.why, sizeof note.why, "a daemon of build %.60s took the run over", r->build);
+                act_pending_note(r, &note);
+                memcpy(r->next, r->e, r->e->bytes);
+                code = evidence_apply(r->next, r->plan, &r->pending, err);
+                if (r->shadow)
+                        memcpy(r->shadow, r->next, r->next->bytes);
+        }
+        struct fact *f = code ? NULL : work_add(work, FACT_ENTRY);
+        if (!f) {
+                work_free(work);
+                return code ? code : tp_fail_memory(err);
+        }
+        f->of.entry = r->pending;
+        r->seq = r->pending.seq;
+        r->active = true;
+        return journal_submit(r, work, DOING_NOTE) ? CODE_OK : tp_fail(err, CODE_BUSY, "the store takes no work at its start");
+}
+
+enum code runner_resume(struct runner *r, struct tp_error *err)
+{
+        struct run_open open[64];
+        size_t n = store_runs_open(r->store, open, 64);
+        if (!n)
+                return CODE_OK;
+        struct run_open *last = &open[(n > 64 ? 64 : n) - 1];
+        snprintf(r->run, sizeof r->run, "%s", last->id);
+        r->number = last->number;
+        r->begun_station_ns = 0;
+        r->boot = 0;
+        r->arena = arena_new(0);
+        struct view *view = r->arena ? view_open(r->store, r->run, world_boot_ns(r->world) + 60 * NS_PER_S, err) : NULL;
+        enum code code = view ? take_over(r, view, err) : (err->code ? err->code : tp_fail_memory(err));
+        view_close(view);
+        if (!code)
+                snprintf(r->recipe_name, sizeof r->recipe_name, "%s", r->recipe->name);
+        if (!code)
+                code = value_resume(r, err);
+        if (!code)
+                code = announce(r, err);
+        if (code) {
+                tp_where(err, "run %s cannot be taken over", r->run);
+                log_event(r->log, LOG_ERROR, "run.resume", "run=%s msg=\"%s\"", r->run, err->text);
+                act_forget(r);
+                r->run[0] = 0;
+                return code;
+        }
+        show(r, true);
+        log_event(r->log, LOG_INFO, "run.resumed", "run=%s seq=%llu boot=%u open_step=%llu", r->run, (unsigned long long)r->seq, r->boot, (unsigned long long)r->e->open_step);
+        return CODE_OK;
+}
