@@ -244,8 +244,10 @@ void journal_committed(struct runner *r, const struct store_done *done)
                 if (r->link_up && step_rows[r->step.kind].by_station)
                         link_ack(r->link, r->step.id, NULL);
                 int target = r->step.args.target;
-                if (r->step.kind == STEP_SWEEP && !r->pending.code && target >= 0 && r->step.args.use == USE_DEVICE && r->step.args.condition < CONDITIONS_MAX)
+                if (r->step.kind == STEP_SWEEP && !r->pending.code && target >= 0 && r->step.args.use == USE_DEVICE && r->step.args.condition < CONDITIONS_MAX) {
                         r->device_sweep[target][r->step.args.condition] = (int64_t)(r->step.id & UINT32_MAX);
+                        r->valued[target] = 0; /* also when an older sweep of it has values */
+                }
                 if (!r->e->touch)
                         r->touchdown = 0;
                 job_free(r->job);

@@ -196,7 +196,8 @@ void value_done(struct runner *r, struct job *take)
                 add_rows(work, take, &take->answers[i]);
         for (size_t s = 0; s < take->sweep_n; s++) {
                 int t = take->sweeps[s].touchdown_die;
-                r->valued[t] = 1;
+                if (r->device_sweep[t][take->sweeps[s].condition] == take->sweeps[s].sweep) /* not swept anew meanwhile */
+                        r->valued[t] = 1;
                 r->verdict[t] = VERDICT_NONE;
         }
         for (size_t i = 0; i < take->answer_n; i++)
@@ -229,7 +230,7 @@ enum code value_resume(struct runner *r, struct tp_error *err)
         for (size_t t = 0; !code && t < r->plan->target_n; t++) {
                 if (r->plan->targets[t].kind != TARGET_DEVICE)
                         continue;
-                r->valued[t] = 1;
+                r->valued[t] = r->device_sweep[t][0] != 0; /* what is still to be swept is still to be evaluated */
                 for (size_t i = 0; i < row_n; i++)
                         if (rows[i].sweep == r->device_sweep[t][0])
                                 r->verdict[t] = worse(r->verdict[t], rows[i].verdict);
