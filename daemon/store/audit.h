@@ -9,8 +9,8 @@ struct audit_fields {
         const uint8_t *boot; /* 16 bytes */
         const char *token /* or NULL */, *what, *target, *body, *result;
 };
-/* SHA-256 over: previous (32 bytes), seq, at_us, boot_ns (8 bytes each, little-endian), boot (16), then each text as its length in bytes (8 bytes,
-   little-endian; all ones for NULL) and its bytes, in the order token, what, target, body, result. */
+/* SHA-256 over: previous (32 bytes), seq, at_us, boot_ns (8 bytes each, little-endian), boot (16), then each text as its length in bytes (8
+   bytes, little-endian; all ones for NULL) and its bytes, in the order token, what, target, body, result. */
 void audit_digest(const uint8_t previous[32], const struct audit_fields *, uint8_t ret[32]);
 
 #endif

@@ -1,8 +1,8 @@
 /* batch.c: one attempt to write a batch.
- * Order       all works are applied to all files first, each work inside savepoints, so that one bad work takes nothing with it; then the catalogue
- *             commits, then the run files, then the index.  A cut between the first two leaves a spent touch without an intention, never a motion
- *             without a spent touch.
- * Within one  documents and boots first, then the run itself, then entries, then what refers to them: a caller need not know the foreign keys. */
+ * Order       all works are applied to all files first, each work inside savepoints, so that one bad work takes nothing with it; then the
+ * catalogue commits, then the run files, then the index.  A cut between the first two leaves a spent touch without an intention, never a
+ * motion without a spent touch. Within one  documents and boots first, then the run itself, then entries, then what refers to them: a
+ * caller need not know the foreign keys. */
 #include "store/batch.h"
 #include <stdio.h>
 #include <string.h>
@@ -47,7 +47,10 @@ void batch_roll_back(struct store *s)
 }
 
 /* What stops the whole batch, as against one work that asks for something impossible. */
-static bool is_disk(enum code code) { return code == CODE_DISK || code == CODE_DISK_FULL || code == CODE_DAMAGED || code == CODE_MEMORY || code == CODE_BUSY; }
+static bool is_disk(enum code code)
+{
+        return code == CODE_DISK || code == CODE_DISK_FULL || code == CODE_DAMAGED || code == CODE_MEMORY || code == CODE_BUSY;
+}
 
 static int rank(enum fact_kind kind)
 {
@@ -105,14 +108,15 @@ static enum code find_run(struct store *s, struct item *item, struct run_slot **
                 item->created = true;
         }
         if (!slot)
-                return tp_fail(err, CODE_STATE, "run \"%s\" is not open: it is unknown, damaged or sealed, and a sealed run is never written again", w->run);
+                return tp_fail(err, CODE_STATE,
+                               "run \"%s\" is not open: it is unknown, damaged or sealed, and a sealed run is never written again", w->run);
         *ret = slot;
         return CODE_OK;
 }
 
 static enum code apply_item(struct store *s, struct batch *b, struct item *item, struct tp_error *err)
 {
-        struct apply a = { .s = s, .item = item, .now_us = world_wall_us(s->w) };
+        struct apply a = {.s = s, .item = item, .now_us = world_wall_us(s->w)};
         unsigned homes = work_homes(item->work);
         enum code code = homes & HOME_RUN ? find_run(s, item, &a.slot, err) : CODE_OK;
         if (!code && a.slot && !b->catalogue_done)
@@ -121,7 +125,8 @@ static enum code apply_item(struct store *s, struct batch *b, struct item *item,
                 return code;
         if (b->catalogue_done)
                 homes &= ~(unsigned)HOME_CATALOGUE;
-        struct db *dbs[3] = { homes & HOME_CATALOGUE ? &s->catalogue : NULL, homes & HOME_RUN ? &a.slot->db : NULL, homes & HOME_INDEX ? &s->index : NULL };
+        struct db *dbs[3] = {homes & HOME_CATALOGUE ? &s->catalogue : NULL, homes & HOME_RUN ? &a.slot->db : NULL,
+                             homes & HOME_INDEX ? &s->index : NULL};
         int saved = 0;
         for (; saved < 3 && !code; saved++)
                 if (dbs[saved]) {
@@ -153,7 +158,7 @@ enum code batch_write(struct store *s, struct batch *b, struct tp_error *err)
                 found[i] = CODE_OK;
                 if (item->decided)
                         continue;
-                item->err = (struct tp_error){ .code = CODE_OK };
+                item->err = (struct tp_error){.code = CODE_OK};
                 item->duplicate = false;
                 found[i] = apply_item(s, b, item, &item->err);
                 if (is_disk(found[i])) {

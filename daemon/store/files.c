@@ -22,7 +22,7 @@ bool run_path_of(const char *ulid, char ret[RUN_PATH])
 /* A damaged file is kept under another name, together with its log: somebody may still read it. */
 enum code set_aside(struct store *s, const char *relative, char ret_new[RUN_PATH + 32], struct tp_error *err)
 {
-        static const char *const tails[] = { "", "-wal", "-journal" };
+        static const char *const tails[] = {"", "-wal", "-journal"};
         char from[STORE_PATH], to[STORE_PATH];
         int64_t size;
         int n = 1;
@@ -68,8 +68,9 @@ void reserve_release(struct store *s)
         s->w->file->remove(s->w, path, NULL);
 }
 
-/* The log is never emptied by SQLite on its own: only this connection does it, when the writer says so.  Versions of SQLite before 3.51.3 can damage
-   a file when one connection empties the log while another commits; with one writing and checkpointing connection per file that cannot happen. */
+/* The log is never emptied by SQLite on its own: only this connection does it, when the writer says so.  Versions of SQLite before 3.51.3
+   can damage a file when one connection empties the log while another commits; with one writing and checkpointing connection per file that
+   cannot happen. */
 enum code db_settle(struct db *db, int application_id, bool normal_sync, struct tp_error *err)
 {
         int64_t id = 0;
@@ -77,8 +78,8 @@ enum code db_settle(struct db *db, int application_id, bool normal_sync, struct 
         if (code)
                 return code;
         if (id != 0 && id != application_id)
-                return tp_fail(err, CODE_DAMAGED, "%s (%s): is another kind of database (application_id 0x%08x, not 0x%08x)", db->name, db->path, (unsigned)id,
-                               (unsigned)application_id);
+                return tp_fail(err, CODE_DAMAGED, "%s (%s): is another kind of database (application_id 0x%08x, not 0x%08x)", db->name,
+                               db->path, (unsigned)id, (unsigned)application_id);
         sqlite3_stmt *q = NULL;
         bool has = false, wal = false;
         code = db_ask(db, &q, err, "PRAGMA journal_mode=WAL", "");
@@ -88,11 +89,13 @@ enum code db_settle(struct db *db, int application_id, bool normal_sync, struct 
                 wal = has && !strcmp((const char *)sqlite3_column_text(q, 0), "wal");
         db_end(q);
         if (!code && !wal)
-                return tp_fail(err, CODE_DISK, "%s (%s): SQLite cannot keep a write-ahead log there; choose a local directory", db->name, db->path);
+                return tp_fail(err, CODE_DISK, "%s (%s): SQLite cannot keep a write-ahead log there; choose a local directory", db->name,
+                               db->path);
         if (!code)
                 code = db_exec(db, normal_sync ? "PRAGMA synchronous=NORMAL" : "PRAGMA synchronous=FULL", err);
         if (!code)
-                code = db_exec(db, "PRAGMA foreign_keys=ON; PRAGMA cache_size=-2048; PRAGMA temp_store=MEMORY; PRAGMA secure_delete=OFF", err);
+                code = db_exec(db, "PRAGMA foreign_keys=ON; PRAGMA cache_size=-2048; PRAGMA temp_store=MEMORY; PRAGMA secure_delete=OFF",
+                               err);
         return code;
 }
 

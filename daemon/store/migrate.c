@@ -1,6 +1,6 @@
 /* migrate.c: a database becomes what this build understands, or is refused in one sentence.
- * Rules       migrations are numbered, append-only, applied in one transaction; a catalogue is copied beside itself (catalogue.db.before-N) by the
- *             backup API first; run files are never migrated; a database of a later version is not touched. */
+ * Rules       migrations are numbered, append-only, applied in one transaction; a catalogue is copied beside itself (catalogue.db.before-N)
+ * by the backup API first; run files are never migrated; a database of a later version is not touched. */
 #include "store/own.h"
 #include "store/schema.h"
 #include <inttypes.h>
@@ -19,7 +19,10 @@ int schema_version(const char *kind)
 
 /* Further migrations from a directory, for the tests of an upgrade: NNNN_*.sql with numbers above the compiled ones. */
 struct extra {
-        struct { int number; char name[80]; } files[32];
+        struct {
+                int number;
+                char name[80];
+        } files[32];
         size_t n;
         int above;
 };
@@ -68,15 +71,18 @@ static enum code copy_beside(struct store *s, struct db *db, int version, struct
         if (rc == SQLITE_OK)
                 rc = sqlite3_exec(copy, "PRAGMA journal_mode=DELETE", NULL, NULL, NULL);
         sqlite3_close(copy);
-        return rc == SQLITE_OK ? CODE_OK : tp_fail(err, rc == SQLITE_FULL ? CODE_DISK_FULL : CODE_DISK, "the copy %s before the migration failed: %s", to, sqlite3_errstr(rc));
+        return rc == SQLITE_OK ? CODE_OK
+                               : tp_fail(err, rc == SQLITE_FULL ? CODE_DISK_FULL : CODE_DISK, "the copy %s before the migration failed: %s",
+                                         to, sqlite3_errstr(rc));
 }
 
-enum code migrate(struct store *s, struct db *db, const char *kind, int application_id, const char *schema_dir, bool *ret_fresh, struct tp_error *err)
+enum code migrate(struct store *s, struct db *db, const char *kind, int application_id, const char *schema_dir, bool *ret_fresh,
+                  struct tp_error *err)
 {
         int64_t have = 0, tables = 0;
         int want = schema_version(kind);
         char dir[STORE_PATH];
-        struct extra extra = { .n = 0, .above = want };
+        struct extra extra = {.n = 0, .above = want};
         *ret_fresh = false;
         if (schema_dir) {
                 snprintf(dir, sizeof dir, "%s/%s", schema_dir, kind);
@@ -90,7 +96,9 @@ enum code migrate(struct store *s, struct db *db, const char *kind, int applicat
         if (code || (have == want && tables))
                 return code;
         if (have > want)
-                return tp_fail(err, CODE_TOO_NEW, "%s (%s) has schema version %" PRId64 ", this build (%s) knows versions up to %d; start the newer build, or restore an older copy",
+                return tp_fail(err, CODE_TOO_NEW,
+                               "%s (%s) has schema version %" PRId64
+                               ", this build (%s) knows versions up to %d; start the newer build, or restore an older copy",
                                db->name, db->path, have, s->build, want);
         if (have == 0 && tables)
                 return tp_fail(err, CODE_DAMAGED, "%s (%s) has tables but no schema version", db->name, db->path);

@@ -1,5 +1,6 @@
-/* orphans.c: touches that were counted for a motion that cannot have happened: the ledger commits first, so a cut before the run file commits leaves a
-   ledger row without its entry.  A NOTE of kind compensate whose of_step names the seq takes it back; until then it is listed. */
+/* orphans.c: touches that were counted for a motion that cannot have happened: the ledger commits first, so a cut before the run file
+   commits leaves a ledger row without its entry.  A NOTE of kind compensate whose of_step names the seq takes it back; until then it is
+   listed. */
 #include "store/own.h"
 #include <stdio.h>
 #include <string.h>
@@ -10,13 +11,15 @@ static enum code is_orphan(struct db *run_file, int64_t seq, bool *ret, struct t
         enum code code = db_int(run_file, &there, 0, err, "SELECT 1 FROM journal WHERE seq=?", "i", seq);
         if (!code && !there)
                 code = db_int(run_file, &taken_back, 0, err,
-                              "SELECT 1 FROM journal WHERE phase='note' AND kind='compensate' AND (json_extract(body,'$.of_step') & 4294967295)=?", "i", seq);
+                              "SELECT 1 FROM journal WHERE phase='note' AND kind='compensate' AND (json_extract(body,'$.of_step') & "
+                              "4294967295)=?",
+                              "i", seq);
         *ret = !there && !taken_back;
         return code;
 }
 
-enum code orphans_of(struct db *catalogue, struct db *run_file, const char *run, struct arena *a, struct orphan **ret, size_t *ret_n, uint64_t *ret_next_seq,
-                     struct tp_error *err)
+enum code orphans_of(struct db *catalogue, struct db *run_file, const char *run, struct arena *a, struct orphan **ret, size_t *ret_n,
+                     uint64_t *ret_next_seq, struct tp_error *err)
 {
         sqlite3_stmt *q = NULL;
         int64_t rows = 0, last_journal = 0, last_ledger = 0;
@@ -30,7 +33,10 @@ enum code orphans_of(struct db *catalogue, struct db *run_file, const char *run,
         if (!code && !list)
                 code = tp_fail_memory(err);
         if (!code)
-                code = db_ask(catalogue, &q, err, "SELECT l.seq,l.touches,t.kind,t.serial,t.part FROM ledger l JOIN thing t ON t.id=l.thing WHERE l.run=? ORDER BY l.seq", "t", run);
+                code = db_ask(catalogue, &q, err,
+                              "SELECT l.seq,l.touches,t.kind,t.serial,t.part FROM ledger l JOIN thing t ON t.id=l.thing WHERE l.run=? "
+                              "ORDER BY l.seq",
+                              "t", run);
         for (bool has = true, lost; !code && n <= (size_t)rows;) {
                 code = db_row(catalogue, q, &has, err);
                 if (code || !has)

@@ -10,16 +10,16 @@ enum { RUNS_OPEN_MAX = 32, RUN_PATH = 128, BATCH_WORKS = 256 };
 #define APP_RUN 0x54504c52
 #define APP_INDEX 0x54504c49
 
-struct gate { /* under mutex */
+struct gate {        /* under mutex */
         int readers; /* views that hold the file open */
         bool shut;   /* the log is long: new views wait a moment, so that it can be emptied between two readers */
 };
-struct run_slot { /* one open run */
+struct run_slot {                    /* one open run */
         char id[27], path[RUN_PATH]; /* path relative to the directory */
         char name[40];               /* "run 01J…" */
         int64_t number;
         struct db db;
-        uint64_t last_seq;  /* last journal seq that is known to be on disk */
+        uint64_t last_seq; /* last journal seq that is known to be on disk */
         struct gate gate;
         uint64_t batch_seq; /* last seq of the batch being written */
         bool closing;       /* under mutex: being sealed, new readers are refused */
@@ -31,9 +31,9 @@ struct item { /* one submitted work; lives in the work's arena */
         enum durability durability;
         int64_t submitted_ns;
         size_t bytes;
-        struct item *next_durable; /* FIFO of unanswered durable ones, under mutex */
-        struct store_done *done;   /* made at submission, so that an answer never fails for memory; NULL: nobody asks */
-        uint8_t (*digests)[16];    /* of the work's traces, in order */
+        struct item *next_durable;               /* FIFO of unanswered durable ones, under mutex */
+        struct store_done *done;                 /* made at submission, so that an answer never fails for memory; NULL: nobody asks */
+        uint8_t (*digests)[16];                  /* of the work's traces, in order */
         bool decided, duplicate, seals, created; /* created: its run file is new */
         enum code code;
         struct tp_error err;
@@ -58,7 +58,10 @@ struct store {
         int slot_n;
         struct ulid_maker ulids;
         uint64_t events;
-        struct { char run[27]; uint64_t seq; } ledger_known, ledger_batch; /* last ledger row on disk, and of the batch being written */
+        struct {
+                char run[27];
+                uint64_t seq;
+        } ledger_known, ledger_batch; /* last ledger row on disk, and of the batch being written */
         /* under mutex */
         uint32_t epoch;
         int64_t next_number, waiting_bytes;
@@ -87,26 +90,30 @@ extern const struct fact_row fact_rows[FACT_KIND_COUNT];
 unsigned work_homes(const struct work *w);
 
 /* write_catalogue.c, write_run.c, write_index.c */
-apply_fn catalogue_document, catalogue_wafer, catalogue_thing, catalogue_ledger, catalogue_run_new, catalogue_command, catalogue_command_done, catalogue_audit,
-        catalogue_alarm, catalogue_alarm_clear, catalogue_token, catalogue_epoch;
-apply_fn run_document, run_run_new, run_run_state, run_seal, run_boot, run_entry, run_device, run_axis, run_touchdown, run_touchdown_done, run_sweep,
-        run_calibration, run_calibration_state, run_check, run_interval_open, run_interval_close, run_trust, run_evaluation, run_parameter, run_map;
+apply_fn catalogue_document, catalogue_wafer, catalogue_thing, catalogue_ledger, catalogue_run_new, catalogue_command,
+        catalogue_command_done, catalogue_audit, catalogue_alarm, catalogue_alarm_clear, catalogue_token, catalogue_epoch;
+apply_fn run_document, run_run_new, run_run_state, run_seal, run_boot, run_entry, run_device, run_axis, run_touchdown, run_touchdown_done,
+        run_sweep, run_calibration, run_calibration_state, run_check, run_interval_open, run_interval_close, run_trust, run_evaluation,
+        run_parameter, run_map;
 apply_fn index_run_new, index_run_state, index_map, index_event;
 /* Whether the work's entries are in the journal already (a repeated delivery). */
 enum code work_is_duplicate(struct apply *, bool *ret, struct tp_error *);
-enum code audit_row(struct store *, const char *token, const char *what, const char *target, const char *body, const char *result, struct tp_error *);
+enum code audit_row(struct store *, const char *token, const char *what, const char *target, const char *body, const char *result,
+                    struct tp_error *);
 
 /* files.c */
 void path_in(const struct store *, const char *relative, char ret[STORE_PATH]);
 bool run_path_of(const char *ulid, char ret[RUN_PATH]); /* runs/YYYY/MM/ULID.run from the ULID's own time */
-enum code set_aside(struct store *, const char *relative, char ret_new[RUN_PATH + 32], struct tp_error *); /* …damaged-N, with -wal and -shm */
+enum code set_aside(struct store *, const char *relative, char ret_new[RUN_PATH + 32],
+                    struct tp_error *); /* …damaged-N, with -wal and -shm */
 bool reserve_take(struct store *);
 void reserve_release(struct store *);
 enum code db_settle(struct db *, int application_id, bool normal_sync, struct tp_error *); /* pragmas of a writable connection */
 enum code db_check(struct db *, struct tp_error *);                                        /* quick_check: CODE_DAMAGED */
 
 /* migrate.c: brings the file to this build's schema; a new file gets all of it.  *ret_fresh: it was empty. */
-enum code migrate(struct store *, struct db *, const char *kind, int application_id, const char *schema_dir, bool *ret_fresh, struct tp_error *);
+enum code migrate(struct store *, struct db *, const char *kind, int application_id, const char *schema_dir, bool *ret_fresh,
+                  struct tp_error *);
 int schema_version(const char *kind);
 
 /* slots.c */
@@ -126,9 +133,10 @@ enum code recover_runs(struct store *, int *ret_n, struct tp_error *); /* recove
 enum code index_open(struct store *, const char *schema_dir, char ret_aside[RUN_PATH + 32], struct tp_error *);
 enum code reconcile(struct store *, struct store_report *, struct tp_error *);
 /* Ledger rows of a run without their entry, see store_reconcile_list(). */
-enum code orphans_of(struct db *catalogue, struct db *run_file, const char *run, struct arena *, struct orphan **ret, size_t *ret_n, uint64_t *ret_next_seq,
-                     struct tp_error *);
+enum code orphans_of(struct db *catalogue, struct db *run_file, const char *run, struct arena *, struct orphan **ret, size_t *ret_n,
+                     uint64_t *ret_next_seq, struct tp_error *);
 enum code view_token_count(struct store *, int64_t *ret, struct tp_error *);
-enum code alarm_raise(struct store *, const char *cause, const char *run, const char *sentence, const char *action, bool latched, struct tp_error *);
+enum code alarm_raise(struct store *, const char *cause, const char *run, const char *sentence, const char *action, bool latched,
+                      struct tp_error *);
 
 #endif

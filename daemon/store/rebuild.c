@@ -1,26 +1,32 @@
-/* rebuild.c: index.db from the run files.  Each start compares the catalogue's runs with the index's rows and makes what is missing or behind; so a
-   deleted index is only the case where all of it is missing, and an interrupted rebuild goes on where it stopped. */
+/* rebuild.c: index.db from the run files.  Each start compares the catalogue's runs with the index's rows and makes what is missing or
+   behind; so a deleted index is only the case where all of it is missing, and an interrupted rebuild goes on where it stopped. */
 #include "store/own.h"
 #include <stdlib.h>
 #include <string.h>
 
-struct catalogue_row { char id[27], path[RUN_PATH], state[16]; int64_t number, opened_us; };
+struct catalogue_row {
+        char id[27], path[RUN_PATH], state[16];
+        int64_t number, opened_us;
+};
 
 static enum code copy_row(struct store *s, struct db *from, const struct catalogue_row *row, struct tp_error *err)
 {
         sqlite3_stmt *q = NULL;
         bool has = false;
-        enum code code = db_ask(from, &q, err,
-                                "SELECT r.kind,r.lot,r.wafer,r.recipe,d.name,r.began_us,s.state,s.waiting_for,s.counts,s.map FROM run r, state s "
-                                "LEFT JOIN document d ON d.sha256=r.recipe", "");
+        enum code code =
+                db_ask(from, &q, err,
+                       "SELECT r.kind,r.lot,r.wafer,r.recipe,d.name,r.began_us,s.state,s.waiting_for,s.counts,s.map FROM run r, state s "
+                       "LEFT JOIN document d ON d.sha256=r.recipe",
+                       "");
         if (!code)
                 code = db_row(from, q, &has, err);
         if (!code && has) {
                 const char *t[10];
                 for (int i = 0; i < 10; i++)
                         t[i] = i == 3 || i == 5 ? NULL : (const char *)sqlite3_column_text(q, i);
-                code = db_run(&s->index, err, "INSERT OR REPLACE INTO run_row VALUES(?,?,?,?,?,?,?,?,?,?,?,?,?)", "itttTbTiTTTTt", row->number, row->id, t[0], t[1], t[2],
-                              sqlite3_column_blob(q, 3), (size_t)sqlite3_column_bytes(q, 3), t[4], sqlite3_column_int64(q, 5), t[6], t[7], t[8], t[9], row->state);
+                code = db_run(&s->index, err, "INSERT OR REPLACE INTO run_row VALUES(?,?,?,?,?,?,?,?,?,?,?,?,?)", "itttTbTiTTTTt",
+                              row->number, row->id, t[0], t[1], t[2], sqlite3_column_blob(q, 3), (size_t)sqlite3_column_bytes(q, 3), t[4],
+                              sqlite3_column_int64(q, 5), t[6], t[7], t[8], t[9], row->state);
         }
         db_end(q);
         if (!code && !has)
@@ -31,7 +37,9 @@ static enum code copy_row(struct store *s, struct db *from, const struct catalog
 /* Of a run whose file cannot be read: what the catalogue knows. */
 static enum code bare_row(struct store *s, const struct catalogue_row *row, struct tp_error *err)
 {
-        return db_run(&s->index, err, "INSERT INTO run_row VALUES(?,?,'wafer',NULL,NULL,NULL,'',?,?,'','{}','{}',?) ON CONFLICT(n) DO UPDATE SET file_state=excluded.file_state",
+        return db_run(&s->index, err,
+                      "INSERT INTO run_row VALUES(?,?,'wafer',NULL,NULL,NULL,'',?,?,'','{}','{}',?) ON CONFLICT(n) DO UPDATE SET "
+                      "file_state=excluded.file_state",
                       "ititt", row->number, row->id, row->opened_us, row->state, row->state);
 }
 
@@ -80,7 +88,8 @@ static enum code is_current(struct store *s, const struct catalogue_row *row, bo
         int64_t same = 0;
         enum code code = CODE_OK;
         if (strcmp(row->state, "open") != 0)
-                code = db_int(&s->index, &same, 0, err, "SELECT 1 FROM run_row WHERE n=? AND id=? AND file_state=?", "itt", row->number, row->id, row->state);
+                code = db_int(&s->index, &same, 0, err, "SELECT 1 FROM run_row WHERE n=? AND id=? AND file_state=?", "itt", row->number,
+                              row->id, row->state);
         *ret = same;
         return code;
 }

@@ -11,7 +11,10 @@
 #include <stdlib.h>
 #include <string.h>
 
-struct open_row { char id[27], path[RUN_PATH]; int64_t number; };
+struct open_row {
+        char id[27], path[RUN_PATH];
+        int64_t number;
+};
 
 static enum code open_rows(struct store *s, struct open_row **ret, size_t *ret_n, struct tp_error *err)
 {
@@ -82,13 +85,15 @@ static enum code set_damaged(struct store *s, const struct open_row *row, const 
         r->runs_damaged++;
         char cause[64];
         snprintf(cause, sizeof cause, "damaged run %s", row->id);
-        return code ? code : alarm_raise(s, cause, row->id, sentence, "keep the file; measure the wafer again, or restore the file from a copy", true, err);
+        return code ? code
+                    : alarm_raise(s, cause, row->id, sentence, "keep the file; measure the wafer again, or restore the file from a copy",
+                                  true, err);
 }
 
 static enum code reconcile_one(struct store *s, const struct open_row *row, struct store_report *r, struct tp_error *err)
 {
         struct run_slot *slot = NULL;
-        struct tp_error why = { .code = CODE_OK };
+        struct tp_error why = {.code = CODE_OK};
         int64_t has_row = 0, closed = 0;
         bool done = false;
         enum code found = slot_open(s, row->id, row->number, row->path, &slot, &why);
@@ -96,7 +101,8 @@ static enum code reconcile_one(struct store *s, const struct open_row *row, stru
                 found = db_int(&slot->db, &has_row, 0, &why, "SELECT count(*) FROM run", "");
         if (!found && has_row)
                 found = db_int(&slot->db, &closed, 0, &why, "SELECT closed_us FROM run", "");
-        if (found == CODE_TOO_NEW || found == CODE_MEMORY || found == CODE_BUSY || found == CODE_DISK_FULL) { /* the file may be fine: leave it alone */
+        if (found == CODE_TOO_NEW || found == CODE_MEMORY || found == CODE_BUSY ||
+            found == CODE_DISK_FULL) { /* the file may be fine: leave it alone */
                 if (slot)
                         slot_drop(s, slot);
                 say(r, why.text);
@@ -132,7 +138,8 @@ enum code reconcile(struct store *s, struct store_report *r, struct tp_error *er
                 size_t orphan_n = 0;
                 uint64_t next;
                 struct arena *a = arena_new(0);
-                code = a ? orphans_of(&s->catalogue, &s->slots[i]->db, s->slots[i]->id, a, &orphans, &orphan_n, &next, err) : tp_fail_memory(err);
+                code = a ? orphans_of(&s->catalogue, &s->slots[i]->db, s->slots[i]->id, a, &orphans, &orphan_n, &next, err)
+                         : tp_fail_memory(err);
                 r->compensated += (int)orphan_n;
                 arena_free(a);
         }

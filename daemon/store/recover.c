@@ -14,7 +14,10 @@ struct scan {
         int found;
 };
 
-struct facts { char id[27]; int64_t number, began_us, closed_us; };
+struct facts {
+        char id[27];
+        int64_t number, began_us, closed_us;
+};
 
 static enum code ask_file(struct store *s, const char *path, struct facts *ret, bool *ret_is_run, struct tp_error *err)
 {
@@ -53,8 +56,9 @@ static enum code take_in(struct scan *scan, const char *relative, const char *id
         code = ask_file(s, path, &f, &is_run, &why);
         if (code || !is_run || strcmp(f.id, id) != 0) /* unreadable, cut off at its birth, or under another's name: left where it is */
                 return code == CODE_MEMORY || code == CODE_DISK_FULL ? code : CODE_OK;
-        code = db_run(&s->catalogue, scan->err, "INSERT INTO run(id,number,path,state,opened_us,schema) VALUES(?,?,?,'open',?,?) ON CONFLICT DO NOTHING", "titii", f.id, f.number,
-                      relative, f.began_us, (int64_t)schema_version("run"));
+        code = db_run(&s->catalogue, scan->err,
+                      "INSERT INTO run(id,number,path,state,opened_us,schema) VALUES(?,?,?,'open',?,?) ON CONFLICT DO NOTHING", "titii",
+                      f.id, f.number, relative, f.began_us, (int64_t)schema_version("run"));
         scan->found += !code;
         return code;
 }
@@ -62,7 +66,7 @@ static enum code take_in(struct scan *scan, const char *relative, const char *id
 static void each_name(void *ctx, const char *name)
 {
         struct scan *scan = ctx;
-        struct scan below = { .s = scan->s, .depth = scan->depth + 1, .err = scan->err };
+        struct scan below = {.s = scan->s, .depth = scan->depth + 1, .err = scan->err};
         size_t n = strlen(name);
         char path[STORE_PATH];
         if (scan->code || strlen(scan->dir) + n + 2 > sizeof below.dir)
@@ -87,7 +91,7 @@ static void each_name(void *ctx, const char *name)
 
 enum code recover_runs(struct store *s, int *ret_n, struct tp_error *err)
 {
-        struct scan scan = { .s = s, .dir = "runs", .err = err };
+        struct scan scan = {.s = s, .dir = "runs", .err = err};
         char path[STORE_PATH];
         path_in(s, "runs", path);
         s->w->file->list(s->w, path, each_name, &scan, NULL);

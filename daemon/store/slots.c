@@ -97,7 +97,8 @@ enum code slot_create(struct store *s, const char *run, int64_t number, struct r
         return CODE_OK;
 }
 
-/* Of an existing file; a later schema is CODE_TOO_NEW, what cannot be read CODE_DAMAGED or CODE_NOT_FOUND, a creation cut off CODE_STATE. */
+/* Of an existing file; a later schema is CODE_TOO_NEW, what cannot be read CODE_DAMAGED or CODE_NOT_FOUND, a creation cut off CODE_STATE.
+ */
 enum code slot_open(struct store *s, const char *run, int64_t number, const char *relative, struct run_slot **ret, struct tp_error *err)
 {
         char path[STORE_PATH];
@@ -116,8 +117,9 @@ enum code slot_open(struct store *s, const char *run, int64_t number, const char
         if (!code)
                 code = db_int(&slot->db, &version, 0, err, "PRAGMA user_version", "");
         if (!code && version > schema_version("run"))
-                code = tp_fail(err, CODE_TOO_NEW, "%s (%s) has schema version %" PRId64 ", this build (%s) knows versions up to %d; start the newer build", slot->name, path,
-                               version, s->build, schema_version("run"));
+                code = tp_fail(err, CODE_TOO_NEW,
+                               "%s (%s) has schema version %" PRId64 ", this build (%s) knows versions up to %d; start the newer build",
+                               slot->name, path, version, s->build, schema_version("run"));
         if (!code && version < schema_version("run"))
                 code = tp_fail(err, CODE_STATE, "%s (%s): has no schema: its creation was cut off", slot->name, path);
         if (!code)
@@ -149,7 +151,8 @@ enum code slot_reopen(struct store *s, struct run_slot *slot, struct tp_error *e
         if (!code)
                 code = last_seq(slot, err);
         if (!code && slot->last_seq < known)
-                code = tp_fail(err, CODE_DAMAGED, "%s: entry %" PRIu64 " was on disk, now the last one is %" PRIu64 "; the disk forgets", slot->name, known, slot->last_seq);
+                code = tp_fail(err, CODE_DAMAGED, "%s: entry %" PRIu64 " was on disk, now the last one is %" PRIu64 "; the disk forgets",
+                               slot->name, known, slot->last_seq);
         return code;
 }
 
@@ -169,7 +172,8 @@ static enum code readers_out(struct store *s, struct run_slot *slot, struct tp_e
                         s->w->task->lock(s->w, s->mutex);
                         slot->closing = false;
                         s->w->task->unlock(s->w, s->mutex);
-                        return tp_fail(err, CODE_BUSY, "%s cannot be sealed: %d readers hold its file for more than %d s; try again", slot->name, readers, SEAL_WAIT_S);
+                        return tp_fail(err, CODE_BUSY, "%s cannot be sealed: %d readers hold its file for more than %d s; try again",
+                                       slot->name, readers, SEAL_WAIT_S);
                 }
                 s->w->task->sleep_until(s->w, now + SEAL_POLL_MS * NS_PER_MS);
         }
@@ -194,7 +198,8 @@ enum code slot_seal(struct store *s, struct run_slot *slot, struct tp_error *err
                 if (!code)
                         code = db_row(&slot->db, q, &has, err);
                 if (!code && (!has || strcmp((const char *)sqlite3_column_text(q, 0), "delete") != 0))
-                        code = tp_fail(err, CODE_BUSY, "%s cannot be sealed: SQLite keeps its log in mode %s", slot->name, has ? (const char *)sqlite3_column_text(q, 0) : "?");
+                        code = tp_fail(err, CODE_BUSY, "%s cannot be sealed: SQLite keeps its log in mode %s", slot->name,
+                                       has ? (const char *)sqlite3_column_text(q, 0) : "?");
                 db_end(q);
                 if (code)
                         return code;
@@ -203,7 +208,8 @@ enum code slot_seal(struct store *s, struct run_slot *slot, struct tp_error *err
         db_close(&slot->db);
         code = s->w->file->seal(s->w, path, digest, err);
         if (!code)
-                code = db_run(&s->catalogue, err, "UPDATE run SET state='sealed', sealed_sha256=? WHERE id=? AND state='open'", "bt", (const void *)digest, (size_t)32, run);
+                code = db_run(&s->catalogue, err, "UPDATE run SET state='sealed', sealed_sha256=? WHERE id=? AND state='open'", "bt",
+                              (const void *)digest, (size_t)32, run);
         slot_drop(s, slot); /* also after a failure: the file is closed to writing, the next start seals it to the end */
         return code ? tp_where(err, "sealing run %s", run) : index_refresh(s, run, err);
 }

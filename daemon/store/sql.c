@@ -39,12 +39,15 @@ static bool uri_of(const char *path, const char *query, char *ret, size_t room)
 
 enum code db_open(struct db *db, const struct world *w, const char *path, const char *name, enum db_mode mode, struct tp_error *err)
 {
-        *db = (struct db){ .name = name, .world = w, .deadline_ns = INT64_MAX };
+        *db = (struct db){.name = name, .world = w, .deadline_ns = INT64_MAX};
         char uri[STORE_PATH + 128];
         if (strlen(path) >= sizeof db->path || !uri_of(path, mode == DB_IMMUTABLE ? "immutable=1" : "", uri, sizeof uri))
-                return tp_fail(err, CODE_BAD_INPUT, "the path %.80s… of %s is longer than %d characters; choose a shorter directory", path, name, STORE_PATH - 128);
+                return tp_fail(err, CODE_BAD_INPUT, "the path %.80s… of %s is longer than %d characters; choose a shorter directory", path,
+                               name, STORE_PATH - 128);
         memcpy(db->path, path, strlen(path) + 1);
-        int flags = mode == DB_WRITE ? SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE : mode == DB_WRITE_EXISTING ? SQLITE_OPEN_READWRITE : SQLITE_OPEN_READONLY;
+        int flags = mode == DB_WRITE            ? SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE
+                    : mode == DB_WRITE_EXISTING ? SQLITE_OPEN_READWRITE
+                                                : SQLITE_OPEN_READONLY;
         int rc = sqlite3_open_v2(uri, &db->at, flags | SQLITE_OPEN_NOMUTEX | SQLITE_OPEN_URI, w->vfs);
         if (rc != SQLITE_OK) {
                 db_fail(db, rc, "opening it", err);
@@ -78,19 +81,28 @@ void db_close(struct db *db)
 static enum code code_of(int rc)
 {
         switch (rc & 0xff) {
-        case SQLITE_FULL: return CODE_DISK_FULL;
+        case SQLITE_FULL:
+                return CODE_DISK_FULL;
         case SQLITE_CORRUPT:
-        case SQLITE_NOTADB: return CODE_DAMAGED;
+        case SQLITE_NOTADB:
+                return CODE_DAMAGED;
         case SQLITE_BUSY:
-        case SQLITE_LOCKED: return CODE_BUSY;
-        case SQLITE_INTERRUPT: return CODE_TIMED_OUT;
-        case SQLITE_NOMEM: return CODE_MEMORY;
-        case SQLITE_CONSTRAINT: return CODE_STATE;
-        case SQLITE_TOOBIG: return CODE_BAD_INPUT;
+        case SQLITE_LOCKED:
+                return CODE_BUSY;
+        case SQLITE_INTERRUPT:
+                return CODE_TIMED_OUT;
+        case SQLITE_NOMEM:
+                return CODE_MEMORY;
+        case SQLITE_CONSTRAINT:
+                return CODE_STATE;
+        case SQLITE_TOOBIG:
+                return CODE_BAD_INPUT;
         case SQLITE_ERROR:
         case SQLITE_MISUSE:
-        case SQLITE_RANGE: return CODE_BUG;
-        default: return CODE_DISK; /* IOERR, CANTOPEN, READONLY, PERM, AUTH, PROTOCOL … */
+        case SQLITE_RANGE:
+                return CODE_BUG;
+        default:
+                return CODE_DISK; /* IOERR, CANTOPEN, READONLY, PERM, AUTH, PROTOCOL … */
         }
 }
 
@@ -99,11 +111,16 @@ enum code db_fail(struct db *db, int rc, const char *doing, struct tp_error *err
         enum code code = code_of(rc);
         const char *said = db->at ? sqlite3_errmsg(db->at) : sqlite3_errstr(rc);
         switch (code) {
-        case CODE_DISK_FULL: return tp_fail(err, code, "%s: the disk is full while %s; free some space", db->name, doing);
-        case CODE_DAMAGED: return tp_fail(err, code, "%s (%s): damaged, found while %s: %s", db->name, db->path, doing, said);
-        case CODE_TIMED_OUT: return tp_fail(err, code, "%s: the question took longer than its time and was interrupted; ask for less", db->name);
-        case CODE_MEMORY: return tp_fail_memory(err);
-        default: break;
+        case CODE_DISK_FULL:
+                return tp_fail(err, code, "%s: the disk is full while %s; free some space", db->name, doing);
+        case CODE_DAMAGED:
+                return tp_fail(err, code, "%s (%s): damaged, found while %s: %s", db->name, db->path, doing, said);
+        case CODE_TIMED_OUT:
+                return tp_fail(err, code, "%s: the question took longer than its time and was interrupted; ask for less", db->name);
+        case CODE_MEMORY:
+                return tp_fail_memory(err);
+        default:
+                break;
         }
         enum code ret = tp_fail(err, code, "%s (%s): %s failed: %s (SQLite %d)", db->name, db->path, doing, said, rc);
         if (err && db->at && code == CODE_DISK)
@@ -138,13 +155,16 @@ static int bind_one(sqlite3_stmt *s, int at, char type, va_list *ap)
 {
         static const uint8_t none[32];
         switch (type) {
-        case 'i': return sqlite3_bind_int64(s, at, va_arg(*ap, int64_t));
+        case 'i':
+                return sqlite3_bind_int64(s, at, va_arg(*ap, int64_t));
         case 'I': {
                 int64_t i = va_arg(*ap, int64_t);
                 return i ? sqlite3_bind_int64(s, at, i) : sqlite3_bind_null(s, at);
         }
-        case 'd': return sqlite3_bind_double(s, at, va_arg(*ap, double));
-        case 't': return sqlite3_bind_text(s, at, va_arg(*ap, const char *), -1, SQLITE_STATIC);
+        case 'd':
+                return sqlite3_bind_double(s, at, va_arg(*ap, double));
+        case 't':
+                return sqlite3_bind_text(s, at, va_arg(*ap, const char *), -1, SQLITE_STATIC);
         case 'T': {
                 const char *t = va_arg(*ap, const char *);
                 return sqlite3_bind_text(s, at, t ? t : "", -1, SQLITE_STATIC);
@@ -158,8 +178,10 @@ static int bind_one(sqlite3_stmt *s, int at, char type, va_list *ap)
                 const uint8_t *h = va_arg(*ap, const uint8_t *);
                 return h && memcmp(h, none, 32) ? sqlite3_bind_blob(s, at, h, 32, SQLITE_STATIC) : sqlite3_bind_null(s, at);
         }
-        case '-': return sqlite3_bind_null(s, at);
-        default: return SQLITE_MISUSE;
+        case '-':
+                return sqlite3_bind_null(s, at);
+        default:
+                return SQLITE_MISUSE;
         }
 }
 

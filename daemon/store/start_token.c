@@ -11,7 +11,7 @@ enum code store_start_token(struct store *s, bool *ret_made, char *ret_path, siz
         char token[70], path[STORE_PATH], id[27];
         uint8_t digest[32];
         int64_t tokens = 0;
-        struct ulid_maker ulids = { 0 };
+        struct ulid_maker ulids = {0};
         *ret_made = false;
         path_in(s, "token", path);
         enum code code = view_token_count(s, &tokens, err);

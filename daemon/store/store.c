@@ -26,13 +26,14 @@ static enum code take_directory(struct store *s, struct tp_error *err)
         path_in(s, "lock", path);
         code = s->w->file->lock(s->w, path, &s->lock, holder, err);
         if (code == CODE_BUSY)
-                return tp_fail(err, code, "the data in %s are in use by another daemon (%s); stop it, or choose another directory", s->dir, holder[0] ? holder : "holder unknown");
+                return tp_fail(err, code, "the data in %s are in use by another daemon (%s); stop it, or choose another directory", s->dir,
+                               holder[0] ? holder : "holder unknown");
         return code;
 }
 
 /* Opens and migrates; a damaged file is set aside and a new one begun, *ret_aside says so. */
-static enum code open_one(struct store *s, struct db *db, const char *file, const char *kind, int id, bool normal_sync, const char *schema_dir, bool *ret_fresh,
-                          char ret_aside[RUN_PATH + 32], struct tp_error *err)
+static enum code open_one(struct store *s, struct db *db, const char *file, const char *kind, int id, bool normal_sync,
+                          const char *schema_dir, bool *ret_fresh, char ret_aside[RUN_PATH + 32], struct tp_error *err)
 {
         char path[STORE_PATH];
         path_in(s, file, path);
@@ -97,7 +98,9 @@ static enum code open_files(struct store *s, const char *schema_dir, struct stor
         int found = 0;
         enum code code = open_one(s, &s->catalogue, "catalogue.db", "catalogue", APP_CATALOGUE, false, schema_dir, &fresh, aside, err);
         if (!code && aside[0]) {
-                snprintf(sentence, sizeof sentence, "catalogue.db was damaged and is set aside as %.160s: documents, tokens and the ledger of touches begin anew; restore a copy to keep them",
+                snprintf(sentence, sizeof sentence,
+                         "catalogue.db was damaged and is set aside as %.160s: documents, tokens and the ledger of touches begin anew; "
+                         "restore a copy to keep them",
                          aside);
                 say(r, sentence);
                 code = alarm_raise(s, "catalogue damaged", NULL, sentence, "restore a copy of catalogue.db", true, err);
@@ -106,13 +109,17 @@ static enum code open_files(struct store *s, const char *schema_dir, struct stor
         if (!code)
                 code = index_open(s, schema_dir, aside, err);
         if (!code && aside[0]) {
-                snprintf(sentence, sizeof sentence, "index.db was unusable, is set aside as %.160s and was made again from the run files", aside);
+                snprintf(sentence, sizeof sentence, "index.db was unusable, is set aside as %.160s and was made again from the run files",
+                         aside);
                 say(r, sentence);
         }
         if (!code)
                 code = recover_runs(s, &found, err);
         if (!code && found) {
-                snprintf(sentence, sizeof sentence, "%d run files that the catalogue did not know are listed again; touches counted for them are not: restore a copy of catalogue.db for those", found);
+                snprintf(sentence, sizeof sentence,
+                         "%d run files that the catalogue did not know are listed again; touches counted for them are not: restore a copy "
+                         "of catalogue.db for those",
+                         found);
                 say(r, sentence);
         }
         if (!code)
@@ -144,7 +151,8 @@ static void dispose(struct store *s)
 
 static void keep_message(struct message *m) { (void)m; } /* it lies in the store itself */
 
-static struct store *store_make(const struct world *w, const char *dir, const char *build, const struct store_sizes *sizes, struct tp_error *err)
+static struct store *store_make(const struct world *w, const char *dir, const char *build, const struct store_sizes *sizes,
+                                struct tp_error *err)
 {
         struct store *s = calloc(1, sizeof *s);
         if (!s) {
@@ -153,7 +161,8 @@ static struct store *store_make(const struct world *w, const char *dir, const ch
         }
         s->w = w;
         if (strlen(dir) >= sizeof s->dir) {
-                tp_fail(err, CODE_BAD_INPUT, "the directory %.80s… is longer than %zu characters; choose a shorter one", dir, sizeof s->dir - 1);
+                tp_fail(err, CODE_BAD_INPUT, "the directory %.80s… is longer than %zu characters; choose a shorter one", dir,
+                        sizeof s->dir - 1);
                 dispose(s);
                 return NULL;
         }
@@ -163,7 +172,7 @@ static struct store *store_make(const struct world *w, const char *dir, const ch
         s->sizes.reserve_bytes = sizes->reserve_bytes ? sizes->reserve_bytes : w->virtual_time ? RESERVE_BYTES_VIRTUAL : RESERVE_BYTES;
         s->sizes.queue_bytes = sizes->queue_bytes ? sizes->queue_bytes : QUEUE_BYTES;
         s->sizes.queue_works = sizes->queue_works ? sizes->queue_works : QUEUE_WORKS;
-        s->index_lost = (struct message){ .kind = MESSAGE_INDEX, .free = keep_message };
+        s->index_lost = (struct message){.kind = MESSAGE_INDEX, .free = keep_message};
         world_random(w, s->boot, sizeof s->boot);
         s->mutex = w->task->lock_new(w);
         s->in = w->task->inbox_new(w, 0);
@@ -175,10 +184,10 @@ static struct store *store_make(const struct world *w, const char *dir, const ch
         return s;
 }
 
-struct store *store_open_sized(const struct world *w, const char *dir, const char *schema_dir, const char *build, const struct store_sizes *sizes,
-                               struct store_report *ret, struct tp_error *err)
+struct store *store_open_sized(const struct world *w, const char *dir, const char *schema_dir, const char *build,
+                               const struct store_sizes *sizes, struct store_report *ret, struct tp_error *err)
 {
-        struct store_report report = { .runs_open = 0 };
+        struct store_report report = {.runs_open = 0};
         struct store *s = store_make(w, dir, build, sizes, err);
         if (!s)
                 return NULL;
@@ -204,9 +213,10 @@ struct store *store_open_sized(const struct world *w, const char *dir, const cha
         return s;
 }
 
-struct store *store_open(const struct world *w, const char *dir, const char *schema_dir, const char *build, struct store_report *ret, struct tp_error *err)
+struct store *store_open(const struct world *w, const char *dir, const char *schema_dir, const char *build, struct store_report *ret,
+                         struct tp_error *err)
 {
-        return store_open_sized(w, dir, schema_dir, build, &(struct store_sizes){ 0 }, ret, err);
+        return store_open_sized(w, dir, schema_dir, build, &(struct store_sizes){0}, ret, err);
 }
 
 void store_close(struct store *s)
@@ -216,11 +226,11 @@ void store_close(struct store *s)
         lock(s);
         s->closing = true;
         unlock(s);
-        s->close = (struct message){ .kind = MESSAGE_CLOSE, .free = keep_message };
+        s->close = (struct message){.kind = MESSAGE_CLOSE, .free = keep_message};
         s->w->task->post(s->w, s->in, &s->close); /* an inbox without a limit takes it */
         s->w->task->join(s->w, s->task);
         if (!s->health.failed) {
-                struct db *dbs[RUNS_OPEN_MAX + 2] = { &s->catalogue, &s->index };
+                struct db *dbs[RUNS_OPEN_MAX + 2] = {&s->catalogue, &s->index};
                 for (int i = 0; i < s->slot_n; i++)
                         dbs[2 + i] = &s->slots[i]->db;
                 for (int i = 0; i < 2 + s->slot_n; i++)
@@ -230,7 +240,8 @@ void store_close(struct store *s)
         dispose(s);
 }
 
-/* ---- handing over ----------------------------------------------------------------------------------------------------------------------------- */
+/* ---- handing over
+ * ----------------------------------------------------------------------------------------------------------------------------- */
 
 static void free_item(struct message *m)
 {
@@ -264,10 +275,13 @@ bool store_submit(struct store *s, struct work *take, enum durability durability
         bool ok = false;
         if (!item || (take->answer && !done))
                 goto no;
-        *item = (struct item){ .message = { .kind = MESSAGE_WORK, .free = free_item }, .work = take, .durability = durability, .done = done,
-                               .submitted_ns = world_boot_ns(s->w) };
+        *item = (struct item){.message = {.kind = MESSAGE_WORK, .free = free_item},
+                              .work = take,
+                              .durability = durability,
+                              .done = done,
+                              .submitted_ns = world_boot_ns(s->w)};
         if (done)
-                done->message = (struct message){ .kind = STORE_DONE, .free = free_done };
+                done->message = (struct message){.kind = STORE_DONE, .free = free_done};
         if (!digest_traces(item))
                 goto no;
         item->bytes = arena_used(take->arena);
@@ -304,7 +318,8 @@ struct store_health store_health(struct store *s)
         return h;
 }
 
-/* ---- what a start must know ------------------------------------------------------------------------------------------------------------------- */
+/* ---- what a start must know
+ * ------------------------------------------------------------------------------------------------------------------- */
 
 uint32_t store_epoch(struct store *s)
 {

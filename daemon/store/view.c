@@ -142,8 +142,10 @@ static enum code open_file(struct view *v, const char *run, struct tp_error *err
         if (!code && id != APP_RUN)
                 code = tp_fail(err, CODE_DAMAGED, "%s (%s): is not the file of a run", v->name, path);
         if (!code && version > schema_version("run"))
-                code = tp_fail(err, CODE_TOO_NEW, "%s (%s) has schema version %" PRId64 ", this build (%s) knows versions up to %d; open it with the newer build", v->name, path,
-                               version, v->s->build, schema_version("run"));
+                code = tp_fail(err, CODE_TOO_NEW,
+                               "%s (%s) has schema version %" PRId64
+                               ", this build (%s) knows versions up to %d; open it with the newer build",
+                               v->name, path, version, v->s->build, schema_version("run"));
         return code;
 }
 

@@ -6,9 +6,10 @@
 #include <string.h>
 
 /* A damaged or archived run says so; else the run's own last word. */
-#define RUN_COLUMNS                                                                                                                                    \
-        "SELECT r.id, CASE WHEN r.state IN('damaged','gone') THEN r.state ELSE coalesce(i.state,r.state) END, coalesce(i.wafer,''), coalesce(i.lot,'')," \
-        "coalesce(i.recipe_name,''), coalesce(i.kind,''), r.opened_us, coalesce(i.waiting_for,''), r.number, r.path, r.sealed_sha256,"                 \
+#define RUN_COLUMNS                                                                                                                    \
+        "SELECT r.id, CASE WHEN r.state IN('damaged','gone') THEN r.state ELSE coalesce(i.state,r.state) END, coalesce(i.wafer,''), "  \
+        "coalesce(i.lot,''),"                                                                                                          \
+        "coalesce(i.recipe_name,''), coalesce(i.kind,''), r.opened_us, coalesce(i.waiting_for,''), r.number, r.path, r.sealed_sha256," \
         "coalesce(i.counts,'{}'), coalesce(i.map,'{}') FROM run r LEFT JOIN ix.run_row i ON i.n=r.number "
 
 static enum code run_each(sqlite3_stmt *q, struct arena *a, void *row, struct tp_error *err)
@@ -30,14 +31,18 @@ static enum code run_each(sqlite3_stmt *q, struct arena *a, void *row, struct tp
         return r->counts_json && r->map_json ? CODE_OK : tp_fail_memory(err);
 }
 
-enum code view_runs(struct view *v, const char *after, size_t limit, struct arena *a, struct run_row **ret, size_t *ret_n, struct tp_error *err)
+enum code view_runs(struct view *v, const char *after, size_t limit, struct arena *a, struct run_row **ret, size_t *ret_n,
+                    struct tp_error *err)
 {
-        struct rows rows = { .arena = a, .size = sizeof **ret };
+        struct rows rows = {.arena = a, .size = sizeof **ret};
         sqlite3_stmt *q = NULL;
         enum code code = view_index(v, err);
         if (!code)
-                code = db_ask(&v->catalogue, &q, err, RUN_COLUMNS "WHERE r.number<coalesce((SELECT number FROM run WHERE id=?),9223372036854775807) ORDER BY r.number DESC LIMIT ?",
-                              "ti", after, limit ? (int64_t)limit : INT64_C(-1));
+                code = db_ask(
+                        &v->catalogue, &q, err,
+                        RUN_COLUMNS
+                        "WHERE r.number<coalesce((SELECT number FROM run WHERE id=?),9223372036854775807) ORDER BY r.number DESC LIMIT ?",
+                        "ti", after, limit ? (int64_t)limit : INT64_C(-1));
         if (!code)
                 code = rows_read(&v->catalogue, q, &rows, run_each, err);
         if (code)
@@ -82,7 +87,8 @@ enum code store_path_of_run(struct store *s, const char *run, char *ret, size_t 
         return code;
 }
 
-/* ---- documents ---------------------------------------------------------------------------------------------------------------------------------- */
+/* ---- documents
+ * ---------------------------------------------------------------------------------------------------------------------------------- */
 
 static enum code document_each(sqlite3_stmt *q, struct arena *a, void *row, struct tp_error *err)
 {
@@ -100,11 +106,12 @@ static enum code document_each(sqlite3_stmt *q, struct arena *a, void *row, stru
 
 enum code view_documents(struct view *v, const char *kind, struct arena *a, struct document_row **ret, size_t *ret_n, struct tp_error *err)
 {
-        struct rows rows = { .arena = a, .size = sizeof **ret };
+        struct rows rows = {.arena = a, .size = sizeof **ret};
         sqlite3_stmt *q = NULL;
         enum code code = view_catalogue(v, err);
         if (!code)
-                code = db_ask(&v->catalogue, &q, err, "SELECT sha256,kind,name,added_us FROM document WHERE kind=? ORDER BY name, added_us DESC", "t", kind);
+                code = db_ask(&v->catalogue, &q, err,
+                              "SELECT sha256,kind,name,added_us FROM document WHERE kind=? ORDER BY name, added_us DESC", "t", kind);
         if (!code)
                 code = rows_read(&v->catalogue, q, &rows, document_each, err);
         if (code)
@@ -120,19 +127,22 @@ enum code view_document(struct view *v, const uint8_t sha256[32], struct arena *
         memset(ret, 0, sizeof *ret);
         enum code code = view_catalogue(v, err);
         if (!code)
-                code = db_ask(&v->catalogue, &q, err, "SELECT sha256,kind,name,added_us,body FROM document WHERE sha256=?", "b", (const void *)sha256, (size_t)32);
+                code = db_ask(&v->catalogue, &q, err, "SELECT sha256,kind,name,added_us,body FROM document WHERE sha256=?", "b",
+                              (const void *)sha256, (size_t)32);
         return code ? code : row_read(&v->catalogue, q, a, ret, document_each, "document with this digest", err);
 }
 
-/* ---- ledger, tokens, commands, alarms, events ---------------------------------------------------------------------------------------------------- */
+/* ---- ledger, tokens, commands, alarms, events
+ * ---------------------------------------------------------------------------------------------------- */
 
 enum code view_ledger_used(struct view *v, const char *kind, const char *serial, const char *part, int32_t *ret, struct tp_error *err)
 {
         int64_t used = 0;
         enum code code = view_catalogue(v, err);
         if (!code)
-                code = db_int(&v->catalogue, &used, 0, err, "SELECT sum(touches) FROM ledger WHERE thing=(SELECT id FROM thing WHERE kind=? AND serial=? AND part=?)", "ttT", kind, serial,
-                              part);
+                code = db_int(&v->catalogue, &used, 0, err,
+                              "SELECT sum(touches) FROM ledger WHERE thing=(SELECT id FROM thing WHERE kind=? AND serial=? AND part=?)",
+                              "ttT", kind, serial, part);
         if (!code)
                 *ret = (int32_t)used;
         return code;
@@ -155,12 +165,16 @@ enum code view_token(struct view *v, const uint8_t digest[32], struct token_row 
         enum code code = view_catalogue(v, err);
         if (!code)
                 code = db_ask(&v->catalogue, &q, err,
-                              "SELECT t.id,t.role,p.name FROM token t JOIN person p ON p.id=t.person WHERE t.digest=? AND t.revoked_us IS NULL AND (t.expires_us IS NULL OR t.expires_us>?)",
+                              "SELECT t.id,t.role,p.name FROM token t JOIN person p ON p.id=t.person WHERE t.digest=? AND t.revoked_us IS "
+                              "NULL AND (t.expires_us IS NULL OR t.expires_us>?)",
                               "bi", (const void *)digest, (size_t)32, world_wall_us(v->s->w));
         return code ? code : row_read(&v->catalogue, q, NULL, ret, token_each, "such token, or it has ended", err);
 }
 
-struct token_digest_row { struct token_row row; uint8_t digest[32]; };
+struct token_digest_row {
+        struct token_row row;
+        uint8_t digest[32];
+};
 static enum code token_digest_each(sqlite3_stmt *q, struct arena *a, void *row, struct tp_error *err)
 {
         struct token_digest_row *t = row;
@@ -168,15 +182,17 @@ static enum code token_digest_each(sqlite3_stmt *q, struct arena *a, void *row, 
         return token_each(q, a, &t->row, err);
 }
 
-enum code view_tokens(struct view *v, struct arena *a, struct token_row **ret, uint8_t (**ret_digests)[32], size_t *ret_n, struct tp_error *err)
+enum code view_tokens(struct view *v, struct arena *a, struct token_row **ret, uint8_t (**ret_digests)[32], size_t *ret_n,
+                      struct tp_error *err)
 {
-        struct rows rows = { .arena = a, .size = sizeof(struct token_digest_row) };
+        struct rows rows = {.arena = a, .size = sizeof(struct token_digest_row)};
         sqlite3_stmt *q = NULL;
         enum code code = view_catalogue(v, err);
         if (!code)
                 code = db_ask(&v->catalogue, &q, err,
-                              "SELECT t.id,t.role,p.name,t.digest FROM token t JOIN person p ON p.id=t.person WHERE t.revoked_us IS NULL AND (t.expires_us IS NULL OR t.expires_us>?)", "i",
-                              world_wall_us(v->s->w));
+                              "SELECT t.id,t.role,p.name,t.digest FROM token t JOIN person p ON p.id=t.person WHERE t.revoked_us IS NULL "
+                              "AND (t.expires_us IS NULL OR t.expires_us>?)",
+                              "i", world_wall_us(v->s->w));
         if (!code)
                 code = rows_read(&v->catalogue, q, &rows, token_digest_each, err);
         struct token_digest_row *all = rows.at;
@@ -206,14 +222,15 @@ enum code view_token_count(struct store *s, int64_t *ret, struct tp_error *err)
         return code;
 }
 
-enum code view_command(struct view *v, const char *token, const char *key, struct arena *a, int *ret_status, const char **ret_reply, uint8_t ret_request[32],
-                       struct tp_error *err)
+enum code view_command(struct view *v, const char *token, const char *key, struct arena *a, int *ret_status, const char **ret_reply,
+                       uint8_t ret_request[32], struct tp_error *err)
 {
         sqlite3_stmt *q = NULL;
         bool has = false;
         enum code code = view_catalogue(v, err);
         if (!code)
-                code = db_ask(&v->catalogue, &q, err, "SELECT status,reply,request_sha256 FROM command WHERE token=? AND key=?", "tt", token, key);
+                code = db_ask(&v->catalogue, &q, err, "SELECT status,reply,request_sha256 FROM command WHERE token=? AND key=?", "tt",
+                              token, key);
         if (!code)
                 code = db_row(&v->catalogue, q, &has, err);
         if (!code && !has)
@@ -241,11 +258,13 @@ static enum code alarm_each(sqlite3_stmt *q, struct arena *a, void *row, struct 
 
 enum code view_alarms(struct view *v, struct arena *a, struct alarm_row **ret, size_t *ret_n, struct tp_error *err)
 {
-        struct rows rows = { .arena = a, .size = sizeof **ret };
+        struct rows rows = {.arena = a, .size = sizeof **ret};
         sqlite3_stmt *q = NULL;
         enum code code = view_catalogue(v, err);
         if (!code)
-                code = db_ask(&v->catalogue, &q, err, "SELECT id,cause,sentence,action,latched,raised_us FROM alarm WHERE cleared_us IS NULL ORDER BY raised_us,id", "");
+                code = db_ask(&v->catalogue, &q, err,
+                              "SELECT id,cause,sentence,action,latched,raised_us FROM alarm WHERE cleared_us IS NULL ORDER BY raised_us,id",
+                              "");
         if (!code)
                 code = rows_read(&v->catalogue, q, &rows, alarm_each, err);
         if (code)
@@ -267,17 +286,18 @@ static enum code event_each(sqlite3_stmt *q, struct arena *a, void *row, struct 
 }
 
 /* *ret_first: the oldest event still kept, 0 when there is none. */
-enum code view_events(struct view *v, uint64_t after, size_t limit, struct arena *a, struct event_row **ret, size_t *ret_n, uint64_t *ret_first, struct tp_error *err)
+enum code view_events(struct view *v, uint64_t after, size_t limit, struct arena *a, struct event_row **ret, size_t *ret_n,
+                      uint64_t *ret_first, struct tp_error *err)
 {
-        struct rows rows = { .arena = a, .size = sizeof **ret };
+        struct rows rows = {.arena = a, .size = sizeof **ret};
         sqlite3_stmt *q = NULL;
         int64_t first = 0;
         enum code code = view_index(v, err);
         if (!code)
                 code = db_int(&v->catalogue, &first, 0, err, "SELECT min(seq) FROM ix.event", "");
         if (!code)
-                code = db_ask(&v->catalogue, &q, err, "SELECT seq,epoch,topic,ref,body FROM ix.event WHERE seq>? ORDER BY seq LIMIT ?", "ii",
-                              after > INT64_MAX ? INT64_MAX : (int64_t)after, limit ? (int64_t)limit : INT64_C(-1));
+                code = db_ask(&v->catalogue, &q, err, "SELECT seq,epoch,topic,ref,body FROM ix.event WHERE seq>? ORDER BY seq LIMIT ?",
+                              "ii", after > INT64_MAX ? INT64_MAX : (int64_t)after, limit ? (int64_t)limit : INT64_C(-1));
         if (!code)
                 code = rows_read(&v->catalogue, q, &rows, event_each, err);
         if (code)
@@ -288,32 +308,44 @@ enum code view_events(struct view *v, uint64_t after, size_t limit, struct arena
         return CODE_OK;
 }
 
-/* ---- audit ---------------------------------------------------------------------------------------------------------------------------------------- */
+/* ---- audit
+ * ----------------------------------------------------------------------------------------------------------------------------------------
+ */
 
 static const char *text_or_null(sqlite3_stmt *q, int column) { return (const char *)sqlite3_column_text(q, column); }
 
 enum code view_audit_verify(struct view *v, int64_t *ret_rows, uint8_t ret_head[32], struct tp_error *err)
 {
         sqlite3_stmt *q = NULL;
-        uint8_t head[32] = { 0 };
+        uint8_t head[32] = {0};
         int64_t rows = 0;
         enum code code = view_catalogue(v, err);
         if (!code)
-                code = db_ask(&v->catalogue, &q, err, "SELECT seq,at_us,boot_ns,boot,token,what,target,body,result,previous,digest FROM audit ORDER BY seq", "");
+                code = db_ask(&v->catalogue, &q, err,
+                              "SELECT seq,at_us,boot_ns,boot,token,what,target,body,result,previous,digest FROM audit ORDER BY seq", "");
         for (bool has = true; !code;) {
                 code = db_row(&v->catalogue, q, &has, err);
                 if (code || !has)
                         break;
                 uint8_t want[32];
-                struct audit_fields f = { .seq = sqlite3_column_int64(q, 0), .at_us = sqlite3_column_int64(q, 1), .boot_ns = sqlite3_column_int64(q, 2),
-                                          .boot = sqlite3_column_blob(q, 3), .token = text_or_null(q, 4), .what = text_or_null(q, 5), .target = text_or_null(q, 6),
-                                          .body = text_or_null(q, 7), .result = text_or_null(q, 8) };
+                struct audit_fields f = {.seq = sqlite3_column_int64(q, 0),
+                                         .at_us = sqlite3_column_int64(q, 1),
+                                         .boot_ns = sqlite3_column_int64(q, 2),
+                                         .boot = sqlite3_column_blob(q, 3),
+                                         .token = text_or_null(q, 4),
+                                         .what = text_or_null(q, 5),
+                                         .target = text_or_null(q, 6),
+                                         .body = text_or_null(q, 7),
+                                         .result = text_or_null(q, 8)};
                 audit_digest(head, &f, want);
                 if (f.seq != rows + 1)
-                        code = tp_fail(err, CODE_DAMAGED, "audit row %" PRId64 " is missing: row %" PRId64 " follows row %" PRId64, rows + 1, f.seq, rows);
+                        code = tp_fail(err, CODE_DAMAGED, "audit row %" PRId64 " is missing: row %" PRId64 " follows row %" PRId64,
+                                       rows + 1, f.seq, rows);
                 else if (memcmp(sqlite3_column_blob(q, 9), head, 32) != 0 || memcmp(sqlite3_column_blob(q, 10), want, 32) != 0)
-                        code = tp_fail(err, CODE_DAMAGED, "audit row %" PRId64 " (\"%.60s\") does not follow from the rows before it: it or its predecessor was changed", f.seq,
-                                       f.what);
+                        code = tp_fail(err, CODE_DAMAGED,
+                                       "audit row %" PRId64
+                                       " (\"%.60s\") does not follow from the rows before it: it or its predecessor was changed",
+                                       f.seq, f.what);
                 if (!code) {
                         memcpy(head, want, 32);
                         rows++;
@@ -325,7 +357,8 @@ enum code view_audit_verify(struct view *v, int64_t *ret_rows, uint8_t ret_head[
         return code;
 }
 
-enum code store_reconcile_list(struct store *s, const char *run, struct arena *a, struct orphan **ret, size_t *ret_n, uint64_t *ret_next_seq, struct tp_error *err)
+enum code store_reconcile_list(struct store *s, const char *run, struct arena *a, struct orphan **ret, size_t *ret_n,
+                               uint64_t *ret_next_seq, struct tp_error *err)
 {
         struct view *v = view_open(s, run, INT64_MAX, err);
         if (!v)

@@ -19,7 +19,11 @@ enum code view_index(struct view *, struct tp_error *);     /* and the index bes
 enum code view_file(struct view *, struct tp_error *);      /* CODE_STATE when the view was opened without a run */
 
 /* Rows gathered in an array that doubles inside the arena. */
-struct rows { struct arena *arena; void *at; size_t n, room, size; };
+struct rows {
+        struct arena *arena;
+        void *at;
+        size_t n, room, size;
+};
 void *rows_add(struct rows *); /* zeroed; NULL: memory */
 /* Runs a question already bound: `each` fills one row. */
 typedef enum code row_fn(sqlite3_stmt *, struct arena *, void *row, struct tp_error *);

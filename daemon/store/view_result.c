@@ -4,11 +4,10 @@
 #include <stdio.h>
 #include <string.h>
 
-
-
-static enum code all_rows(struct view *v, sqlite3_stmt *q, struct arena *a, size_t size, row_fn *each, void **ret, size_t *ret_n, struct tp_error *err)
+static enum code all_rows(struct view *v, sqlite3_stmt *q, struct arena *a, size_t size, row_fn *each, void **ret, size_t *ret_n,
+                          struct tp_error *err)
 {
-        struct rows rows = { .arena = a, .size = size };
+        struct rows rows = {.arena = a, .size = size};
         enum code code = rows_read(&v->file, q, &rows, each, err);
         if (code)
                 return code;
@@ -41,7 +40,10 @@ enum code view_calibrations(struct view *v, struct arena *a, struct calibration_
         void *at = NULL;
         enum code code = view_file(v, err);
         if (!code)
-                code = db_ask(&v->file, &q, err, "SELECT id,number,method,plane,state,z_ref_ohm,axis,terms,covariance,domain,diagnosis FROM calibration ORDER BY number", "");
+                code = db_ask(&v->file, &q, err,
+                              "SELECT id,number,method,plane,state,z_ref_ohm,axis,terms,covariance,domain,diagnosis FROM calibration ORDER "
+                              "BY number",
+                              "");
         if (!code)
                 code = all_rows(v, q, a, sizeof **ret, calibration_each, &at, ret_n, err);
         if (!code)
@@ -74,15 +76,19 @@ static enum code parameter_each(sqlite3_stmt *q, struct arena *a, void *row, str
         return r->reason && r->trust_reason && r->budget ? CODE_OK : tp_fail_memory(err);
 }
 
-enum code view_parameters(struct view *v, const char *device, const char *quantity, struct arena *a, struct parameter_row **ret, size_t *ret_n, struct tp_error *err)
+enum code view_parameters(struct view *v, const char *device, const char *quantity, struct arena *a, struct parameter_row **ret,
+                          size_t *ret_n, struct tp_error *err)
 {
         sqlite3_stmt *q = NULL;
         void *at = NULL;
         enum code code = view_file(v, err);
         if (!code)
                 code = db_ask(&v->file, &q, err,
-                              "SELECT sweep,touchdown,die_x,die_y,device,quantity,unit,plane,verdict,coalesce(trust,'open'),coalesce(contact,'unknown'),freq_hz,value,u95,reason,"
-                              "trust_reason,budget,attempt FROM v_parameter WHERE (?1 IS NULL OR device=?1) AND (?2 IS NULL OR quantity=?2) ORDER BY sweep,quantity,freq_hz",
+                              "SELECT "
+                              "sweep,touchdown,die_x,die_y,device,quantity,unit,plane,verdict,coalesce(trust,'open'),coalesce(contact,'"
+                              "unknown'),freq_hz,value,u95,reason,"
+                              "trust_reason,budget,attempt FROM v_parameter WHERE (?1 IS NULL OR device=?1) AND (?2 IS NULL OR "
+                              "quantity=?2) ORDER BY sweep,quantity,freq_hz",
                               "tt", device, quantity);
         if (!code)
                 code = all_rows(v, q, a, sizeof **ret, parameter_each, &at, ret_n, err);
@@ -119,8 +125,11 @@ enum code view_touchdowns(struct view *v, struct arena *a, struct touchdown_row 
         enum code code = view_file(v, err);
         if (!code)
                 code = db_ask(&v->file, &q, err,
-                              "SELECT id,die_x,die_y,device,place,coalesce(outcome,'unknown'),coalesce(trust,'open'),x_um,y_um,overtravel_um,attempt,replaces,station_ns,"
-                              "coalesce(evidence,'{}'),trust_reason FROM v_touchdown ORDER BY id", "");
+                              "SELECT "
+                              "id,die_x,die_y,device,place,coalesce(outcome,'unknown'),coalesce(trust,'open'),x_um,y_um,overtravel_um,"
+                              "attempt,replaces,station_ns,"
+                              "coalesce(evidence,'{}'),trust_reason FROM v_touchdown ORDER BY id",
+                              "");
         if (!code)
                 code = all_rows(v, q, a, sizeof **ret, touchdown_each, &at, ret_n, err);
         if (!code)
@@ -174,7 +183,8 @@ enum code view_intervals(struct view *v, struct arena *a, struct interval_row **
         void *at = NULL;
         enum code code = view_file(v, err);
         if (!code)
-                code = db_ask(&v->file, &q, err, "SELECT id,opened,closed,ended_by,opening,closing,calibration FROM interval ORDER BY id", "");
+                code = db_ask(&v->file, &q, err, "SELECT id,opened,closed,ended_by,opening,closing,calibration FROM interval ORDER BY id",
+                              "");
         if (!code)
                 code = all_rows(v, q, a, sizeof **ret, interval_each, &at, ret_n, err);
         if (!code)

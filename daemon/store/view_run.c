@@ -32,7 +32,7 @@ static int kind_index(const char *word)
 
 static enum code entry_each(sqlite3_stmt *q, struct arena *a, void *row, struct tp_error *err)
 {
-        static const char *const phases[] = { "unknown", "intend", "outcome", "note", NULL };
+        static const char *const phases[] = {"unknown", "intend", "outcome", "note", NULL};
         struct entry *e = row;
         (void)a;
         e->seq = (uint64_t)sqlite3_column_int64(q, 0);
@@ -41,8 +41,8 @@ static enum code entry_each(sqlite3_stmt *q, struct arena *a, void *row, struct 
         int kind = phase == PHASE_NOTE ? STEP_NONE : kind_index((const char *)sqlite3_column_text(q, 3));
         int result = sqlite3_column_type(q, 5) == SQLITE_NULL ? CODE_OK : result_index((const char *)sqlite3_column_text(q, 5));
         if (phase <= 0 || kind < 0 || result < 0)
-                return tp_fail(err, CODE_DAMAGED, "entry %" PRIu64 ": phase %s, kind %s, result %s are not words of this build", e->seq, sqlite3_column_text(q, 2),
-                               sqlite3_column_text(q, 3), sqlite3_column_text(q, 5));
+                return tp_fail(err, CODE_DAMAGED, "entry %" PRIu64 ": phase %s, kind %s, result %s are not words of this build", e->seq,
+                               sqlite3_column_text(q, 2), sqlite3_column_text(q, 3), sqlite3_column_text(q, 5));
         e->phase = (enum entry_phase)phase;
         e->kind = (enum step_kind)kind;
         e->rule = (uint16_t)sqlite3_column_int(q, 4);
@@ -55,14 +55,17 @@ static enum code entry_each(sqlite3_stmt *q, struct arena *a, void *row, struct 
         return code ? tp_where(err, "entry %" PRIu64, e->seq) : CODE_OK;
 }
 
-enum code view_entries(struct view *v, uint64_t after_seq, size_t limit, struct arena *a, struct entry **ret, size_t *ret_n, struct tp_error *err)
+enum code view_entries(struct view *v, uint64_t after_seq, size_t limit, struct arena *a, struct entry **ret, size_t *ret_n,
+                       struct tp_error *err)
 {
-        struct rows rows = { .arena = a, .size = sizeof **ret };
+        struct rows rows = {.arena = a, .size = sizeof **ret};
         sqlite3_stmt *q = NULL;
         enum code code = view_file(v, err);
         if (!code)
-                code = db_ask(&v->file, &q, err, "SELECT seq,step,phase,kind,rule,result,boot,boot_ns,wall_us,body FROM journal WHERE seq>? ORDER BY seq LIMIT ?", "ii",
-                              (int64_t)after_seq, limit ? (int64_t)limit : INT64_C(-1));
+                code = db_ask(
+                        &v->file, &q, err,
+                        "SELECT seq,step,phase,kind,rule,result,boot,boot_ns,wall_us,body FROM journal WHERE seq>? ORDER BY seq LIMIT ?",
+                        "ii", (int64_t)after_seq, limit ? (int64_t)limit : INT64_C(-1));
         if (!code)
                 code = rows_read(&v->file, q, &rows, entry_each, err);
         if (code)
@@ -72,7 +75,8 @@ enum code view_entries(struct view *v, uint64_t after_seq, size_t limit, struct 
         return CODE_OK;
 }
 
-enum code view_plan(struct view *v, struct arena *a, const char **ret_plan_json, const char **ret_recipe, size_t *ret_recipe_n, struct tp_error *err)
+enum code view_plan(struct view *v, struct arena *a, const char **ret_plan_json, const char **ret_recipe, size_t *ret_recipe_n,
+                    struct tp_error *err)
 {
         sqlite3_stmt *q = NULL;
         bool has = false;
@@ -94,7 +98,9 @@ enum code view_plan(struct view *v, struct arena *a, const char **ret_plan_json,
         return code;
 }
 
-/* ---- sweeps ---------------------------------------------------------------------------------------------------------------------------------------- */
+/* ---- sweeps
+ * ----------------------------------------------------------------------------------------------------------------------------------------
+ */
 
 #define SWEEP_COLUMNS "SELECT id,touchdown,use,condition,axis,flags,die_x,die_y,device,kind,outcome,x_um,y_um,bias,temps FROM v_sweep "
 
@@ -133,7 +139,7 @@ enum code view_sweep(struct view *v, int64_t id, struct arena *a, struct sweep_r
 
 static enum code sweeps(struct view *v, sqlite3_stmt *q, struct arena *a, struct sweep_row **ret, size_t *ret_n, struct tp_error *err)
 {
-        struct rows rows = { .arena = a, .size = sizeof **ret };
+        struct rows rows = {.arena = a, .size = sizeof **ret};
         enum code code = rows_read(&v->file, q, &rows, sweep_each, err);
         if (code)
                 return code;
@@ -157,8 +163,9 @@ enum code view_unevaluated(struct view *v, int64_t evaluation, struct arena *a, 
         enum code code = view_file(v, err);
         if (!code)
                 code = db_ask(&v->file, &q, err,
-                              SWEEP_COLUMNS "WHERE use='device' AND outcome IN('good','doubtful') "
-                                            "AND NOT EXISTS(SELECT 1 FROM parameter p WHERE p.sweep=v_sweep.id AND p.evaluation=?) ORDER BY id",
+                              SWEEP_COLUMNS
+                              "WHERE use='device' AND outcome IN('good','doubtful') "
+                              "AND NOT EXISTS(SELECT 1 FROM parameter p WHERE p.sweep=v_sweep.id AND p.evaluation=?) ORDER BY id",
                               "i", evaluation);
         return code ? code : sweeps(v, q, a, ret, ret_n, err);
 }
@@ -191,7 +198,8 @@ enum code view_axis(struct view *v, int64_t axis, struct arena *a, double **ret_
         }
         db_end(q);
         if (!code && damaged)
-                code = tp_fail(err, CODE_DAMAGED, "%s: the frequencies of axis %" PRId64 " do not have the digest stored with them", v->name, axis);
+                code = tp_fail(err, CODE_DAMAGED, "%s: the frequencies of axis %" PRId64 " do not have the digest stored with them",
+                               v->name, axis);
         if (code)
                 return code;
         *ret_hz = hz;
@@ -199,7 +207,8 @@ enum code view_axis(struct view *v, int64_t axis, struct arena *a, double **ret_
         return CODE_OK;
 }
 
-enum code view_trace(struct view *v, int64_t sweep, const char *name, struct arena *a, char ret_dtype[8], const void **ret_bytes, size_t *ret_n, struct tp_error *err)
+enum code view_trace(struct view *v, int64_t sweep, const char *name, struct arena *a, char ret_dtype[8], const void **ret_bytes,
+                     size_t *ret_n, struct tp_error *err)
 {
         sqlite3_stmt *q = NULL;
         bool has = false;
@@ -212,12 +221,15 @@ enum code view_trace(struct view *v, int64_t sweep, const char *name, struct are
         if (!code && !has)
                 code = tp_fail(err, CODE_NOT_FOUND, "%s: sweep %" PRId64 " has no trace %.16s", v->name, sweep, name);
         if (!code && strcmp((const char *)sqlite3_column_text(q, 3), "none") != 0)
-                code = tp_fail(err, CODE_TOO_NEW, "%s: sweep %" PRId64 ", trace %.16s is packed as \"%s\", which this build does not unpack", v->name, sweep, name,
-                               sqlite3_column_text(q, 3));
+                code = tp_fail(err, CODE_TOO_NEW,
+                               "%s: sweep %" PRId64 ", trace %.16s is packed as \"%s\", which this build does not unpack", v->name, sweep,
+                               name, sqlite3_column_text(q, 3));
         if (!code) {
                 trace_digest(sqlite3_column_blob(q, 1), (size_t)sqlite3_column_bytes(q, 1), digest);
                 if (memcmp(digest, sqlite3_column_blob(q, 2), 16) != 0)
-                        code = tp_fail(err, CODE_DAMAGED, "%s: the bytes of sweep %" PRId64 ", trace %.16s do not have the digest stored with them", v->name, sweep, name);
+                        code = tp_fail(err, CODE_DAMAGED,
+                                       "%s: the bytes of sweep %" PRId64 ", trace %.16s do not have the digest stored with them", v->name,
+                                       sweep, name);
         }
         if (!code) {
                 column_into(q, 0, ret_dtype, 8);

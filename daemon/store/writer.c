@@ -1,10 +1,10 @@
 /* writer.c: the store's one task.  Takes works in the order they came, writes what waits as one batch, answers after the sync.
  * Waiting     a durable work is written at once with all that waits; lazy ones alone may wait 100 ms for company.
- * Logs        PASSIVE when a log has 1000 pages, TRUNCATE above 2000 and when nothing has come for a second.  Never by SQLite itself.  A log above
- *             2000 pages shuts the gate: new views wait until the ones there are have ended and the log is empty, or for 100 ms.
- * Disk full   the reserve is given back to the file system, lazy works are refused, durable ones go on: a safe end must still be written.
- * A failure   of a write or sync is never repeated on the same handle: all files are closed, opened anew, what was answered before must be there, the
- *             logs are emptied (which syncs); then the batch is written once more.  If that fails too, every work gets CODE_DISK until the next start. */
+ * Logs        PASSIVE when a log has 1000 pages, TRUNCATE above 2000 and when nothing has come for a second.  Never by SQLite itself.  A
+ * log above 2000 pages shuts the gate: new views wait until the ones there are have ended and the log is empty, or for 100 ms. Disk full
+ * the reserve is given back to the file system, lazy works are refused, durable ones go on: a safe end must still be written. A failure of
+ * a write or sync is never repeated on the same handle: all files are closed, opened anew, what was answered before must be there, the logs
+ * are emptied (which syncs); then the batch is written once more.  If that fails too, every work gets CODE_DISK until the next start. */
 #include "store/batch.h"
 #include <stdlib.h>
 #include <string.h>
@@ -34,7 +34,7 @@ static void batch_add(struct batch *b, struct message *m)
 static void index_again(struct store *s)
 {
         char aside[RUN_PATH + 32] = "";
-        struct tp_error err = { .code = CODE_OK };
+        struct tp_error err = {.code = CODE_OK};
         db_close(&s->index);
         enum code code = index_open(s, NULL, aside, &err);
         if (!code)
@@ -96,7 +96,8 @@ static void answer(struct store *s, struct item *item)
         work_free(item->work); /* the item with it */
         if (!done)
                 return;
-        for (int tries = 0; !s->w->task->post(s->w, to, &done->message); tries++) { /* an outcome is never dropped while somebody may still take it */
+        for (int tries = 0; !s->w->task->post(s->w, to, &done->message);
+             tries++) { /* an outcome is never dropped while somebody may still take it */
                 if (tries == ANSWER_TRIES) {
                         free(done);
                         return;
@@ -119,7 +120,9 @@ static void decide_all(struct batch *b, enum code code, const struct tp_error *e
 
 void db_checkpoint(struct db *db, bool truncate)
 {
-        if (sqlite3_wal_checkpoint_v2(db->at, NULL, truncate ? SQLITE_CHECKPOINT_TRUNCATE : SQLITE_CHECKPOINT_PASSIVE, NULL, NULL) == SQLITE_OK && truncate) {
+        if (sqlite3_wal_checkpoint_v2(db->at, NULL, truncate ? SQLITE_CHECKPOINT_TRUNCATE : SQLITE_CHECKPOINT_PASSIVE, NULL, NULL) ==
+                    SQLITE_OK &&
+            truncate) {
                 db->wrote = false;
                 db->wal_pages = 0;
         }
@@ -138,7 +141,8 @@ static enum code reopen(struct store *s, struct tp_error *err)
         if (!code)
                 code = db_settle(&s->catalogue, APP_CATALOGUE, false, err);
         if (!code && s->ledger_known.seq)
-                code = db_int(&s->catalogue, &there, 0, err, "SELECT count(*) FROM ledger WHERE run=? AND seq=?", "ti", s->ledger_known.run, (int64_t)s->ledger_known.seq);
+                code = db_int(&s->catalogue, &there, 0, err, "SELECT count(*) FROM ledger WHERE run=? AND seq=?", "ti", s->ledger_known.run,
+                              (int64_t)s->ledger_known.seq);
         if (!code && !there)
                 code = tp_fail(err, CODE_DAMAGED, "catalogue.db: a ledger row that was on disk is gone; the disk forgets");
         lock(s);
@@ -156,7 +160,7 @@ static enum code reopen(struct store *s, struct tp_error *err)
         lock(s);
         s->index_is_lost = was_lost; /* then the message is still to come */
         unlock(s);
-        struct db *dbs[RUNS_OPEN_MAX + 2] = { &s->catalogue, &s->index };
+        struct db *dbs[RUNS_OPEN_MAX + 2] = {&s->catalogue, &s->index};
         for (int i = 0; i < s->slot_n; i++)
                 dbs[2 + i] = &s->slots[i]->db;
         for (int i = 0; i < 2 + s->slot_n && !code; i++) {
@@ -169,12 +173,14 @@ static enum code reopen(struct store *s, struct tp_error *err)
 
 static void batch_save(struct store *s, struct batch *b)
 {
-        struct tp_error err = { .code = CODE_OK };
+        struct tp_error err = {.code = CODE_OK};
         lock(s);
         bool failed = s->health.failed, reserve = s->health.reserve_held;
         unlock(s);
         if (failed) {
-                tp_fail(&err, CODE_DISK, "the disk under %s failed twice: nothing is written any more; look at the disk, then start the daemon anew", s->dir);
+                tp_fail(&err, CODE_DISK,
+                        "the disk under %s failed twice: nothing is written any more; look at the disk, then start the daemon anew",
+                        s->dir);
                 decide_all(b, CODE_DISK, &err, false);
                 return;
         }
@@ -248,8 +254,8 @@ static void empty_log(struct store *s, struct db *db, struct gate *gate)
 
 static void checkpoints(struct store *s, bool idle)
 {
-        struct db *dbs[RUNS_OPEN_MAX + 2] = { &s->catalogue, &s->index };
-        struct gate *gates[RUNS_OPEN_MAX + 2] = { &s->gate, &s->gate };
+        struct db *dbs[RUNS_OPEN_MAX + 2] = {&s->catalogue, &s->index};
+        struct gate *gates[RUNS_OPEN_MAX + 2] = {&s->gate, &s->gate};
         int64_t pages = 0;
         for (int i = 0; i < s->slot_n; i++) {
                 dbs[2 + i] = &s->slots[i]->db;
@@ -279,7 +285,8 @@ static void checkpoints(struct store *s, bool idle)
 /* Once there is room for two reserves, one is taken again and lazy works are welcome. */
 static void recover_reserve(struct store *s)
 {
-        if (s->health.reserve_held || s->health.failed || s->w->file->free_bytes(s->w, s->dir) < 2 * s->sizes.reserve_bytes || !reserve_take(s))
+        if (s->health.reserve_held || s->health.failed || s->w->file->free_bytes(s->w, s->dir) < 2 * s->sizes.reserve_bytes ||
+            !reserve_take(s))
                 return;
         lock(s);
         s->health.reserve_held = true;

@@ -1,6 +1,6 @@
 /* bench_store.c: durable sweep commits per second, against bare SQLite doing the same inserts on the same disk in the same run.
- * Same        681 points, 6 traces of 16-byte complex numbers, one journal row, one sweep row, write-ahead log, synchronous=FULL, one sync per commit;
- *             the bare one writes from prepared statements in a plain loop, computes no digests and empties its log by the same rule.
+ * Same        681 points, 6 traces of 16-byte complex numbers, one journal row, one sweep row, write-ahead log, synchronous=FULL, one sync
+ * per commit; the bare one writes from prepared statements in a plain loop, computes no digests and empties its log by the same rule.
  * Rounds      alternate, so that a slow minute of the disk hits both; the ratio is of the medians. */
 #include <fcntl.h>
 #include <ftw.h>
@@ -15,7 +15,7 @@
 #include "store/view.h"
 
 enum { POINTS = 681, TRACES = 6, PER_ROUND = 300, ROUNDS = 7, TRACE_BYTES = POINTS * 16 };
-static const char *const trace_names[TRACES] = { "S11", "S12", "S21", "S22", "GF", "GR" };
+static const char *const trace_names[TRACES] = {"S11", "S12", "S21", "S22", "GF", "GR"};
 #define RUN "01JABCDEFGH0000000000000AA"
 
 static int remove_one(const char *path, const struct stat *st, int type, struct FTW *ftw)
@@ -39,9 +39,14 @@ static void fill(unsigned char *bytes, unsigned seed)
         }
 }
 
-/* ---- bare ------------------------------------------------------------------------------------------------------------------------------------- */
+/* ---- bare
+ * ------------------------------------------------------------------------------------------------------------------------------------- */
 
-struct bare { sqlite3 *db; sqlite3_stmt *begin, *commit, *journal, *sweep, *trace; char body[700]; };
+struct bare {
+        sqlite3 *db;
+        sqlite3_stmt *begin, *commit, *journal, *sweep, *trace;
+        char body[700];
+};
 
 static sqlite3_stmt *prepare(sqlite3 *db, const char *sql)
 {
@@ -63,7 +68,8 @@ static void bare_open(struct bare *b, const char *path, const char *body)
 {
         if (sqlite3_open_v2(path, &b->db, SQLITE_OPEN_READWRITE | SQLITE_OPEN_NOMUTEX, NULL) != SQLITE_OK)
                 die("cannot open the copy");
-        if (sqlite3_exec(b->db, "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON; PRAGMA wal_autocheckpoint=1000", NULL, NULL, NULL) != SQLITE_OK)
+        if (sqlite3_exec(b->db, "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON; PRAGMA wal_autocheckpoint=1000",
+                         NULL, NULL, NULL) != SQLITE_OK)
                 die(sqlite3_errmsg(b->db));
         snprintf(b->body, sizeof b->body, "%s", body);
         b->begin = prepare(b->db, "BEGIN IMMEDIATE");
@@ -102,13 +108,15 @@ static void bare_close(struct bare *b)
         sqlite3_close(b->db);
 }
 
-/* ---- store ------------------------------------------------------------------------------------------------------------------------------------ */
+/* ---- store
+ * ------------------------------------------------------------------------------------------------------------------------------------ */
 
 static struct work *sweep_work(int64_t seq, const unsigned char *bytes)
 {
         struct work *w = work_new(RUN);
         struct fact *f = work_add(w, FACT_ENTRY);
-        f->of.entry = (struct entry){ .seq = (uint64_t)seq, .step = UINT64_C(1) << 32 | (uint64_t)seq, .phase = PHASE_INTEND, .kind = STEP_SWEEP, .boot = 1 };
+        f->of.entry = (struct entry){
+                .seq = (uint64_t)seq, .step = UINT64_C(1) << 32 | (uint64_t)seq, .phase = PHASE_INTEND, .kind = STEP_SWEEP, .boot = 1};
         struct trace_fact *t = arena_take(w->arena, TRACES * sizeof *t);
         for (int i = 0; i < TRACES; i++) {
                 unsigned char *copy = arena_take(w->arena, TRACE_BYTES); /* a work owns its bytes */
@@ -136,7 +144,8 @@ static void take_answer(const struct world *w, struct inbox *answers)
         done->message.free(&done->message);
 }
 
-static void store_commits(const struct world *w, struct store *s, struct inbox *answers, int64_t first, int in_flight, const unsigned char *bytes)
+static void store_commits(const struct world *w, struct store *s, struct inbox *answers, int64_t first, int in_flight,
+                          const unsigned char *bytes)
 {
         int waiting = 0;
         for (int64_t i = 0; i < PER_ROUND; i++) {
@@ -182,7 +191,10 @@ static void begin_run(const struct world *w, struct store *s, struct inbox *answ
         take_answer(w, answers);
 }
 
-static int by_size(const void *a, const void *b) { return (*(const double *)a > *(const double *)b) - (*(const double *)a < *(const double *)b); }
+static int by_size(const void *a, const void *b)
+{
+        return (*(const double *)a > *(const double *)b) - (*(const double *)a < *(const double *)b);
+}
 static double median(double *x)
 {
         qsort(x, ROUNDS, sizeof *x, by_size);
@@ -191,10 +203,11 @@ static double median(double *x)
 
 int main(int argc, char **argv)
 {
-        struct tp_error err = { 0 };
+        struct tp_error err = {0};
         struct store_report report;
         char dir[200], copy[220];
-        snprintf(dir, sizeof dir, "%s/tipplane-bench-XXXXXX", argc > 1 ? argv[1] : "/tmp"); /* another disk: its directory as the argument */
+        snprintf(dir, sizeof dir, "%s/tipplane-bench-XXXXXX",
+                 argc > 1 ? argv[1] : "/tmp"); /* another disk: its directory as the argument */
         struct world *w = host_world_new(&err);
         if (!w || !mkdtemp(dir))
                 die("no world");
@@ -208,7 +221,7 @@ int main(int argc, char **argv)
                 die(err.text);
         struct text body;
         text_init(&body, 0);
-        entry_body_write(&(struct entry){ .phase = PHASE_INTEND, .kind = STEP_SWEEP }, &body);
+        entry_body_write(&(struct entry){.phase = PHASE_INTEND, .kind = STEP_SWEEP}, &body);
         struct bare bare;
         bare_open(&bare, copy, text_of(&body));
         unsigned char *bytes = malloc(TRACE_BYTES);
@@ -231,9 +244,12 @@ int main(int argc, char **argv)
         }
         double mb = median(t_bare), m1 = median(t_one), m8 = median(t_eight);
         printf("sweep commits (durable, %d points x %d traces, %d x %d, SQLite %s)\n", POINTS, TRACES, ROUNDS, PER_ROUND, report.sqlite);
-        printf("  bare SQLite            %7.0f /s  (%.0f .. %.0f)\n", PER_ROUND / mb, PER_ROUND / t_bare[ROUNDS - 1], PER_ROUND / t_bare[0]);
-        printf("  store, one at a time   %7.0f /s  (%.0f .. %.0f)  ratio %.2f\n", PER_ROUND / m1, PER_ROUND / t_one[ROUNDS - 1], PER_ROUND / t_one[0], mb / m1);
-        printf("  store, eight in flight %7.0f /s  (%.0f .. %.0f)  ratio %.2f\n", PER_ROUND / m8, PER_ROUND / t_eight[ROUNDS - 1], PER_ROUND / t_eight[0], mb / m8);
+        printf("  bare SQLite            %7.0f /s  (%.0f .. %.0f)\n", PER_ROUND / mb, PER_ROUND / t_bare[ROUNDS - 1],
+               PER_ROUND / t_bare[0]);
+        printf("  store, one at a time   %7.0f /s  (%.0f .. %.0f)  ratio %.2f\n", PER_ROUND / m1, PER_ROUND / t_one[ROUNDS - 1],
+               PER_ROUND / t_one[0], mb / m1);
+        printf("  store, eight in flight %7.0f /s  (%.0f .. %.0f)  ratio %.2f\n", PER_ROUND / m8, PER_ROUND / t_eight[ROUNDS - 1],
+               PER_ROUND / t_eight[0], mb / m8);
         bare_close(&bare);
         store_close(s);
         w->task->inbox_free(w, answers);

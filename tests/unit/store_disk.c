@@ -2,7 +2,10 @@
 #include "store_help.h"
 #include "store_vfs.h"
 
-struct room { struct bed *b; struct bad_disk *disk; };
+struct room {
+        struct bed *b;
+        struct bad_disk *disk;
+};
 
 static int setup(void **state)
 {

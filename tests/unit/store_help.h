@@ -41,7 +41,7 @@ static inline int bed_remove_one(const char *path, const struct stat *st, int ty
 
 static inline void bed_open(struct bed *b)
 {
-        struct store_sizes sizes = { .reserve_bytes = 256 * 1024 };
+        struct store_sizes sizes = {.reserve_bytes = 256 * 1024};
         b->s = store_open_sized(b->w, b->dir, NULL, "test-build", &sizes, &b->report, &b->err);
         if (!b->s)
                 fail_msg("store_open: %s", b->err.text);
@@ -194,7 +194,8 @@ static inline void add_axis(struct bed *b, struct work *w)
         f->of.device.die_y = -3;
 }
 
-static inline struct entry *add_entry(struct work *w, int64_t number, uint64_t seq, uint64_t step_seq, enum entry_phase phase, enum step_kind kind)
+static inline struct entry *add_entry(struct work *w, int64_t number, uint64_t seq, uint64_t step_seq, enum entry_phase phase,
+                                      enum step_kind kind)
 {
         struct fact *f = work_add(w, FACT_ENTRY);
         struct entry *e = &f->of.entry;
@@ -229,7 +230,7 @@ static inline void add_touch(struct work *w, int64_t id)
         f->of.touchdown.overtravel_um = 60;
 }
 
-static const char *const trace_names[] = { "S11", "S12", "S21", "S22", "GF", "GR" };
+static const char *const trace_names[] = {"S11", "S12", "S21", "S22", "GF", "GR"};
 static inline void add_sweep(struct bed *b, struct work *w, int64_t id, int64_t touchdown, size_t points)
 {
         struct trace_fact *t = arena_take(w->arena, 6 * sizeof *t);

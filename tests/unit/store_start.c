@@ -3,8 +3,16 @@
 #include <signal.h>
 #include <sys/wait.h>
 
-static int setup(void **state) { *state = bed_new(); return 0; }
-static int teardown(void **state) { bed_free(*state); return 0; }
+static int setup(void **state)
+{
+        *state = bed_new();
+        return 0;
+}
+static int teardown(void **state)
+{
+        bed_free(*state);
+        return 0;
+}
 
 static char *run_path(struct bed *b, const char *run, char ret[400])
 {
@@ -147,7 +155,7 @@ static void a_sealed_run_is_read_only_and_has_the_digest_it_says(void **state)
 static void a_seal_cut_at_any_step_is_finished_by_the_next_start(void **state)
 {
         struct bed *b = *state;
-        static const char *const ids[] = { "01JABCDEFGH0000000000000S0", "01JABCDEFGH0000000000000S1", "01JABCDEFGH0000000000000S2" };
+        static const char *const ids[] = {"01JABCDEFGH0000000000000S0", "01JABCDEFGH0000000000000S1", "01JABCDEFGH0000000000000S2"};
         struct arena *a = arena_new(0);
         char path[3][400], digest[65];
         for (int i = 0; i < 3; i++) {
@@ -294,7 +302,7 @@ static void a_second_store_on_the_same_directory_is_refused_by_name(void **state
 {
         struct bed *b = *state;
         struct store_report report;
-        struct tp_error err = { 0 };
+        struct tp_error err = {0};
         assert_null(store_open(b->w, b->dir, NULL, "test-build", &report, &err));
         assert_int_equal(err.code, CODE_BUSY);
         assert_non_null(strstr(err.text, b->dir));
@@ -381,13 +389,17 @@ static void a_catalogue_is_copied_before_it_is_migrated(void **state)
         sqlite3_close(db);
 }
 
-/* ---- the index ---------------------------------------------------------------------------------------------------------------------------------- */
+/* ---- the index
+ * ---------------------------------------------------------------------------------------------------------------------------------- */
 
 static char *dump_index(struct bed *b)
 {
         sqlite3 *db = bed_sql(b, "index.db");
-        char *t = sql_text(db, "SELECT group_concat(quote(n)||quote(id)||quote(kind)||quote(lot)||quote(wafer)||quote(recipe)||quote(recipe_name)||quote(began_us)||quote(state)||"
-                               "quote(waiting_for)||quote(counts)||quote(map)||quote(file_state), x'0a') FROM (SELECT * FROM run_row ORDER BY n)");
+        char *t = sql_text(
+                db, "SELECT "
+                    "group_concat(quote(n)||quote(id)||quote(kind)||quote(lot)||quote(wafer)||quote(recipe)||quote(recipe_name)||quote("
+                    "began_us)||quote(state)||"
+                    "quote(waiting_for)||quote(counts)||quote(map)||quote(file_state), x'0a') FROM (SELECT * FROM run_row ORDER BY n)");
         sqlite3_close(db);
         return t;
 }
@@ -419,7 +431,9 @@ static void a_deleted_index_is_made_again_and_equal(void **state)
                 if (damaged) {
                         FILE *file = fopen(path, "wb");
                         assert_non_null(file);
-                        fputs("this is no database, and longer than a hundred bytes so that somebody must look into it to find that out .........", file);
+                        fputs("this is no database, and longer than a hundred bytes so that somebody must look into it to find that out "
+                              ".........",
+                              file);
                         fclose(file);
                 } else
                         assert_int_equal(unlink(path), 0);
@@ -438,11 +452,11 @@ static void an_index_deleted_under_the_running_daemon_is_made_again(void **state
         struct arena *a = arena_new(0);
         struct run_row row;
         char path[300];
-        uint8_t digest[32] = { 0 };
+        uint8_t digest[32] = {0};
         struct token_row token;
         enum code code = CODE_BUSY;
         bed_run(b, RUN_A, 1);
-        static const char *const tails[] = { "", "-wal", "-shm" };
+        static const char *const tails[] = {"", "-wal", "-shm"};
         for (int i = 0; i < 3; i++) {
                 snprintf(path, sizeof path, "%s/index.db%s", b->dir, tails[i]);
                 assert_int_equal(unlink(path), 0);
@@ -491,7 +505,9 @@ static void runs_come_back_when_the_catalogue_is_lost(void **state)
         arena_free(a);
 }
 
-/* ---- audit --------------------------------------------------------------------------------------------------------------------------------------- */
+/* ---- audit
+ * ---------------------------------------------------------------------------------------------------------------------------------------
+ */
 
 static void a_changed_audit_row_is_named(void **state)
 {
@@ -524,8 +540,8 @@ static void a_changed_audit_row_is_named(void **state)
         view_close(v);
         bed_close(b);
         static const char *const crimes[][2] = {
-                { "UPDATE audit SET result='refused' WHERE seq=3", "row 3" },
-                { "UPDATE audit SET result='ok' WHERE seq=3; DELETE FROM audit WHERE seq=2", "row 2 is missing" },
+                {"UPDATE audit SET result='refused' WHERE seq=3", "row 3"},
+                {"UPDATE audit SET result='ok' WHERE seq=3; DELETE FROM audit WHERE seq=2", "row 2 is missing"},
         };
         for (int i = 0; i < 2; i++) {
                 db = bed_sql(b, "catalogue.db");
@@ -577,16 +593,18 @@ static void the_first_start_makes_one_token_and_keeps_only_its_digest(void **sta
         bed_open(b);
 }
 
-/* ---- kill -9 --------------------------------------------------------------------------------------------------------------------------------------- */
+/* ---- kill -9
+ * ---------------------------------------------------------------------------------------------------------------------------------------
+ */
 
 /* The child writes touches and says each one that was answered; the parent kills it somewhere in between. */
 static void child_writes(const char *dir, int out, uint64_t first)
 {
         struct tp_error err;
         struct store_report report;
-        struct bed b = { .w = host_world_new(&err) };
+        struct bed b = {.w = host_world_new(&err)};
         snprintf(b.dir, sizeof b.dir, "%s", dir);
-        struct store_sizes sizes = { .reserve_bytes = 65536 };
+        struct store_sizes sizes = {.reserve_bytes = 65536};
         b.s = store_open_sized(b.w, dir, NULL, "test-build", &sizes, &report, &err);
         b.answers = b.w->task->inbox_new(b.w, 0);
         for (uint64_t seq = first; b.s; seq += 4) {
@@ -664,13 +682,24 @@ int main(void)
 {
 #define T(name) cmocka_unit_test_setup_teardown(name, setup, teardown)
         const struct CMUnitTest tests[] = {
-                T(a_ledger_row_without_its_entry_is_listed_until_a_note_takes_it_back), T(an_open_run_is_offered_for_resuming_and_numbers_go_on),
-                T(a_sealed_run_is_read_only_and_has_the_digest_it_says), T(a_seal_cut_at_any_step_is_finished_by_the_next_start),
-                T(a_seal_waits_for_readers_and_refuses_new_ones), T(a_damaged_run_is_set_aside_and_the_daemon_starts),
-                T(a_missing_run_file_is_said_and_its_spent_touches_stay), T(a_run_that_was_never_answered_is_gone),
-                T(a_second_store_on_the_same_directory_is_refused_by_name), T(a_database_of_a_later_version_is_refused_in_one_sentence),
-                T(a_run_of_a_later_version_is_left_alone), T(a_catalogue_is_copied_before_it_is_migrated), T(a_deleted_index_is_made_again_and_equal), T(runs_come_back_when_the_catalogue_is_lost), T(an_index_deleted_under_the_running_daemon_is_made_again),
-                T(a_changed_audit_row_is_named), T(the_first_start_makes_one_token_and_keeps_only_its_digest), T(nothing_that_was_answered_is_lost_by_kill_9),
+                T(a_ledger_row_without_its_entry_is_listed_until_a_note_takes_it_back),
+                T(an_open_run_is_offered_for_resuming_and_numbers_go_on),
+                T(a_sealed_run_is_read_only_and_has_the_digest_it_says),
+                T(a_seal_cut_at_any_step_is_finished_by_the_next_start),
+                T(a_seal_waits_for_readers_and_refuses_new_ones),
+                T(a_damaged_run_is_set_aside_and_the_daemon_starts),
+                T(a_missing_run_file_is_said_and_its_spent_touches_stay),
+                T(a_run_that_was_never_answered_is_gone),
+                T(a_second_store_on_the_same_directory_is_refused_by_name),
+                T(a_database_of_a_later_version_is_refused_in_one_sentence),
+                T(a_run_of_a_later_version_is_left_alone),
+                T(a_catalogue_is_copied_before_it_is_migrated),
+                T(a_deleted_index_is_made_again_and_equal),
+                T(runs_come_back_when_the_catalogue_is_lost),
+                T(an_index_deleted_under_the_running_daemon_is_made_again),
+                T(a_changed_audit_row_is_named),
+                T(the_first_start_makes_one_token_and_keeps_only_its_digest),
+                T(nothing_that_was_answered_is_lost_by_kill_9),
         };
         return cmocka_run_group_tests(tests, NULL, NULL);
 }

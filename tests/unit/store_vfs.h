@@ -11,7 +11,7 @@ struct bad_disk {
         atomic_int full;       /* writes that would grow a file get SQLITE_FULL */
         atomic_int sync_fails; /* so many syncs to come fail, after the write */
         atomic_int syncs;
-        atomic_long grown;     /* with `full`: bytes that still fit */
+        atomic_long grown; /* with `full`: bytes that still fit */
 };
 struct bad_file {
         sqlite3_file base;
@@ -64,9 +64,23 @@ static int bad_open(sqlite3_vfs *vfs, const char *name, sqlite3_file *f, int fla
         int rc = d->real->xOpen(d->real, name, b->real, flags, ret_flags);
         if (!b->real->pMethods)
                 return rc;
-        b->methods = (sqlite3_io_methods){ .iVersion = 2, .xClose = bad_close, .xRead = bad_read, .xWrite = bad_write, .xTruncate = bad_truncate, .xSync = bad_sync,
-                .xFileSize = bad_size, .xLock = bad_lock, .xUnlock = bad_unlock, .xCheckReservedLock = bad_reserved, .xFileControl = bad_control, .xSectorSize = bad_sector,
-                .xDeviceCharacteristics = bad_traits, .xShmMap = bad_shm_map, .xShmLock = bad_shm_lock, .xShmBarrier = bad_shm_barrier, .xShmUnmap = bad_shm_unmap };
+        b->methods = (sqlite3_io_methods){.iVersion = 2,
+                                          .xClose = bad_close,
+                                          .xRead = bad_read,
+                                          .xWrite = bad_write,
+                                          .xTruncate = bad_truncate,
+                                          .xSync = bad_sync,
+                                          .xFileSize = bad_size,
+                                          .xLock = bad_lock,
+                                          .xUnlock = bad_unlock,
+                                          .xCheckReservedLock = bad_reserved,
+                                          .xFileControl = bad_control,
+                                          .xSectorSize = bad_sector,
+                                          .xDeviceCharacteristics = bad_traits,
+                                          .xShmMap = bad_shm_map,
+                                          .xShmLock = bad_shm_lock,
+                                          .xShmBarrier = bad_shm_barrier,
+                                          .xShmUnmap = bad_shm_unmap};
         b->base.pMethods = &b->methods;
         return rc;
 }

@@ -1,8 +1,16 @@
 /* store_view.c: questions are short, see one moment, and never keep the writer's log from being emptied for long. */
 #include "store_help.h"
 
-static int setup(void **state) { *state = bed_new(); return 0; }
-static int teardown(void **state) { bed_free(*state); return 0; }
+static int setup(void **state)
+{
+        *state = bed_new();
+        return 0;
+}
+static int teardown(void **state)
+{
+        bed_free(*state);
+        return 0;
+}
 
 static void a_question_is_interrupted_at_its_deadline(void **state)
 {
@@ -120,7 +128,8 @@ static void the_log_never_grows_beyond_16_mb(void **state)
                         i++;
                         continue;
                 }
-                struct store_done *done = (struct store_done *)(void *)b->w->task->take(b->w, b->answers, world_boot_ns(b->w) + 60 * NS_PER_S);
+                struct store_done *done =
+                        (struct store_done *)(void *)b->w->task->take(b->w, b->answers, world_boot_ns(b->w) + 60 * NS_PER_S);
                 assert_non_null(done);
                 if (done->code)
                         fail_msg("%s", done->err.text);
@@ -190,9 +199,16 @@ static void runs_are_listed_newest_first_page_by_page(void **state)
 static void times_are_written_as_the_calendar_says(void **state)
 {
         (void)state;
-        static const struct { int64_t s; const char *text; } rows[] = {
-                { 0, "" }, { 951782400, "2000-02-29T00:00:00Z" }, { 1700000000, "2023-11-14T22:13:20Z" }, { 4107542399, "2100-02-28T23:59:59Z" },
-                { 4107542400, "2100-03-01T00:00:00Z" }, { 1735689599, "2024-12-31T23:59:59Z" },
+        static const struct {
+                int64_t s;
+                const char *text;
+        } rows[] = {
+                {0, ""},
+                {951782400, "2000-02-29T00:00:00Z"},
+                {1700000000, "2023-11-14T22:13:20Z"},
+                {4107542399, "2100-02-28T23:59:59Z"},
+                {4107542400, "2100-03-01T00:00:00Z"},
+                {1735689599, "2024-12-31T23:59:59Z"},
         };
         for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
                 char got[32];

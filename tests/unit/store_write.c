@@ -1,8 +1,16 @@
 /* store_write.c: what goes in comes out again, in order, once. */
 #include "store_help.h"
 
-static int setup(void **state) { *state = bed_new(); return 0; }
-static int teardown(void **state) { bed_free(*state); return 0; }
+static int setup(void **state)
+{
+        *state = bed_new();
+        return 0;
+}
+static int teardown(void **state)
+{
+        bed_free(*state);
+        return 0;
+}
 
 static struct view *open_view(struct bed *b, const char *run)
 {
@@ -173,7 +181,8 @@ static void answers_come_in_the_order_of_submission(void **state)
                 assert_true(store_submit(b->s, w, i % 3 ? DURABLE : LAZY));
         }
         for (uint64_t i = 1; i <= 200; i++) {
-                struct store_done *done = (struct store_done *)(void *)b->w->task->take(b->w, b->answers, world_boot_ns(b->w) + 30 * NS_PER_S);
+                struct store_done *done =
+                        (struct store_done *)(void *)b->w->task->take(b->w, b->answers, world_boot_ns(b->w) + 30 * NS_PER_S);
                 assert_non_null(done);
                 assert_int_equal(done->cookie, i);
                 assert_int_equal(done->code, CODE_OK);
@@ -203,7 +212,7 @@ static void catalogue_rows_come_back(void **state)
         struct bed *b = *state;
         struct arena *a = arena_new(0);
         char token[69];
-        uint8_t digest[32], request[32] = { 1 }, other[32] = { 2 }, got[32];
+        uint8_t digest[32], request[32] = {1}, other[32] = {2}, got[32];
         token_make(b->w, token, digest);
         struct work *w = work_new(NULL);
         struct fact *f = work_add(w, FACT_TOKEN);
@@ -313,9 +322,23 @@ static void conclusions_come_back(void **state)
         f->of.evaluation.id = "01JABCDEFGH0000000000000EE";
         f->of.evaluation.spec_json = "{}";
         struct parameter_fact *p = arena_take(w->arena, 2 * sizeof *p);
-        p[0] = (struct parameter_fact){ .sweep = 12, .quantity = "L", .unit = "H", .plane = "tip", .freq_hz = 1e10, .value = 1e-9, .u95 = 1e-11, .has_value = true, .verdict = "pass",
-                                        .budget = "{}" };
-        p[1] = (struct parameter_fact){ .sweep = 12, .quantity = "Q", .unit = "1", .plane = "tip", .freq_hz = 1e10, .verdict = "none", .reason = "u95 is 80 % of the value" };
+        p[0] = (struct parameter_fact){.sweep = 12,
+                                       .quantity = "L",
+                                       .unit = "H",
+                                       .plane = "tip",
+                                       .freq_hz = 1e10,
+                                       .value = 1e-9,
+                                       .u95 = 1e-11,
+                                       .has_value = true,
+                                       .verdict = "pass",
+                                       .budget = "{}"};
+        p[1] = (struct parameter_fact){.sweep = 12,
+                                       .quantity = "Q",
+                                       .unit = "1",
+                                       .plane = "tip",
+                                       .freq_hz = 1e10,
+                                       .verdict = "none",
+                                       .reason = "u95 is 80 % of the value"};
         f = work_add(w, FACT_PARAMETER);
         f->of.parameter.evaluation = 1;
         f->of.parameter.rows = p;
