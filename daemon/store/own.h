@@ -130,7 +130,8 @@ void db_checkpoint(struct db *, bool truncate);
 enum code index_fill(struct store *, struct tp_error *);
 enum code index_refresh(struct store *, const char *run, struct tp_error *);
 enum code recover_runs(struct store *, int *ret_n, struct tp_error *); /* recover.c: run files the catalogue does not know */
-enum code index_open(struct store *, const char *schema_dir, char ret_aside[RUN_PATH + 32], struct tp_error *);
+/* `whole`: every page is looked at; without it only what is used. */
+enum code index_open(struct store *, const char *schema_dir, bool whole, char ret_aside[RUN_PATH + 32], struct tp_error *);
 enum code reconcile(struct store *, struct store_report *, struct tp_error *);
 /* Ledger rows of a run without their entry, see store_reconcile_list(). */
 enum code orphans_of(struct db *catalogue, struct db *run_file, const char *run, struct arena *, struct orphan **ret, size_t *ret_n,

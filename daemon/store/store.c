@@ -32,7 +32,7 @@ static enum code take_directory(struct store *s, struct tp_error *err)
 }
 
 /* Opens and migrates; a damaged file is set aside and a new one begun, *ret_aside says so. */
-static enum code open_one(struct store *s, struct db *db, const char *file, const char *kind, int id, bool normal_sync,
+static enum code open_one(struct store *s, struct db *db, const char *file, const char *kind, int id, bool normal_sync, bool whole,
                           const char *schema_dir, bool *ret_fresh, char ret_aside[RUN_PATH + 32], struct tp_error *err)
 {
         char path[STORE_PATH];
@@ -41,7 +41,7 @@ static enum code open_one(struct store *s, struct db *db, const char *file, cons
                 enum code code = db_open(db, s->w, path, file, DB_WRITE, err);
                 if (!code)
                         code = db_settle(db, id, normal_sync, err);
-                if (!code)
+                if (!code && whole)
                         code = db_check(db, err);
                 if (!code)
                         code = migrate(s, db, kind, id, schema_dir, ret_fresh, err);
@@ -85,10 +85,10 @@ static void say(struct store_report *r, const char *sentence)
         snprintf(r->sentence + n, sizeof r->sentence - n, "%s%s", n ? "; " : "", sentence);
 }
 
-enum code index_open(struct store *s, const char *schema_dir, char ret_aside[RUN_PATH + 32], struct tp_error *err)
+enum code index_open(struct store *s, const char *schema_dir, bool whole, char ret_aside[RUN_PATH + 32], struct tp_error *err)
 {
         bool fresh;
-        return open_one(s, &s->index, "index.db", "index", APP_INDEX, true, schema_dir, &fresh, ret_aside, err);
+        return open_one(s, &s->index, "index.db", "index", APP_INDEX, true, whole, schema_dir, &fresh, ret_aside, err);
 }
 
 static enum code open_files(struct store *s, const char *schema_dir, struct store_report *r, struct tp_error *err)
@@ -96,7 +96,8 @@ static enum code open_files(struct store *s, const char *schema_dir, struct stor
         char aside[RUN_PATH + 32] = "", sentence[320];
         bool fresh = false;
         int found = 0;
-        enum code code = open_one(s, &s->catalogue, "catalogue.db", "catalogue", APP_CATALOGUE, false, schema_dir, &fresh, aside, err);
+        enum code code =
+                open_one(s, &s->catalogue, "catalogue.db", "catalogue", APP_CATALOGUE, false, true, schema_dir, &fresh, aside, err);
         if (!code && aside[0]) {
                 snprintf(sentence, sizeof sentence,
                          "catalogue.db was damaged and is set aside as %.160s: documents, tokens and the ledger of touches begin anew; "
@@ -107,7 +108,7 @@ static enum code open_files(struct store *s, const char *schema_dir, struct stor
                 aside[0] = 0;
         }
         if (!code)
-                code = index_open(s, schema_dir, aside, err);
+                code = index_open(s, schema_dir, false, aside, err); /* a whole look at 10 000 maps would be most of a start */
         if (!code && aside[0]) {
                 snprintf(sentence, sizeof sentence, "index.db was unusable, is set aside as %.160s and was made again from the run files",
                          aside);
@@ -130,6 +131,14 @@ static enum code open_files(struct store *s, const char *schema_dir, struct stor
                 code = reconcile(s, r, err);
         if (!code)
                 code = index_fill(s, err);
+        if (code == CODE_DAMAGED) { /* found in use */
+                db_close(&s->index);
+                code = index_open(s, schema_dir, true, aside, err);
+                snprintf(sentence, sizeof sentence, "index.db was damaged, is set aside as %.160s and was made again from the run files", aside);
+                say(r, sentence);
+                if (!code)
+                        code = index_fill(s, err);
+        }
         return code;
 }
 

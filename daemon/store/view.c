@@ -46,6 +46,27 @@ enum code view_catalogue(struct view *v, struct tp_error *err)
         return code;
 }
 
+static void index_report(struct store *s)
+{
+        lock(s);
+        if (!s->index_is_lost && !s->closing)
+                s->index_is_lost = s->w->task->post(s->w, s->in, &s->index_lost);
+        unlock(s);
+}
+
+static enum code index_busy(struct tp_error *err)
+{
+        return tp_fail(err, CODE_BUSY, "index.db was lost and is being made again from the run files; ask again in a moment");
+}
+
+enum code view_index_done(struct view *v, enum code code, struct tp_error *err)
+{
+        if (code != CODE_DAMAGED || !v->has_index)
+                return code;
+        index_report(v->s);
+        return index_busy(err);
+}
+
 /* index.db may be deleted at any time: whoever notices tells the writer, which makes it again. */
 enum code view_index(struct view *v, struct tp_error *err)
 {
@@ -56,17 +77,16 @@ enum code view_index(struct view *v, struct tp_error *err)
         if (code || v->has_index)
                 return code;
         path_in(s, "index.db", path);
-        bool is_missing = s->w->file->size(s->w, path, &size, NULL) == CODE_NOT_FOUND;
+        if (s->w->file->size(s->w, path, &size, NULL) == CODE_NOT_FOUND)
+                index_report(s);
         lock(s);
-        if (is_missing && !s->index_is_lost && !s->closing)
-                s->index_is_lost = s->w->task->post(s->w, s->in, &s->index_lost);
-        is_missing = is_missing || s->index_is_lost; /* there, but not filled yet */
+        bool is_lost = s->index_is_lost; /* it may be there, and not filled yet */
         unlock(s);
-        if (is_missing)
-                return tp_fail(err, CODE_BUSY, "index.db was lost and is being made again from the run files; ask again in a moment");
+        if (is_lost)
+                return index_busy(err);
         code = db_run(&v->catalogue, err, "ATTACH ? AS ix", "t", path);
-        v->has_index = !code;
-        return code;
+        v->has_index = true;
+        return view_index_done(v, code, err);
 }
 
 enum code view_file(struct view *v, struct tp_error *err)

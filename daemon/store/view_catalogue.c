@@ -46,7 +46,7 @@ enum code view_runs(struct view *v, const char *after, size_t limit, struct aren
         if (!code)
                 code = rows_read(&v->catalogue, q, &rows, run_each, err);
         if (code)
-                return code;
+                return view_index_done(v, code, err);
         *ret = rows.at;
         *ret_n = rows.n;
         return CODE_OK;
@@ -61,7 +61,9 @@ enum code view_run(struct view *v, const char *id, struct arena *a, struct run_r
         enum code code = view_index(v, err);
         if (!code)
                 code = db_ask(&v->catalogue, &q, err, RUN_COLUMNS "WHERE r.id=?", "t", id);
-        return code ? code : row_read(&v->catalogue, q, a, ret, run_each, what, err);
+        if (!code)
+                code = row_read(&v->catalogue, q, a, ret, run_each, what, err);
+        return view_index_done(v, code, err);
 }
 
 enum code store_path_of_run(struct store *s, const char *run, char *ret, size_t room, struct tp_error *err)
@@ -301,7 +303,7 @@ enum code view_events(struct view *v, uint64_t after, size_t limit, struct arena
         if (!code)
                 code = rows_read(&v->catalogue, q, &rows, event_each, err);
         if (code)
-                return code;
+                return view_index_done(v, code, err);
         *ret = rows.at;
         *ret_n = rows.n;
         *ret_first = (uint64_t)first;

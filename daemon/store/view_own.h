@@ -16,7 +16,9 @@ struct view {
 };
 enum code view_catalogue(struct view *, struct tp_error *); /* opens it if it is not */
 enum code view_index(struct view *, struct tp_error *);     /* and the index beside it */
-enum code view_file(struct view *, struct tp_error *);      /* CODE_STATE when the view was opened without a run */
+/* The end of a question to the index: a damaged one is made again, and the answer is CODE_BUSY until then.  Returns `code` otherwise. */
+enum code view_index_done(struct view *, enum code code, struct tp_error *);
+enum code view_file(struct view *, struct tp_error *); /* CODE_STATE when the view was opened without a run */
 
 /* Rows gathered in an array that doubles inside the arena. */
 struct rows {

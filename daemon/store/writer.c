@@ -30,13 +30,13 @@ static void batch_add(struct batch *b, struct message *m)
         b->ends = has_seal(item->work) || b->n == BATCH_WORKS || b->bytes >= BATCH_BYTES;
 }
 
-/* Somebody deleted the index.  Between batches, so no transaction is open. */
+/* The index was deleted, or a view found it damaged.  Between batches, so no transaction is open. */
 static void index_again(struct store *s)
 {
         char aside[RUN_PATH + 32] = "";
         struct tp_error err = {.code = CODE_OK};
         db_close(&s->index);
-        enum code code = index_open(s, NULL, aside, &err);
+        enum code code = index_open(s, NULL, true, aside, &err);
         if (!code)
                 code = index_fill(s, &err);
         lock(s);
@@ -150,7 +150,8 @@ static enum code reopen(struct store *s, struct tp_error *err)
         s->index_is_lost = true; /* until it is known to be whole */
         unlock(s);
         if (!code)
-                code = index_open(s, NULL, aside, err); /* a damaged one is set aside: what is derived must not stop what is measured */
+                code = index_open(s, NULL, true, aside,
+                                  err); /* a damaged one is set aside: what is derived must not stop what is measured */
         for (int i = 0; i < s->slot_n && !code; i++) {
                 code = slot_reopen(s, s->slots[i], err);
                 s->slots[i]->batch_seq = s->slots[i]->last_seq;

@@ -476,6 +476,47 @@ static void an_index_deleted_under_the_running_daemon_is_made_again(void **state
         arena_free(a);
 }
 
+/* Pages in the middle are spoilt, the first one is not: only a question finds it. */
+static void an_index_found_damaged_by_a_question_is_made_again(void **state)
+{
+        struct bed *b = *state;
+        struct arena *a = arena_new(0);
+        struct run_row *rows;
+        struct stat st;
+        char path[300], aside[320];
+        size_t n = 0;
+        bed_run(b, RUN_A, 1);
+        struct work *w = work_new(RUN_A);
+        struct fact *f = work_add(w, FACT_MAP);
+        f->of.map.map_json = "{\"dies\":[]}";
+        bed_must(b, w);
+        bed_seal(b, RUN_A);
+        bed_close(b);
+        snprintf(path, sizeof path, "%s/index.db", b->dir);
+        snprintf(aside, sizeof aside, "%s.damaged-1", path);
+        assert_int_equal(stat(path, &st), 0);
+        FILE *file = fopen(path, "r+b");
+        assert_non_null(file);
+        for (long at = 4096; at < st.st_size; at += 4096) {
+                fseek(file, at, SEEK_SET);
+                fputs("no page of a b-tree begins like this", file);
+        }
+        fclose(file);
+        bed_open(b);
+        enum code code = CODE_BUSY;
+        for (int i = 0; i < 200 && code == CODE_BUSY; i++) {
+                struct view *v = view_open(b->s, NULL, INT64_MAX, &b->err);
+                code = view_runs(v, NULL, 0, a, &rows, &n, &b->err);
+                view_close(v);
+                b->w->task->sleep_until(b->w, world_boot_ns(b->w) + 10 * NS_PER_MS);
+        }
+        must(b, code, __LINE__);
+        assert_int_equal(n, 1);
+        assert_string_equal(rows[0].map_json, "{\"dies\":[]}");
+        assert_int_equal(stat(aside, &st), 0);
+        arena_free(a);
+}
+
 static void runs_come_back_when_the_catalogue_is_lost(void **state)
 {
         struct bed *b = *state;
@@ -695,6 +736,7 @@ int main(void)
                 T(a_run_of_a_later_version_is_left_alone),
                 T(a_catalogue_is_copied_before_it_is_migrated),
                 T(a_deleted_index_is_made_again_and_equal),
+                T(an_index_found_damaged_by_a_question_is_made_again),
                 T(runs_come_back_when_the_catalogue_is_lost),
                 T(an_index_deleted_under_the_running_daemon_is_made_again),
                 T(a_changed_audit_row_is_named),
