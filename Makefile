@@ -1,5 +1,6 @@
 # Tipplane.  One graph, no recursion; a build folder per VARIANT (debug, release, asan, tsan).  `make help` lists what there is.
-VARIANT ?= debug
+# the demo and the benches want the optimised build, everything else the debug one
+VARIANT ?= $(if $(filter demo bench,$(MAKECMDGOALS)),release,debug)
 B := build/$(VARIANT)
 CC := gcc
 FLAGS_debug   := -g -O1
@@ -74,6 +75,18 @@ $(B)/schema_sql.c: $(SCHEMA_SQL) schema/to_c.sh
 $(B)/schema_sql.o: $(B)/schema_sql.c
 	$(CC) $(CFLAGS) -c $< -o $@
 $(B)/libstore.a: $(B)/schema_sql.o
+# the page and the interface's description travel inside tipplaned: a C table of files; uPlot comes from npm, by the lock file
+UPLOT := $(if $(wildcard client/web/package-lock.json),client/web/node_modules/uplot/dist/uPlot.esm.js client/web/node_modules/uplot/dist/uPlot.min.css)
+$(UPLOT) &: client/web/package-lock.json
+	cd client/web && npm ci --ignore-scripts --no-audit --no-fund --silent
+	@touch $(UPLOT)
+PAGE_FILES := $(sort $(wildcard client/web/*.html client/web/*.js client/web/*.css client/web/*.svg)) $(UPLOT) schema/openapi.yaml
+$(B)/page_files.c: $(PAGE_FILES) daemon/api/page_files.sh
+	@mkdir -p $(@D)
+	sh daemon/api/page_files.sh $(PAGE_FILES) >$@.new && mv $@.new $@
+$(B)/page_files.o: $(B)/page_files.c
+	$(CC) $(CFLAGS) -c $< -o $@
+$(B)/libapi.a: $(B)/page_files.o
 # links of a room: itself and its needs, then the libraries they bring
 link = $(foreach r,$(1) $(NEED_$(1)),$(B)/lib$(r).a)
 sys = $(foreach r,$(1) $(NEED_$(1)),$(SYS_$(r)))
@@ -95,7 +108,9 @@ JUDGE_OBJ := $(patsubst %.c,$(B)/%.o,$(wildcard simulators/judge/*.c))
 $(B)/truth-judge: $(JUDGE_OBJ) $(call link,simulators)
 	$(CC) $(LDFLAGS) $(JUDGE_OBJ) -Wl,--start-group $(filter %.a,$^) -Wl,--end-group -lsqlite3 $(SYS_base) -o $@
 
-$(B)/%.o: %.c
+# packages first, objects after
+GATE := $(if $(filter demo,$(MAKECMDGOALS)),need-build)$(if $(filter test,$(MAKECMDGOALS)),need-test)
+$(B)/%.o: %.c | $(GATE)
 	@mkdir -p $(@D)
 	$(CC) $(CFLAGS) -c $< -o $@
 
@@ -119,9 +134,32 @@ SEEDS ?= $(if $(filter asan,$(VARIANT)),40,2000)
 nights: $(B)/nights ## seeded nights of both programs in one thread, e.g. make nights SEEDS=10000 VARIANT=release
 	@sh tests/nights/nights.sh $(B)/nights $(SEEDS)
 
+demo: need-build programs $(B)/truth-judge ## install what is missing, build, run the demo night on the simulated station, say where to look (ONCE=1 ends by itself)
+	@sh deploy/demo.sh $(B)
+test: need-test programs $(CTESTS) $(B)/nights $(B)/truth-judge ## install what is missing, then every test that needs Debian and npm packages only
+	@CTESTS="$(CTESTS)" sh tests/all.sh $(B) $(SEEDS)
+need-build:
+	@sh deploy/need.sh build
+need-test:
+	@sh deploy/need.sh build test
+
+# ---- benches: ratios side by side; VARIANT=release.  Each program is a file of tests/bench with what it may know -----------------------
+BENCH_rf := rf base
+BENCH_store := store $(NEED_store) host
+BENCH_wafer := act $(NEED_act) host
+BENCH_night := act $(NEED_act) host
+BENCH_decide := run $(NEED_run)
+BENCHES := $(foreach b,rf store wafer night decide,$(B)/bench_$(b))
+$(BENCHES): $(B)/bench_%: $(B)/tests/bench/bench_%.o $$(foreach r,$$(BENCH_$$*),$(B)/lib$$r.a)
+	$(CC) $(LDFLAGS) $< -Wl,--start-group $(filter %.a,$^) -Wl,--end-group $(foreach r,$(BENCH_$*),$(SYS_$(r))) $(if $(filter decide,$*),-lcmocka) -o $@
+bench-programs: $(BENCHES) $(B)/tipplane-station $(B)/nights
+bench: ## one table of ratios against their bounds, built with VARIANT=release
+	@$(MAKE) --no-print-directory VARIANT=release bench-programs >/dev/null
+	@sh tests/bench/bench.sh build/release
+
 help: ## this list
 	@grep -hE '^[a-z%-]+:.*## ' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | sort | awk -F'\t' '{printf "  make %-14s %s\n", $$1, $$2}'
 
-.PHONY: all programs help nights
+.PHONY: all programs help nights bench bench-programs demo need-build need-test test
 .SECONDARY:
 -include $(shell find $(B) -name '*.d' 2>/dev/null)
