@@ -1,0 +1,90 @@
+#!/usr/bin/env python3
+"""One table of all benches: claim, goal, ratio with its spread, and the two numbers that the ratio is made of.
+
+usage: table.py FOLDER    (what bench.sh has collected there)
+"""
+import json
+import os
+import re
+import statistics
+import sys
+
+sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
+import bench_rf
+
+FOLDER = sys.argv[1]
+rows = []
+
+
+def text(name):
+    with open(os.path.join(FOLDER, name)) as f:
+        return f.read()
+
+
+def row(claim, goal, ratio, spread, this, bound, form="{:.2f}", least=None, most=None):
+    """least, most: what the goal means for the ratio"""
+    ok = "" if ratio is None else "yes" if (least is None or ratio >= least) and (most is None or ratio <= most) else "NO"
+    shown = "-" if ratio is None else form.format(ratio)
+    rows.append((claim, goal, shown, "-" if spread is None else "+-" + form.format(spread).strip(" %"), ok, this, bound))
+
+
+def correction():
+    r = json.loads(text("rf"))
+    theirs = bench_rf.scikit_rf(r["points"])
+    for word, say in (("eight_terms_with_switch", "correct, 8 terms with switch terms"), ("twelve_terms", "correct, 12 terms")):
+        ns, spread = r[f"{word}_cache_ns"], r[f"{word}_cache_spread_ns"]
+        if theirs:
+            ratio = theirs[word] / ns
+            row(f"{say}: against scikit-rf, in cache", ">= 60", ratio, ratio * spread / ns, f"{ns:.1f} ns/point", f"{theirs[word]:.0f} ns/point, scikit-rf {theirs['version']}", "{:.0f}", least=60)
+        else:
+            row(f"{say}: against scikit-rf, in cache", ">= 60", None, None, f"{ns:.1f} ns/point", "scikit-rf is not installed: make judges installs it")
+    for word, copy, goal in (("eight_terms", "copy", 0.7), ("eight_terms_with_switch", "copy_with_switch", 0.7)):
+        ns, spread, own = r[f"{word}_memory_ns"], r[f"{word}_memory_spread_ns"], r[f"{copy}_memory_ns"]
+        ratio = r[f"{word}_memory_ratio"]
+        row(f"correct, {word.replace('_', ' ')}: of a copy's rate, from memory", f">= {goal}", ratio, ratio * spread / ns, f"{ns:.1f} ns/point", f"{own:.1f} ns/point, the same bytes copied", least=goal)
+    row("rounding error of the correction, over its inputs'", "<= 4", r["rounding_over_floor"], None, "", "1: inputs rounded, exact arithmetic", most=4)
+
+
+def store():
+    t = text("store")
+    number = r"([\d.]+)"
+    bare = re.search(rf"bare SQLite\s+{number} /s\s+\({number} \.\. {number}\)", t)
+    for word in ("one at a time", "eight in flight"):
+        m = re.search(rf"store, {word}\s+{number} /s\s+\({number} \.\. {number}\)\s+ratio {number}", t)
+        spread = float(m[4]) * (float(m[3]) - float(m[2])) / 2 / float(m[1])
+        row(f"durable sweep commits, {word}: of bare SQLite's", ">= 0.8", float(m[4]), spread, f"{m[1]} /s", f"{bare[1]} /s, the same inserts", least=0.8)
+
+
+def night():
+    n = json.loads(text("night"))
+    row("instruments waited for the daemon, share of a night", "<= 0.1 %", 100 * n["share"], None, f"{n['waited_s']:.2f} s in {n['steps']} steps",
+        f"{n['station_s']:.0f} s of the station's time", "{:.3f} %", most=0.1)
+
+
+def wafer():
+    w = json.loads(text("wafer"))
+    row(f"a whole wafer anew, {w['sweeps']} sweeps x {w['points']}: seconds of one core", "< 2", w["whole_s"], w["whole_spread_s"], f"{w['answers']} values, all as stored",
+        f"{w['reads_s']:.2f} s, reading alone", most=2)
+
+
+def decide():
+    d = json.loads(text("decide"))
+    row("steps decided, judged by the laws, folded, per second", ">= 50000", d["steps_per_s"], d["steps_spread"], f"{1e6 / d['steps_per_s']:.1f} us a step", "20 us a step", "{:.0f}", least=50000)
+    row("tiny nights decided from first note to end, per second", ">= 1000", d["histories_per_s"], d["histories_spread"], f"{1e3 / d['histories_per_s']:.2f} ms a night", "1 ms a night", "{:.0f}", least=1000)
+
+
+def nights():
+    rates = [float(re.search(r"([\d.]+) nights a minute", text(f"nights{i}"))[1]) for i in range(1, 6)]
+    row("tiny nights of both programs with faults, a minute and core", ">= 2000", statistics.median(rates), (max(rates) - min(rates)) / 2, "5 x 100 seeds", "33 a second", "{:.0f}", least=2000)
+
+
+for part in (correction, store, night, wafer, decide, nights):
+    try:
+        part()
+    except (OSError, ValueError, TypeError, KeyError) as why:
+        row(part.__name__, "", None, None, "", f"no result: {why}")
+head = ("claim", "goal", "ratio", "spread", "met", "this", "the bound's own number")
+widths = [max(len(r[k]) for r in rows + [head]) for k in range(len(head))]
+for r in [head] + rows:
+    print("  ".join(c.rjust(w) if k in (2, 3) else c.ljust(w) for k, (c, w) in enumerate(zip(r, widths))).rstrip())
+sys.exit(any("no result" in r[6] for r in rows))
