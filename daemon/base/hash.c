@@ -24,14 +24,24 @@ static void sha256_block(uint32_t h[8], const uint8_t *p)
                 w[i] = w[i - 16] + s0 + w[i - 7] + s1;
         }
         memcpy(v, h, sizeof v);
-        for (size_t i = 0; i < 64; i++) {
-                uint32_t s1 = turn(v[4], 6) ^ turn(v[4], 11) ^ turn(v[4], 25), choice = (v[4] & v[5]) ^ (~v[4] & v[6]);
-                uint32_t t1 = v[7] + s1 + choice + K[i] + w[i];
-                uint32_t s0 = turn(v[0], 2) ^ turn(v[0], 13) ^ turn(v[0], 22), most = (v[0] & v[1]) ^ (v[0] & v[2]) ^ (v[1] & v[2]);
-                memmove(v + 1, v, 7 * sizeof v[0]);
-                v[4] += t1;
-                v[0] = t1 + s0 + most;
+        /* The eight words turn by one place a round; eight rounds at a time need no moving. */
+#define ROUND(a, b, c, d, e, f, g, z, k)                                                                                                     \
+        do {                                                                                                                                 \
+                uint32_t t1 = v[z] + (turn(v[e], 6) ^ turn(v[e], 11) ^ turn(v[e], 25)) + ((v[e] & v[f]) ^ (~v[e] & v[g])) + K[i + k] + w[i + k];  \
+                v[d] += t1;                                                                                                                  \
+                v[z] = t1 + (turn(v[a], 2) ^ turn(v[a], 13) ^ turn(v[a], 22)) + ((v[a] & v[b]) ^ (v[a] & v[c]) ^ (v[b] & v[c]));              \
+        } while (0)
+        for (size_t i = 0; i < 64; i += 8) {
+                ROUND(0, 1, 2, 3, 4, 5, 6, 7, 0);
+                ROUND(7, 0, 1, 2, 3, 4, 5, 6, 1);
+                ROUND(6, 7, 0, 1, 2, 3, 4, 5, 2);
+                ROUND(5, 6, 7, 0, 1, 2, 3, 4, 3);
+                ROUND(4, 5, 6, 7, 0, 1, 2, 3, 4);
+                ROUND(3, 4, 5, 6, 7, 0, 1, 2, 5);
+                ROUND(2, 3, 4, 5, 6, 7, 0, 1, 6);
+                ROUND(1, 2, 3, 4, 5, 6, 7, 0, 7);
         }
+#undef ROUND
         for (size_t i = 0; i < 8; i++)
                 h[i] += v[i];
 }
