@@ -245,10 +245,7 @@ void journal_committed(struct runner *r, const struct store_done *done)
                         link_ack(r->link, r->step.id, NULL);
                 int target = r->step.args.target;
                 if (r->step.kind == STEP_SWEEP && !r->pending.code && target >= 0 && r->step.args.use == USE_DEVICE && r->step.args.condition < CONDITIONS_MAX) {
-{
                         r->device_sweep[target][r->step.args.condition] = (int64_t)(r->step.id & UINT32_MAX);
-                        r->valued[target] = 0; /* also when an earlier touch of it had values */
-                }
                         r->valued[target] = 0; /* also when an older sweep of it has values */
                 }
                 if (!r->e->touch)
