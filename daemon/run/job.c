@@ -95,6 +95,20 @@ static enum code run_judge(struct job *job)
         return CODE_OK;
 }
 
+/* A sweep that cannot be evaluated says why in the place of each of its parameters: nobody has to guess why a number is missing. */
+static enum code no_values(struct job *job, const struct measure *measure, struct job_answer_row *row)
+{
+        row->rows = arena_take(job->arena, (measure->parameter_n + 1) * sizeof *row->rows);
+        if (!row->rows)
+                return tp_fail_memory(&job->err);
+        row->n = measure->parameter_n;
+        for (size_t i = 0; i < row->n; i++) {
+                row->rows[i] = (struct parameter_answer){ .plan = &measure->parameters[i], .verdict = "none", .plane = "device" };
+                snprintf(row->rows[i].reason, sizeof row->rows[i].reason, "%.119s", job->err.text);
+        }
+        return CODE_OK;
+}
+
 static enum code run_evaluate(struct job *job, struct view *view)
 {
         struct raw_sweep open, short_, opens[8];
@@ -126,9 +140,9 @@ static enum code run_evaluate(struct job *job, struct view *view)
                 ask.calibration = job->sweeps[i].calibration;
                 *row = (struct job_answer_row){ .item = job->sweeps[i].item, .sweep = job->sweeps[i].sweep };
                 code = chain_run(&ask, job->arena, &row->rows, &row->n, &row->flags, &job->err);
-                if (code)
-                        tp_where(&job->err, "device %s, sweep %lld", ask.measure->device, (long long)job->sweeps[i].sweep);
-                else
+                if (code && code != CODE_MEMORY)
+                        code = no_values(job, ask.measure, row);
+                if (!code)
                         job->answer_n++;
         }
         return code;
