@@ -51,6 +51,8 @@ static void remember(struct runner *r, const struct entry *intent, const struct 
         const struct step_args *a = &intent->body.args;
         if (e->phase != PHASE_OUTCOME || e->code || a->target < 0 || (size_t)a->target >= r->plan->target_n)
                 return;
+        if (e->kind == STEP_LOWER) /* the touch may still be in hand */
+                memcpy(r->dc_start, e->body.outcome.dc_ohm, sizeof r->dc_start);
         if (e->kind == STEP_SWEEP && a->use == USE_DEVICE && a->condition >= 0 && a->condition < CONDITIONS_MAX)
                 r->device_sweep[a->target][a->condition] = (int64_t)intent->seq;
 }
@@ -62,6 +64,9 @@ static enum code replay(struct runner *r, struct view *view, struct tp_error *er
         uint64_t lowered = 0;
         struct arena *scratch = arena_new(0);
         enum code code = scratch ? view_entries(view, 0, 0, scratch, &entries, &n, err) : tp_fail_memory(err);
+        memset(&r->contact, 0, sizeof r->contact);
+        for (int i = 0; i < 3; i++)
+                r->dc_start[i] = r->dc_end[i] = -1;
         for (size_t i = 0; !code && i < n; i++) {
                 code = evidence_apply(r->e, r->plan, &entries[i], err);
                 if (entries[i].phase == PHASE_INTEND) {

@@ -230,10 +230,11 @@ enum code value_resume(struct runner *r, struct tp_error *err)
         for (size_t t = 0; !code && t < r->plan->target_n; t++) {
                 if (r->plan->targets[t].kind != TARGET_DEVICE)
                         continue;
-                r->valued[t] = r->device_sweep[t][0] != 0; /* what is still to be swept is still to be evaluated */
                 for (size_t i = 0; i < row_n; i++)
-                        if (rows[i].sweep == r->device_sweep[t][0])
+                        if (rows[i].sweep == r->device_sweep[t][0]) {
+                                r->valued[t] = 1; /* and what has no rows yet, the touch in hand too, is still to be evaluated */
                                 r->verdict[t] = worse(r->verdict[t], rows[i].verdict);
+                        }
         }
         for (size_t i = 0; !code && i < todo_n; i++)
                 for (size_t t = 0; t < r->plan->target_n; t++)
