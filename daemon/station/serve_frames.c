@@ -73,7 +73,7 @@ static void on_hello(struct client *c, const struct frame *f)
         }
         wait_for_walk(st);
         station_lock(st);
-        if (st->holder == c) { /* greeting again starts over */
+        if (st->holder == c || !st->holder) { /* greeting again starts over; the lease of a daemon that is gone goes to the next one */
                 st->holder = NULL;
                 lease_drop(&st->lease);
         }
@@ -391,17 +391,29 @@ void frame_obey(struct client *c, const struct frame *f, bool *ret_end)
         refuse(c, f->step, CODE_BAD_INPUT, why);
 }
 
+/* Without bias nothing burns while the lease runs out: the step in hand ends and its result is kept, and a daemon that is started again within the lease
+   finds the probes where they were, so that its death costs no touch.  With bias, or on the way there, the ladder begins at once. */
+static bool may_wait_for_lease_locked(const struct station *st)
+{
+        for (const struct held *h = st->held; h; h = h->next)
+                if (h->state == HELD_DOING && h->result.kind == STEP_BIAS_ON)
+                        return false;
+        return hazard_bias_off(&st->hazard) && !lease_lapsed(&st->lease, world_boot_ns(st->w));
+}
+
 void client_gone(struct client *c)
 {
         struct station *st = c->st;
         station_lock(st);
-        bool held = st->holder == c;
+        bool held = st->holder == c, waits = false;
         if (held) {
                 st->holder = NULL;
-                lease_drop(&st->lease);
+                waits = may_wait_for_lease_locked(st);
+                if (!waits)
+                        lease_drop(&st->lease);
         }
         bool stopping = st->stopping;
         station_unlock(st);
-        if (held && !stopping && !watch_post(st, SAFETY_LOST, 0, "the daemon's connection ended"))
+        if (held && !waits && !stopping && !watch_post(st, SAFETY_LOST, 0, "the daemon's connection ended"))
                 log_event(st->log, LOG_ERROR, "station.lost", "msg=\"the watcher could not be told that the daemon is gone\"");
 }
