@@ -257,4 +257,5 @@ def main():
     count.end()
 
 
-main()
+if __name__ == "__main__":
+    main()

@@ -167,4 +167,5 @@ def main():
     print("%d passed, 0 failed, 0 skipped" % passed)
 
 
-main()
+if __name__ == "__main__":
+    main()
