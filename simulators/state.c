@@ -90,7 +90,7 @@ void bench_save(struct bench *b)
 enum code state_load(struct bench *b, bool *ret_found, struct tp_error *err)
 {
         struct text t;
-        struct bench_state s;
+        struct bench_state s = {0};
         cJSON *json = NULL;
         enum code code = CODE_OK;
         *ret_found = false;

@@ -127,7 +127,7 @@ static void judge_dc(const struct contact_question *q, bool rf_touches, struct c
 static double port_distance_f(const struct contact_question *q, const uint32_t *map, int port)
 {
         enum { MOST = 64 };
-        double c[MOST];
+        double c[MOST] = {0};
         size_t n = 0, from = q->raw->n, to = 0;
         for (size_t j = 0; j < q->raw->n; j++)
                 if (q->raw->hz[j] >= 5e9 && q->raw->hz[j] <= 40e9) {

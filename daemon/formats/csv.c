@@ -142,7 +142,7 @@ enum code csv_read(const char *bytes, size_t n, bool comments, struct arena *are
                         bool more = true;
                         while (more) {
                                 size_t length = 0;
-                                char *to = pass ? store + used : NULL;
+                                char *to = store ? store + used : NULL; /* first pass: only counted */
                                 enum code code = cell(&c, to, &length, &more);
                                 if (code)
                                         return code;

@@ -35,7 +35,10 @@ static char *file_read(const char *path, size_t *ret_n)
         char *text = NULL;
         size_t n = 0;
         for (size_t got = 1; f && got; n += got) {
-                text = realloc(text, n + 65536);
+                char *more = realloc(text, n + 65536);
+                if (!more)
+                        abort();
+                text = more;
                 got = fread(text + n, 1, 65535, f);
         }
         if (!f) {

@@ -89,9 +89,10 @@ static void each_bad_text_is_refused_with_place_and_value(void **state)
                 size_t n = r->n ? r->n : strlen(r->text);
                 char *exact = malloc(n + 1); /* no NUL behind it: a reader that runs over the end is found by the sanitizer */
                 memcpy(exact, r->text, n);
-                exact = realloc(exact, n ? n : 1);
-                enum code code = json_read(exact, n, 0, &json, &err);
-                free(exact);
+                char *cut = realloc(exact, n ? n : 1);
+                assert_non_null(cut);
+                enum code code = json_read(cut, n, 0, &json, &err);
+                free(cut);
                 if (code != CODE_BAD_INPUT || json)
                         fail_msg("%zu: \"%s\" was taken (%s)", i, r->text, code_rows[code].word);
                 if (!strstr(err.text, r->place) || !strstr(err.text, r->value))

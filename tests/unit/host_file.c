@@ -22,8 +22,11 @@ static int setup(void **state)
         struct bench *b = calloc(1, sizeof *b);
         b->w = host_world_new(NULL);
         snprintf(b->dir, sizeof b->dir, "/tmp/tipplane-file-XXXXXX");
-        if (!mkdtemp(b->dir))
+        if (!mkdtemp(b->dir)) {
+                host_world_free(b->w);
+                free(b);
                 return 1;
+        }
         snprintf(b->path, sizeof b->path, "%s/a", b->dir);
         *state = b;
         return 0;

@@ -29,8 +29,11 @@ static int setup(void **state)
         struct bench *b = calloc(1, sizeof *b);
         b->w = host_world_new(NULL);
         snprintf(b->dir, sizeof b->dir, "/tmp/tipplane-net-XXXXXX");
-        if (!mkdtemp(b->dir))
+        if (!mkdtemp(b->dir)) {
+                host_world_free(b->w);
+                free(b);
                 return 1;
+        }
         snprintf(b->address, sizeof b->address, "unix:%s/s", b->dir);
         *state = b;
         return 0;
