@@ -157,9 +157,19 @@ bench: ## one table of ratios against their bounds, built with VARIANT=release
 	@$(MAKE) --no-print-directory VARIANT=release bench-programs >/dev/null
 	@sh tests/bench/bench.sh build/release
 
+# ---- lint, judges, fuzz ----------------------------------------------------------------------------------------------------------------
+lint: ## cppcheck, clang-format, and what a reader of the tree would object to
+	@sh deploy/need.sh lint
+	@sh tests/lint/lint.sh
+$(B)/rf_judge: $(B)/tests/judges/rf_judge.o $(call link,formats)
+	$(CC) $(LDFLAGS) $< -Wl,--start-group $(filter %.a,$^) -Wl,--end-group $(call sys,formats) -o $@
+judges: $(B)/rf_judge $(B)/tipplaned $(B)/tipplane-station ## the tests that need PyPI packages, in build/venv
+	@sh deploy/need.sh judges
+	@sh tests/judges/judges.sh $(B)
+
 help: ## this list
 	@grep -hE '^[a-z%-]+:.*## ' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | sort | awk -F'\t' '{printf "  make %-14s %s\n", $$1, $$2}'
 
-.PHONY: all programs help nights bench bench-programs demo need-build need-test test
+.PHONY: all programs help nights bench bench-programs lint judges demo need-build need-test test
 .SECONDARY:
 -include $(shell find $(B) -name '*.d' 2>/dev/null)
