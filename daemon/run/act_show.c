@@ -72,7 +72,9 @@ static void sentence(const struct runner *r, const struct tally *t, char *ret, s
                          t->counts.proven, t->counts.suspect, t->counts.no_contact);
         if (n < 0 || (size_t)n >= room)
                 return;
-        if (r->why_wait[0])
+        if (r->e->finished)
+                snprintf(ret + n, room - (size_t)n, "The run has ended, the station is parked. Nothing needs you.");
+        else if (r->why_wait[0])
                 snprintf(ret + n, room - (size_t)n, "%s%s", r->needs_person ? "Needs a person: " : "Waits: ", r->why_wait);
         else
                 snprintf(ret + n, room - (size_t)n, "Now: %s. About %.0f min of station time left. Nothing needs you.", what, t->seconds_left / 60);
