@@ -220,6 +220,7 @@ struct ribbon {
         struct interval_row *intervals;
         size_t touch_n, check_n, interval_n;
         int64_t begin_ns;
+        const struct check_limits *limits; /* what a check allows; NULL: the recipe asks for none */
 };
 
 /* Worst of what the DC meter read at the start: to ground where it reads ground, else port to port; negative readings were not made. */
@@ -284,6 +285,14 @@ static void ribbon_write(struct json_out *o, const struct ribbon *b, const char 
                 json_close(o, '}');
         }
         json_close(o, ']');
+        if (b->limits) {
+                json_open(o, "limits", '{');
+                json_real(o, "delay_fs", b->limits->delay_fs);
+                json_real(o, "loss_db", b->limits->loss_db);
+                json_real(o, "contact_ohm", b->limits->contact_ohm);
+                json_real(o, "contact_h", b->limits->contact_h);
+                json_close(o, '}');
+        }
         json_open(o, "intervals", '[');
         for (size_t i = 0; i < b->interval_n; i++) {
                 const struct interval_row *v = &b->intervals[i];
@@ -303,15 +312,23 @@ static void ribbon_write(struct json_out *o, const struct ribbon *b, const char 
 enum code ribbon_get(struct request *q, struct reply *r, struct tp_error *err)
 {
         struct ribbon b = { 0 };
+        const char *plan = NULL, *text = NULL;
+        size_t n = 0;
+        struct recipe *recipe = NULL;
         struct view *view = open_run(q, err);
         enum code code = view ? view_touchdowns(view, q->arena, &b.touches, &b.touch_n, err) : err->code;
         if (!code)
                 code = view_checks(view, q->arena, &b.checks, &b.check_n, err);
         if (!code)
                 code = view_intervals(view, q->arena, &b.intervals, &b.interval_n, err);
+        if (!code)
+                code = view_plan(view, q->arena, &plan, &text, &n, err);
         view_close(view);
+        if (!code)
+                code = recipe_read(text, n, q->arena, &recipe, err);
         if (code)
                 return code;
+        b.limits = recipe->check.standard_n ? &recipe->check.limits : NULL;
         for (size_t i = 0; i < b.touch_n && !b.begin_ns; i++)
                 b.begin_ns = b.touches[i].station_ns > 0 ? b.touches[i].station_ns : 0;
         struct json_out o = json_to(&r->body);
