@@ -11,6 +11,7 @@
 #include <string.h>
 
 enum { FLAG_NOT_RECIPROCAL = 16, FLAG_NOT_PASSIVE = 32 };
+#define REPLAYED_SAY 0.01 /* |S21 - S12| of a recorded passive device that is worth saying */
 
 static enum code part_check(const struct chain *ch, const char *what, const struct raw_sweep *raw, struct tp_error *err)
 {
@@ -371,11 +372,12 @@ enum code chain_run(const struct chain_question *q, struct arena *arena, struct 
         if (!answers)
                 return tp_fail_memory(err);
         *ret_flags = sweep_flags(&ch, &reciprocity, &passive);
+        bool uneven = (*ret_flags & FLAG_NOT_RECIPROCAL) || (q->replayed && reciprocity > REPLAYED_SAY); /* of a recording nobody knows the noise */
         for (size_t k = 0; k < n; k++) {
                 struct parameter_answer *a = &answers[k];
                 answer_one(&ch, &q->measure->parameters[k], a);
                 size_t used = strlen(a->reason);
-                if ((*ret_flags & FLAG_NOT_RECIPROCAL) && used + 40 < sizeof a->reason)
+                if (uneven && used + 40 < sizeof a->reason)
                         used += (size_t)snprintf(a->reason + used, sizeof a->reason - used, "%sS21 and S12 differ by up to %.2g",
                                                  used ? "; " : "", reciprocity);
                 if ((*ret_flags & FLAG_NOT_PASSIVE) && used + 40 < sizeof a->reason)
