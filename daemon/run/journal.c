@@ -3,6 +3,7 @@
  * when the store says that it is on disk, the copy becomes the evidence.  Memory never runs ahead of the disk. */
 #include "run/runner_own.h"
 #include "station/roles.h"
+#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -192,14 +193,17 @@ void journal_intend(struct runner *r)
         journal_submit(r, work, DOING_INTENT);
 }
 
+/* What was not read is null: JSON has no NaN. */
+static const char *number_or_null(struct work *work, double d) { return isfinite(d) ? work_text(work, "%.17g", d) : "null"; }
+
 static void add_sweep(struct runner *r, struct work *work, const struct outcome *outcome)
 {
         const struct link_note *note = r->job ? r->job->note : NULL;
         if (!note || !note->trace_n)
                 return;
         struct trace_fact *traces = arena_take(work->arena, note->trace_n * sizeof *traces);
-        const char *bias = work_text(work, "{\"volt\":%.17g,\"ampere\":%.17g}", note->result.volt, note->result.ampere);
-        const char *temps = work_text(work, "{\"chuck_c\":%.17g,\"station_ns\":%lld}", outcome->temperature_c, (long long)outcome->station_ns);
+        const char *bias = work_text(work, "{\"volt\":%s,\"ampere\":%s}", number_or_null(work, note->result.volt), number_or_null(work, note->result.ampere));
+        const char *temps = work_text(work, "{\"chuck_c\":%s,\"station_ns\":%lld}", number_or_null(work, outcome->temperature_c), (long long)outcome->station_ns);
         for (size_t i = 0; traces && i < note->trace_n; i++) {
                 snprintf(traces[i].name, sizeof traces[i].name, "%s", note->traces[i].name);
                 traces[i].dtype = dtype_words[note->traces[i].dtype];
