@@ -12,7 +12,7 @@ from programs import Count, Programs, TINY, WIDE, load
 count = Count()
 RAW = ("S11", "S12", "S21", "S22")
 SIDEWAYS = ("home", "align", "move", "park", "unload")
-SETTLED = {"c64le": 8, "c64be": 8, "c128le": 16, "c128be": 16}
+POINT_BYTES = {"c64le": 8, "c64be": 8, "c128le": 16, "c128be": 16}
 
 
 def digest(raw):
@@ -53,7 +53,7 @@ def judge(p, run, seen, kills, fast):
     traces = {}
     for sweep, name, dtype, check, raw in db.execute("SELECT sweep, name, dtype, digest, raw FROM trace"):
         traces.setdefault(sweep, {})[name] = hashlib.sha256(raw).digest()
-        bad.unless(len(raw) == SETTLED[dtype] * sweeps[sweep], "sweep %d trace %s: %d bytes for %d points" % (sweep, name, len(raw), sweeps[sweep]))
+        bad.unless(len(raw) == POINT_BYTES[dtype] * sweeps[sweep], "sweep %d trace %s: %d bytes for %d points" % (sweep, name, len(raw), sweeps[sweep]))
         if not fast or sweep % 97 == 0:
             bad.unless(digest(raw) == check, "sweep %d trace %s: digest" % (sweep, name))
     good = [r[0] for r in db.execute("SELECT i.seq FROM journal o JOIN journal i ON i.step=o.step AND i.phase='intend' "
@@ -114,6 +114,11 @@ def judge(p, run, seen, kills, fast):
     facts["entries"], facts["sweeps"], facts["seen"] = len(entries), len(sweeps), len(seen)
     facts["compensated"] = len(given_back)
     facts["trust"] = dict(db.execute("SELECT trust, count(*) FROM v_touchdown WHERE device IS NOT NULL GROUP BY trust"))
+    silent = db.execute("SELECT d.name, d.die_x, d.die_y FROM v_touchdown t JOIN device d ON d.name=t.device AND d.die_x=t.die_x AND d.die_y=t.die_y "
+                        "WHERE t.outcome='good' AND EXISTS(SELECT 1 FROM v_parameter p WHERE p.device=t.device) "
+                        "AND EXISTS(SELECT 1 FROM sweep s WHERE s.touchdown=t.id) "
+                        "AND NOT EXISTS(SELECT 1 FROM parameter p JOIN sweep s ON s.id=p.sweep WHERE s.touchdown=t.id)").fetchall()
+    bad.unless(not silent, "%d well measured devices have neither values nor a reason: %s" % (len(silent), silent[:3]))
     measured = db.execute("SELECT count(DISTINCT die_x || ',' || die_y || ',' || device) FROM v_parameter WHERE value IS NOT NULL").fetchone()[0]
     facts["measured"] = measured
     return bad, facts
@@ -121,8 +126,8 @@ def judge(p, run, seen, kills, fast):
 
 def against_quiet(facts, quiet, only_daemon):
     bad = Faults()
-    bad.unless(facts["measured"] == quiet["measured"], "%d devices have values, %d in the quiet run" % (facts["measured"], quiet["measured"]))
     if only_daemon:
+        bad.unless(facts["measured"] == quiet["measured"], "%d devices have values, %d in the quiet run" % (facts["measured"], quiet["measured"]))
         bad.unless(facts["copies"] == quiet["copies"], "the daemon's death cost touches on standards: %s" %
                    {k: (quiet["copies"].get(k), n) for k, n in facts["copies"].items() if n != quiet["copies"].get(k)})
         bad.unless(facts["touches"] <= quiet["touches"] + len(facts["kills"]), "%d touches, %d in the quiet run, %d kills" % (facts["touches"], quiet["touches"], len(facts["kills"])))

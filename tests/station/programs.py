@@ -162,8 +162,13 @@ class Programs:
         finally:
             c.close()
 
-    def get(self, path):
+    def get(self, path, busy_s=5):
+        """Parsed JSON; 503 is asked again, as its Retry-After says."""
+        until = time.monotonic() + busy_s
         status, _, body = self.call("GET", path)
+        while status == 503 and time.monotonic() < until:
+            time.sleep(0.1)
+            status, _, body = self.call("GET", path)
         assert status == 200, "GET %s: %d %s" % (path, status, body[:400])
         return json.loads(body)
 
@@ -187,7 +192,7 @@ class Programs:
                 row = self.get("/api/v1/runs/" + run)
                 if each:
                     each(row)
-                if row["state"] == "sealed":
+                if row["state"] == "sealed" and row["file_sha256"] and not row["in_hand"]:
                     return row
             except OSError:
                 pass
