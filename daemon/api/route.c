@@ -167,6 +167,7 @@ static bool find_route(struct request *q, struct reply *r)
                         continue;
                 if (same_method(&routes[i], q->method)) {
                         q->route = &routes[i];
+                        r->allow[0] = 0;
                         return true;
                 }
                 /* A literal path goes before a pattern that would take it too, so the first match speaks for the address. */
