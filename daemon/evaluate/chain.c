@@ -336,12 +336,12 @@ static double passivity(struct m2 s)
         return sqrt((t + sqrt(fmax(0, t * t - 4 * d * d))) / 2);
 }
 
-/* Every eighth point is enough to see a sweep that is not what a passive reciprocal device gives. */
+/* Every eighth point is enough to see a sweep that is not what a passive reciprocal device gives; of a recording the worst is said, so each counts. */
 static uint32_t sweep_flags(const struct chain *ch, double *ret_reciprocity, double *ret_passive)
 {
         double worst_r = 0, worst_p = 0;
         size_t odd = 0, active = 0, n = 0;
-        for (size_t j = 0; j<ch->axis.n; j += ch->axis.n> 64 ? 8 : 1) {
+        for (size_t j = 0, every = ch->axis.n > 64 && !ch->q->replayed ? 8 : 1; j < ch->axis.n; j += every) {
                 struct m2 s = tip_point(ch->cal, ch->raw[PART_DEVICE], j, map_at(ch->map, j));
                 double r = cabs(s.e[1] - s.e[2]), p = passivity(s),
                        noise = noise_of(recipe_sweep(ch->q->recipe, ch->q->measure->sweep), ch->axis.hz[j], 1);
