@@ -121,6 +121,8 @@ def judge(p, run, seen, kills, fast):
     bad.unless(not silent, "%d well measured devices have neither values nor a reason: %s" % (len(silent), silent[:3]))
     measured = db.execute("SELECT count(DISTINCT die_x || ',' || die_y || ',' || device) FROM v_parameter WHERE value IS NOT NULL").fetchone()[0]
     facts["measured"] = measured
+    db.close()
+    catalogue.close()
     return bad, facts
 
 

@@ -2,7 +2,7 @@
 
 Used by the other scripts here.  Only processes started here are ever signalled, by their pid.  Debian's python3 alone, no packages.
 """
-import http.client, json, os, hashlib, signal, socket, sqlite3, subprocess, sys, tempfile, threading, time, uuid
+import contextlib, http.client, json, os, hashlib, signal, socket, sqlite3, subprocess, sys, tempfile, threading, time, uuid
 
 REPO = os.path.dirname(os.path.dirname(os.path.dirname(os.path.abspath(__file__))))
 DEMO = os.path.join(REPO, "simulators/demo")
@@ -93,13 +93,13 @@ class Programs:
         return self
 
     def kill(self, *names, sig=signal.SIGKILL):
-        with self.guard:
-            for name in names:
-                if self.p[name].poll() is None:
-                    os.kill(self.p[name].pid, sig)
+        with self.guard:  # the supervisor starts the next one only afterwards
+            victims = [self.p[name] for name in names if self.p[name].poll() is None]
+            for p in victims:
+                os.kill(p.pid, sig)
         if sig == signal.SIGKILL:
-            for name in names:
-                self.p[name].wait()
+            for p in victims:
+                p.wait()
 
     def stop(self, seconds=60):
         """In order: the daemon parks the station, then the station.  Returns their exit statuses."""
@@ -203,9 +203,9 @@ class Programs:
         """The catalogue or a sealed run file, when no daemon has it open."""
         path = os.path.join(self.data_dir, "catalogue.db")
         if run:
-            with sqlite3.connect("file:%s?mode=ro" % path, uri=True) as c:
+            with contextlib.closing(sqlite3.connect("file:%s?immutable=1" % path, uri=True)) as c:
                 path = os.path.join(self.data_dir, c.execute("SELECT path FROM run WHERE id=?", (run,)).fetchone()[0])
-        return sqlite3.connect("file:%s?mode=ro" % path, uri=True)
+        return sqlite3.connect("file:%s?immutable=1" % path, uri=True)
 
 
 class Count:
