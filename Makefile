@@ -8,7 +8,7 @@ FLAGS_release := -g -O2 -DNDEBUG_SLOW
 FLAGS_asan    := -g -O1 -fsanitize=address,undefined -fno-sanitize-recover=all -fno-omit-frame-pointer
 FLAGS_tsan    := -g -O1 -fsanitize=thread
 VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unknown)
-CFLAGS += -std=c11 -D_GNU_SOURCE -Wall -Wextra -Werror -Wshadow -Wconversion -MMD -MP -Idaemon -I. $(FLAGS_$(VARIANT)) -DTIPPLANE_VERSION='"$(VERSION)"'
+CFLAGS += -std=c11 -D_GNU_SOURCE -Wall -Wextra -Werror -Wshadow -Wconversion -MMD -MP -Idaemon -Iclient -I. $(FLAGS_$(VARIANT)) -DTIPPLANE_VERSION='"$(VERSION)"'
 LDFLAGS += $(FLAGS_$(VARIANT))
 
 all: programs
@@ -167,9 +167,24 @@ judges: $(B)/rf_judge $(B)/tipplaned $(B)/tipplane-station ## the tests that nee
 	@sh deploy/need.sh judges
 	@sh tests/judges/judges.sh $(B)
 
+FUZZ_touchstone := formats $(NEED_formats)
+FUZZ_csv := formats $(NEED_formats)
+FUZZ_recipe := recipe $(NEED_recipe)
+FUZZ_station := station $(NEED_station) host
+FUZZ_frame := station $(NEED_station) host
+FUZZ_entry := run $(NEED_run)
+FUZZ_calibration := evaluate $(NEED_evaluate) host
+FUZZERS := $(foreach f,touchstone csv recipe station frame entry calibration,$(B)/fuzz_$(f))
+$(FUZZERS): $(B)/fuzz_%: $(B)/tests/fuzz/fuzz_%.o $$(foreach r,$$(FUZZ_$$*),$(B)/lib$$r.a)
+	$(CC) $(LDFLAGS) $< -Wl,--start-group $(filter %.a,$^) -Wl,--end-group $(foreach r,$(FUZZ_$*),$(SYS_$(r))) -o $@
+test: $(FUZZERS)
+ITERATIONS ?= 200000
+fuzz: $(FUZZERS) ## the readers of what comes from outside, long; best with VARIANT=asan ITERATIONS=1000000
+	@sh tests/fuzz/replay.sh $(B) $(ITERATIONS)
+
 help: ## this list
 	@grep -hE '^[a-z%-]+:.*## ' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | sort | awk -F'\t' '{printf "  make %-14s %s\n", $$1, $$2}'
 
-.PHONY: all programs help nights bench bench-programs lint judges demo need-build need-test test
+.PHONY: all programs help nights bench bench-programs lint judges fuzz demo need-build need-test test
 .SECONDARY:
 -include $(shell find $(B) -name '*.d' 2>/dev/null)
