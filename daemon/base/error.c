@@ -1,5 +1,7 @@
-/* error.c: sentences are formatted into a local buffer first, because an argument may well be the old sentence itself. */
+/* error.c: sentences are formatted into a local buffer first, because an argument may well be the old sentence itself.
+   They quote what came from outside, and go to terminals and logs: what is no printable character of UTF-8 becomes a question mark. */
 #include "base/error.h"
+#include "base/utf8.h"
 #include <stdarg.h>
 #include <stdio.h>
 #include <string.h>
@@ -28,6 +30,19 @@ const struct code_row code_rows[CODE_COUNT] = {
         [CODE_BUG] = {"bug", 500, 1, false},
 };
 
+static void make_plain(char *text)
+{
+        size_t n = strlen(text);
+        for (size_t i = 0, step; i < n; i += step) {
+                uint32_t point = 0;
+                step = utf8_step(text + i, n - i, &point);
+                if (step && point >= 0x20 && !(point >= 0x7F && point < 0xA0))
+                        continue;
+                step = step ? step : 1;
+                memset(text + i, text[i] == '\n' || text[i] == '\t' ? ' ' : '?', step);
+        }
+}
+
 /* Copies text into a field of `room` bytes; what does not fit ends with an ellipsis, never in the middle of a character. */
 static void put_whole(char *ret, size_t room, const char *text)
 {
@@ -35,6 +50,7 @@ static void put_whole(char *ret, size_t room, const char *text)
         size_t n = strlen(text);
         if (n < room) {
                 memcpy(ret, text, n + 1);
+                make_plain(ret);
                 return;
         }
         n = room - sizeof dots;
@@ -42,6 +58,7 @@ static void put_whole(char *ret, size_t room, const char *text)
                 n--;
         memcpy(ret, text, n);
         memcpy(ret + n, dots, sizeof dots);
+        make_plain(ret);
 }
 
 static void fill(struct tp_error *err, enum code code, int sys, const char *pointer, const char *sentence)

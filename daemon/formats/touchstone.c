@@ -163,8 +163,8 @@ static enum code option_line(struct reader *r)
         return CODE_OK;
 }
 
-/* One pair of numbers as a complex value, Y and Z with their R put back. */
-static void store(struct reader *r, size_t point, size_t row, size_t column, double a, double b)
+/* One pair of numbers as a complex value, Y and Z with their R put back.  1e308 dB and its like do not fit. */
+static enum code store(struct reader *r, size_t point, size_t row, size_t column, double a, double b)
 {
         struct touchstone *f = r->file;
         double mag = r->form == FORM_DB ? pow(10, a / 20) : a, rad = b * RF_PI / 180;
@@ -176,6 +176,10 @@ static void store(struct reader *r, size_t point, size_t row, size_t column, dou
                 re /= scale, im /= scale;
         f->re[row * f->ports + column][point] = re;
         f->im[row * f->ports + column][point] = im;
+        if (!isfinite(re) || !isfinite(im))
+                return tp_fail(r->err, CODE_BAD_INPUT, "line %zu: the pair %.9g %.9g is beyond what a number can hold; write it smaller",
+                               r->line, a, b);
+        return CODE_OK;
 }
 
 /* A first look: no file of n bytes holds more points than this. */
@@ -231,6 +235,9 @@ static enum code point_lines(struct reader *r, double *hz, size_t room, bool *re
         }
         if (!(here >= 0))
                 return tp_fail(r->err, CODE_BAD_INPUT, "line %zu: frequency %.9g Hz is negative", r->line, here);
+        if (!isfinite(here))
+                return tp_fail(r->err, CODE_BAD_INPUT, "line %zu: frequency \"%s\" is beyond what a number of Hz can hold", r->line,
+                               clip(r->word[0]));
         if (f->axis.n == room)
                 return tp_fail(r->err, CODE_BAD_INPUT, "line %zu: more than %d frequencies", r->line, TOUCHSTONE_POINTS_MAX);
         size_t rows = ports <= 2 ? 1 : ports, pairs = ports <= 2 ? (size_t)ports * ports : ports; /* per line */
@@ -253,7 +260,8 @@ static enum code point_lines(struct reader *r, double *hz, size_t room, bool *re
                                 i = k % 2;
                                 j = k / 2;
                         }
-                        store(r, f->axis.n, i, j, a, b);
+                        if ((code = store(r, f->axis.n, i, j, a, b)))
+                                return code;
                 }
         }
         hz[f->axis.n++] = here;

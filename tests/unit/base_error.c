@@ -67,6 +67,16 @@ static void a_long_sentence_ends_between_two_characters(void **state)
         }
 }
 
+static void what_no_terminal_should_see_becomes_a_question_mark(void **state)
+{
+        struct tp_error err = {0};
+        (void)state;
+        tp_fail(&err, CODE_BAD_INPUT, "unknown key \"a\x1b[2J\x7f\xc2\x9b\xff\xc3\xa4\nb\"");
+        assert_string_equal(err.text, "unknown key \"a?[2J????\xc3\xa4 b\"");
+        tp_where(&err, "file \xff");
+        assert_string_equal(err.text, "file ?: unknown key \"a?[2J????\xc3\xa4 b\"");
+}
+
 int main(void)
 {
         const struct CMUnitTest tests[] = {
@@ -74,6 +84,7 @@ int main(void)
                 cmocka_unit_test(each_level_adds_where),
                 cmocka_unit_test(a_new_failure_forgets_the_old_one),
                 cmocka_unit_test(a_long_sentence_ends_between_two_characters),
+                cmocka_unit_test(what_no_terminal_should_see_becomes_a_question_mark),
         };
         return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -96,6 +96,8 @@ static void every_bad_text_gives_a_sentence_with_its_line_and_value(void **state
                 {2, "# Hz S RI R 50\n1 0 0 0 0 0 0 0 0 0\n", {"line 2", "10 numbers"}},
                 {1, "# Hz S RI R 50\n1 nan 0\n", {"line 2", "\"nan\""}},
                 {1, "# Hz S RI R 50\n1 1e999 0\n", {"line 2", "\"1e999\""}},
+                {1, "# Hz S DB R 50\n1 99999 0\n", {"line 2", "99999"}},
+                {1, "# GHz S RI R 50\n1e305 0 0\n", {"line 2", "\"1e305\""}},
                 {1, "# Hz S RI R 50\n1 0x10 0\n", {"line 2", "\"0x10\""}},
                 {1, "# Hz S RI R 50\n1 1.5.2 0\n", {"line 2", "\"1.5.2\""}},
                 {1, "# Hz S RI R 50\n1 - 0\n", {"line 2", "\"-\""}},
