@@ -153,9 +153,8 @@ BENCHES := $(foreach b,rf store wafer night decide,$(B)/bench_$(b))
 $(BENCHES): $(B)/bench_%: $(B)/tests/bench/bench_%.o $$(foreach r,$$(BENCH_$$*),$(B)/lib$$r.a)
 	$(CC) $(LDFLAGS) $< -Wl,--start-group $(filter %.a,$^) -Wl,--end-group $(foreach r,$(BENCH_$*),$(SYS_$(r))) $(if $(filter decide,$*),-lcmocka) -o $@
 bench-programs: $(BENCHES) $(B)/tipplane-station $(B)/nights
-bench: ## one table of ratios against their bounds, built with VARIANT=release
-	@$(MAKE) --no-print-directory VARIANT=release bench-programs >/dev/null
-	@sh tests/bench/bench.sh build/release
+bench: bench-programs ## one table of ratios against their bounds, of the optimised build
+	@sh tests/bench/bench.sh $(B)
 
 # ---- lint, judges, fuzz ----------------------------------------------------------------------------------------------------------------
 lint: ## cppcheck, clang-format, and what a reader of the tree would object to
