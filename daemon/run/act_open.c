@@ -279,6 +279,11 @@ static enum code plan_run(struct runner *r, const struct command *c, struct tp_e
         struct used_ctx used = { view };
         struct ledger_view ledger = { used_now, &used };
         enum code code = view_document(view, c->recipe, r->arena, &doc, err);
+        if (code == CODE_NOT_FOUND) {
+                char hex[65];
+                hex_of(c->recipe, 32, hex);
+                tp_fail(err, code, "there is no recipe %.16s… here; PUT it first, or choose one of GET /api/v1/recipes", hex);
+        }
         if (!code && strcmp(doc.kind, "recipe") != 0)
                 code = tp_fail(err, CODE_BAD_INPUT, "document %.12s… is a %s, not a recipe; name a recipe", doc.sha256, doc.kind);
         if (!code) {
