@@ -73,11 +73,13 @@ void reserve_release(struct store *s)
    cannot happen. */
 enum code db_settle(struct db *db, int application_id, bool normal_sync, struct tp_error *err)
 {
-        int64_t id = 0;
+        int64_t id = 0, tables = 0;
         enum code code = db_int(db, &id, 0, err, "PRAGMA application_id", "");
+        if (!code)
+                code = db_int(db, &tables, 0, err, "SELECT count(*) FROM sqlite_schema", "");
         if (code)
                 return code;
-        if (id != 0 && id != application_id)
+        if ((id != 0 || tables) && id != application_id)
                 return tp_fail(err, CODE_DAMAGED, "%s (%s): is another kind of database (application_id 0x%08x, not 0x%08x)", db->name,
                                db->path, (unsigned)id, (unsigned)application_id);
         sqlite3_stmt *q = NULL;
