@@ -190,7 +190,10 @@ static int check(const struct world *w, const struct station_config *c)
                 printf("station %s: driver %s opens, limits are %g V, %g um of overtravel\n", c->name, c->driver, c->limits.volt_max, c->limits.overtravel_um_max);
                 return 0;
         }
-        tp_fail(&err, CODE_BAD_INPUT, "/driver: \"%s\" is no driver of this build", c->driver);
+        char words[120] = "";
+        for (size_t i = 0, used = 0; i < driver_row_n && used < sizeof words; i++)
+                used += (size_t)snprintf(words + used, sizeof words - used, "%s%s", i ? ", " : "", driver_rows[i].word);
+        tp_fail(&err, CODE_BAD_INPUT, "/driver: \"%s\" is no driver of this build; there are %s", c->driver, words);
         return say(&err);
 }
 
