@@ -276,7 +276,6 @@ static struct MHD_Response *file_response(struct visit *v)
 static struct MHD_Response *make_response(struct visit *v)
 {
         struct reply *r = &v->reply;
-        static char nothing[1];
         if (r->stream) {
                 v->stream = stream_new(v->http->streams, r, stream_wake, v);
                 if (v->stream)
@@ -294,7 +293,7 @@ static struct MHD_Response *make_response(struct visit *v)
         if (r->still)
                 return MHD_create_response_from_buffer(r->still_n, (void *)(uintptr_t)r->still, MHD_RESPMEM_PERSISTENT);
         if (!r->body.n)
-                return MHD_create_response_from_buffer(0, nothing, MHD_RESPMEM_PERSISTENT);
+                return MHD_create_response_from_buffer(0, (void *)(uintptr_t)"", MHD_RESPMEM_PERSISTENT);
         return MHD_create_response_from_buffer(r->body.n, r->body.at, MHD_RESPMEM_PERSISTENT); /* the visit outlives its response */
 }
 

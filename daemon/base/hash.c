@@ -25,11 +25,12 @@ static void sha256_block(uint32_t h[8], const uint8_t *p)
         }
         memcpy(v, h, sizeof v);
         /* The eight words turn by one place a round; eight rounds at a time need no moving. */
-#define ROUND(a, b, c, d, e, f, g, z, k)                                                                                                     \
-        do {                                                                                                                                 \
-                uint32_t t1 = v[z] + (turn(v[e], 6) ^ turn(v[e], 11) ^ turn(v[e], 25)) + ((v[e] & v[f]) ^ (~v[e] & v[g])) + K[i + k] + w[i + k];  \
-                v[d] += t1;                                                                                                                  \
-                v[z] = t1 + (turn(v[a], 2) ^ turn(v[a], 13) ^ turn(v[a], 22)) + ((v[a] & v[b]) ^ (v[a] & v[c]) ^ (v[b] & v[c]));              \
+#define ROUND(a, b, c, d, e, f, g, z, k)                                                                                                   \
+        do {                                                                                                                               \
+                uint32_t t1 =                                                                                                              \
+                        v[z] + (turn(v[e], 6) ^ turn(v[e], 11) ^ turn(v[e], 25)) + ((v[e] & v[f]) ^ (~v[e] & v[g])) + K[i + k] + w[i + k]; \
+                v[d] += t1;                                                                                                                \
+                v[z] = t1 + (turn(v[a], 2) ^ turn(v[a], 13) ^ turn(v[a], 22)) + ((v[a] & v[b]) ^ (v[a] & v[c]) ^ (v[b] & v[c]));           \
         } while (0)
         for (size_t i = 0; i < 64; i += 8) {
                 ROUND(0, 1, 2, 3, 4, 5, 6, 7, 0);

@@ -336,7 +336,8 @@ static double passivity(struct m2 s)
         return sqrt((t + sqrt(fmax(0, t * t - 4 * d * d))) / 2);
 }
 
-/* Every eighth point is enough to see a sweep that is not what a passive reciprocal device gives; of a recording the worst is said, so each counts. */
+/* Every eighth point is enough to see a sweep that is not what a passive reciprocal device gives; of a recording the worst is said, so each
+ * counts. */
 static uint32_t sweep_flags(const struct chain *ch, double *ret_reciprocity, double *ret_passive)
 {
         double worst_r = 0, worst_p = 0;
@@ -372,7 +373,8 @@ enum code chain_run(const struct chain_question *q, struct arena *arena, struct 
         if (!answers)
                 return tp_fail_memory(err);
         *ret_flags = sweep_flags(&ch, &reciprocity, &passive);
-        bool uneven = (*ret_flags & FLAG_NOT_RECIPROCAL) || (q->replayed && reciprocity > REPLAYED_SAY); /* of a recording nobody knows the noise */
+        bool uneven = (*ret_flags & FLAG_NOT_RECIPROCAL) ||
+                      (q->replayed && reciprocity > REPLAYED_SAY); /* of a recording nobody knows the noise */
         for (size_t k = 0; k < n; k++) {
                 struct parameter_answer *a = &answers[k];
                 answer_one(&ch, &q->measure->parameters[k], a);

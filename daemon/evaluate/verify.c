@@ -41,8 +41,9 @@ enum code calibration_verify(const struct recipe *r, const struct calibration *c
 {
         bool accepted = true;
         double worst = 0, worst_share = -1;
-        snprintf(sentence, 200, "%s", r->calibration.verify_n ? "no standard was left to verify with"
-                                                           : "not verified on anything outside it: the recipe names no copies for that");
+        snprintf(sentence, 200, "%s",
+                 r->calibration.verify_n ? "no standard was left to verify with"
+                                         : "not verified on anything outside it: the recipe names no copies for that");
         for (size_t k = 0; k < n; k++) {
                 const struct standard *s = &r->standards[of[k].standard];
                 double limit = limit_of(r, s->name), here = 0, here_hz = NAN;
