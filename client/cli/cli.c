@@ -1,0 +1,84 @@
+/* cli.c: options asked for, output written, JSON read: what every command needs. */
+#include "cli/cli.h"
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+
+const char *cli_option(const struct cli *c, const char *name)
+{
+        for (size_t i = 0; global_options[i].name; i++)
+                if (strcmp(global_options[i].name, name) == 0)
+                        return c->global[i];
+        for (size_t i = 0; c->row && i < CLI_OPTIONS_MAX && c->row->options[i].name; i++)
+                if (strcmp(c->row->options[i].name, name) == 0)
+                        return c->option[i];
+        return NULL;
+}
+
+bool cli_json(const struct cli *c) { return cli_has(c, "json"); }
+
+bool cli_flush(struct cli *c)
+{
+        bool ok = c->out.n == 0 || fwrite(c->out.at, 1, c->out.n, stdout) == c->out.n;
+        text_clear(&c->out);
+        return fflush(stdout) == 0 && ok;
+}
+
+void cli_say(const char *fmt, ...)
+{
+        va_list args;
+        va_start(args, fmt);
+        fputs("tipplane: ", stderr);
+        vfprintf(stderr, fmt, args);
+        fputc('\n', stderr);
+        va_end(args);
+}
+
+const cJSON *have(const cJSON *in, const char *key) { return in ? cJSON_GetObjectItemCaseSensitive(in, key) : NULL; }
+
+const char *have_text(const cJSON *in, const char *key)
+{
+        const cJSON *at = have(in, key);
+        return cJSON_IsString(at) && at->valuestring ? at->valuestring : "";
+}
+
+double have_real(const cJSON *in, const char *key)
+{
+        const cJSON *at = have(in, key);
+        return cJSON_IsNumber(at) ? at->valuedouble : NAN;
+}
+
+int64_t have_int(const cJSON *in, const char *key)
+{
+        double v = have_real(in, key);
+        return v >= -9007199254740992.0 && v <= 9007199254740992.0 ? (int64_t)v : 0;
+}
+
+bool have_true(const cJSON *in, const char *key) { return cJSON_IsTrue(have(in, key)); }
+
+const char *have_die(const cJSON *in, const char *key, char ret[32], const char *none)
+{
+        const cJSON *die = have(in, key);
+        if (!cJSON_IsObject(die))
+                return none;
+        snprintf(ret, 32, "%lld,%lld", (long long)have_int(die, "x"), (long long)have_int(die, "y"));
+        return ret;
+}
+
+enum code check_name(const char *what, const char *name, struct tp_error *err)
+{
+        static const char good[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789._+-";
+        size_t n = strlen(name);
+        if (n >= 1 && n <= 39 && strspn(name, good) == n)
+                return CODE_OK;
+        return tp_fail(err, CODE_BAD_INPUT, "%s '%.60s': a name has 1 to 39 letters of A-Z a-z 0-9 . _ + -", what, name);
+}
+
+enum code check_run(const char *run, struct tp_error *err)
+{
+        if (ulid_valid(run))
+                return CODE_OK;
+        return tp_fail(err, CODE_NOT_FOUND, "there is no run '%.40s': a run's id has 26 characters; `tipplane runs` lists what there is",
+                       run);
+}

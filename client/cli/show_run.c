@@ -1,0 +1,370 @@
+/* show_run.c: one run on one screen; see show.h.  Of a device touched more than once the last touch counts. */
+#include "cli/number.h"
+#include "cli/show.h"
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { TRUSTS = 5, VERDICTS = 4, LIST_MAX = 8 };
+static const char *const trust_names[TRUSTS] = {"proven", "open", "suspect", "rescued", "unknown"};
+static const char *const verdict_names[VERDICTS] = {"pass", "marginal", "fail", "none"};
+
+static size_t index_of(const char *const *words, size_t n, const char *word, size_t otherwise)
+{
+        for (size_t i = 0; i < n; i++)
+                if (strcmp(words[i], word) == 0)
+                        return i;
+        return otherwise;
+}
+
+/* ---- verdict by trust ------------------------------------------------------------------------------------------------------------------
+ */
+
+struct counts {
+        long long n[VERDICTS][TRUSTS], refused;
+};
+
+static void put_counts(const char *what, const struct counts *k, const char *none, struct arena *arena, struct text *to)
+{
+        struct table t = table_of(arena, "lrrrrrr");
+        bool used[TRUSTS] = {true, true, true, false, false};
+        size_t columns = 0;
+        char align[TABLE_COLUMNS_MAX] = "l";
+        for (size_t j = 0; j < TRUSTS; j++) {
+                for (size_t i = 0; i < VERDICTS; i++)
+                        used[j] |= k->n[i][j] > 0;
+                columns += used[j];
+        }
+        for (size_t j = 1; j <= columns + 1; j++)
+                align[j] = 'r';
+        align[columns + 2] = 0;
+        t = table_of(arena, align);
+        table_cell(&t, "%s", what);
+        for (size_t j = 0; j < TRUSTS; j++)
+                if (used[j])
+                        table_cell(&t, "%s", trust_names[j]);
+        table_cell(&t, "all");
+        for (size_t i = 0; i < VERDICTS; i++) {
+                long long sum = 0;
+                for (size_t j = 0; j < TRUSTS; j++)
+                        sum += k->n[i][j];
+                table_cell(&t, "  %s", i == 3 ? none : verdict_names[i]);
+                for (size_t j = 0; j < TRUSTS; j++)
+                        if (used[j])
+                                table_cell(&t, "%lld", k->n[i][j]);
+                table_cell(&t, "%lld", sum);
+        }
+        table_put(&t, to);
+}
+
+static void count(struct counts *k, const cJSON *row)
+{
+        k->n[index_of(verdict_names, VERDICTS, have_text(row, "verdict"), 3)][index_of(trust_names, TRUSTS, have_text(row, "trust"), 4)]++;
+}
+
+static void put_devices(const cJSON *map, struct arena *arena, struct text *to)
+{
+        struct counts k = {0};
+        const cJSON *die, *d;
+        cJSON_ArrayForEach(die, have(map, "dies")) cJSON_ArrayForEach(d, have(die, "devices"))
+        {
+                const char *o = have_text(d, "outcome");
+                if (strcmp(o, "measured") == 0 || strcmp(o, "doubtful") == 0)
+                        count(&k, d);
+        }
+        put_counts("Devices", &k, "no verdict", arena, to);
+}
+
+/* ---- parameters -------------------------------------------------------------------------------------------------------------------------
+ */
+
+struct latest {
+        const cJSON *row;
+        const char *device, *quantity;
+        long long x, y;
+        size_t order;
+};
+
+static int by_place(const void *a, const void *b)
+{
+        const struct latest *p = a, *q = b;
+        int d = strcmp(p->device, q->device);
+        d = d ? d : strcmp(p->quantity, q->quantity);
+        if (d)
+                return d;
+        if (p->x != q->x)
+                return p->x < q->x ? -1 : 1;
+        if (p->y != q->y)
+                return p->y < q->y ? -1 : 1;
+        return (p->order > q->order) - (p->order < q->order);
+}
+
+static bool same_place(const struct latest *a, const struct latest *b)
+{
+        return a->x == b->x && a->y == b->y && strcmp(a->device, b->device) == 0 && strcmp(a->quantity, b->quantity) == 0;
+}
+
+/* Sorted by device and quantity, the last attempt of each only. */
+static size_t latest_of(const cJSON *parameters, struct arena *arena, struct latest **ret)
+{
+        const cJSON *rows = have(parameters, "parameters"), *r;
+        size_t n = 0, kept = 0, all = (size_t)cJSON_GetArraySize(rows);
+        struct latest *l = all ? arena_take(arena, all * sizeof *l) : NULL;
+        if (!l)
+                return 0;
+        cJSON_ArrayForEach(r, rows)
+        {
+                l[n] = (struct latest){
+                        r, have_text(r, "device"), have_text(r, "quantity"), have_int(have(r, "die"), "x"), have_int(have(r, "die"), "y"),
+                        n};
+                n++;
+        }
+        qsort(l, n, sizeof *l, by_place);
+        for (size_t i = 0; i < n; i++)
+                if (i + 1 == n || !same_place(&l[i], &l[i + 1]))
+                        l[kept++] = l[i];
+        *ret = l;
+        return kept;
+}
+
+static bool is_refused(const cJSON *row)
+{
+        return cJSON_IsNull(have(row, "value")) && strncmp(have_text(row, "reason"), "not resolvable", 14) == 0;
+}
+
+static int by_size(const void *a, const void *b)
+{
+        double x = *(const double *)a, y = *(const double *)b;
+        return (x > y) - (x < y);
+}
+
+/* One line per device and quantity: how many, their median and the median of their u95, fails, refusals. */
+static void put_quantities(const struct latest *l, size_t n, struct arena *arena, struct text *to)
+{
+        struct table t = table_of(arena, "llrrrrrl");
+        double *values = n ? arena_take(arena, n * sizeof *values) : NULL, *u = n ? arena_take(arena, n * sizeof *u) : NULL;
+        const char *const heads[] = {"", "", "median ± u95", "pass", "marginal", "fail", "no value", ""};
+        for (size_t i = 0; i < 8; i++)
+                table_cell(&t, "%s", heads[i]);
+        for (size_t i = 0, end; values && u && i < n; i = end) {
+                size_t k = 0;
+                long long verdicts[VERDICTS] = {0}, none = 0;
+                const char *why = "";
+                for (end = i; end < n && strcmp(l[end].device, l[i].device) == 0 && strcmp(l[end].quantity, l[i].quantity) == 0; end++) {
+                        double v = have_real(l[end].row, "value");
+                        verdicts[index_of(verdict_names, VERDICTS, have_text(l[end].row, "verdict"), 3)]++;
+                        if (isnan(v)) {
+                                why = none++ ? why : have_text(l[end].row, "reason");
+                                continue;
+                        }
+                        values[k] = v;
+                        u[k] = have_real(l[end].row, "u95");
+                        u[k] = isnan(u[k]) ? INFINITY : u[k];
+                        k++;
+                }
+                qsort(values, k, sizeof *values, by_size);
+                qsort(u, k, sizeof *u, by_size);
+                struct text number;
+                text_init(&number, 0);
+                if (k)
+                        put_quantity(&number, values[k / 2], u[k / 2], have_text(l[i].row, "unit"));
+                table_cell(&t, "  %s", i && strcmp(l[i - 1].device, l[i].device) == 0 ? "" : l[i].device);
+                table_cell(&t, "%s", l[i].quantity);
+                table_cell(&t, "%s", k ? text_of(&number) : "none");
+                text_done(&number);
+                for (size_t j = 0; j < 3; j++)
+                        table_cell(&t, verdicts[j] ? "%lld" : "", verdicts[j]);
+                table_cell(&t, none ? "%lld" : "", none);
+                table_cell(&t, "%s", why);
+        }
+        if (n)
+                table_put(&t, to);
+}
+
+static void put_parameters(const cJSON *parameters, struct arena *arena, struct text *to)
+{
+        struct counts k = {0};
+        struct latest *l = NULL;
+        size_t n = latest_of(parameters, arena, &l);
+        for (size_t i = 0; i < n; i++) {
+                count(&k, l[i].row);
+                k.refused += is_refused(l[i].row);
+        }
+        put_counts("Parameters", &k, "no verdict", arena, to);
+        if (k.refused) {
+                text_put(to, "  ");
+                put_count(to, k.refused, "parameter is", "parameters are");
+                text_put(to, " refused: contact and noise do not let anybody resolve them, so no number is printed\n");
+        }
+        text_put(to, "\n");
+        put_quantities(l, n, arena, to);
+}
+
+/* ---- the rest
+ * ------------------------------------------------------------------------------------------------------------------------------ */
+
+static void put_contacts(const cJSON *counts, struct text *to)
+{
+        long long good = have_int(counts, "touches_good"), doubtful = have_int(counts, "touches_doubtful"),
+                  absent = have_int(counts, "touches_absent"), cut = have_int(counts, "touches_cut");
+        text_put(to, "Contacts     ");
+        put_count(to, good + doubtful + absent + cut, "touch of devices", "touches of devices");
+        text_f(to, ": %lld good, %lld doubtful, %lld absent", good, doubtful, absent);
+        if (cut)
+                text_f(to, ", %lld cut by a stop", cut);
+        text_put(to, "; ");
+        put_count(to, have_int(counts, "retouches"), "retouch", "retouches");
+        text_put(to, "\n");
+}
+
+static void put_checks(const cJSON *counts, const cJSON *checks, struct text *to)
+{
+        const cJSON *c, *worst = NULL;
+        text_put(to, "Checks       ");
+        put_count(to, have_int(counts, "checks"), "check", "checks");
+        text_f(to, ", %lld failed", (long long)have_int(counts, "checks_failed"));
+        cJSON_ArrayForEach(c, have(checks, "checks"))
+        {
+                if (!have_true(c, "passed"))
+                        text_f(to, "\n             %s", have_text(have(c, "modes"), "sentence"));
+                else if (!worst || have_real(have(c, "modes"), "worst_share") > have_real(have(worst, "modes"), "worst_share"))
+                        worst = c;
+        }
+        if (worst) {
+                const char *sentence = have_text(have(worst, "modes"), "sentence"), *from = strstr(sentence, "nearest to a limit: ");
+                text_f(to, "%s%s",
+                       have_int(counts, "checks_failed") ? "\n             of the others nearest to a limit: " : "; nearest to a limit: ",
+                       from ? from + 20 : sentence);
+        }
+        text_put(to, "\n");
+}
+
+static void put_calibrations(const cJSON *progress, const cJSON *calibrations, struct text *to)
+{
+        const cJSON *c;
+        const char *left = "Calibration  ";
+        cJSON_ArrayForEach(c, have(calibrations, "calibrations"))
+        {
+                const cJSON *domain = have(c, "domain");
+                text_f(to, "%snumber %lld, %s, %s", left, (long long)have_int(c, "number"), have_text(c, "method"), have_text(c, "state"));
+                if (domain) {
+                        text_put(to, ", ");
+                        put_hz(to, have_real(domain, "from_hz"));
+                        text_put(to, " to ");
+                        put_hz(to, have_real(domain, "to_hz"));
+                }
+                text_put(to, "\n");
+                left = "             ";
+        }
+        if (have_int(have(progress, "counts"), "recalibrations")) {
+                text_put(to, left);
+                put_count(to, have_int(have(progress, "counts"), "recalibrations"), "calibration anew", "calibrations anew");
+                text_put(to, " during the run\n");
+        }
+}
+
+static void put_time(const cJSON *p, struct text *to)
+{
+        double station_s = have_real(p, "station_seconds"), waited_s = have_real(p, "waited_seconds");
+        text_put(to, "Time         ");
+        put_seconds(to, station_s);
+        text_put(to, " at the station; instruments waited ");
+        put_seconds(to, waited_s);
+        if (station_s > 0 && waited_s >= 0)
+                text_f(to, " (%.2f %%) for the daemon", 100 * waited_s / station_s);
+        text_put(to, "\n");
+        const cJSON *k = have(p, "counts");
+        long long daemon = have_int(k, "daemon_starts"), deaths = have_int(k, "station_deaths"),
+                  interventions = have_int(k, "interventions");
+        if (daemon || deaths || interventions) {
+                text_put(to, "Interrupted  ");
+                put_count(to, daemon, "start of the daemon", "starts of the daemon");
+                text_put(to, ", ");
+                put_count(to, deaths, "death of the station", "deaths of the station");
+                text_put(to, ", ");
+                put_count(to, interventions, "intervention", "interventions");
+                text_put(to, "\n");
+        }
+}
+
+static bool is_left_out(const char *outcome)
+{
+        return strcmp(outcome, "skipped") == 0 || strcmp(outcome, "written_off") == 0 || strcmp(outcome, "no_contact") == 0;
+}
+
+/* "Fails  -4,1 C1, …": devices for which `which` holds, the first few by name. */
+enum which { WHICH_FAILS, WHICH_SUSPECTS, WHICH_LEFT_OUT };
+static bool is_one(const cJSON *d, enum which which)
+{
+        switch (which) {
+        case WHICH_FAILS:
+                return strcmp(have_text(d, "verdict"), "fail") == 0 && !is_left_out(have_text(d, "outcome"));
+        case WHICH_SUSPECTS:
+                return strcmp(have_text(d, "trust"), "suspect") == 0;
+        case WHICH_LEFT_OUT:
+                return is_left_out(have_text(d, "outcome"));
+        }
+        return false;
+}
+
+static void put_list(const char *left, const cJSON *map, enum which which, struct text *to)
+{
+        const cJSON *die, *d;
+        int n = 0;
+        cJSON_ArrayForEach(die, have(map, "dies")) cJSON_ArrayForEach(d, have(die, "devices"))
+        {
+                if (!is_one(d, which) || ++n > LIST_MAX)
+                        continue;
+                const char *why = which == WHICH_LEFT_OUT && have_text(d, "why")[0] ? have_text(d, "why") : have_text(d, "reason");
+                text_f(to, "%s%lld,%lld %s", n == 1 ? left : ", ", (long long)have_int(die, "x"), (long long)have_int(die, "y"),
+                       have_text(d, "name"));
+                if (which != WHICH_FAILS && why[0])
+                        text_f(to, " (%s)", why);
+        }
+        if (n > LIST_MAX)
+                text_f(to, ", and %d more", n - LIST_MAX);
+        if (n)
+                text_put(to, "\n");
+}
+
+bool run_has_fails(const cJSON *run)
+{
+        static const char *const bad[] = {"fail", "suspect", "no_contact", "skipped", "written_off"};
+        const cJSON *counts = have(have(run, "progress"), "counts");
+        for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++)
+                if (have_int(counts, bad[i]) > 0)
+                        return true;
+        return false;
+}
+
+void show_run(const cJSON *run, const cJSON *map, const cJSON *parameters, const cJSON *checks, const cJSON *calibrations, struct text *to)
+{
+        const cJSON *p = have(run, "progress"), *counts = have(p, "counts");
+        struct arena *arena = arena_new(0);
+        if (!arena)
+                return;
+        text_f(to, "Run %s: wafer %s, lot %s, %s\n", have_text(run, "id"), have_text(run, "wafer"), have_text(run, "lot"),
+               have_text(run, "recipe"));
+        text_f(to, "began %s, %s%s\n", have_text(run, "began"), have_true(run, "in_hand") ? "in hand" : have_text(run, "state"),
+               have_text(run, "file_sha256")[0] ? ", read-only" : "");
+        if (have_text(p, "sentence")[0])
+                text_f(to, "%s\n", have_text(p, "sentence"));
+        if (have_text(p, "why_refused")[0])
+                text_f(to, "Refused: %s\n", have_text(p, "why_refused"));
+        text_put(to, "\n");
+        if (map)
+                put_devices(map, arena, to);
+        text_put(to, "\n");
+        if (parameters)
+                put_parameters(parameters, arena, to);
+        text_put(to, "\n");
+        put_contacts(counts, to);
+        put_checks(counts, checks, to);
+        put_calibrations(p, calibrations, to);
+        put_time(p, to);
+        put_list("Fails        ", map, WHICH_FAILS, to);
+        put_list("Suspect      ", map, WHICH_SUSPECTS, to);
+        put_list("Left out     ", map, WHICH_LEFT_OUT, to);
+        arena_free(arena);
+}
