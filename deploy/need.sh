@@ -4,7 +4,7 @@
 set -eu
 build="gcc make git libuv1-dev libmicrohttpd-dev libcjson-dev libsqlite3-dev liblapacke-dev libopenblas0-serial libopenblas-serial-dev libcurl4-gnutls-dev"
 page="nodejs npm"
-test="libcmocka-dev strace python3 sqlite3 curl chromium"
+test="libcmocka-dev strace python3 python3-yaml sqlite3 curl chromium"
 lint="clang-format cppcheck"
 judges="python3-venv python3-pip"
 want=""
