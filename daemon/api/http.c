@@ -5,6 +5,7 @@
  *             not resume what is not yet suspended.  The daemon is stopped only when no visit is open: suspended connections must not meet MHD_stop_daemon.
  * Not here    MHD_create_post_processor: there are no forms. */
 #include "api/http.h"
+#include "api/crowd.h"
 #include "api/desk.h"
 #include "api/route.h"
 #include "api/problem.h"
@@ -26,6 +27,7 @@
 #define CONNECTIONS_MAX 256u
 #define IDLE_S 30u
 #define REQUEST_NS (INT64_C(20) * NS_PER_S)
+#define SWEEP_NS (INT64_C(5) * NS_PER_S)
 #define STOP_NS (INT64_C(5) * NS_PER_S)
 #define WAITING_MAX 128
 
@@ -40,6 +42,7 @@ struct http {
         struct api api;
         bool api_is_open;
         struct streams *streams;
+        struct crowd *crowd;
         struct worker workers[WORKER_COUNT];
         struct lock *lock;          /* guards suspension and `visits` */
         unsigned visits, at_work, turn; /* at_work: with a worker, suspended */
@@ -73,9 +76,15 @@ static void worker_run(void *arg)
 {
         struct worker *w = arg;
         for (;;) {
-                struct message *m = w->http->world->task->take(w->http->world, w->inbox, INT64_MAX);
-                if (!m)
+                int64_t now = world_boot_ns(w->http->world);
+                bool sweeps = w == &w->http->workers[WORKER_URGENT]; /* the idlest of all */
+                struct message *m = w->http->world->task->take(w->http->world, w->inbox, sweeps ? now + SWEEP_NS : INT64_MAX);
+                if (!m) {
+                        unsigned late = crowd_sweep(w->http->crowd, world_boot_ns(w->http->world));
+                        if (late)
+                                log_event(w->http->log, LOG_INFO, "http.late", "connections=%u msg=\"no whole request within 40 s; closed\"", late);
                         continue;
+                }
                 if (m->kind == WORK_END) {
                         free(m);
                         return;
@@ -363,6 +372,12 @@ static enum MHD_Result answer(struct visit *v)
 
 /* ---- what MHD calls --------------------------------------------------------------------------------------------------------------------------- */
 
+static struct guest *guest_of(struct MHD_Connection *c)
+{
+        const union MHD_ConnectionInfo *info = MHD_get_connection_info(c, MHD_CONNECTION_INFO_SOCKET_CONTEXT);
+        return info ? info->socket_context : NULL;
+}
+
 static enum MHD_Result on_access(void *cls, struct MHD_Connection *c, const char *url, const char *method, const char *version, const char *upload, size_t *upload_n, void **con_cls)
 {
         struct http *h = cls;
@@ -372,6 +387,7 @@ static enum MHD_Result on_access(void *cls, struct MHD_Connection *c, const char
                 return MHD_NO;
         if (v->state == VISIT_HEADER) {
                 v->connection = c;
+                guest_served(guest_of(c), true);
                 fill_request(v, v->request.target, method);
                 v->state = VISIT_BODY;
                 if (atomic_load(&h->closing) || !route_open(&v->request, &v->reply)) {
@@ -402,9 +418,23 @@ static void *on_target(void *cls, const char *target, struct MHD_Connection *c)
         return v;
 }
 
+static void on_connection(void *cls, struct MHD_Connection *c, void **socket_context, enum MHD_ConnectionNotificationCode what)
+{
+        struct http *h = cls;
+        if (what == MHD_CONNECTION_NOTIFY_CLOSED) {
+                guest_leave(*socket_context);
+                *socket_context = NULL;
+                return;
+        }
+        const union MHD_ConnectionInfo *info = MHD_get_connection_info(c, MHD_CONNECTION_INFO_CONNECTION_FD);
+        if (info)
+                *socket_context = guest_come(h->crowd, info->connect_fd);
+}
+
 static void on_completed(void *cls, struct MHD_Connection *c, void **con_cls, enum MHD_RequestTerminationCode how)
 {
-        (void)cls, (void)c, (void)how;
+        (void)cls, (void)how;
+        guest_served(guest_of(c), false);
         if (*con_cls)
                 visit_free(*con_cls);
         *con_cls = NULL;
@@ -492,13 +522,15 @@ static enum code start(struct http *h, const struct http_setup *setup, struct tp
         h->api_is_open = !code;
         if (!code)
                 code = streams_open(&h->api, &h->streams, err);
+        if (!code && !(h->crowd = crowd_new(h->world)))
+                code = tp_fail_memory(err);
         if (!code)
                 code = workers_start(h, err);
         if (code)
                 return code;
         h->mhd = MHD_start_daemon(MHD_USE_EPOLL_INTERNAL_THREAD | MHD_ALLOW_SUSPEND_RESUME | MHD_USE_ERROR_LOG, 0, NULL, NULL, on_access, h, MHD_OPTION_EXTERNAL_LOGGER, on_log, h,
                                   MHD_OPTION_LISTEN_SOCKET, h->fd, MHD_OPTION_URI_LOG_CALLBACK, on_target, h, MHD_OPTION_UNESCAPE_CALLBACK, no_unescape, h, MHD_OPTION_NOTIFY_COMPLETED,
-                                  on_completed, h, MHD_OPTION_CONNECTION_LIMIT, CONNECTIONS_MAX, MHD_OPTION_CONNECTION_TIMEOUT, IDLE_S, MHD_OPTION_CONNECTION_MEMORY_LIMIT,
+                                  on_completed, h, MHD_OPTION_NOTIFY_CONNECTION, on_connection, h, MHD_OPTION_CONNECTION_LIMIT, CONNECTIONS_MAX, MHD_OPTION_CONNECTION_TIMEOUT, IDLE_S, MHD_OPTION_CONNECTION_MEMORY_LIMIT,
                                   MEMORY_PER_CONNECTION, MHD_OPTION_STRICT_FOR_CLIENT, 1, MHD_OPTION_END);
         if (!h->mhd)
                 return tp_fail(err, CODE_LINK_DEAD, "the HTTP server would not start on %s; look whether epoll and threads are allowed here", setup->listen);
@@ -555,6 +587,7 @@ void http_stop(struct http *h)
         }
         workers_stop(h);
         streams_close(h->streams);
+        crowd_free(h->crowd);
         if (h->api_is_open)
                 api_close(&h->api);
         if (h->fd >= 0)
