@@ -39,7 +39,7 @@ struct bench {
         _Atomic int commands;
         enum code loop_code;
         struct command last;
-        struct command *kept; /* while silent */
+        _Atomic(struct command *) kept; /* while silent */
 };
 
 static inline void bench_answer(struct bench *b, struct command *c)
@@ -62,7 +62,7 @@ static inline void bench_loop(void *arg)
                 b->last = *c;
                 atomic_fetch_add(&b->commands, 1); /* before the answer: whoever has it may look */
                 if (atomic_load(&b->silent))
-                        b->kept = c;
+                        atomic_store(&b->kept, c);
                 else
                         bench_answer(b, c);
         }
