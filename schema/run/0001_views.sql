@@ -6,7 +6,7 @@ CREATE VIEW v_touchdown AS
     t.outcome, t.evidence,
     (SELECT trust FROM trust r WHERE r.touchdown=t.id AND r.quantity=0 ORDER BY entry DESC LIMIT 1) AS trust,
     (SELECT reason FROM trust r WHERE r.touchdown=t.id AND r.quantity=0 ORDER BY entry DESC LIMIT 1) AS trust_reason,
-    (SELECT o.station_ns FROM journal i JOIN journal o ON o.step=i.step AND o.phase='outcome'
+    (SELECT o.station_ns FROM journal i JOIN journal o ON o.step=i.step AND o.phase='outcome' AND o.phase<>'note' -- the index leaves notes out
       WHERE i.seq=t.id) AS station_ns
   FROM touchdown t LEFT JOIN device d ON d.id=t.device;
 CREATE VIEW v_sweep AS
