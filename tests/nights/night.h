@@ -22,6 +22,7 @@ struct night_plan {
 struct night_end {
         bool sealed, safe, latched;
         char why[300];           /* "" when all is well */
+        uint64_t persons;        /* how often a person had to be asked */
         uint64_t entries, starts_daemon, starts_station, power_cuts, kills, syncs, switches;
         uint64_t sweeps, touches, measured, proven, suspect, no_contact, lost_sweeps;
         double station_s, virtual_s;

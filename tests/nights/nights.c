@@ -56,7 +56,7 @@ int main(int argc, char **argv)
 {
         static const struct option options[] = { { "first", 1, NULL, 'f' }, { "seeds", 1, NULL, 's' },   { "twice", 0, NULL, 't' }, { "only", 1, NULL, 'o' },
                                                  { "loud", 0, NULL, 'l' },  { "export", 1, NULL, 'e' },  { "control", 1, NULL, 'c' }, { NULL, 0, NULL, 0 } };
-        uint64_t first = 1, seeds = 50, failed = 0, latched = 0, entries = 0, sweeps = 0, deaths = 0, cuts = 0;
+        uint64_t first = 1, seeds = 50, failed = 0, latched = 0, entries = 0, sweeps = 0, deaths = 0, cuts = 0, persons = 0;
         bool twice = false, loud = false;
         const char *only = NULL, *control = NULL;
         struct night_plan plan = { 0 };
@@ -106,11 +106,12 @@ int main(int argc, char **argv)
                 sweeps += end.sweeps;
                 deaths += end.kills;
                 cuts += end.power_cuts;
+                persons += end.persons;
         }
         clock_gettime(CLOCK_MONOTONIC, &b);
         double s = (double)(b.tv_sec - a.tv_sec) + (double)(b.tv_nsec - a.tv_nsec) * 1e-9;
-        printf("nights%s%s: %llu journal entries, %llu sweeps, %llu kills, %llu power cuts, %llu ended latched; %.0f nights a minute\n", only ? " of " : "", only ? only : "",
-               (unsigned long long)entries, (unsigned long long)sweeps, (unsigned long long)deaths, (unsigned long long)cuts, (unsigned long long)latched,
+        printf("nights%s%s: %llu journal entries, %llu sweeps, %llu kills, %llu power cuts, a person asked %llu times, %llu ended latched; %.0f nights a minute\n", only ? " of " : "", only ? only : "",
+               (unsigned long long)entries, (unsigned long long)sweeps, (unsigned long long)deaths, (unsigned long long)cuts, (unsigned long long)persons, (unsigned long long)latched,
                (double)seeds * (twice ? 2 : 1) / s * 60);
         printf("%llu passed, %llu failed\n", (unsigned long long)(seeds - failed), (unsigned long long)failed);
         free((void *)(uintptr_t)plan.recipe);
