@@ -115,6 +115,8 @@ export const touchdowns = async (id) => (await get(`/runs/${id}/touchdowns`)).to
 export const devices = async (id) => (await get(`/runs/${id}/devices`)).devices;
 /** @param {string} id @param {string} device @returns {Promise<Parameter[]>} every attempt, the last one last */
 export const parameters = async (id, device) => (await get(`/runs/${id}/parameters.json${query({ device })}`)).parameters;
+/** @param {string} id @returns {Promise<{id: string, number: number, method: string, state: string, z_ref_ohm: number|null}[]>} */
+export const calibrations = async (id) => (await get(`/runs/${id}/calibrations`)).calibrations;
 /** @returns {Promise<Alarm[]>} */
 export const alarms = async () => (await get("/alarms")).alarms;
 

@@ -13,7 +13,7 @@ import { makeRibbon, stretchDies, stretchWords } from "./ribbon.js";
 import { drawTable } from "./table.js";
 import { OUTCOME, TIP, TRUST, VERDICT } from "./words.js";
 
-const FAST_MS = 400, SLOW_MS = 2500; // least time between two refreshes of the snapshot, and of what readers answer
+const FAST_MS = 400, SLOW_MS = 4000, AGAIN_MS = 3000; // least time between two refreshes of the snapshot, of what readers answer, and after a failure
 const OTHERS_MAX = 60, ATONCE = 2, NETWORKS_MAX = 150;
 const QUIET_MS = 40000; // longer without a sign of life: ask
 
@@ -28,13 +28,14 @@ const state = {
         /** @type {api.Device[]} */ devices: [],
         /** @type {Map<string, api.Parameter[]>} by device */ parameters: new Map(),
         /** @type {api.Alarm[]} */ alarms: [],
+        /** @type {number|null} one number, where the calibration in force has one */ z_ohm: null,
         /** @type {import("./ribbon.js").Stretch|null} */ stretch: null,
         table: false,
         heard_ms: 0,
         open: false,
 };
 /** @type {Place} */
-const place = { run: "", die: "", device: "", par: "", sight: "s21" };
+const place = { run: "", die: "", device: "", par: "", sight: "" };
 const old = { snapshot: true, readers: true, curves: "" };
 
 /* ---- the address -------------------------------------------------------------------------------------------------------------------------------- */
@@ -43,10 +44,10 @@ function readAddress() {
         const parts = new URLSearchParams(location.hash.slice(1));
         for (const key of /** @type {(keyof Place)[]} */ (["run", "die", "device", "par"]))
                 place[key] = parts.get(key) ?? "";
-        place.sight = parts.get("sight") ?? "s21";
+        place.sight = parts.get("sight") ?? "";
 }
 function writeAddress() {
-        const parts = Object.entries(place).filter(([key, value]) => value && !(key === "sight" && value === "s21"));
+        const parts = Object.entries(place).filter(([key, value]) => value && !(unasked && (key === "die" || key === "device")));
         history.replaceState(null, "", `#${parts.map(([key, value]) => `${key}=${encodeURIComponent(value).replace("%2C", ",")}`).join("&")}`);
 }
 
@@ -81,7 +82,7 @@ function dieSentence(/** @type {api.MapDie} */ die, /** @type {import("./face.js
 const drawWafer = makeMap(byId("map"), { onPick: pick, onWalk: (key) => speak(key) });
 const drawRibbon = makeRibbon(byId("ribbon"), { onStretch: (stretch) => { state.stretch = stretch; drawAll(); } });
 const device = makeDevice(byId("device-title"), byId("device-body"), {
-        onDevice: (name) => { place.device = name; keepShownWith(name); changed(); },
+        onDevice: (name) => { unasked = ""; place.device = name; keepShownWith(name); changed(); },
         onSight: (sight) => { place.sight = sight; writeAddress(); } });
 
 /** @type {Map<string, string>} */
@@ -183,7 +184,7 @@ function drawPicked() {
         }
         if (!die.devices.some((d) => d.name === place.device))
                 place.device = shown().device || (die.devices.find((d) => !planOf(d.name)?.dummy) ?? die.devices[0])?.name || "";
-        device.draw({ run: state.run.id, die, device: place.device, plan: planOf(place.device), parameters: state.parameters.get(place.device) ?? [], touchdowns: state.touchdowns }, place.sight);
+        device.draw({ run: state.run.id, die, device: place.device, plan: planOf(place.device), parameters: state.parameters.get(place.device) ?? [], touchdowns: state.touchdowns, z_ohm: state.z_ohm }, place.sight);
         void showCurves(die);
 }
 
@@ -260,13 +261,15 @@ async function showCurves(/** @type {api.MapDie} */ die) {
 
 /* ---- asking ------------------------------------------------------------------------------------------------------------------------------------------ */
 
-/** Keeps what is known when a question fails; other pieces still come. @template T @param {Promise<T>} asked @param {(got: T) => void} put */
+let failed = false;
+/** Keeps what is known when a question fails, and lets it be asked again; other pieces still come. @template T @param {Promise<T>} asked @param {(got: T) => void} put */
 const take = async (asked, put) => {
         try {
                 put(await asked);
         } catch (problem) {
                 if (!(problem instanceof api.Problem))
                         throw problem;
+                failed ||= problem.status === 0 || problem.status >= 500;
         }
 };
 
@@ -300,12 +303,14 @@ async function askReaders() {
         if (!id)
                 return;
         const { device: name } = shown();
-        const asked = [take(api.ribbon(id), (b) => { state.ribbon = b; }), take(api.touchdowns(id), (t) => { state.touchdowns = t; })];
+        const asked = [take(api.ribbon(id), (b) => { state.ribbon = b; }), take(api.touchdowns(id), (t) => { state.touchdowns = t; }),
+                take(api.calibrations(id), (all) => { state.z_ohm = all.filter((c) => c.state === "accepted").pop()?.z_ref_ohm ?? null; })];
         if (!state.devices.length)
                 asked.push(take(api.devices(id), (d) => { state.devices = d; }));
         await Promise.all(asked);
         if (!place.par && !name && state.devices.length && !location.hash.includes("par="))
                 showFirst();
+        offer();
         await Promise.all([...new Set([shown().device, place.device])].filter(Boolean).map((one) => take(api.parameters(id, one), (p) => { state.parameters.set(one, p); })));
 }
 
@@ -317,6 +322,23 @@ function showFirst() {
                 place.par = `${d.name}:${d.parameters[0].name}`;
         first = false;
 }
+
+/** While nobody has picked, one die lies open: the first that fails, else the first measured.  It is not in the address. */
+let offered = "";
+function offer() {
+        const id = state.run?.id ?? "", { device: name } = shown();
+        if (place.die || offered === id || !state.map?.dies)
+                return;
+        const seen = (/** @type {api.MapDie} */ d) => d.devices.find((one) => one.name === name && one.sweep);
+        const die = state.map.dies.find((d) => seen(d)?.verdict === "fail") ?? state.map.dies.find(seen);
+        if (!die)
+                return;
+        offered = id;
+        place.die = dieKey(die);
+        place.device = name;
+        unasked = place.die;
+}
+let unasked = ""; // the die that nobody picked
 
 let busy = false, timer = 0, snapshot_ms = 0, readers_ms = 0;
 /** Asks what is old, as soon as its time has come. */
@@ -344,6 +366,12 @@ async function refresh() {
                 }
         } finally {
                 busy = false;
+                if (failed) {
+                        failed = false;
+                        old.snapshot = old.readers = true;
+                        snapshot_ms = performance.now() + AGAIN_MS - FAST_MS;
+                        readers_ms = performance.now() + AGAIN_MS - SLOW_MS;
+                }
                 drawAll();
                 soon();
         }
@@ -368,6 +396,7 @@ function changed() {
         soon();
 }
 function pick(/** @type {string} */ key) {
+        unasked = "";
         place.die = key;
         if (shown().device)
                 place.device = shown().device;
@@ -387,7 +416,7 @@ function turnTable() {
         drawAll();
 }
 
-byId("runs").addEventListener("change", (event) => { place.run = /** @type {HTMLSelectElement} */ (event.target).value; place.die = place.device = place.par = ""; first = true; forget(); state.run = null; writeAddress(); now(); });
+byId("runs").addEventListener("change", (event) => { place.run = /** @type {HTMLSelectElement} */ (event.target).value; place.die = place.device = place.par = unasked = offered = ""; first = true; forget(); state.run = null; writeAddress(); now(); });
 byId("shown").addEventListener("change", (event) => { place.par = /** @type {HTMLSelectElement} */ (event.target).value; if (shown().device) place.device = shown().device; first = false; changed(); });
 byId("table-key").addEventListener("click", turnTable);
 document.addEventListener("keydown", (event) => {

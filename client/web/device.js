@@ -1,6 +1,6 @@
 /* device.js: the picked die and device: curve, values with uncertainty, contact story, and the chain from raw to value, each step openable. */
 import { address } from "./api.js";
-import { makeCurve, SIGHTS } from "./curve.js";
+import { makeCurve, sightsFor, SIGHTS } from "./curve.js";
 import { h, quantity, say, span, withU95 } from "./dom.js";
 import { markOf } from "./face.js";
 import { littleDie } from "./legend.js";
@@ -11,7 +11,7 @@ import { DEVICE_KIND, OUTCOME, TRUST, VERDICT } from "./words.js";
 /** @typedef {import("./api.js").Touchdown} Touchdown */
 /** @typedef {import("./api.js").Parameter} Parameter */
 /**
- * @typedef {{run: string, die: import("./api.js").MapDie, device: string, plan: import("./api.js").Device|undefined, parameters: Parameter[], touchdowns: Touchdown[]}} DeviceView
+ * @typedef {{run: string, die: import("./api.js").MapDie, device: string, plan: import("./api.js").Device|undefined, parameters: Parameter[], touchdowns: Touchdown[], z_ohm: number|null}} DeviceView
  * @typedef {{onDevice: (name: string) => void, onSight: (sight: string) => void}} DeviceActions
  */
 
@@ -29,14 +29,16 @@ function parameterTable(/** @type {DeviceView} */ v) {
         const mine = v.parameters.filter((p) => p.die.x === v.die.x && p.die.y === v.die.y);
         if (!mine.length)
                 return h("p", { class: "quiet" }, v.plan?.dummy ? "This device is an open or short that others are de-embedded with; no value is asked of it." : "No value has been worked out here yet.");
+        const touches = [...new Set(mine.map((p) => p.touchdown))];
         return h("table", {}, h("caption", { class: "unseen" }, "Values"),
                 h("thead", {}, h("tr", {}, ...["Quantity", "Value ± U95", "Limits", "Verdict", "Where the uncertainty comes from"].map((t) => h("th", { scope: "col" }, t)))),
                 h("tbody", {}, ...mine.map((p) => {
                         const plan = v.plan?.parameters.find((q) => q.name === p.quantity);
-                        return h("tr", {}, h("th", { scope: "row" }, p.quantity, p.attempt > 1 ? h("span", { class: "quiet" }, ` attempt ${p.attempt}`) : null),
+                        const last = p.touchdown === touches[touches.length - 1];
+                        return h("tr", { class: last ? null : "old" }, h("th", { scope: "row" }, p.quantity, touches.length > 1 ? h("span", { class: "quiet touch" }, last ? `touch ${p.touchdown}` : `touch ${p.touchdown}, replaced`) : null),
                                 p.value === null ? h("td", { colspan: 2, class: "why" }, p.reason ?? "no value") : h("td", { class: "number" }, withU95(p.value, p.u95, p.unit)),
                                 p.value === null ? null : h("td", { class: "number quiet" }, limitWords(plan) || "none"),
-                                h("td", {}, littleDie("none", markOf("measured", p.verdict), p.trust ?? "unknown", 22), h("span", { class: "verdict-word" }, VERDICT[p.verdict])),
+                                h("td", { class: "number" }, littleDie("none", markOf("measured", p.verdict), p.trust ?? "unknown", 22), h("span", { class: "verdict-word" }, VERDICT[p.verdict])),
                                 h("td", { class: "quiet" }, budgetWords(p.budget)));
                 })));
 }
@@ -79,8 +81,12 @@ export function makeDevice(title, box, actions) {
         const plot = h("div", { class: "plot" }), smith = h("div", { class: "smith-box", hidden: true }), under = h("p", { class: "under quiet" });
         const values = h("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "Values" }), contact = h("div"), way = h("div");
         const parts = [chips, fate, sights, plot, smith, under, h("h3", {}, "Values"), values, h("h3", {}, "From raw to value"), way, h("h3", {}, "Contact"), contact];
-        let sight = "s21", words_under = "", look = "";
-        const curve = makeCurve(plot, (words) => say(under, words || words_under));
+        let sight = "", words_under = "", words_hidden = "", look = "";
+        /** @type {string[]} */
+        let offered = [];
+        /** @type {number|null} */
+        let z_ohm = null;
+        const curve = makeCurve(plot, (words) => say(under, words || words_under + words_hidden), (words) => { words_hidden = words; say(under, words_under + words_hidden); });
         const hint = Array.from(box.childNodes);
         /** @type {Network|null} */
         let picked = null;
@@ -90,13 +96,14 @@ export function makeDevice(title, box, actions) {
         const drawPlot = () => {
                 plot.hidden = sight === "smith" || !picked;
                 smith.hidden = sight !== "smith" || !picked;
+                words_hidden = "";
                 if (sight === "smith" && picked)
                         drawSmith(smith, picked, others);
                 else
-                        curve.draw(sight, picked, others);
+                        curve.draw(sight, picked, others, z_ohm);
         };
-        const drawSights = () => sights.replaceChildren(...[...Object.keys(SIGHTS), "smith"].map((name) => h("button", { type: "button", "aria-pressed": String(name === sight),
-                click: () => { actions.onSight(name); drawSights(); drawPlot(); sights.querySelector("[aria-pressed=true]")?.focus(); } }, name === "smith" ? "Smith" : SIGHTS[name].word)));
+        const drawSights = () => sights.replaceChildren(...offered.map((name) => h("button", { type: "button", "aria-pressed": String(name === sight),
+                click: () => { sight = name; actions.onSight(name); drawSights(); drawPlot(); /** @type {HTMLElement|null} */ (sights.querySelector("[aria-pressed=true]"))?.focus(); } }, name === "smith" ? "Smith" : SIGHTS[name].word)));
 
         return {
                 draw: (v, wanted) => {
@@ -109,10 +116,12 @@ export function makeDevice(title, box, actions) {
                         if (!chips.isConnected)
                                 box.replaceChildren(...parts);
                         const d = v.die.devices.find((one) => one.name === v.device);
-                        say(title, `Die ${v.die.x}, ${v.die.y} · ${v.device}${v.plan ? `, ${DEVICE_KIND[v.plan.kind] ?? v.plan.kind}` : ""}`);
+                        say(title, `Die ${v.die.x}, ${v.die.y}`.replaceAll("-", "−") + ` · ${v.device}${v.plan ? `, ${DEVICE_KIND[v.plan.kind] ?? v.plan.kind}` : ""}`);
                         say(fate, d ? `${deviceWords(d)}.` : "This device is not on this die.");
-                        if (sight !== wanted || !sights.firstChild) {
-                                sight = wanted;
+                        const fit = [...sightsFor(v.plan?.kind ?? "unknown", v.z_ohm), "smith"];
+                        const first = fit.includes(wanted) ? wanted : fit[0];
+                        if (sight !== first || offered.join() !== fit.join() || z_ohm !== v.z_ohm) {
+                                [sight, offered, z_ohm] = [first, fit, v.z_ohm];
                                 drawSights();
                                 drawPlot();
                         }
@@ -133,8 +142,8 @@ export function makeDevice(title, box, actions) {
                         picked = mine;
                         others = rest;
                         words_under = words;
-                        say(under, words);
                         drawPlot();
+                        say(under, words_under + words_hidden);
                 },
         };
 }

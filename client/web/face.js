@@ -46,7 +46,7 @@ export function faceOf(die, device, parameter) {
  */
 export function drawMark(mark, x, y, w, height) {
         const cx = x + w / 2, cy = y + height * 0.7, r = Math.min(w, height) * 0.13;
-        const thick = Math.max(2.5, height * 0.11), inset = Math.max(4.5, w * 0.14);
+        const thick = Math.max(2.5, height * 0.11), inset = Math.max(3.6, w * 0.16);
         switch (mark) {
         case "bar":
                 return s("rect", { class: "mark", x: x + inset, y: cy - thick / 2, width: w - 2 * inset, height: thick });
@@ -78,7 +78,7 @@ export function drawBorder(trust, x, y, w, height) {
         case "open":
                 return sides(x, y, w, height, line, line * 1.05, line * 1.5, "open");
         case "rescued":
-                return [box(0.5, "rescued", 1, null), box(line * 0.5 + 2.6, "rescued", 1, null)];
+                return [box(0.5, "rescued", 1, null), box(0.5 + Math.max(2.4, Math.min(3.2, size * 0.085)), "rescued", 1, null)];
         default:
                 return [box(0.5, "unknown", 1, null)];
         }

@@ -3,7 +3,7 @@ import { h, s, quantity } from "./dom.js";
 import { drawBorder, drawMark, STEPS } from "./face.js";
 import { BORDER, MARK, notchWords } from "./words.js";
 
-const SIZE = 26;
+const SIZE = 30;
 
 /** @param {string} step @param {import("./face.js").Mark} mark @param {string} border @param {number} [size] @returns {SVGElement} a die as small as a letter */
 export const littleDie = (step, mark, border, size = SIZE) => s("svg", { class: "little", width: size, height: size, viewBox: `0 0 ${size} ${size}`, "aria-hidden": "true" },
@@ -28,7 +28,7 @@ export function drawMapLegend(box, of) {
                                         h("span", {}, `${ramp.clipped_high ? "≥ " : ""}${quantity(edge(STEPS), of.unit, 4)}`)))
                                 : h("p", { class: "quiet" }, of.what ? `No die has a value of ${of.what} yet.` : "Choose a parameter to shade the dies by its value.")),
                 h("div", { class: "legend-part" }, h("h3", {}, "Verdict: the mark"),
-                        h("ul", {}, ...Object.entries(MARK).map(([mark, words]) => item(littleDie("none", /** @type {import("./face.js").Mark} */ (mark), ""), words)))),
+                        h("ul", {}, ...Object.entries(MARK).map(([mark, words]) => item(littleDie("none", /** @type {import("./face.js").Mark} */ (mark), "unknown"), words)))),
                 h("div", { class: "legend-part" }, h("h3", {}, "Trust: the border"),
                         h("ul", {}, ...Object.entries(BORDER).map(([border, words]) => item(littleDie("none", "nothing", border), words)))),
                 h("p", { class: "quiet orientation" }, `Seen from above; the notch is ${notchWords(of.notch_deg)}; x to the right, y up.`));

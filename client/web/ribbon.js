@@ -9,7 +9,7 @@ import { ENDED_BY } from "./words.js";
 /** @typedef {{ribbon: Ribbon, shares: Map<number, number>, total_s: number, now_s: number|null, picked: string, stretch: Stretch|null}} RibbonView */
 /** @typedef {{onStretch: (stretch: Stretch|null) => void}} RibbonActions */
 
-const TOP = 16, TICKS = 74, UNDER = 15, BAND = 24, BAND_GAP = 9, AXIS = 20;
+const TOP = 16, TICKS = 88, UNDER = 15, BAND = 24, BAND_GAP = 9, AXIS = 20;
 const HEIGHT_MIN = 5;
 const CLIP = 1.25; // drift beyond this share touches the band's top
 
@@ -81,11 +81,11 @@ function band(/** @type {RibbonView} */ view, /** @type {ReturnType<typeof bands
 /** Hours and minutes under the night. */
 function axis(/** @type {number} */ total_s, /** @type {(t: number) => number} */ at, /** @type {number} */ top, /** @type {number} */ width) {
         const steps = [30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 10800, 21600, 43200];
-        const step = steps.find((n) => width * n / total_s >= 74) ?? 86400;
+        const step = steps.find((n) => width * n / total_s >= 84) ?? 86400;
         const out = [];
         for (let t = 0; t <= total_s * 1.0001; t += step)
                 out.push(s("line", { class: "tooth", x1: at(t), x2: at(t), y1: top, y2: top + 4 }),
-                        s("text", { x: at(t), y: top + 15, "text-anchor": t === 0 ? "start" : "middle" }, t < 60 && t > 0 ? `${t} s` : t === 0 ? "first touch" : span(t)));
+                        at(total_s) - at(t) < 24 && t > 0 ? null : s("text", { x: at(t), y: top + 15, "text-anchor": t === 0 ? "start" : "middle" }, t === 0 ? "0" : span(t)));
         return out;
 }
 

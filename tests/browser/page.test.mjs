@@ -1,0 +1,385 @@
+// page.test.mjs: the page as people use it, on a running tipplaned (TIPPLANE_URL) with at least one measured wafer.
+import assert from "node:assert/strict";
+import { execSync } from "node:child_process";
+import { after, before, test } from "node:test";
+import { BASE, makeLink, newestRun, settled, startBrowser, violations } from "./harness.mjs";
+import { contrast, readDie, seenBy, SIGHTS } from "./pixels.mjs";
+
+let browser, run, map;
+before(async () => {
+        browser = await startBrowser();
+        ({ run, map } = await newestRun());
+});
+after(() => browser?.stop());
+
+const journey = (name, options, steps) => test(name, { timeout: 120000 }, async () => {
+        const { hash = "", url = BASE, ...rest } = options;
+        const opened = await browser.open(`${url}/${hash}`, rest);
+        try {
+                await steps(opened.page, opened);
+                assert.deepEqual(opened.wrong, [], "nothing goes wrong on the page itself");
+        } finally {
+                await opened.close();
+        }
+});
+const key = (die) => `${die.x},${die.y}`;
+const text = (page, at) => page.locator(at).textContent();
+
+/* ---- invented wafer: every verdict with every trust on every step of the ramp; only here, never in the product ------------------------------------------------ */
+
+const OUTCOMES = [["measured", "pass"], ["measured", "fail"], ["measured", "marginal"], ["no_contact", "none"], ["waits", "none"], ["doubtful", "none"], ["skipped", "none"]];
+const TRUSTS = ["proven", "suspect", "open", "rescued", "unknown"];
+const MARK_OF = (outcome, verdict) => outcome === "no_contact" ? "ring" : !["measured", "doubtful"].includes(outcome) ? "dot" : verdict === "fail" ? "bar" : verdict === "marginal" ? "half" : "nothing";
+
+function inventWafer() {
+        const dies = [], parameters = [];
+        for (let i = 0; i < 245; i++) {
+                const [outcome, verdict] = OUTCOMES[i % 7], trust = TRUSTS[Math.floor(i / 7) % 5], step = Math.floor(i / 35);
+                const x = i % 16 - 8, y = Math.floor(i / 16) - 8;
+                dies.push({ x, y, waits: 0, no_contact: 0, verdict, trust, devices: [{ name: "L1", outcome, verdict, trust, sweep: 1 }] });
+                if (outcome === "measured" || outcome === "doubtful")
+                        parameters.push({ die: { x, y }, device: "L1", quantity: "L_10GHz", unit: "H", freq_hz: 1e10, value: (100 + step * 10 + 5) * 1e-12, u95: 1e-12, verdict, reason: null, trust, trust_reason: null,
+                                contact: "good", plane: "device", attempt: 1, touchdown: i + 1, sweep: 1, budget: null });
+        }
+        return { dies, parameters };
+}
+const serve = (what) => async (page) => {
+        const json = (body) => ({ status: 200, contentType: "application/json", body: JSON.stringify(body) });
+        await page.route(/\/map$/, (r) => r.fulfill(json({ run: run.id, wafer: what.wafer ?? "INVENTED", diameter_mm: what.diameter_mm ?? 300, notch_deg: 270, pitch_x_um: 13000, pitch_y_um: 13000, offset_x_um: 6500, offset_y_um: 6500, dies: what.dies })));
+        await page.route(/parameters\.json/, (r) => r.fulfill(json({ parameters: what.parameters })));
+        await page.route(/\/devices$/, (r) => r.fulfill(json({ devices: [{ name: "L1", kind: "inductor", x_um: 0, y_um: 0, deembed: "none", dummy: false, conditions: [],
+                parameters: [{ name: "L_10GHz", quantity: "L", unit: "H", freq_hz: 1e10, low: null, high: null }] }] })));
+};
+
+/** The picture of the wafer and where its dies lie in it. */
+async function picture(page) {
+        const svg = page.locator("svg.wafer");
+        await svg.scrollIntoViewIfNeeded();
+        await page.evaluate(() => { document.activeElement?.blur?.(); });
+        const at = await svg.boundingBox();
+        const png = await page.screenshot({ clip: at });
+        const scale = await page.evaluate(() => devicePixelRatio);
+        const boxes = await page.evaluate(() => Array.from(document.querySelectorAll(".die"), (die) => {
+                const b = die.querySelector(".fill").getBoundingClientRect(), s = document.querySelector("svg.wafer").getBoundingClientRect();
+                return { key: die.dataset.die, x: b.x - s.x, y: b.y - s.y, w: b.width, h: b.height };
+        }));
+        const off = { x: at.x - Math.floor(at.x), y: at.y - Math.floor(at.y) };
+        const raw = await page.evaluate(async (base64) => {
+                const bytes = Uint8Array.from(atob(base64), (c) => c.charCodeAt(0));
+                const bitmap = await createImageBitmap(new Blob([bytes], { type: "image/png" }));
+                const canvas = new OffscreenCanvas(bitmap.width, bitmap.height), on = canvas.getContext("2d");
+                on.drawImage(bitmap, 0, 0);
+                const { data } = on.getImageData(0, 0, bitmap.width, bitmap.height);
+                let out = "";
+                for (let i = 0; i < data.length; i += 32768)
+                        out += String.fromCharCode(...data.subarray(i, i + 32768));
+                return { width: bitmap.width, height: bitmap.height, data: btoa(out) };
+        }, png.toString("base64"));
+        return { image: { width: raw.width, height: raw.height, rgba: Buffer.from(raw.data, "base64") },
+                boxes: boxes.map((b) => ({ key: b.key, x: (b.x + off.x) * scale, y: (b.y + off.y) * scale, w: b.w * scale, h: b.h * scale })) };
+}
+
+function recover({ image, boxes }, sight) {
+        const seen = seenBy(sight, image);
+        return new Map(boxes.map((b) => [b.key, readDie(seen, b)]));
+}
+
+async function readAll(page, expected) {
+        const shot = await picture(page);
+        assert.equal(shot.boxes.length, expected.size, "each die is drawn once");
+        for (const sight of SIGHTS) {
+                const wrong = [];
+                for (const [k, got] of recover(shot, sight)) {
+                        const want = expected.get(k);
+                        if (got.mark !== want.mark || got.border !== want.border)
+                                wrong.push(`${k}: drawn ${want.mark}/${want.border}, read ${got.mark}/${got.border}`);
+                }
+                assert.deepEqual(wrong, [], `${sight}: every verdict and trust is read back`);
+        }
+        return shot;
+}
+
+for (const colorScheme of ["light", "dark"]) {
+        for (const [size, diameter_mm] of [["large dies", 200], ["small dies", 300]]) {
+                const wafer = { ...inventWafer(), diameter_mm };
+                journey(`verdict and trust survive grey and three colour-vision deficiencies, ${colorScheme}, ${size}`, { colorScheme, before: (page) => serve(wafer)(page) }, async (page) => {
+                        await settled(page);
+                        await page.waitForFunction(() => document.querySelector(".die .step0") && document.querySelector(".die .step6"));
+                        await unpick(page);
+                        const expected = new Map(wafer.dies.map((d) => [key(d), { mark: MARK_OF(d.devices[0].outcome, d.devices[0].verdict), border: d.trust }]));
+                        const shot = await readAll(page, expected);
+                        // control: the same reading against the trusts of other dies must fail, or the reader sees what it wants to see
+                        const moved = wafer.dies.map((d, i) => [key(d), wafer.dies[(i + 7) % wafer.dies.length].trust]);
+                        const read = recover(shot, "grey");
+                        const agree = moved.filter(([k, trust]) => read.get(k).border === trust).length / moved.length;
+                        assert.ok(agree < 0.3, `control: shifted trusts agree in ${Math.round(agree * 100)} % of the dies`);
+                });
+        }
+        const wafer = { ...inventWafer(), diameter_mm: 200 };
+        journey(`marks, borders and numbers stand out from each of the seven steps, ${colorScheme}`, { colorScheme, before: (page) => serve(wafer)(page) }, async (page) => {
+                await settled(page);
+                await page.waitForFunction(() => document.querySelector(".die .step6") && document.querySelector(".die .mark"));
+                const colours = await page.evaluate(() => {
+                        const of = (at, what) => getComputedStyle(document.querySelector(at))[what];
+                        return { steps: [0, 1, 2, 3, 4, 5, 6].map((i) => of(`.legend .step${i}`, "fill")), none: of(".legend .fill.none", "fill"), mark: of(".die .mark", "fill"), ring: of(".legend .ring", "stroke"),
+                                border: of(".legend .border.proven", "stroke"), value: of(".die .value", "fill") };
+                });
+                const light = (css) => { const [r, g, b] = css.match(/[\d.]+/g).map(Number).map((v) => v / 255 <= 0.04045 ? v / 255 / 12.92 : ((v / 255 + 0.055) / 1.055) ** 2.4); return 0.2126 * r + 0.7152 * g + 0.0722 * b; };
+                const ramp = colours.steps.map(light), turn = colorScheme === "light" ? -1 : 1;
+                for (let i = 1; i < 7; i++)
+                        assert.ok((ramp[i] - ramp[i - 1]) * turn > 0.004, `step ${i} differs from step ${i - 1} in grey`);
+                for (const ground of [...ramp, light(colours.none)]) {
+                        for (const what of ["mark", "ring", "border"])
+                                assert.ok(contrast(light(colours[what]), ground) >= 3, `${what} has 3:1`);
+                        assert.ok(contrast(light(colours.value), ground) >= 4.5, "numbers have 4.5:1");
+                }
+        });
+}
+
+/** One die may lie open by itself; its halo is laid aside for the reading of pixels by picking none. */
+async function unpick(page) {
+        await page.evaluate(() => document.querySelectorAll(".die.picked").forEach((die) => die.classList.remove("picked")));
+}
+
+journey("the daemon's own wafer is read back from its picture", {}, async (page) => {
+        await settled(page);
+        await page.selectOption("#shown", "");
+        await page.waitForTimeout(600);
+        await unpick(page);
+        const now = await (await fetch(`${BASE}/api/v1/runs/${run.id}/map`)).json();
+        const want = new Map(now.dies.map((d) => {
+                const left = d.devices.filter((one) => ["waits", "unknown"].includes(one.outcome)).length;
+                const outcome = left === d.devices.length ? "waits" : d.no_contact > 0 ? "no_contact" : left > 0 ? "waits" : "measured";
+                return [key(d), { mark: MARK_OF(outcome, d.verdict), border: left === d.devices.length ? "unknown" : d.trust }];
+        }));
+        if (!run.in_hand)
+                await readAll(page, want);
+});
+
+/* ---- journeys -------------------------------------------------------------------------------------------------------------------------------------------------- */
+
+journey("one sentence on top is the daemon's own", {}, async (page) => {
+        await settled(page);
+        const progress = (await (await fetch(`${BASE}/api/v1/runs/${run.id}`)).json()).progress;
+        if (!run.in_hand && progress)
+                assert.equal(await text(page, "#sentence"), progress.sentence);
+        assert.ok((await text(page, "#sentence")).length > 10);
+});
+
+journey("by mouse: a die opens its curve, values, contact story and files", {}, async (page) => {
+        await settled(page);
+        const die = map.dies.find((d) => d.devices.some((one) => one.sweep));
+        await page.locator(`[data-die="${key(die)}"]`).first().click();
+        await page.waitForFunction((k) => location.hash.includes(`die=${k}`), key(die));
+        await page.waitForSelector(".plot canvas");
+        await page.waitForFunction(() => document.querySelector(".under")?.textContent.includes("other die"));
+        assert.match(await text(page, "#device-title"), new RegExp(`^Die ${die.x}, ${die.y}`.replaceAll("-", "−")));
+        assert.match(await text(page, ".story"), /Attempt 1: contact/);
+        const links = await page.locator(".chain a").evaluateAll((all) => all.map((a) => a.href));
+        assert.ok(links.length >= 8, "raw traces, corrected network, calibration, values");
+        for (const link of links) {
+                const answer = await fetch(link);
+                assert.equal(answer.status, 200, link);
+                if (link.includes(".s2p"))
+                        assert.match(await answer.text(), /^#\s+hz\s+s\s+ri\s+r/im, "a Touchstone file");
+        }
+});
+
+journey("by keyboard: walk, hear, pick, table", {}, async (page) => {
+        await settled(page);
+        await page.locator('.die[tabindex="0"]').focus();
+        const first = await page.evaluate(() => document.activeElement.dataset.die);
+        const steps = new Set([first]);
+        for (const press of ["ArrowRight", "ArrowDown", "ArrowRight", "ArrowDown", "End", "Home", "PageDown"]) {
+                await page.keyboard.press(press);
+                steps.add(await page.evaluate(() => document.activeElement.dataset.die));
+                assert.match(await text(page, "#spoken"), /^Die .*Verdict .*trust /, "each step speaks a sentence");
+        }
+        assert.ok(steps.size >= 4, "the walk goes over the wafer");
+        assert.equal(await page.locator('.die[tabindex="0"]').count(), 1, "one die takes the focus");
+        const here = await page.evaluate(() => document.activeElement.dataset.die);
+        await page.keyboard.press("Enter");
+        await page.waitForFunction((k) => location.hash.includes(`die=${k}`), here);
+        await page.keyboard.press("t");
+        const rows = page.locator("#table tbody tr");
+        assert.equal(await rows.count(), map.dies.length, "the table has a row for each die");
+        assert.equal(await page.locator("#map").isVisible(), false);
+        await page.locator("#table button").first().focus();
+        await page.keyboard.press("Enter");
+        assert.equal(await page.locator("#table tr.picked").count(), 1);
+        await page.keyboard.press("t");
+        assert.equal(await page.locator("#map").isVisible(), true);
+});
+
+journey("an address can be mailed: run, die, device and parameter come back", {}, async (page) => {
+        await settled(page);
+        const die = map.dies.find((d) => d.devices.filter((one) => one.sweep).length > 2);
+        const last = die.devices.filter((one) => one.sweep).pop();
+        await page.locator(`.die[data-die="${key(die)}"]`).click();
+        await page.locator(".chips button", { hasText: last.name }).click();
+        await page.waitForFunction((n) => location.hash.includes(`device=${n}`), last.name);
+        await page.waitForFunction((n) => document.querySelector("#device-title").textContent.includes(n), last.name);
+        const address = page.url(), title = await text(page, "#device-title"), shown = await page.inputValue("#shown");
+        const again = await browser.open(address, {});
+        try {
+                await settled(again.page);
+                await again.page.waitForFunction((t) => document.querySelector("#device-title").textContent === t, title);
+                assert.equal(await again.page.inputValue("#shown"), shown);
+        } finally {
+                await again.close();
+        }
+});
+
+journey("a stretch of the ribbon marks its dies, by keys and by mouse", {}, async (page) => {
+        await settled(page);
+        await page.waitForSelector(".ribbon .tick.plain", { state: "attached" });
+        await page.locator(".brush").focus();
+        await page.keyboard.press("ArrowRight");
+        assert.match(await page.locator(".brush").getAttribute("aria-valuetext"), /^Interval 1, /);
+        assert.ok(await page.locator(".die.aside").count() > 0, "dies outside the interval stand back");
+        await page.keyboard.press("Escape");
+        assert.equal(await page.locator(".die.aside").count(), 0);
+        const box = await page.locator(".brush").boundingBox();
+        await page.mouse.move(box.x + box.width * 0.4, box.y + 40);
+        await page.mouse.down();
+        await page.mouse.move(box.x + box.width * 0.6, box.y + 40);
+        await page.mouse.up();
+        assert.match(await text(page, "#night-words"), /^Stretch: \d+ touch/);
+});
+
+journey("each way to look at a network draws", {}, async (page) => {
+        await settled(page);
+        const die = map.dies.find((d) => d.devices.some((one) => one.sweep));
+        await page.locator(`.die[data-die="${key(die)}"]`).click();
+        await page.waitForSelector(".plot canvas");
+        const names = await page.locator(".sights button").allTextContents();
+        assert.ok(names.length >= 6);
+        for (const name of names) {
+                await page.locator(".sights button", { hasText: new RegExp(`^${name.replaceAll("|", "\\|")}$`) }).click();
+                if (name === "Smith")
+                        assert.ok((await page.locator(".smith-s11").getAttribute("d")).length > 100);
+                else
+                        assert.match(await page.locator(".plot [role=img]").getAttribute("aria-label"), /GHz|kHz|MHz/);
+        }
+});
+
+journey("a phone's width holds the page without sideways scrolling", { viewport: { width: 390, height: 800 } }, async (page) => {
+        await settled(page);
+        assert.ok(await page.evaluate(() => document.documentElement.scrollWidth) <= 390);
+        assert.ok((await page.locator(".die .fill").first().boundingBox()).width >= 24, "a die can be touched");
+});
+
+journey("text from data is text, never markup", { before: (page) => serve({ wafer: "<img src=x onerror=alert(1)>", dies: [{ x: 0, y: 0, waits: 0, no_contact: 0, verdict: "none", trust: "suspect",
+        devices: [{ name: "<b>L1</b>", outcome: "measured", verdict: "none", trust: "suspect", reason: "<script>alert(1)</script>" }] }], parameters: [] })(page) }, async (page) => {
+        await settled(page);
+        await page.keyboard.press("t");
+        await page.waitForTimeout(300);
+        assert.equal(await page.locator("main img, main script, main b").count(), 0);
+});
+
+/* ---- accessibility ----------------------------------------------------------------------------------------------------------------------------------------------- */
+
+for (const [name, options] of [["desk, paper", {}], ["desk, night", { colorScheme: "dark" }], ["phone, paper", { viewport: { width: 390, height: 800 } }], ["phone, night", { viewport: { width: 390, height: 800 }, colorScheme: "dark" }]])
+        journey(`axe finds nothing: ${name}`, options, async (page) => {
+                await settled(page);
+                await page.waitForSelector(".plot canvas");
+                assert.deepEqual(await violations(page), []);
+                await page.locator("#table-key").click();
+                await page.locator("#control summary").click();
+                assert.deepEqual(await violations(page), [], "with table and control open");
+        });
+
+journey("axe finds nothing when it needs you, and the page says so", { before: (page) => page.route(/\/api\/v1\/station$/, async (route) => {
+        const answer = await route.fetch();
+        await route.fulfill({ json: { ...await answer.json(), latched: true } });
+}) }, async (page) => {
+        await settled(page);
+        await page.waitForSelector("#needs:not([hidden])");
+        assert.match(await text(page, "#needs"), /^Needs you/);
+        assert.match(await page.title(), /^Needs you/);
+        assert.deepEqual(await violations(page), []);
+});
+
+/* ---- the link ------------------------------------------------------------------------------------------------------------------------------------------------------ */
+
+test("with the daemon gone the last state stays and says how old it is; back, it is live again", { timeout: 90000 }, async () => {
+        const link = await makeLink();
+        const { page, wrong, close } = await browser.open(`${link.url}/`);
+        try {
+                await settled(page);
+                const before = { dies: await page.locator(".die").count(), sentence: await text(page, "#sentence") };
+                await link.cut();
+                await page.waitForFunction(() => /^last known \d+ s ago/.test(document.querySelector("#link").textContent), null, { timeout: 20000 });
+                await page.waitForFunction(() => Number(document.querySelector("#link").textContent.match(/\d+/)[0]) >= 3, null, { timeout: 20000 });
+                assert.deepEqual({ dies: await page.locator(".die").count(), sentence: await text(page, "#sentence") }, before);
+                await link.mend();
+                await page.waitForFunction(() => document.querySelector("#link").textContent === "live", null, { timeout: 20000 });
+                const last = link.asked[link.asked.length - 1];
+                assert.match(last.last || new URL(last.url, link.url).searchParams.get("last_event_id") || "", /^\d+\.\d+$/, "it came back with the id of the last event");
+                assert.deepEqual(wrong, []);
+        } finally {
+                await close();
+                await link.cut();
+        }
+});
+
+test("after a restart of the daemon the page goes on by itself", { timeout: 90000, skip: process.env.TIPPLANE_RESTART ? false : "TIPPLANE_RESTART (a command that restarts the daemon) is not set" }, async () => {
+        const { page, close } = await browser.open(`${BASE}/`);
+        try {
+                await settled(page);
+                execSync(process.env.TIPPLANE_RESTART, { stdio: "ignore" });
+                await page.waitForFunction(() => document.querySelector("#link").textContent === "live", null, { timeout: 30000 });
+                assert.ok(await page.locator(".die").count() > 0);
+        } finally {
+                await close();
+        }
+});
+
+test("a thousand events leave heap and document as they were", { timeout: 120000 }, async () => {
+        const link = await makeLink();
+        link.speak();
+        const { page, wrong, close } = await browser.open(`${link.url}/`);
+        try {
+                await settled(page);
+                await page.waitForFunction(() => document.querySelector(".under")?.textContent.includes("other die"));
+                const cdp = await page.context().newCDPSession(page);
+                await cdp.send("Performance.enable");
+                const weigh = async () => {
+                        await page.waitForTimeout(3500);
+                        for (let i = 0; i < 3; i++)
+                                await cdp.send("HeapProfiler.collectGarbage");
+                        const { metrics } = await cdp.send("Performance.getMetrics");
+                        const of = (name) => metrics.find((m) => m.name === name).value;
+                        return { heap: of("JSHeapUsedSize"), nodes: of("Nodes"), listeners: of("JSEventListeners") };
+                };
+                let id = 2;
+                const burst = async (n) => {
+                        for (let i = 0; i < n; i++, id++) {
+                                link.say(`event: ${["map", "values", "note", "check"][i % 4]}\nid: 1.${id}\ndata: {"run":"${run.id}"}\n\nevent: snapshot\ndata: {"run":"${run.id}"}\n\n`);
+                                await new Promise((done) => setTimeout(done, 10));
+                        }
+                };
+                await burst(200);
+                const before = await weigh();
+                await burst(1000);
+                const after = await weigh();
+                assert.ok(after.heap - before.heap < 1.5e6, `heap grew by ${((after.heap - before.heap) / 1e6).toFixed(2)} MB`);
+                assert.ok(after.nodes - before.nodes < 300, `nodes: ${before.nodes} before, ${after.nodes} after`);
+                assert.ok(after.listeners - before.listeners < 50, `listeners: ${before.listeners} before, ${after.listeners} after`);
+                assert.deepEqual(wrong, []);
+        } finally {
+                await close();
+                await link.cut();
+        }
+});
+
+test("a picture for the first page of the documentation", { timeout: 60000, skip: process.env.TIPPLANE_SCREENSHOT ? false : "TIPPLANE_SCREENSHOT is not set" }, async () => {
+        const { page, close } = await browser.open(`${BASE}/`, { viewport: { width: 1440, height: 1240 } });
+        try {
+                await settled(page);
+                await page.waitForFunction(() => document.querySelector(".under")?.textContent.includes("other die"));
+                await page.screenshot({ path: new URL("../../docs/images/page.png", import.meta.url).pathname });
+        } finally {
+                await close();
+        }
+});
