@@ -25,14 +25,18 @@ tp wait "$run" >/dev/null || [ $? -eq 10 ]
 echo "Done in $(($(date +%s) - begin)) s."
 echo
 tp run show "$run"
+echo
+tp map "$run"
 mkdir -p "$DATA/export"
 tp export "$run" --to "$DATA/export" >/dev/null
 echo
-echo "Touchstone files: $DATA/export/*.s2p ($(find "$DATA/export" -name '*.s2p' | wc -l) files), parameters: $DATA/export/parameters.csv"
-echo "Run file:         $(find "$DATA" -name "$run.run")"
+echo "Touchstone files: $DATA/export/*.s2p ($(find "$DATA/export" -name '*.s2p' | wc -l) files, one per device)"
+echo "Parameters:       $DATA/export/parameters.csv"
+file=$(find "$DATA/runs" -name "$run.run")
+echo "Run file:         $file (SQLite, sealed, read-only)"
 echo
 echo "Against the simulator's sealed truth, which the daemon never reads:"
-"$B/truth-judge" "$(find "$DATA" -name truth.json | head -n 1)" "$(find "$DATA" -name "$run.run")" --demand | grep -v '^  off by'
+"$B/truth-judge" "$(find "$DATA" -name truth.json | head -n 1)" "$file" --demand | grep -v '^  off by'
 if [ "$ONCE" != 1 ]; then
         echo
         echo "The page stays up at http://$address/ until Ctrl-C."

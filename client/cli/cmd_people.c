@@ -52,7 +52,7 @@ static bool on_line(void *ctx, const char *line)
                         text_f(&l->c->out, "{\"event\":\"%s\",\"data\":%s}\n", l->event, l->data.n ? text_of(&l->data) : "null");
                 else
                         text_f(&l->c->out, "%-9s %s\n", l->event, text_of(&l->data));
-                go_on = cli_flush(l->c) && (l->follow || strcmp(l->event, "snapshot") != 0);
+                go_on = cli_flush(l->c);
         }
         l->event[0] = 0;
         text_clear(&l->data);
@@ -68,7 +68,7 @@ enum code do_events(struct cli *c, struct tp_error *err)
                 char path[160];
                 bool was = l.id[0] != 0;
                 snprintf(path, sizeof path, "/api/v1/events%s%s", was ? "?last_event_id=" : "", l.id);
-                code = http_stream(c, path, on_line, &l, err);
+                code = http_stream(c, path, l.follow ? 0 : NS_PER_S, on_line, &l, err);
                 again = l.follow && code == CODE_LINK_DEAD && was; /* the daemon is being started again: what was missed is replayed */
                 if (again)
                         c->world->task->sleep_until(c->world, world_boot_ns(c->world) + NS_PER_S);

@@ -295,11 +295,14 @@ struct streaming {
         bool (*line)(void *ctx, const char *line);
         void *ctx;
         bool stop;
+        const struct world *world;
+        int64_t quiet_ns, heard_ns; /* ends after this long without a byte; 0: never */
 };
 
 static size_t take_lines(char *at, size_t size, size_t n, void *ctx)
 {
         struct streaming *s = ctx;
+        s->heard_ns = world_boot_ns(s->world);
         for (size_t i = 0; i < size * n && !s->stop; i++) {
                 if (at[i] == '\n') {
                         s->stop = !s->line(s->ctx, text_of(&s->rest));
@@ -311,10 +314,20 @@ static size_t take_lines(char *at, size_t size, size_t n, void *ctx)
         return s->stop || (s->rest.n && !text_ok(&s->rest)) ? 0 : size * n;
 }
 
-enum code http_stream(struct cli *c, const char *path, bool (*line)(void *ctx, const char *line), void *ctx, struct tp_error *err)
+/* libcurl asks about once a second. */
+static int is_quiet(void *ctx, curl_off_t a, curl_off_t b, curl_off_t c, curl_off_t d)
+{
+        struct streaming *s = ctx;
+        (void)a, (void)b, (void)c, (void)d;
+        s->stop |= s->quiet_ns > 0 && s->heard_ns > 0 && world_boot_ns(s->world) - s->heard_ns > s->quiet_ns;
+        return s->stop;
+}
+
+enum code http_stream(struct cli *c, const char *path, int64_t quiet_ns, bool (*line)(void *ctx, const char *line), void *ctx,
+                      struct tp_error *err)
 {
         struct ask ask = {.method = "GET", .path = path};
-        struct streaming s = {.line = line, .ctx = ctx};
+        struct streaming s = {.line = line, .ctx = ctx, .world = c->world, .quiet_ns = quiet_ns};
         char url[2048], say[CURL_ERROR_SIZE] = "";
         long status = 0;
         enum code code = read_token(c, err);
@@ -329,6 +342,9 @@ enum code http_stream(struct cli *c, const char *path, bool (*line)(void *ctx, c
         curl_easy_setopt(curl, CURLOPT_ERRORBUFFER, say);
         curl_easy_setopt(curl, CURLOPT_WRITEFUNCTION, take_lines);
         curl_easy_setopt(curl, CURLOPT_WRITEDATA, &s);
+        curl_easy_setopt(curl, CURLOPT_XFERINFOFUNCTION, is_quiet);
+        curl_easy_setopt(curl, CURLOPT_XFERINFODATA, &s);
+        curl_easy_setopt(curl, CURLOPT_NOPROGRESS, 0L);
         curl_easy_setopt(curl, CURLOPT_LOW_SPEED_LIMIT, 1L); /* the daemon says something every 15 s */
         curl_easy_setopt(curl, CURLOPT_LOW_SPEED_TIME, 60L);
         CURLcode got = curl_easy_perform(curl);

@@ -27,8 +27,10 @@ enum code http_get(struct cli *c, struct answer *ret, struct tp_error *err, cons
 /* GET of JSON for people's eyes: as http_get, and with --json the body goes to c->out at once (*ret_done). */
 enum code http_get_or_json(struct cli *c, struct answer *ret, bool *ret_done, struct tp_error *err, const char *fmt, ...)
         __attribute__((format(printf, 5, 6)));
-/* Calls `line` for each line of an endless answer until it returns false or the stream ends. */
-enum code http_stream(struct cli *c, const char *path, bool (*line)(void *ctx, const char *line), void *ctx, struct tp_error *err);
+/* Calls `line` for each line of an endless answer until it returns false, the stream ends, or (quiet_ns not 0)
+   nothing has come for that long. */
+enum code http_stream(struct cli *c, const char *path, int64_t quiet_ns, bool (*line)(void *ctx, const char *line), void *ctx,
+                      struct tp_error *err);
 /* 200 within timeout_ms?  A handle of its own: any task.  *ret_status 0: nothing answered. */
 bool http_is_ok(const char *url, long timeout_ms, int *ret_status);
 /* 401 gives CODE_UNAUTHENTICATED and so on; `word` is the problem's `code`, may be "". */

@@ -32,6 +32,7 @@ static int decimals_for(double x, int digits)
         if (!(fabs(x) > 0))
                 return digits - 1;
         int first = (int)floor(log10(fabs(x)) + 1e-12);
+        first += fabs(x) * pow(10, -first) >= 10 - 0.5 * pow(10, 1 - digits); /* 9.999 in two digits is 10 */
         int n = digits - 1 - first;
         return n < 0 ? 0 : n > 9 ? 9 : n;
 }

@@ -212,7 +212,7 @@ static void put_contacts(const cJSON *counts, struct text *to)
         put_count(to, good + doubtful + absent + cut, "touch of devices", "touches of devices");
         text_f(to, ": %lld good, %lld doubtful, %lld absent", good, doubtful, absent);
         if (cut)
-                text_f(to, ", %lld cut by a stop", cut);
+                text_f(to, ", %lld cut short", cut);
         text_put(to, "; ");
         put_count(to, have_int(counts, "retouches"), "retouch", "retouches");
         text_put(to, "\n");

@@ -28,7 +28,7 @@
 #define BACKOFF_MIN_NS (200 * NS_PER_MS)
 #define BACKOFF_MAX_NS (5 * NS_PER_S)
 #define STATION_FIRST_NS (15 * NS_PER_S)
-enum { SIGNAL_CAME = 1, WORDS = 20 };
+enum { SIGNAL_CAME = 1, WORDS = 20, TRIES_FIRST = 4 };
 
 /* What a probe task tells the loop; it changes only under the lock. */
 struct kept {
@@ -141,8 +141,9 @@ static void on_end(struct up *u, struct kept *k, const struct child_end *end)
         int64_t now = world_boot_ns(u->w), lived = now - k->started_ns;
         child_free(k->child);
         k->child = NULL;
-        bool is_first = k->starts == 1 && lived < STEADY_NS; /* what answered may have been another one's */
-        if ((is_first || !k->was_up) && !end->by_signal && (end->number == 2 || end->number == 4)) {
+        bool is_first = k->starts == 1 && lived < STEADY_NS;  /* what answered may have been another one's */
+        bool is_clear = end->number >= 2 && end->number <= 4; /* bad file, not there, another one runs */
+        if ((is_first || !k->was_up) && !end->by_signal && (is_clear || k->starts >= TRIES_FIRST)) {
                 say_last_words(u, k);
                 cli_say("%s cannot start (exit %d); its words are above", k->name, end->number);
                 u->status = end->number;

@@ -1,7 +1,9 @@
-/* api/: the HTTP interface of schema/openapi.yaml.  May use: run/ (commands, snapshots), store/ (views, facts), evaluate/, recipe/, formats/.
-   http.c alone knows libmicrohttpd and sockets; everything else is a function from a request to a reply and runs as well on a fiber without any socket.
+/* api/: the HTTP interface of schema/openapi.yaml.  May use: run/ (commands, snapshots), store/ (views, facts), evaluate/, recipe/,
+   formats/. http.c alone knows libmicrohttpd and sockets; everything else is a function from a request to a reply and runs as well on a
+   fiber without any socket.
 
-   api.h: what all handlers share.  route_answer() may block on the store and, at most ORDER_WAIT_NS, on the loop; so the door calls it on tasks of its own. */
+   api.h: what all handlers share.  route_answer() may block on the store and, at most ORDER_WAIT_NS, on the loop; so the door calls it on
+   tasks of its own. */
 #ifndef TIPPLANE_API_API_H
 #define TIPPLANE_API_API_H
 #include "base/arena.h"
@@ -15,7 +17,11 @@ extern const char *const role_words[]; /* "none", "watch", "operate", "engineer"
 enum cost { COST_SNAPSHOT, COST_READER, COST_COMMAND, COST_STREAM, COST_FILE };
 extern const char *const cost_words[];
 
-struct key { uint8_t digest[32]; char id[27], person[40]; enum role role; };
+struct key {
+        uint8_t digest[32];
+        char id[27], person[40];
+        enum role role;
+};
 struct api {
         const struct world *world;
         const struct log *log;
@@ -23,22 +29,40 @@ struct api {
         struct inbox *loop;
         struct snapshot_slot *slot;
         char build[64];
-        bool (*healthy)(void *ctx); void *healthy_ctx; /* any task; NULL: always */
-        _Atomic bool refusing;           /* the daemon is closing: changes get 503 */
-        struct lock *lock;               /* guards everything below */
-        struct key *keys; size_t key_n;  /* all tokens, so that none needs the disk */
+        bool (*healthy)(void *ctx);
+        void *healthy_ctx;     /* any task; NULL: always */
+        _Atomic bool refusing; /* the daemon is closing: changes get 503 */
+        struct lock *lock;     /* guards everything below */
+        struct key *keys;
+        size_t key_n; /* all tokens, so that none needs the disk */
         struct ulid_maker ulids;
-        struct { uint64_t by_cost[5], by_class[6]; } asked; /* requests by cost; replies by status / 100 */
+        struct {
+                uint64_t by_cost[5], by_class[6];
+        } asked; /* requests by cost; replies by status / 100 */
         unsigned streams;
 };
-struct api_setup { const struct world *world; const struct log *log; struct store *store; struct inbox *loop; struct snapshot_slot *slot; const char *build; bool (*healthy)(void *ctx); void *healthy_ctx; };
+struct api_setup {
+        const struct world *world;
+        const struct log *log;
+        struct store *store;
+        struct inbox *loop;
+        struct snapshot_slot *slot;
+        const char *build;
+        bool (*healthy)(void *ctx);
+        void *healthy_ctx;
+};
 /* Reads the tokens.  The store outlives the api. */
 enum code api_open(struct api *, const struct api_setup *, struct tp_error *);
 void api_close(struct api *);
 void api_ulid(struct api *, char ret[27]);
 
 /* A place where one task at a time waits for the store and the loop.  Answers may come late: desk_close waits for them. */
-struct desk { struct api *api; struct inbox *inbox; uint64_t cookie; unsigned owed; };
+struct desk {
+        struct api *api;
+        struct inbox *inbox;
+        uint64_t cookie;
+        unsigned owed;
+};
 enum code desk_open(struct desk *, struct api *, struct tp_error *);
 void desk_close(struct desk *);
 
@@ -47,34 +71,41 @@ struct route;
 #define QUERY_MAX 12
 struct request {
         struct api *api;
-        struct desk *desk;               /* for COST_COMMAND; NULL elsewhere */
-        struct arena *arena;             /* lives as long as the request and its reply */
-        const char *method, *target;     /* "GET", "/api/v1/runs?limit=3", as received */
+        struct desk *desk;           /* for COST_COMMAND; NULL elsewhere */
+        struct arena *arena;         /* lives as long as the request and its reply */
+        const char *method, *target; /* "GET", "/api/v1/runs?limit=3", as received */
         /* header fields, NULL when absent */
-        const char *host, *origin, *fetch_site, *authorization, *content_type, *content_length, *if_none_match, *idempotency_key, *last_event_id;
-        const char *faulty;              /* the door's own complaint about the header, NULL if none */
+        const char *host, *origin, *fetch_site, *authorization, *content_type, *content_length, *if_none_match, *idempotency_key,
+                *last_event_id;
+        const char *faulty; /* the door's own complaint about the header, NULL if none */
         bool from_loopback;
-        const char *body; size_t body_n; /* complete when route_answer is called */
+        const char *body;
+        size_t body_n; /* complete when route_answer is called */
         /* filled by route_open */
         const struct route *route;
         char id[27];
         const char *path, *param[PARAMS_MAX];
-        struct { const char *name, *value; } query[QUERY_MAX];
+        struct {
+                const char *name, *value;
+        } query[QUERY_MAX];
         size_t query_n;
-        struct key who;                  /* role ROLE_WATCH, person "" for readers on the loopback */
+        struct key who; /* role ROLE_WATCH, person "" for readers on the loopback */
         bool opened;
 };
 struct reply {
         int status;
-        const char *type;                /* static, or in the arena */
+        const char *type; /* static, or in the arena */
         struct text body;
-        const void *still; size_t still_n; /* bytes that outlive everything; instead of body */
-        char file[300];                  /* or a file; removed after it was opened when file_is_copy */
+        const void *still;
+        size_t still_n; /* bytes that outlive everything; instead of body */
+        char file[300]; /* or a file; removed after it was opened when file_is_copy */
         bool file_is_copy;
         char etag[80], location[120], link[200], allow[40], dtype[8], save_as[80];
         unsigned retry_after_s;
-        bool is_page;                    /* HTML: content security policy */
-        bool stream, stream_hello, stream_reset; uint64_t stream_seq; uint32_t stream_epoch; /* an event stream after this event; what it begins with */
+        bool is_page; /* HTML: content security policy */
+        bool stream, stream_hello, stream_reset;
+        uint64_t stream_seq;
+        uint32_t stream_epoch; /* an event stream after this event; what it begins with */
 };
 void reply_init(struct reply *);
 void reply_done(struct reply *);
@@ -87,7 +118,7 @@ enum code query_word(const struct request *, const char *name, const char *const
 /* The JSON body by a field table; an empty body reads as {}. */
 struct object;
 enum code body_read(const struct request *, const struct object *, void *ret, struct tp_error *);
-void reply_json(struct reply *, int status);  /* body is JSON */
+void reply_json(struct reply *, int status); /* body is JSON */
 void reply_text(struct reply *, const char *type);
 /* Sets the ETag (bare, without quotes); true when If-None-Match has it: the reply is then 304 and complete. */
 bool reply_unchanged(const struct request *, struct reply *, const char *etag);
@@ -96,7 +127,7 @@ const char *json_or_null(const char *stored);
 /* `what` is optional: "die". */
 struct json_out;
 void json_die(struct json_out *, const char *key, bool has, int x, int y);
-void json_id(struct json_out *, const char *key, int64_t id); /* 0: null */
+void json_id(struct json_out *, const char *key, int64_t id);         /* 0: null */
 void json_word(struct json_out *, const char *key, const char *word); /* "": null */
 
 /* A view with the time limit of one question; the caller closes it. NULL: err says why. */

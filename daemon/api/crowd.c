@@ -45,7 +45,7 @@ struct guest *guest_come(struct crowd *c, int socket)
         struct guest *g = calloc(1, sizeof *g);
         if (!g)
                 return NULL;
-        *g = (struct guest){ .of = c, .socket = socket, .since_ns = world_boot_ns(c->world) };
+        *g = (struct guest){.of = c, .socket = socket, .since_ns = world_boot_ns(c->world)};
         lock(c);
         g->next = c->first;
         if (g->next)

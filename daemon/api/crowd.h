@@ -1,6 +1,6 @@
-/* crowd.h: connections that hold a place without asking for anything.  A server's own time-out counts from the last byte, so a peer that sends one byte now and then would
-   live for ever; here a connection has CROWD_NS from its beginning, or from its last reply, until its next request's header is whole.
-   Any task; the lock is its own. */
+/* crowd.h: connections that hold a place without asking for anything.  A server's own time-out counts from the last byte, so a peer that
+   sends one byte now and then would live for ever; here a connection has CROWD_NS from its beginning, or from its last reply, until its
+   next request's header is whole. Any task; the lock is its own. */
 #ifndef TIPPLANE_API_CROWD_H
 #define TIPPLANE_API_CROWD_H
 #include "base/world.h"

@@ -16,7 +16,8 @@ static struct view *open_run(struct request *q, struct tp_error *err)
 static enum code parameters(struct request *q, struct parameter_row **ret, size_t *ret_n, struct tp_error *err)
 {
         struct view *view = open_run(q, err);
-        enum code code = view ? view_parameters(view, query_text(q, "device"), query_text(q, "quantity"), q->arena, ret, ret_n, err) : err->code;
+        enum code code =
+                view ? view_parameters(view, query_text(q, "device"), query_text(q, "quantity"), q->arena, ret, ret_n, err) : err->code;
         view_close(view);
         return code;
 }
@@ -61,8 +62,9 @@ enum code parameters_json(struct request *q, struct reply *r, struct tp_error *e
 
 enum code parameters_csv(struct request *q, struct reply *r, struct tp_error *err)
 {
-        static const char *const heads[] = { "die_x", "die_y", "device", "quantity", "unit", "freq_hz", "value", "u95", "verdict", "trust", "contact", "reason", "trust_reason", "plane",
-                                             "attempt", "touchdown", "sweep" };
+        static const char *const heads[] = {"die_x",        "die_y", "device",  "quantity",  "unit",    "freq_hz",
+                                            "value",        "u95",   "verdict", "trust",     "contact", "reason",
+                                            "trust_reason", "plane", "attempt", "touchdown", "sweep"};
         struct parameter_row *rows = NULL;
         size_t n = 0;
         enum code code = parameters(q, &rows, &n, err);
@@ -94,13 +96,17 @@ enum code parameters_csv(struct request *q, struct reply *r, struct tp_error *er
                 csv_end_row(&o);
         }
         if (!csv_ok(&o) && text_ok(&r->body))
-                return tp_fail(err, CODE_DAMAGED, "run %.26s: a cell of its parameters would start a formula, so it is not written as CSV; take /parameters.json", q->param[0]);
+                return tp_fail(
+                        err, CODE_DAMAGED,
+                        "run %.26s: a cell of its parameters would start a formula, so it is not written as CSV; take /parameters.json",
+                        q->param[0]);
         snprintf(r->save_as, sizeof r->save_as, "%.26s.csv", q->param[0]);
         reply_text(r, "text/csv; charset=utf-8; header=present");
         return CODE_OK;
 }
 
-/* ---- sweeps ------------------------------------------------------------------------------------------------------------------------------------- */
+/* ---- sweeps
+ * ------------------------------------------------------------------------------------------------------------------------------------- */
 
 static void sweep_write(struct json_out *o, const struct sweep_row *s, const double *hz, size_t n)
 {
@@ -129,7 +135,7 @@ static void sweep_write(struct json_out *o, const struct sweep_row *s, const dou
 
 enum code sweeps_get(struct request *q, struct reply *r, struct tp_error *err)
 {
-        static const char *const uses[] = { "device", "standard", "check", "witness", NULL };
+        static const char *const uses[] = {"device", "standard", "check", "witness", NULL};
         struct sweep_row *rows = NULL;
         size_t n = 0;
         int use = -1;
@@ -187,8 +193,10 @@ enum code trace_get(struct request *q, struct reply *r, struct tp_error *err)
                 code = view ? view_trace(view, id, q->param[2], q->arena, r->dtype, &bytes, &n, err) : err->code;
         view_close(view);
         if (code == CODE_NOT_FOUND && view)
-                tp_fail(err, CODE_NOT_FOUND, "sweep %.20s of run %.26s has no trace '%.20s'; there are S11, S12, S21, S22 and, where the analyzer gives switch terms, GF and GR", q->param[1],
-                        q->param[0], q->param[2]);
+                tp_fail(err, CODE_NOT_FOUND,
+                        "sweep %.20s of run %.26s has no trace '%.20s'; there are S11, S12, S21, S22 and, where the analyzer gives switch "
+                        "terms, GF and GR",
+                        q->param[1], q->param[0], q->param[2]);
         if (code)
                 return code;
         text_bytes(&r->body, bytes, n);

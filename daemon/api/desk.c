@@ -1,7 +1,7 @@
 /* desk.c: see desk.h.
- * Idea       A command row in the catalogue is written before the loop hears of the command and gets its answer from the loop's own callback, so the answer is kept
- *            even if nobody waits for it any more.  What the callback needs travels with the command (struct ticket); nothing of it belongs to the request.
- * Threads    order_done() runs on the loop's task: it only copies, submits and posts. */
+ * Idea       A command row in the catalogue is written before the loop hears of the command and gets its answer from the loop's own
+ * callback, so the answer is kept even if nobody waits for it any more.  What the callback needs travels with the command (struct ticket);
+ * nothing of it belongs to the request. Threads    order_done() runs on the loop's task: it only copies, submits and posts. */
 #include "api/desk.h"
 #include "api/problem.h"
 #include "api/route.h"
@@ -34,7 +34,7 @@ static void ticket_free(struct message *m)
 
 enum code desk_open(struct desk *d, struct api *api, struct tp_error *err)
 {
-        *d = (struct desk){ .api = api, .inbox = api->world->task->inbox_new(api->world, 0) };
+        *d = (struct desk){.api = api, .inbox = api->world->task->inbox_new(api->world, 0)};
         return d->inbox ? CODE_OK : tp_fail_memory(err);
 }
 
@@ -58,7 +58,8 @@ void desk_close(struct desk *d)
                         m->free(m);
         }
         if (d->owed) /* somebody still holds the inbox's address: better lost than freed under him */
-                log_event(d->api->log, LOG_WARN, "desk.owed", "answers=%u msg=\"commands without an answer when the door closed\"", d->owed);
+                log_event(d->api->log, LOG_WARN, "desk.owed", "answers=%u msg=\"commands without an answer when the door closed\"",
+                          d->owed);
         else
                 d->api->world->task->inbox_free(d->api->world, d->inbox);
         d->inbox = NULL;
@@ -89,7 +90,8 @@ enum code desk_store(struct desk *d, struct work *take, bool *ret_duplicate, str
                 m->free(m);
                 return code;
         }
-        enum code code = tp_fail(err, CODE_TIMED_OUT, "the disk has not confirmed the command within 10 s; look whether it happened before asking again");
+        enum code code = tp_fail(err, CODE_TIMED_OUT,
+                                 "the disk has not confirmed the command within 10 s; look whether it happened before asking again");
         if (err)
                 err->effect_unknown = true;
         return code;

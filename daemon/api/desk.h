@@ -8,8 +8,8 @@
 enum code desk_store(struct desk *, struct work *take, bool *ret_duplicate, struct tp_error *);
 /* Audit row of this request. */
 void desk_audit(const struct request *, struct work *, const char *what, const char *target, const char *result);
-/* Keyed command: the request becomes a command row and an audit row, then `take` goes to the loop.  The reply is `ok_status` with the loop's JSON, a problem,
-   or 202 when the loop has not answered in time; the same key gets the same again. */
+/* Keyed command: the request becomes a command row and an audit row, then `take` goes to the loop.  The reply is `ok_status` with the
+   loop's JSON, a problem, or 202 when the loop has not answered in time; the same key gets the same again. */
 enum code desk_order(struct request *, struct reply *, struct command *take, const char *what, int ok_status, struct tp_error *);
 /* As desk_order without store and key. */
 enum code desk_urgent(struct request *, struct reply *, struct command *take, struct tp_error *);

@@ -39,11 +39,12 @@ static enum code list(struct request *q, struct reply *r, const char *kind, stru
 
 enum code documents_list(struct request *q, struct reply *r, struct tp_error *err)
 {
-        static const char *const kinds[] = { "recipe", "layout", "setup", "dialect", "mandate", "site", NULL };
+        static const char *const kinds[] = {"recipe", "layout", "setup", "dialect", "mandate", "site", NULL};
         int kind = -1;
         enum code code = query_word(q, "kind", kinds, &kind, err);
         if (!code && kind < 0)
-                code = tp_fail_at(err, CODE_BAD_INPUT, "kind", "?kind= is missing; add kind=recipe, layout, setup, dialect, mandate or site");
+                code = tp_fail_at(err, CODE_BAD_INPUT, "kind",
+                                  "?kind= is missing; add kind=recipe, layout, setup, dialect, mandate or site");
         return code ? code : list(q, r, kinds[kind], err);
 }
 
@@ -90,7 +91,10 @@ enum code recipe_put(struct request *q, struct reply *r, struct tp_error *err)
         sha256_of(q->body ? q->body : "", q->body_n, digest);
         hex_of(digest, 32, hex);
         if (!code && memcmp(asked, digest, 32) != 0)
-                code = tp_fail(err, CODE_BAD_INPUT, "the body's SHA-256 is %s and the address says %.12s…; send the bytes the digest was made of, or use the body's own digest", hex, q->param[0]);
+                code = tp_fail(err, CODE_BAD_INPUT,
+                               "the body's SHA-256 is %s and the address says %.12s…; send the bytes the digest was made of, or use the "
+                               "body's own digest",
+                               hex, q->param[0]);
         if (!code)
                 code = recipe_read(q->body ? q->body : "", q->body_n, q->arena, &recipe, err);
         if (code)
@@ -124,9 +128,12 @@ enum code recipe_put(struct request *q, struct reply *r, struct tp_error *err)
         return CODE_OK;
 }
 
-/* ---- explain, plan -------------------------------------------------------------------------------------------------------------------------- */
+/* ---- explain, plan
+ * -------------------------------------------------------------------------------------------------------------------------- */
 
-struct used_ctx { struct view *view; };
+struct used_ctx {
+        struct view *view;
+};
 static int32_t used_now(void *ctx, const char *kind, const char *serial, const char *part)
 {
         struct used_ctx *u = ctx;
@@ -137,12 +144,24 @@ static int32_t used_now(void *ctx, const char *kind, const char *serial, const c
 /* A station that can do whatever the recipe asks: for the desk, while no station answers. */
 static struct capability_set assumed(const struct recipe *recipe)
 {
-        struct capability_set can = { .analyzer = true, .stage = true, .bias = true, .meter = true, .chuck = true, .signal = true, .interlock = true, .switch_terms = true, .freq_hz_min = 1,
-                                      .freq_hz_max = 1e12, .points_max = 1000000, .volt_max = recipe->max_volt, .spacing_um = recipe->setup.spacing_um };
+        struct capability_set can = {.analyzer = true,
+                                     .stage = true,
+                                     .bias = true,
+                                     .meter = true,
+                                     .chuck = true,
+                                     .signal = true,
+                                     .interlock = true,
+                                     .switch_terms = true,
+                                     .freq_hz_min = 1,
+                                     .freq_hz_max = 1e12,
+                                     .points_max = 1000000,
+                                     .volt_max = recipe->max_volt,
+                                     .spacing_um = recipe->setup.spacing_um};
         return can;
 }
 
-static enum code station_can(struct request *q, const struct recipe *recipe, struct capability_set *ret, char name[64], struct tp_error *err)
+static enum code station_can(struct request *q, const struct recipe *recipe, struct capability_set *ret, char name[64],
+                             struct tp_error *err)
 {
         struct snapshot *s = snapshot_get(q->api->slot);
         enum code code = CODE_OK;
@@ -163,15 +182,16 @@ static enum code make_plan(struct request *q, struct recipe **ret_recipe, struct
         struct ledger_view ledger;
         const char *wafer = query_text(q, "wafer");
         if (wafer && (strlen(wafer) > 39 || !wafer[0]))
-                return tp_fail_at(err, CODE_BAD_INPUT, "wafer", "?wafer=%.60s has %zu characters; a wafer's name has 1 to 39", wafer, strlen(wafer));
+                return tp_fail_at(err, CODE_BAD_INPUT, "wafer", "?wafer=%.60s has %zu characters; a wafer's name has 1 to 39", wafer,
+                                  strlen(wafer));
         enum code code = recipe_read(q->body ? q->body : "", q->body_n, q->arena, ret_recipe, err);
         if (!code)
                 code = station_can(q, *ret_recipe, &can, station, err);
         struct view *view = code ? NULL : ask_view(q, NULL, err);
         if (!code && !view)
                 code = err->code;
-        struct used_ctx used = { view };
-        ledger = (struct ledger_view){ used_now, &used };
+        struct used_ctx used = {view};
+        ledger = (struct ledger_view){used_now, &used};
         if (!code)
                 code = plan_make(*ret_recipe, wafer ? wafer : "fresh", &can, &ledger, q->arena, ret, err);
         view_close(view);

@@ -1,5 +1,6 @@
-/* event.c: see event.h.  Numbers of events go on over restarts; the epoch tells the life of the daemon an event was made in.  An id is good for a replay when the very
-   event it names is still kept and has that epoch: after the index was rebuilt, or the event has been dropped, the stream begins with `reset`. */
+/* event.c: see event.h.  Numbers of events go on over restarts; the epoch tells the life of the daemon an event was made in.  An id is good
+   for a replay when the very event it names is still kept and has that epoch: after the index was rebuilt, or the event has been dropped,
+   the stream begins with `reset`. */
 #include "api/event.h"
 #include "api/problem.h"
 #include "api/route.h"
@@ -24,7 +25,8 @@ bool event_id_read(const char *text, struct event_place *ret)
         return ret->seq <= INT64_MAX;
 }
 
-static enum code events_after(struct view *view, uint64_t after, size_t limit, struct arena *arena, struct event_row **ret, size_t *ret_n, struct tp_error *err)
+static enum code events_after(struct view *view, uint64_t after, size_t limit, struct arena *arena, struct event_row **ret, size_t *ret_n,
+                              struct tp_error *err)
 {
         uint64_t first = 0;
         return view_events(view, after, limit, arena, ret, ret_n, &first, err);
@@ -38,7 +40,7 @@ enum code event_newest(struct api *api, struct event_place *ret, struct tp_error
         struct arena *arena = arena_new(0);
         struct view *view = arena ? view_open(api->store, NULL, world_boot_ns(api->world) + QUESTION_NS, err) : NULL;
         enum code code = view ? CODE_OK : arena ? err->code : tp_fail_memory(err);
-        *ret = (struct event_place){ 0, store_epoch(api->store) };
+        *ret = (struct event_place){0, store_epoch(api->store)};
         while (!code && low < high) {
                 uint64_t middle = low + (high - low) / 2;
                 arena_reset(arena);
@@ -48,7 +50,7 @@ enum code event_newest(struct api *api, struct event_place *ret, struct tp_error
                 else
                         high = middle;
                 if (n && !code)
-                        *ret = (struct event_place){ row[0].seq, row[0].epoch };
+                        *ret = (struct event_place){row[0].seq, row[0].epoch};
         }
         view_close(view);
         arena_free(arena);
@@ -64,7 +66,7 @@ enum code event_page(struct api *api, struct event_place *at, struct text *to, b
         enum code code = view ? events_after(view, at->seq, EVENT_PAGE, arena, &rows, &n, err) : arena ? err->code : tp_fail_memory(err);
         for (size_t i = 0; !code && i < n; i++) {
                 text_f(to, "event: %s\nid: %" PRIu32 ".%" PRIu64 "\ndata: %s\n\n", rows[i].topic, rows[i].epoch, rows[i].seq, rows[i].body);
-                *at = (struct event_place){ rows[i].seq, rows[i].epoch };
+                *at = (struct event_place){rows[i].seq, rows[i].epoch};
         }
         *ret_more = n == EVENT_PAGE;
         view_close(view);
@@ -79,7 +81,8 @@ void event_greet(struct text *to, const struct event_place *at, bool reset)
 
 void event_hint(struct text *to, const struct snapshot *s)
 {
-        text_f(to, "event: snapshot\ndata: {\"etag\":\"%u.%" PRIu64 "\",\"run\":\"%s\",\"in_hand\":%s}\n\n", s->epoch, s->version, s->run, s->in_hand ? "true" : "false");
+        text_f(to, "event: snapshot\ndata: {\"etag\":\"%u.%" PRIu64 "\",\"run\":\"%s\",\"in_hand\":%s}\n\n", s->epoch, s->version, s->run,
+               s->in_hand ? "true" : "false");
 }
 
 /* Is the event itself still there, from the same life? */
@@ -97,11 +100,12 @@ static enum code is_kept(struct request *q, const struct event_place *at, bool *
 enum code events_open(struct request *q, struct reply *r, struct tp_error *err)
 {
         const char *id = q->last_event_id && q->last_event_id[0] ? q->last_event_id : query_text(q, "last_event_id");
-        struct event_place at = { 0 };
+        struct event_place at = {0};
         enum code code = CODE_OK;
         bool kept = true;
         if (id && !event_id_read(id, &at))
-                return tp_fail_at(err, CODE_BAD_INPUT, "Last-Event-ID", "Last-Event-ID: %.40s is no id of an event; send EPOCH.SEQ as received, or leave it out", id);
+                return tp_fail_at(err, CODE_BAD_INPUT, "Last-Event-ID",
+                                  "Last-Event-ID: %.40s is no id of an event; send EPOCH.SEQ as received, or leave it out", id);
         q->api->world->task->lock(q->api->world, q->api->lock);
         bool full = q->api->streams >= STREAMS_MAX;
         q->api->world->task->unlock(q->api->world, q->api->lock);

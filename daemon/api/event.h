@@ -5,7 +5,10 @@
 
 #define STREAMS_MAX 64
 #define EVENT_PAGE 256
-struct event_place { uint64_t seq; uint32_t epoch; };
+struct event_place {
+        uint64_t seq;
+        uint32_t epoch;
+};
 /* The newest event; {0, this epoch} when there is none.  Readers only. */
 enum code event_newest(struct api *, struct event_place *ret, struct tp_error *);
 /* Up to EVENT_PAGE events after *at, as event-stream text; *at moves on.  *ret_more: ask again. */

@@ -1,9 +1,9 @@
 /* http.c: the only file that knows libmicrohttpd.
- * Idea        A visit is one request on one connection.  Its header is judged before a byte of its body is read (route_open); what is in memory is answered at once on the
- *             HTTP thread; everything else is suspended, goes to a worker's inbox, and is resumed when its reply is complete.
- * Invariants  A visit belongs to the HTTP thread, but between post and resume to its worker.  Suspending and posting happen under `lock`, and so does resuming: a worker can
- *             not resume what is not yet suspended.  The daemon is stopped only when no visit is open: suspended connections must not meet MHD_stop_daemon.
- * Not here    MHD_create_post_processor: there are no forms. */
+ * Idea        A visit is one request on one connection.  Its header is judged before a byte of its body is read (route_open); what is in
+ * memory is answered at once on the HTTP thread; everything else is suspended, goes to a worker's inbox, and is resumed when its reply is
+ * complete. Invariants  A visit belongs to the HTTP thread, but between post and resume to its worker.  Suspending and posting happen under
+ * `lock`, and so does resuming: a worker can not resume what is not yet suspended.  The daemon is stopped only when no visit is open:
+ * suspended connections must not meet MHD_stop_daemon. Not here    MHD_create_post_processor: there are no forms. */
 #include "api/http.h"
 #include "api/crowd.h"
 #include "api/desk.h"
@@ -33,7 +33,12 @@
 
 enum { WORK_VISIT = 1, WORK_END };
 enum worker_kind { WORKER_READER, WORKER_READER_2, WORKER_COMMANDS, WORKER_URGENT, WORKER_COUNT };
-struct worker { struct http *http; struct inbox *inbox; struct task *task; struct desk desk; };
+struct worker {
+        struct http *http;
+        struct inbox *inbox;
+        struct task *task;
+        struct desk desk;
+};
 
 struct http {
         const struct world *world;
@@ -44,7 +49,7 @@ struct http {
         struct streams *streams;
         struct crowd *crowd;
         struct worker workers[WORKER_COUNT];
-        struct lock *lock;          /* guards suspension and `visits` */
+        struct lock *lock;              /* guards suspension and `visits` */
         unsigned visits, at_work, turn; /* at_work: with a worker, suspended */
         _Atomic bool closing;
         int fd;
@@ -70,7 +75,8 @@ struct visit {
 static void lock(struct http *h) { h->world->task->lock(h->world, h->lock); }
 static void unlock(struct http *h) { h->world->task->unlock(h->world, h->lock); }
 
-/* ---- workers --------------------------------------------------------------------------------------------------------------------------------- */
+/* ---- workers
+ * --------------------------------------------------------------------------------------------------------------------------------- */
 
 static void worker_run(void *arg)
 {
@@ -82,7 +88,8 @@ static void worker_run(void *arg)
                 if (!m) {
                         unsigned late = crowd_sweep(w->http->crowd, world_boot_ns(w->http->world));
                         if (late)
-                                log_event(w->http->log, LOG_INFO, "http.late", "connections=%u msg=\"no whole request within 40 s; closed\"", late);
+                                log_event(w->http->log, LOG_INFO, "http.late",
+                                          "connections=%u msg=\"no whole request within 40 s; closed\"", late);
                         continue;
                 }
                 if (m->kind == WORK_END) {
@@ -102,7 +109,7 @@ static void worker_run(void *arg)
 
 static enum code workers_start(struct http *h, struct tp_error *err)
 {
-        static const char *const names[WORKER_COUNT] = { "reader-1", "reader-2", "commands", "urgent" };
+        static const char *const names[WORKER_COUNT] = {"reader-1", "reader-2", "commands", "urgent"};
         for (int i = 0; i < WORKER_COUNT; i++) {
                 struct worker *w = &h->workers[i];
                 w->http = h;
@@ -156,7 +163,8 @@ static bool hand_to_worker(struct visit *v)
         return ok;
 }
 
-/* ---- visits ---------------------------------------------------------------------------------------------------------------------------------- */
+/* ---- visits
+ * ---------------------------------------------------------------------------------------------------------------------------------- */
 
 static void visit_free(struct visit *v)
 {
@@ -192,17 +200,19 @@ static struct visit *visit_new(struct http *h, struct MHD_Connection *c)
         return v;
 }
 
-/* Two Hosts, two lengths, a length beside an encoding, another encoding than chunked, or a folded line (which shows as part of a name) smuggle requests past proxies. */
+/* Two Hosts, two lengths, a length beside an encoding, another encoding than chunked, or a folded line (which shows as part of a name)
+ * smuggle requests past proxies. */
 static enum MHD_Result look_at_header(void *cls, enum MHD_ValueKind kind, const char *name, const char *value)
 {
         struct visit *v = cls;
-        static const char *const watched[] = { "Host", "Content-Length", "Transfer-Encoding" };
+        static const char *const watched[] = {"Host", "Content-Length", "Transfer-Encoding"};
         (void)kind;
         v->hosts += strcasecmp(name, "Host") == 0;
         v->lengths += strcasecmp(name, "Content-Length") == 0 || strcasecmp(name, "Transfer-Encoding") == 0;
         for (size_t i = 0; i < 3; i++)
                 if (strncasecmp(name, watched[i], strlen(watched[i])) == 0 && strcasecmp(name, watched[i]) != 0)
-                        snprintf(v->fault, sizeof v->fault, "the header field '%.60s' looks like %s and is not; write it plainly", name, watched[i]);
+                        snprintf(v->fault, sizeof v->fault, "the header field '%.60s' looks like %s and is not; write it plainly", name,
+                                 watched[i]);
         if (strcasecmp(name, "Transfer-Encoding") == 0 && value && strcasecmp(value, "chunked") != 0)
                 snprintf(v->fault, sizeof v->fault, "Transfer-Encoding: %.40s is not taken; send chunked or a Content-Length", value);
         return MHD_YES;
@@ -221,7 +231,8 @@ static bool is_loopback(struct MHD_Connection *c)
                 return false;
         if (info->client_addr->sa_family == AF_INET)
                 return ntohl(((const struct sockaddr_in *)(const void *)info->client_addr)->sin_addr.s_addr) >> 24 == 127;
-        return info->client_addr->sa_family == AF_INET6 && IN6_IS_ADDR_LOOPBACK(&((const struct sockaddr_in6 *)(const void *)info->client_addr)->sin6_addr);
+        return info->client_addr->sa_family == AF_INET6 &&
+               IN6_IS_ADDR_LOOPBACK(&((const struct sockaddr_in6 *)(const void *)info->client_addr)->sin6_addr);
 }
 
 static void fill_request(struct visit *v, const char *target, const char *method)
@@ -242,11 +253,13 @@ static void fill_request(struct visit *v, const char *target, const char *method
         q->from_loopback = is_loopback(v->connection);
         MHD_get_connection_values(v->connection, MHD_HEADER_KIND, look_at_header, v);
         if (v->hosts > 1 || v->lengths > 1)
-                snprintf(v->fault, sizeof v->fault, "there are %u Host fields and %u that give the body's length; send one of each at the most", v->hosts, v->lengths);
+                snprintf(v->fault, sizeof v->fault,
+                         "there are %u Host fields and %u that give the body's length; send one of each at the most", v->hosts, v->lengths);
         q->faulty = v->fault[0] ? v->fault : NULL;
 }
 
-/* ---- replies --------------------------------------------------------------------------------------------------------------------------------- */
+/* ---- replies
+ * --------------------------------------------------------------------------------------------------------------------------------- */
 
 static void stream_wake(void *ctx) { MHD_resume_connection(((struct visit *)ctx)->connection); }
 static void stream_sleep(void *ctx) { MHD_suspend_connection(((struct visit *)ctx)->connection); }
@@ -289,7 +302,8 @@ static struct MHD_Response *make_response(struct visit *v)
                 v->stream = stream_new(v->http->streams, r, stream_wake, v);
                 if (v->stream)
                         return MHD_create_response_from_callback(MHD_SIZE_UNKNOWN, 4096, stream_bytes, v, NULL);
-                problem_say(&v->request, r, PROBLEM_STOPPING, "no more event streams are taken: %d are open, or the daemon is stopping", STREAMS_MAX);
+                problem_say(&v->request, r, PROBLEM_STOPPING, "no more event streams are taken: %d are open, or the daemon is stopping",
+                            STREAMS_MAX);
         }
         if (r->file[0]) {
                 struct MHD_Response *response = file_response(v);
@@ -302,7 +316,7 @@ static struct MHD_Response *make_response(struct visit *v)
         if (r->still)
                 return MHD_create_response_from_buffer(r->still_n, (void *)(uintptr_t)r->still, MHD_RESPMEM_PERSISTENT);
         if (!r->body.n)
-                return MHD_create_response_from_buffer(0, (void *)(uintptr_t)"", MHD_RESPMEM_PERSISTENT);
+                return MHD_create_response_from_buffer(0, (void *)(uintptr_t) "", MHD_RESPMEM_PERSISTENT);
         return MHD_create_response_from_buffer(r->body.n, r->body.at, MHD_RESPMEM_PERSISTENT); /* the visit outlives its response */
 }
 
@@ -331,7 +345,8 @@ static void add_headers(struct MHD_Response *response, const struct visit *v)
                 add(response, "X-Accel-Buffering", "no");
         if (r->is_page)
                 add(response, "Content-Security-Policy",
-                    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'");
+                    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; base-uri 'none'; "
+                    "form-action 'none'; frame-ancestors 'none'");
         if (r->status == 401)
                 add(response, "WWW-Authenticate", "Bearer realm=\"tipplane\"");
         if (r->retry_after_s && r->status == 503) {
@@ -370,7 +385,8 @@ static enum MHD_Result answer(struct visit *v)
         return send_reply(v);
 }
 
-/* ---- what MHD calls --------------------------------------------------------------------------------------------------------------------------- */
+/* ---- what MHD calls
+ * --------------------------------------------------------------------------------------------------------------------------- */
 
 static struct guest *guest_of(struct MHD_Connection *c)
 {
@@ -378,7 +394,8 @@ static struct guest *guest_of(struct MHD_Connection *c)
         return info ? info->socket_context : NULL;
 }
 
-static enum MHD_Result on_access(void *cls, struct MHD_Connection *c, const char *url, const char *method, const char *version, const char *upload, size_t *upload_n, void **con_cls)
+static enum MHD_Result on_access(void *cls, struct MHD_Connection *c, const char *url, const char *method, const char *version,
+                                 const char *upload, size_t *upload_n, void **con_cls)
 {
         struct http *h = cls;
         struct visit *v = *con_cls;
@@ -456,7 +473,8 @@ static size_t no_unescape(void *cls, struct MHD_Connection *c, char *s)
         return strlen(s);
 }
 
-/* ---- starting and stopping -------------------------------------------------------------------------------------------------------------------- */
+/* ---- starting and stopping
+ * -------------------------------------------------------------------------------------------------------------------- */
 
 static enum code read_listen(const char *text, struct sockaddr_storage *ret, socklen_t *ret_n, struct tp_error *err)
 {
@@ -468,7 +486,8 @@ static enum code read_listen(const char *text, struct sockaddr_storage *ret, soc
         memset(ret, 0, sizeof *ret);
         long port = digits > 0 && digits <= 5 && strspn(colon + 1, "0123456789") == digits ? strtol(colon + 1, NULL, 10) : -1;
         if (port < 0 || port > 65535 || n == 0 || n >= sizeof host)
-                return tp_fail(err, CODE_BAD_INPUT, "--listen %.80s: it must be an address and a port; write 127.0.0.1:8080 or [::1]:8080", text);
+                return tp_fail(err, CODE_BAD_INPUT, "--listen %.80s: it must be an address and a port; write 127.0.0.1:8080 or [::1]:8080",
+                               text);
         bool six = text[0] == '[' && text[n - 1] == ']';
         memcpy(host, text + six, n - 2 * (size_t)six);
         if (six && inet_pton(AF_INET6, host, &v6->sin6_addr) == 1 && IN6_IS_ADDR_LOOPBACK(&v6->sin6_addr)) {
@@ -483,7 +502,10 @@ static enum code read_listen(const char *text, struct sockaddr_storage *ret, soc
                 *ret_n = sizeof *v4;
                 return CODE_OK;
         }
-        return tp_fail(err, CODE_BAD_INPUT, "--listen %.80s: only loopback addresses are possible, since nothing here is encrypted; listen on 127.0.0.1 and reach it by an ssh tunnel", text);
+        return tp_fail(err, CODE_BAD_INPUT,
+                       "--listen %.80s: only loopback addresses are possible, since nothing here is encrypted; listen on 127.0.0.1 and "
+                       "reach it by an ssh tunnel",
+                       text);
 }
 
 static enum code open_socket(struct http *h, const char *listen_at, struct tp_error *err)
@@ -503,11 +525,13 @@ static enum code open_socket(struct http *h, const char *listen_at, struct tp_er
                         return tp_fail_sys(err, CODE_LINK_DEAD, errno, "no socket for %s", listen_at);
                 setsockopt(h->fd, SOL_SOCKET, SO_REUSEADDR, &one, sizeof one);
                 if (bind(h->fd, (struct sockaddr *)&at, n) || listen(h->fd, 128))
-                        return tp_fail_sys(err, CODE_BUSY, errno, "--listen %s cannot be used; stop the program that has it, or choose another port", listen_at);
+                        return tp_fail_sys(err, CODE_BUSY, errno,
+                                           "--listen %s cannot be used; stop the program that has it, or choose another port", listen_at);
         }
         n = sizeof at;
         if (getsockname(h->fd, (struct sockaddr *)&at, &n) == 0)
-                h->port = ntohs(at.ss_family == AF_INET6 ? ((struct sockaddr_in6 *)(void *)&at)->sin6_port : ((struct sockaddr_in *)(void *)&at)->sin_port);
+                h->port = ntohs(at.ss_family == AF_INET6 ? ((struct sockaddr_in6 *)(void *)&at)->sin6_port
+                                                         : ((struct sockaddr_in *)(void *)&at)->sin_port);
         return CODE_OK;
 }
 
@@ -515,7 +539,8 @@ static bool is_healthy(void *ctx) { return house_healthy(ctx); }
 
 static enum code start(struct http *h, const struct http_setup *setup, struct tp_error *err)
 {
-        struct api_setup api = { h->world, h->log, house_store(h->house), house_inbox(h->house), house_slot(h->house), setup->build, is_healthy, h->house };
+        struct api_setup api = {h->world,   h->log,  house_store(h->house), house_inbox(h->house), house_slot(h->house), setup->build,
+                                is_healthy, h->house};
         enum code code = h->lock ? open_socket(h, setup->listen, err) : tp_fail_memory(err);
         if (!code)
                 code = api_open(&h->api, &api, err);
@@ -528,12 +553,15 @@ static enum code start(struct http *h, const struct http_setup *setup, struct tp
                 code = workers_start(h, err);
         if (code)
                 return code;
-        h->mhd = MHD_start_daemon(MHD_USE_EPOLL_INTERNAL_THREAD | MHD_ALLOW_SUSPEND_RESUME | MHD_USE_ERROR_LOG, 0, NULL, NULL, on_access, h, MHD_OPTION_EXTERNAL_LOGGER, on_log, h,
-                                  MHD_OPTION_LISTEN_SOCKET, h->fd, MHD_OPTION_URI_LOG_CALLBACK, on_target, h, MHD_OPTION_UNESCAPE_CALLBACK, no_unescape, h, MHD_OPTION_NOTIFY_COMPLETED,
-                                  on_completed, h, MHD_OPTION_NOTIFY_CONNECTION, on_connection, h, MHD_OPTION_CONNECTION_LIMIT, CONNECTIONS_MAX, MHD_OPTION_CONNECTION_TIMEOUT, IDLE_S, MHD_OPTION_CONNECTION_MEMORY_LIMIT,
-                                  MEMORY_PER_CONNECTION, MHD_OPTION_STRICT_FOR_CLIENT, 1, MHD_OPTION_END);
+        h->mhd = MHD_start_daemon(MHD_USE_EPOLL_INTERNAL_THREAD | MHD_ALLOW_SUSPEND_RESUME | MHD_USE_ERROR_LOG, 0, NULL, NULL, on_access, h,
+                                  MHD_OPTION_EXTERNAL_LOGGER, on_log, h, MHD_OPTION_LISTEN_SOCKET, h->fd, MHD_OPTION_URI_LOG_CALLBACK,
+                                  on_target, h, MHD_OPTION_UNESCAPE_CALLBACK, no_unescape, h, MHD_OPTION_NOTIFY_COMPLETED, on_completed, h,
+                                  MHD_OPTION_NOTIFY_CONNECTION, on_connection, h, MHD_OPTION_CONNECTION_LIMIT, CONNECTIONS_MAX,
+                                  MHD_OPTION_CONNECTION_TIMEOUT, IDLE_S, MHD_OPTION_CONNECTION_MEMORY_LIMIT, MEMORY_PER_CONNECTION,
+                                  MHD_OPTION_STRICT_FOR_CLIENT, 1, MHD_OPTION_END);
         if (!h->mhd)
-                return tp_fail(err, CODE_LINK_DEAD, "the HTTP server would not start on %s; look whether epoll and threads are allowed here", setup->listen);
+                return tp_fail(err, CODE_LINK_DEAD,
+                               "the HTTP server would not start on %s; look whether epoll and threads are allowed here", setup->listen);
         h->fd = -1; /* MHD's now */
         return CODE_OK;
 }

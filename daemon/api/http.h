@@ -1,5 +1,5 @@
-/* http.h: the door: libmicrohttpd and its tasks.  One thread speaks HTTP and answers from memory, two read the store, one carries commands, one carries `safe` alone,
-   one feeds event streams.  Loopback addresses only, since there is no TLS. */
+/* http.h: the door: libmicrohttpd and its tasks.  One thread speaks HTTP and answers from memory, two read the store, one carries commands,
+   one carries `safe` alone, one feeds event streams.  Loopback addresses only, since there is no TLS. */
 #ifndef TIPPLANE_API_HTTP_H
 #define TIPPLANE_API_HTTP_H
 #include "base/log.h"
@@ -10,7 +10,8 @@ struct http_setup {
         const struct world *world;
         const struct log *log;
         struct house *house;
-        const char *listen;          /* "127.0.0.1:8080", "[::1]:8080"; port 0: any, see http_port.  A socket handed over by the service manager goes first */
+        const char *listen; /* "127.0.0.1:8080", "[::1]:8080"; port 0: any, see http_port.  A socket handed over by the service manager goes
+                               first */
         const char *build;
         const char *station_address;
 };

@@ -8,7 +8,9 @@ bool healthz_now(struct request *q, struct reply *r)
 {
         if (q->api->healthy && !q->api->healthy(q->api->healthy_ctx)) {
                 struct tp_error err;
-                tp_fail(&err, CODE_BUSY, "the loop lags, a durable write is stuck, or the run needs a person; the station makes itself safe when the lease ends; read the daemon's log");
+                tp_fail(&err, CODE_BUSY,
+                        "the loop lags, a durable write is stuck, or the run needs a person; the station makes itself safe when the lease "
+                        "ends; read the daemon's log");
                 problem_of_error(q, r, &err);
                 return true;
         }
@@ -29,14 +31,21 @@ bool readyz_now(struct request *q, struct reply *r)
         struct json_out o = json_to(&r->body);
         json_open(&o, NULL, '{');
         json_bool(&o, "ready", ready);
-        json_text(&o, "why", ready ? NULL : !s ? "the loop has not said anything yet" : s->not_ready_why[0] ? s->not_ready_why : "the daemon is stopping");
+        json_text(&o, "why",
+                  ready                 ? NULL
+                  : !s                  ? "the loop has not said anything yet"
+                  : s->not_ready_why[0] ? s->not_ready_why
+                                        : "the daemon is stopping");
         json_close(&o, '}');
         reply_json(r, ready ? 200 : 503);
         snapshot_put(s);
         return true;
 }
 
-static void head(struct text *t, const char *name, const char *type, const char *help) { text_f(t, "# HELP %s %s\n# TYPE %s %s\n", name, help, name, type); }
+static void head(struct text *t, const char *name, const char *type, const char *help)
+{
+        text_f(t, "# HELP %s %s\n# TYPE %s %s\n", name, help, name, type);
+}
 
 static void one(struct text *t, const char *name, const char *type, const char *help, double value)
 {
@@ -49,7 +58,8 @@ static void run_metrics(struct text *t, const struct snapshot *s)
         one(t, "tipplane_ready", "gauge", "1 when a run could be started now.", s->ready);
         one(t, "tipplane_run_in_hand", "gauge", "1 while a run goes on.", s->in_hand);
         one(t, "tipplane_run_station_seconds", "gauge", "Station time of the run in hand.", s->night_seconds);
-        one(t, "tipplane_wait_for_daemon_seconds", "gauge", "Station time that instruments waited for the daemon in the run in hand.", s->waited_seconds);
+        one(t, "tipplane_wait_for_daemon_seconds", "gauge", "Station time that instruments waited for the daemon in the run in hand.",
+            s->waited_seconds);
         one(t, "tipplane_steps_total", "counter", "Steps decided in the run in hand.", (double)s->steps);
         one(t, "tipplane_sweeps_total", "counter", "Sweeps stored in the run in hand.", (double)s->sweeps);
         head(t, "tipplane_touchdowns_total", "counter", "Touchdowns of the run in hand by contact.");
@@ -61,7 +71,8 @@ static void run_metrics(struct text *t, const struct snapshot *s)
 
 static void store_metrics(struct text *t, const struct store_health *h)
 {
-        one(t, "tipplane_store_oldest_waiting_seconds", "gauge", "Age of the oldest durable write without an answer.", (double)h->oldest_waiting_ns * 1e-9);
+        one(t, "tipplane_store_oldest_waiting_seconds", "gauge", "Age of the oldest durable write without an answer.",
+            (double)h->oldest_waiting_ns * 1e-9);
         one(t, "tipplane_store_queued_bytes", "gauge", "Bytes waiting to be written.", (double)h->queued_bytes);
         one(t, "tipplane_store_free_bytes", "gauge", "Free bytes on the disk of the data directory.", (double)h->free_bytes);
         one(t, "tipplane_store_wal_bytes", "gauge", "Bytes in write-ahead logs.", (double)h->wal_bytes);

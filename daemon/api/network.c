@@ -1,4 +1,5 @@
-/* network.c: a stored sweep of a device as the corrected, if asked de-embedded, network.  Everything it needs is in the run file: recipe, calibration, dummies. */
+/* network.c: a stored sweep of a device as the corrected, if asked de-embedded, network.  Everything it needs is in the run file: recipe,
+ * calibration, dummies. */
 #include "api/route.h"
 #include "formats/csv.h"
 #include "run/job.h"
@@ -10,8 +11,10 @@
 struct network {
         struct view *view;
         struct sweep_row sweep;
-        struct sweep_row *all; size_t all_n; /* device sweeps of the run */
-        double *hz; size_t hz_n;
+        struct sweep_row *all;
+        size_t all_n; /* device sweeps of the run */
+        double *hz;
+        size_t hz_n;
         struct recipe *recipe;
         struct calibration *calibration;
         char calibration_id[27];
@@ -51,7 +54,10 @@ static enum code find_calibration(const struct request *q, struct network *w, st
                 if (want[0] ? strcmp(rows[i].id, want) == 0 : strcmp(rows[i].state, "accepted") == 0)
                         found = &rows[i];
         if (!found)
-                return tp_fail(err, CODE_STATE, "sweep %" PRId64 " was made without an accepted calibration, so there is nothing to correct it with; take its raw traces", w->sweep.id);
+                return tp_fail(err, CODE_STATE,
+                               "sweep %" PRId64
+                               " was made without an accepted calibration, so there is nothing to correct it with; take its raw traces",
+                               w->sweep.id);
         snprintf(w->calibration_id, sizeof w->calibration_id, "%s", found->id);
         return calibration_read(found->terms, found->term_bytes, q->arena, &w->calibration, err);
 }
@@ -73,13 +79,18 @@ static bool find_dummy(const struct network *w, const char *name, int64_t *ret)
         return best != INT64_MAX;
 }
 
-static enum code load_dummy(const struct request *q, struct network *w, const char *name, struct raw_sweep *ret, const struct raw_sweep **ret_at, struct tp_error *err)
+static enum code load_dummy(const struct request *q, struct network *w, const char *name, struct raw_sweep *ret,
+                            const struct raw_sweep **ret_at, struct tp_error *err)
 {
         int64_t id = 0;
         if (!name[0])
                 return CODE_OK;
         if (!find_dummy(w, name, &id))
-                return tp_fail(err, CODE_STATE, "sweep %" PRId64 " is de-embedded with %s, and no %s with good contact has been measured yet; ask with deembedded=0, or later", w->sweep.id, name, name);
+                return tp_fail(
+                        err, CODE_STATE,
+                        "sweep %" PRId64
+                        " is de-embedded with %s, and no %s with good contact has been measured yet; ask with deembedded=0, or later",
+                        w->sweep.id, name, name);
         enum code code = sweep_load(w->view, id, w->hz, w->hz_n, q->arena, ret, err);
         *ret_at = ret;
         return code;
@@ -103,7 +114,9 @@ static enum code load_recipe(const struct request *q, struct network *w, struct 
         for (size_t i = 0; i < w->recipe->measure_n; i++)
                 if (strcmp(w->recipe->measures[i].device, w->sweep.device) == 0)
                         w->ask.measure = &w->recipe->measures[i];
-        return w->ask.measure ? CODE_OK : tp_fail(err, CODE_STATE, "sweep %" PRId64 " is a %s, not one of a device; take its raw traces", w->sweep.id, w->sweep.use);
+        return w->ask.measure ? CODE_OK
+                              : tp_fail(err, CODE_STATE, "sweep %" PRId64 " is a %s, not one of a device; take its raw traces", w->sweep.id,
+                                        w->sweep.use);
 }
 
 static enum code load_all(const struct request *q, struct network *w, int64_t id, int deembedded, struct tp_error *err)
@@ -125,7 +138,8 @@ static enum code load_all(const struct request *q, struct network *w, int64_t id
                 return code;
         w->deembedded = deembedded < 0 ? w->ask.measure->deembed != DEEMBED_NONE : deembedded == 1;
         if (w->deembedded && w->ask.measure->deembed == DEEMBED_NONE)
-                return tp_fail_at(err, CODE_BAD_INPUT, "deembedded", "?deembedded=1: the recipe gives %s no dummies to de-embed with; ask with deembedded=0", w->sweep.device);
+                return tp_fail_at(err, CODE_BAD_INPUT, "deembedded",
+                                  "?deembedded=1: the recipe gives %s no dummies to de-embed with; ask with deembedded=0", w->sweep.device);
         w->ask.calibration = w->calibration;
         w->ask.raw = &w->raw;
         if (w->deembedded)
@@ -137,7 +151,7 @@ static enum code load_all(const struct request *q, struct network *w, int64_t id
 
 static enum code network_open(struct request *q, struct network *w, struct tp_error *err)
 {
-        static const char *const words[] = { "0", "1", NULL };
+        static const char *const words[] = {"0", "1", NULL};
         int64_t id = 0;
         int deembedded = -1;
         memset(w, 0, sizeof *w);
@@ -155,19 +169,22 @@ static enum code network_open(struct request *q, struct network *w, struct tp_er
 
 static void name_file(const struct network *w, const char *ending, struct reply *r)
 {
-        snprintf(r->save_as, sizeof r->save_as, "%.20s_%d_%d_%.20s_%" PRId64 ".%s", w->wafer, w->sweep.die_x, w->sweep.die_y, w->sweep.device, w->sweep.id, ending);
+        snprintf(r->save_as, sizeof r->save_as, "%.20s_%d_%d_%.20s_%" PRId64 ".%s", w->wafer, w->sweep.die_x, w->sweep.die_y,
+                 w->sweep.device, w->sweep.id, ending);
 }
 
 enum code network_s2p(struct request *q, struct reply *r, struct tp_error *err)
 {
         struct network w;
         char lines[4][160];
-        const char *comments[4] = { lines[0], lines[1], lines[2], lines[3] };
+        const char *comments[4] = {lines[0], lines[1], lines[2], lines[3]};
         enum code code = network_open(q, &w, err);
         if (code)
                 return code;
-        snprintf(lines[0], sizeof lines[0], "run %s, sweep %" PRId64 ", touchdown %" PRId64 ", contact %s", q->param[0], w.sweep.id, w.sweep.touchdown, w.sweep.outcome);
-        snprintf(lines[1], sizeof lines[1], "wafer %s, die %d,%d, device %s, condition %d", w.wafer, w.sweep.die_x, w.sweep.die_y, w.sweep.device, w.sweep.condition);
+        snprintf(lines[0], sizeof lines[0], "run %s, sweep %" PRId64 ", touchdown %" PRId64 ", contact %s", q->param[0], w.sweep.id,
+                 w.sweep.touchdown, w.sweep.outcome);
+        snprintf(lines[1], sizeof lines[1], "wafer %s, die %d,%d, device %s, condition %d", w.wafer, w.sweep.die_x, w.sweep.die_y,
+                 w.sweep.device, w.sweep.condition);
         snprintf(lines[2], sizeof lines[2], "calibration %s, method %s", w.calibration_id, w.recipe->calibration.method);
         snprintf(lines[3], sizeof lines[3], "de-embedding %s", w.deembedded ? deembed_words[w.ask.measure->deembed] : "none");
         code = chain_touchstone(&w.ask, w.deembedded, comments, 4, &r->body, err);
@@ -180,7 +197,7 @@ enum code network_s2p(struct request *q, struct reply *r, struct tp_error *err)
 
 enum code network_csv(struct request *q, struct reply *r, struct tp_error *err)
 {
-        static const char *const heads[] = { "freq_hz", "s11_re", "s11_im", "s12_re", "s12_im", "s21_re", "s21_im", "s22_re", "s22_im" };
+        static const char *const heads[] = {"freq_hz", "s11_re", "s11_im", "s12_re", "s12_im", "s21_re", "s21_im", "s22_re", "s22_im"};
         struct network w;
         double *re[4], *im[4];
         enum code code = network_open(q, &w, err);

@@ -55,23 +55,38 @@ enum code audit_get(struct request *q, struct reply *r, struct tp_error *err)
         return CODE_OK;
 }
 
-struct ask { char person[40], label[64]; int32_t role; };
-static const struct field ask_fields[] = {
-        { .key = "person", .type = FIELD_NAME, .offset = offsetof(struct ask, person), .size = 40, .required = true, .say = "who will use it" },
-        { .key = "role", .type = FIELD_CHOICE, .offset = offsetof(struct ask, role), .required = true, .words = role_words, .say = "what it may do" },
-        { .key = "label", .type = FIELD_TEXT, .offset = offsetof(struct ask, label), .size = 64, .say = "what for" },
+struct ask {
+        char person[40], label[64];
+        int32_t role;
 };
-static const struct object ask_object = { .name = "token", .bytes = sizeof(struct ask), .fields = ask_fields, .field_n = 3 };
+static const struct field ask_fields[] = {
+        {.key = "person",
+         .type = FIELD_NAME,
+         .offset = offsetof(struct ask, person),
+         .size = 40,
+         .required = true,
+         .say = "who will use it"},
+        {.key = "role",
+         .type = FIELD_CHOICE,
+         .offset = offsetof(struct ask, role),
+         .required = true,
+         .words = role_words,
+         .say = "what it may do"},
+        {.key = "label", .type = FIELD_TEXT, .offset = offsetof(struct ask, label), .size = 64, .say = "what for"},
+};
+static const struct object ask_object = {.name = "token", .bytes = sizeof(struct ask), .fields = ask_fields, .field_n = 3};
 
 enum code token_make_answer(struct request *q, struct reply *r, struct tp_error *err)
 {
         struct ask ask;
         char token[69];
-        struct key key = { .role = ROLE_NONE };
+        struct key key = {.role = ROLE_NONE};
         enum code code = body_read(q, &ask_object, &ask, err);
         if (!code && (ask.role == ROLE_NONE || !ask.person[0]))
-                code = tp_fail_at(err, CODE_BAD_INPUT, ask.person[0] ? "/role" : "/person", "a token needs a person and a role, and '%s' with role %s was asked; give watch, operate, engineer or safety",
-                                  ask.person, role_words[ask.role]);
+                code = tp_fail_at(
+                        err, CODE_BAD_INPUT, ask.person[0] ? "/role" : "/person",
+                        "a token needs a person and a role, and '%s' with role %s was asked; give watch, operate, engineer or safety",
+                        ask.person, role_words[ask.role]);
         struct work *work = code ? NULL : work_new(NULL);
         struct fact *f = work ? work_add(work, FACT_TOKEN) : NULL;
         if (!code && !f) {

@@ -24,7 +24,8 @@ const char *query_text(const struct request *q, const char *name)
         return NULL;
 }
 
-enum code query_int(const struct request *q, const char *name, int64_t low, int64_t high, int64_t standard, int64_t *ret, struct tp_error *err)
+enum code query_int(const struct request *q, const char *name, int64_t low, int64_t high, int64_t standard, int64_t *ret,
+                    struct tp_error *err)
 {
         const char *text = query_text(q, name);
         char *end = NULL;
@@ -35,7 +36,10 @@ enum code query_int(const struct request *q, const char *name, int64_t low, int6
         size_t n = strlen(text);
         long long value = n > 0 && n < 19 && strspn(text, "0123456789") == n ? strtoll(text, &end, 10) : -1;
         if (!(value >= low && value <= high))
-                return tp_fail_at(err, CODE_BAD_INPUT, name, "?%s=%.40s: it must be a whole number from %" PRId64 " to %" PRId64 "; send such a number or leave it out", name, text, low, high);
+                return tp_fail_at(err, CODE_BAD_INPUT, name,
+                                  "?%s=%.40s: it must be a whole number from %" PRId64 " to %" PRId64
+                                  "; send such a number or leave it out",
+                                  name, text, low, high);
         *ret = value;
         return CODE_OK;
 }

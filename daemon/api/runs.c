@@ -21,7 +21,10 @@ static void run_write(struct json_out *o, const struct run_row *row, const struc
         json_word(o, "recipe", row->recipe_name);
         json_text(o, "began", row->began);
         json_word(o, "file_sha256", row->sha256);
-        json_raw(o, "progress", in_hand ? live->run_json : row->counts_json && strcmp(row->counts_json, "{}") != 0 ? json_or_null(row->counts_json) : "null");
+        json_raw(o, "progress",
+                 in_hand                                                   ? live->run_json
+                 : row->counts_json && strcmp(row->counts_json, "{}") != 0 ? json_or_null(row->counts_json)
+                                                                           : "null");
         json_close(o, '}');
 }
 
@@ -136,15 +139,32 @@ enum code map_get(struct request *q, struct reply *r, struct tp_error *err)
         return CODE_OK;
 }
 
-/* ---- commands ------------------------------------------------------------------------------------------------------------------------------- */
+/* ---- commands
+ * ------------------------------------------------------------------------------------------------------------------------------- */
 
-struct start { uint8_t recipe[32]; char wafer[40], lot[40]; };
-static const struct field start_fields[] = {
-        { .key = "recipe", .type = FIELD_HEX, .offset = offsetof(struct start, recipe), .size = 32, .required = true, .say = "SHA-256 of a stored recipe" },
-        { .key = "wafer", .type = FIELD_NAME, .offset = offsetof(struct start, wafer), .size = 40, .required = true, .say = "the wafer's id, as scribed" },
-        { .key = "lot", .type = FIELD_NAME, .offset = offsetof(struct start, lot), .size = 40, .say = "its lot" },
+struct start {
+        uint8_t recipe[32];
+        char wafer[40], lot[40];
 };
-static const struct object start_object = { .name = "run_start", .bytes = sizeof(struct start), .fields = start_fields, .field_n = sizeof start_fields / sizeof start_fields[0] };
+static const struct field start_fields[] = {
+        {.key = "recipe",
+         .type = FIELD_HEX,
+         .offset = offsetof(struct start, recipe),
+         .size = 32,
+         .required = true,
+         .say = "SHA-256 of a stored recipe"},
+        {.key = "wafer",
+         .type = FIELD_NAME,
+         .offset = offsetof(struct start, wafer),
+         .size = 40,
+         .required = true,
+         .say = "the wafer's id, as scribed"},
+        {.key = "lot", .type = FIELD_NAME, .offset = offsetof(struct start, lot), .size = 40, .say = "its lot"},
+};
+static const struct object start_object = {.name = "run_start",
+                                           .bytes = sizeof(struct start),
+                                           .fields = start_fields,
+                                           .field_n = sizeof start_fields / sizeof start_fields[0]};
 
 enum code run_start(struct request *q, struct reply *r, struct tp_error *err)
 {
@@ -161,24 +181,42 @@ enum code run_start(struct request *q, struct reply *r, struct tp_error *err)
         return desk_order(q, r, c, "run.start", 201, err);
 }
 
-struct at { int32_t x, y; };
-struct ask { int32_t what; struct at die; bool has_die; char why[120]; };
-static const char *const do_words[] = { "nothing", "pause", "resume", "finish", "skip", NULL };
+struct at {
+        int32_t x, y;
+};
+struct ask {
+        int32_t what;
+        struct at die;
+        bool has_die;
+        char why[120];
+};
+static const char *const do_words[] = {"nothing", "pause", "resume", "finish", "skip", NULL};
 static const struct field at_fields[] = {
-        { .key = "x", .type = FIELD_I32, .offset = offsetof(struct at, x), .required = true, .min = -10000, .max = 10000 },
-        { .key = "y", .type = FIELD_I32, .offset = offsetof(struct at, y), .required = true, .min = -10000, .max = 10000 },
+        {.key = "x", .type = FIELD_I32, .offset = offsetof(struct at, x), .required = true, .min = -10000, .max = 10000},
+        {.key = "y", .type = FIELD_I32, .offset = offsetof(struct at, y), .required = true, .min = -10000, .max = 10000},
 };
-static const struct object at_object = { .name = "die", .bytes = sizeof(struct at), .fields = at_fields, .field_n = 2 };
+static const struct object at_object = {.name = "die", .bytes = sizeof(struct at), .fields = at_fields, .field_n = 2};
 static const struct field ask_fields[] = {
-        { .key = "do", .type = FIELD_CHOICE, .offset = offsetof(struct ask, what), .required = true, .words = do_words, .say = "what the run shall do" },
-        { .key = "die", .type = FIELD_OBJECT, .offset = offsetof(struct ask, die), .object = &at_object, .has_offset = offsetof(struct ask, has_die), .say = "skip: which die" },
-        { .key = "why", .type = FIELD_TEXT, .offset = offsetof(struct ask, why), .size = 120, .say = "for the journal" },
+        {.key = "do",
+         .type = FIELD_CHOICE,
+         .offset = offsetof(struct ask, what),
+         .required = true,
+         .words = do_words,
+         .say = "what the run shall do"},
+        {.key = "die",
+         .type = FIELD_OBJECT,
+         .offset = offsetof(struct ask, die),
+         .object = &at_object,
+         .has_offset = offsetof(struct ask, has_die),
+         .say = "skip: which die"},
+        {.key = "why", .type = FIELD_TEXT, .offset = offsetof(struct ask, why), .size = 120, .say = "for the journal"},
 };
-static const struct object ask_object = { .name = "run_command", .bytes = sizeof(struct ask), .fields = ask_fields, .field_n = sizeof ask_fields / sizeof ask_fields[0] };
+static const struct object ask_object = {
+        .name = "run_command", .bytes = sizeof(struct ask), .fields = ask_fields, .field_n = sizeof ask_fields / sizeof ask_fields[0]};
 
 enum code run_command(struct request *q, struct reply *r, struct tp_error *err)
 {
-        static const enum command_kind kinds[] = { COMMAND_NONE, COMMAND_PAUSE, COMMAND_RESUME, COMMAND_FINISH, COMMAND_SKIP_DIE };
+        static const enum command_kind kinds[] = {COMMAND_NONE, COMMAND_PAUSE, COMMAND_RESUME, COMMAND_FINISH, COMMAND_SKIP_DIE};
         struct ask ask;
         struct run_row row;
         enum code code = body_read(q, &ask_object, &ask, err);
@@ -186,9 +224,11 @@ enum code run_command(struct request *q, struct reply *r, struct tp_error *err)
                 code = tp_fail_at(err, CODE_BAD_INPUT, "/do", "\"do\":\"nothing\" asks for nothing; say pause, resume, finish or skip");
         bool skip = kinds[ask.what] == COMMAND_SKIP_DIE;
         if (!code && skip && !ask.has_die)
-                code = tp_fail_at(err, CODE_BAD_INPUT, "/die", "\"do\":\"skip\" needs a die and none was given; add \"die\":{\"x\":…,\"y\":…}");
+                code = tp_fail_at(err, CODE_BAD_INPUT, "/die",
+                                  "\"do\":\"skip\" needs a die and none was given; add \"die\":{\"x\":…,\"y\":…}");
         if (!code && !skip && ask.has_die)
-                code = tp_fail_at(err, CODE_BAD_INPUT, "/die", "\"do\":\"%s\" takes no die and (%d, %d) was given; leave it out", do_words[ask.what], ask.die.x, ask.die.y);
+                code = tp_fail_at(err, CODE_BAD_INPUT, "/die", "\"do\":\"%s\" takes no die and (%d, %d) was given; leave it out",
+                                  do_words[ask.what], ask.die.x, ask.die.y);
         if (!code)
                 code = row_of(q, &row, err);
         struct command *c = code ? NULL : desk_command(q, kinds[ask.what], ask.why, err);
@@ -220,7 +260,8 @@ enum code command_get(struct request *q, struct reply *r, struct tp_error *err)
         return CODE_OK;
 }
 
-/* ---- the file --------------------------------------------------------------------------------------------------------------------------------- */
+/* ---- the file
+ * --------------------------------------------------------------------------------------------------------------------------------- */
 
 enum code run_file(struct request *q, struct reply *r, struct tp_error *err)
 {

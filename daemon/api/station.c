@@ -6,11 +6,17 @@
 #include <stdio.h>
 #include <string.h>
 
-struct why { char why[120]; };
-static const struct field why_fields[] = {
-        { .key = "why", .type = FIELD_TEXT, .offset = offsetof(struct why, why), .size = sizeof ((struct why *)0)->why, .say = "for the journal and the audit" },
+struct why {
+        char why[120];
 };
-static const struct object why_object = { .name = "why", .bytes = sizeof(struct why), .fields = why_fields, .field_n = 1 };
+static const struct field why_fields[] = {
+        {.key = "why",
+         .type = FIELD_TEXT,
+         .offset = offsetof(struct why, why),
+         .size = sizeof((struct why *)0)->why,
+         .say = "for the journal and the audit"},
+};
+static const struct object why_object = {.name = "why", .bytes = sizeof(struct why), .fields = why_fields, .field_n = 1};
 
 bool station_now(struct request *q, struct reply *r)
 {

@@ -1,4 +1,5 @@
-/* story.c: what happened in a run, in order: touchdowns, journal, checks, intervals, calibrations, the ribbon; and which devices it measures. */
+/* story.c: what happened in a run, in order: touchdowns, journal, checks, intervals, calibrations, the ribbon; and which devices it
+ * measures. */
 #include "api/route.h"
 #include "recipe/recipe.h"
 #include "run/decide.h"
@@ -72,7 +73,7 @@ static void time_text(int64_t wall_us, char ret[32])
 
 static void entry_write(struct json_out *o, const struct entry *e)
 {
-        static const char *const phases[] = { "unknown", "intend", "outcome", "note" };
+        static const char *const phases[] = {"unknown", "intend", "outcome", "note"};
         struct text body;
         char step[24], at[32];
         text_init(&body, 0);
@@ -97,7 +98,7 @@ static void entry_write(struct json_out *o, const struct entry *e)
 
 enum code journal_get(struct request *q, struct reply *r, struct tp_error *err)
 {
-        static const char *const phases[] = { "intend", "outcome", "note", NULL };
+        static const char *const phases[] = {"intend", "outcome", "note", NULL};
         struct entry *rows = NULL;
         size_t n = 0, shown = 0;
         int64_t after = 0, limit = 0;
@@ -126,8 +127,8 @@ enum code journal_get(struct request *q, struct reply *r, struct tp_error *err)
         }
         end_list(&o, r);
         if (shown == (size_t)limit)
-                snprintf(r->link, sizeof r->link, "</api/v1/runs/%s/journal?after=%" PRIu64 "&limit=%d%s%s>; rel=\"next\"", q->param[0], last, (int)limit, phase < 0 ? "" : "&phase=",
-                         phase < 0 ? "" : phases[phase]);
+                snprintf(r->link, sizeof r->link, "</api/v1/runs/%s/journal?after=%" PRIu64 "&limit=%d%s%s>; rel=\"next\"", q->param[0],
+                         last, (int)limit, phase < 0 ? "" : "&phase=", phase < 0 ? "" : phases[phase]);
         return CODE_OK;
 }
 
@@ -212,7 +213,8 @@ enum code calibrations_get(struct request *q, struct reply *r, struct tp_error *
         return CODE_OK;
 }
 
-/* ---- the ribbon ------------------------------------------------------------------------------------------------------------------------------ */
+/* ---- the ribbon
+ * ------------------------------------------------------------------------------------------------------------------------------ */
 
 struct ribbon {
         struct touchdown_row *touches;
@@ -311,7 +313,7 @@ static void ribbon_write(struct json_out *o, const struct ribbon *b, const char 
 
 enum code ribbon_get(struct request *q, struct reply *r, struct tp_error *err)
 {
-        struct ribbon b = { 0 };
+        struct ribbon b = {0};
         const char *plan = NULL, *text = NULL;
         size_t n = 0;
         struct recipe *recipe = NULL;
@@ -337,7 +339,8 @@ enum code ribbon_get(struct request *q, struct reply *r, struct tp_error *err)
         return CODE_OK;
 }
 
-/* ---- devices ---------------------------------------------------------------------------------------------------------------------------------- */
+/* ---- devices
+ * ---------------------------------------------------------------------------------------------------------------------------------- */
 
 static bool is_dummy(const struct recipe *recipe, const char *device)
 {

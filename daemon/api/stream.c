@@ -1,6 +1,7 @@
 /* stream.c: see stream.h.
- * Idea      The feeder asks the index every TURN for what is new, once for all streams that stand at the same place.  A stream that does not read is closed at HOLD_MAX
- *           bytes; its client comes back with Last-Event-ID and loses nothing, so memory does not grow with slow clients. */
+ * Idea      The feeder asks the index every TURN for what is new, once for all streams that stand at the same place.  A stream that does
+ * not read is closed at HOLD_MAX bytes; its client comes back with Last-Event-ID and loses nothing, so memory does not grow with slow
+ * clients. */
 #include "api/stream.h"
 #include <stdlib.h>
 #include <string.h>
@@ -75,7 +76,7 @@ static void feed_place(struct streams *s, struct event_place from)
         struct event_place to = from;
         bool more = false;
         text_init(&text, 0);
-        enum code code = event_page(s->api, &to, &text, &more, &(struct tp_error){ 0 });
+        enum code code = event_page(s->api, &to, &text, &more, &(struct tp_error){0});
         int64_t now = world_boot_ns(s->api->world);
         lock(s);
         for (struct stream *m = s->first; m && !code && text_ok(&text); m = m->next)
@@ -111,7 +112,7 @@ static void feed_hint(struct streams *s)
 static void feed_quiet(struct streams *s)
 {
         static const char comment[] = ": still here\n\n";
-        struct text text = { .at = (char *)(uintptr_t)comment, .n = sizeof comment - 1 };
+        struct text text = {.at = (char *)(uintptr_t)comment, .n = sizeof comment - 1};
         int64_t now = world_boot_ns(s->api->world);
         lock(s);
         for (struct stream *m = s->first; m; m = m->next)
@@ -124,7 +125,7 @@ static void feeder_run(void *arg)
 {
         struct streams *s = arg;
         while (!atomic_load(&s->end)) {
-                struct event_place at = { 0 };
+                struct event_place at = {0};
                 uint64_t above = 0;
                 while (!atomic_load(&s->end) && next_place(s, above, &at)) {
                         feed_place(s, at);
@@ -196,7 +197,8 @@ struct stream *stream_new(struct streams *s, const struct reply *r, void (*wake_
         struct stream *m = atomic_load(&s->closing) ? NULL : calloc(1, sizeof *m);
         if (!m)
                 return NULL;
-        *m = (struct stream){ .of = s, .at = { r->stream_seq, r->stream_epoch }, .wake = wake_up, .ctx = ctx, .spoke_ns = world_boot_ns(s->api->world) };
+        *m = (struct stream){
+                .of = s, .at = {r->stream_seq, r->stream_epoch}, .wake = wake_up, .ctx = ctx, .spoke_ns = world_boot_ns(s->api->world)};
         text_init(&m->hold, 0);
         if (r->stream_hello || r->stream_reset)
                 event_greet(&m->hold, &m->at, r->stream_reset);

@@ -1,5 +1,6 @@
-/* stream.h: the open event streams and the one task that feeds them.  Knows nothing of HTTP: a stream is a place, some bytes not yet sent, and a way to wake the sender.
-   Lock order: the list's lock is the only one taken here; wake() is called under it, so that "nothing to send" and going to sleep cannot be torn apart. */
+/* stream.h: the open event streams and the one task that feeds them.  Knows nothing of HTTP: a stream is a place, some bytes not yet sent,
+   and a way to wake the sender. Lock order: the list's lock is the only one taken here; wake() is called under it, so that "nothing to
+   send" and going to sleep cannot be torn apart. */
 #ifndef TIPPLANE_API_STREAM_H
 #define TIPPLANE_API_STREAM_H
 #include "api/event.h"

@@ -1,8 +1,16 @@
 /* Commands: written down once, obeyed once, answered the same when asked again; safe needs nothing. */
 #include "api_help.h"
 
-static int setup(void **state) { *state = bench_new(); return 0; }
-static int teardown(void **state) { bench_free(*state); return 0; }
+static int setup(void **state)
+{
+        *state = bench_new();
+        return 0;
+}
+static int teardown(void **state)
+{
+        bench_free(*state);
+        return 0;
+}
 
 #define START "{\"recipe\":\"44136fa355b3678a1146ad16f7e8649e94fb4fc21fe77e8310c060f61caaff8a\",\"wafer\":\"W1\",\"lot\":\"L1\"}"
 #define OTHER "{\"recipe\":\"44136fa355b3678a1146ad16f7e8649e94fb4fc21fe77e8310c060f61caaff8a\",\"wafer\":\"W2\",\"lot\":\"L1\"}"
@@ -105,7 +113,7 @@ static void safe_needs_no_store_no_key_and_no_sense(void **state)
 {
         struct bench *b = *state;
         struct asked a;
-        static const char *const bodies[] = { NULL, "{}", "{\"why\":\"smoke\"}", "not json", "{\"what\":7}" };
+        static const char *const bodies[] = {NULL, "{}", "{\"why\":\"smoke\"}", "not json", "{\"what\":7}"};
         for (size_t i = 0; i < sizeof bodies / sizeof bodies[0]; i++) {
                 ask_begin(b, &a, "POST", "/api/v1/station/safe", ROLE_OPERATE, NULL, bodies[i]);
                 a.q.api->store = NULL; /* whoever touches the store crashes */

@@ -11,7 +11,7 @@ static bool is_open(int fd)
 
 static void the_late_are_shut_and_the_served_are_not(void **state)
 {
-        struct tp_error err = { 0 };
+        struct tp_error err = {0};
         struct world *w = host_world_new(&err);
         struct crowd *crowd = crowd_new(w);
         int pair[3][2];
@@ -45,6 +45,6 @@ static void the_late_are_shut_and_the_served_are_not(void **state)
 
 int main(void)
 {
-        const struct CMUnitTest tests[] = { cmocka_unit_test(the_late_are_shut_and_the_served_are_not) };
+        const struct CMUnitTest tests[] = {cmocka_unit_test(the_late_are_shut_and_the_served_are_not)};
         return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -1,8 +1,16 @@
 /* Hints and entity tags: nothing lost, nothing twice, nothing sent that has not changed. */
 #include "api_help.h"
 
-static int setup(void **state) { *state = bench_new(); return 0; }
-static int teardown(void **state) { bench_free(*state); return 0; }
+static int setup(void **state)
+{
+        *state = bench_new();
+        return 0;
+}
+static int teardown(void **state)
+{
+        bench_free(*state);
+        return 0;
+}
 
 static uint64_t put_event(struct bench *b, int n)
 {
@@ -22,7 +30,8 @@ static uint64_t put_event(struct bench *b, int n)
 
 static void ids_are_read_strictly(void **state)
 {
-        static const char *const bad[] = { "", "7", "7.", ".7", "7.8.9", "-1.2", "1.2 ", "a.b", "4294967296.1", "1.99999999999999999999", "0x1.2" };
+        static const char *const bad[] = {"",     "7", "7.", ".7", "7.8.9", "-1.2", "1.2 ", "a.b", "4294967296.1", "1.99999999999999999999",
+                                          "0x1.2"};
         struct event_place at;
         (void)state;
         for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++)
@@ -47,9 +56,9 @@ static void a_stream_goes_on_after_the_event_it_names(void **state)
         assert_true(a.r.stream && !a.r.stream_reset && !a.r.stream_hello);
         assert_int_equal(a.r.stream_seq, seq[99]);
         /* pages of 256: all 500 that follow, in order */
-        struct event_place at = { a.r.stream_seq, a.r.stream_epoch };
+        struct event_place at = {a.r.stream_seq, a.r.stream_epoch};
         struct text t;
-        struct tp_error err = { 0 };
+        struct tp_error err = {0};
         bool more = true;
         text_init(&t, 0);
         for (int page = 0; more; page++) {
@@ -91,9 +100,13 @@ static void an_id_of_another_life_begins_with_reset(void **state)
         ask_done(&a);
 }
 
-/* ---- the feeder ------------------------------------------------------------------------------------------------------------------------------- */
+/* ---- the feeder
+ * ------------------------------------------------------------------------------------------------------------------------------- */
 
-struct ear { struct bench *b; _Atomic bool asleep; };
+struct ear {
+        struct bench *b;
+        _Atomic bool asleep;
+};
 static void ear_wake(void *ctx) { atomic_store(&((struct ear *)ctx)->asleep, false); }
 static void ear_sleep(void *ctx) { atomic_store(&((struct ear *)ctx)->asleep, true); }
 
@@ -121,9 +134,9 @@ static void the_feeder_tells_new_events_and_new_snapshots(void **state)
 {
         struct bench *b = *state;
         struct streams *streams = NULL;
-        struct tp_error err = { 0 };
-        struct reply r = { .stream_hello = true, .stream_seq = put_event(b, 0), .stream_epoch = 7 };
-        struct ear ears[2] = { { .b = b }, { .b = b } };
+        struct tp_error err = {0};
+        struct reply r = {.stream_hello = true, .stream_seq = put_event(b, 0), .stream_epoch = 7};
+        struct ear ears[2] = {{.b = b}, {.b = b}};
         struct text all[2];
         assert_int_equal(streams_open(&b->api, &streams, &err), CODE_OK);
         struct stream *m[2];
@@ -161,9 +174,9 @@ static void no_more_than_64_streams(void **state)
 {
         struct bench *b = *state;
         struct streams *streams = NULL;
-        struct tp_error err = { 0 };
-        struct reply r = { .stream_hello = true };
-        struct ear ear = { .b = b };
+        struct tp_error err = {0};
+        struct reply r = {.stream_hello = true};
+        struct ear ear = {.b = b};
         struct stream *m[STREAMS_MAX];
         struct asked a;
         assert_int_equal(streams_open(&b->api, &streams, &err), CODE_OK);
@@ -182,11 +195,12 @@ static void no_more_than_64_streams(void **state)
         streams_close(streams);
 }
 
-/* ---- entity tags -------------------------------------------------------------------------------------------------------------------------------- */
+/* ---- entity tags
+ * -------------------------------------------------------------------------------------------------------------------------------- */
 
 static void what_has_not_changed_is_not_sent(void **state)
 {
-        static const char *const targets[] = { "/api/v1/station", "/api/v1/runs/" RUN_ID "/map" };
+        static const char *const targets[] = {"/api/v1/station", "/api/v1/runs/" RUN_ID "/map"};
         struct bench *b = *state;
         for (int i = 0; i < 2; i++) {
                 struct asked a;

@@ -1,4 +1,5 @@
-/* api_help.h: the API without a socket: a real store in a folder of its own, a snapshot, and a loop that answers commands as the test tells it. */
+/* api_help.h: the API without a socket: a real store in a folder of its own, a snapshot, and a loop that answers commands as the test tells
+ * it. */
 #ifndef TIPPLANE_TESTS_API_HELP_H
 #define TIPPLANE_TESTS_API_HELP_H
 #include <setjmp.h>
@@ -44,10 +45,14 @@ struct bench {
 
 static inline void bench_answer(struct bench *b, struct command *c)
 {
-        struct tp_error err = { 0 };
+        struct tp_error err = {0};
         if (b->loop_code)
                 tp_fail(&err, b->loop_code, "the loop refuses run %s; ask for another", c->run);
-        c->done(c->ctx, b->loop_code, b->loop_code ? NULL : c->what == COMMAND_START ? "{\"run\":\"" RUN_ID "\"}" : "{\"accepted\":true}", &err);
+        c->done(c->ctx, b->loop_code,
+                b->loop_code               ? NULL
+                : c->what == COMMAND_START ? "{\"run\":\"" RUN_ID "\"}"
+                                           : "{\"accepted\":true}",
+                &err);
         free(c);
 }
 
@@ -83,7 +88,7 @@ static inline void bench_show(struct bench *b, const char *map)
 
 static inline void bench_token(struct bench *b, enum role role)
 {
-        struct tp_error err = { 0 };
+        struct tp_error err = {0};
         uint8_t digest[32];
         token_make(b->w, b->token[role], digest);
         struct work *w = work_new(NULL);
@@ -105,9 +110,9 @@ static inline void bench_token(struct bench *b, enum role role)
 
 static inline void bench_open(struct bench *b)
 {
-        struct tp_error err = { 0 };
+        struct tp_error err = {0};
         struct store_report report;
-        struct store_sizes sizes = { .reserve_bytes = 256 * 1024 };
+        struct store_sizes sizes = {.reserve_bytes = 256 * 1024};
         b->s = store_open_sized(b->w, b->dir, NULL, "test-build", &sizes, &report, &err);
         if (!b->s)
                 fail_msg("store: %s", err.text);
@@ -115,8 +120,8 @@ static inline void bench_open(struct bench *b)
 
 static inline void bench_api(struct bench *b)
 {
-        struct tp_error err = { 0 };
-        struct api_setup setup = { .world = b->w, .store = b->s, .loop = b->loop, .slot = b->slot, .build = "test-build" };
+        struct tp_error err = {0};
+        struct api_setup setup = {.world = b->w, .store = b->s, .loop = b->loop, .slot = b->slot, .build = "test-build"};
         if (api_open(&b->api, &setup, &err) || desk_open(&b->desk, &b->api, &err))
                 fail_msg("api: %s", err.text);
 }
@@ -124,7 +129,7 @@ static inline void bench_api(struct bench *b)
 static inline struct bench *bench_new(void)
 {
         struct bench *b = calloc(1, sizeof *b);
-        struct tp_error err = { 0 };
+        struct tp_error err = {0};
         b->w = host_world_new(&err);
         assert_non_null(b->w);
         snprintf(b->dir, sizeof b->dir, "/tmp/tipplane-api-XXXXXX");
@@ -165,9 +170,14 @@ static inline void bench_free(struct bench *b)
 }
 
 /* One request and its reply; ask_done() after it. */
-struct asked { struct request q; struct reply r; char bearer[90], length[24]; };
+struct asked {
+        struct request q;
+        struct reply r;
+        char bearer[90], length[24];
+};
 
-static inline void ask_begin(struct bench *b, struct asked *a, const char *method, const char *target, enum role role, const char *key, const char *body)
+static inline void ask_begin(struct bench *b, struct asked *a, const char *method, const char *target, enum role role, const char *key,
+                             const char *body)
 {
         memset(a, 0, sizeof *a);
         reply_init(&a->r);
@@ -198,7 +208,8 @@ static inline void ask_done(struct asked *a)
         arena_free(a->q.arena);
 }
 
-static inline int ask(struct bench *b, struct asked *a, const char *method, const char *target, enum role role, const char *key, const char *body)
+static inline int ask(struct bench *b, struct asked *a, const char *method, const char *target, enum role role, const char *key,
+                      const char *body)
 {
         ask_begin(b, a, method, target, role, key, body);
         route_answer(&a->q, &a->r);
@@ -215,10 +226,11 @@ static inline const char *member(const struct asked *a, const char *key, char re
         return ret;
 }
 
-#define expect_status(a, want)                                                                                                                         \
-        do {                                                                                                                                           \
-                if ((a)->r.status != (want))                                                                                                           \
-                        fail_msg("%s %s: status %d, want %d: %s", (a)->q.method, (a)->q.target, (a)->r.status, (want), text_of(&(a)->r.body));           \
+#define expect_status(a, want)                                                                                         \
+        do {                                                                                                           \
+                if ((a)->r.status != (want))                                                                           \
+                        fail_msg("%s %s: status %d, want %d: %s", (a)->q.method, (a)->q.target, (a)->r.status, (want), \
+                                 text_of(&(a)->r.body));                                                               \
         } while (0)
 
 #endif

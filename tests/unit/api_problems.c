@@ -1,8 +1,16 @@
 /* Bad input gets one sentence that says what, where, which value and what to do. */
 #include "api_help.h"
 
-static int setup(void **state) { *state = bench_new(); return 0; }
-static int teardown(void **state) { bench_free(*state); return 0; }
+static int setup(void **state)
+{
+        *state = bench_new();
+        return 0;
+}
+static int teardown(void **state)
+{
+        bench_free(*state);
+        return 0;
+}
 
 #define COMMANDS "/api/v1/runs/" RUN_ID "/commands"
 struct bad {
@@ -13,51 +21,49 @@ struct bad {
         const char *word, *value, *pointer; /* `value` stands in the sentence */
 };
 static const struct bad bads[] = {
-        { "GET", "/api/v1/rums", ROLE_NONE, NULL, NULL, 404, "no_route", "/api/v1/rums", "" },
-        { "DELETE", "/api/v1/runs", ROLE_SAFETY, NULL, NULL, 405, "method", "DELETE", "" },
-        { "GET", "/api/v1/runs?limit=0", ROLE_NONE, NULL, NULL, 422, "bad_input", "limit=0", "limit" },
-        { "GET", "/api/v1/runs?limit=1e3", ROLE_NONE, NULL, NULL, 422, "bad_input", "limit=1e3", "limit" },
-        { "GET", "/api/v1/runs?limit=99999999999999999999", ROLE_NONE, NULL, NULL, 422, "bad_input", "99999999999999999999", "limit" },
-        { "GET", "/api/v1/runs?after=17", ROLE_NONE, NULL, NULL, 422, "bad_input", "after=17", "after" },
-        { "GET", "/api/v1/runs/" RUN_ID, ROLE_NONE, NULL, NULL, 404, "not_found", RUN_ID, "" },
-        { "GET", "/api/v1/runs/nonsense/checks", ROLE_NONE, NULL, NULL, 404, "not_found", "nonsense", "" },
-        { "GET", "/api/v1/runs/" RUN_ID "/sweeps/-3", ROLE_NONE, NULL, NULL, 422, "bad_input", "-3", "" },
-        { "GET", "/api/v1/runs/" RUN_ID "/sweeps?use=toy", ROLE_NONE, NULL, NULL, 422, "bad_input", "use=toy", "use" },
-        { "GET", "/api/v1/documents", ROLE_NONE, NULL, NULL, 422, "bad_input", "kind", "kind" },
-        { "GET", "/api/v1/documents/12ab", ROLE_NONE, NULL, NULL, 422, "bad_input", "12ab", "" },
-        { "GET", "/api/v1/documents/0000000000000000000000000000000000000000000000000000000000000000", ROLE_NONE, NULL, NULL, 404, "not_found", "digest", "" },
-        { "GET", "/api/v1/events?last_event_id=yesterday", ROLE_NONE, NULL, NULL, 422, "bad_input", "yesterday", "Last-Event-ID" },
-        { "GET", "/api/v1/runs?limit=%zz", ROLE_NONE, NULL, NULL, 400, "header", "limit", "" },
-        { "POST", "/api/v1/runs", ROLE_OPERATE, NULL, "{}", 400, "key_missing", "0 characters", "" },
-        { "POST", "/api/v1/runs", ROLE_OPERATE, "short", "{}", 400, "key_missing", "short", "" },
-        { "POST", "/api/v1/runs", ROLE_OPERATE, "has spaces in it", "{}", 400, "key_missing", "has spaces", "" },
-        { "POST", "/api/v1/runs", ROLE_OPERATE, KEY, "{\"recipe\":\"12\",\"wafer\":\"W1\"}", 422, "bad_input", "12", "/recipe" },
-        { "POST", "/api/v1/runs", ROLE_OPERATE, KEY, "{\"wafer\":\"W1\"}", 422, "bad_input", "recipe", "" },
-        { "POST", "/api/v1/runs", ROLE_OPERATE, KEY, "{\"recipe\":1,\"recipe\":2}", 422, "bad_input", "recipe", "" },
-        { "POST", "/api/v1/runs", ROLE_OPERATE, KEY, "{\"recipe\":\"", 422, "bad_input", "", "" },
-        { "POST", "/api/v1/runs", ROLE_OPERATE, KEY, "{\"waver\":\"W1\"}", 422, "bad_input", "waver", "" },
-        { "POST", COMMANDS, ROLE_OPERATE, KEY, "{\"do\":\"jump\"}", 422, "bad_input", "jump", "/do" },
-        { "POST", COMMANDS, ROLE_OPERATE, KEY, "{\"do\":\"skip\"}", 422, "bad_input", "skip", "/die" },
-        { "POST", COMMANDS, ROLE_OPERATE, KEY, "{\"do\":\"pause\",\"die\":{\"x\":1,\"y\":2}}", 422, "bad_input", "(1, 2)", "/die" },
-        { "POST", COMMANDS, ROLE_OPERATE, KEY, "{\"do\":\"skip\",\"die\":{\"x\":1.5,\"y\":2}}", 422, "bad_input", "1.5", "/die/x" },
-        { "POST", COMMANDS, ROLE_OPERATE, KEY, "{\"do\":\"pause\"}", 404, "not_found", RUN_ID, "" },
-        { "POST", "/api/v1/tokens", ROLE_SAFETY, NULL, "{\"person\":\"=cmd\",\"role\":\"watch\"}", 422, "bad_input", "=cmd", "/person" },
-        { "POST", "/api/v1/tokens", ROLE_SAFETY, NULL, "{\"person\":\"bert\",\"role\":\"none\"}", 422, "bad_input", "none", "/role" },
-        { "POST", "/api/v1/tokens", ROLE_SAFETY, NULL, "{\"person\":\"bert\",\"role\":\"emperor\"}", 422, "bad_input", "emperor", "/role" },
-        { "PUT", "/api/v1/recipes/0000000000000000000000000000000000000000000000000000000000000000", ROLE_ENGINEER, NULL, "{}", 422, "bad_input",
-          "44136fa355b3678a1146ad16f7e8649e94fb4fc21fe77e8310c060f61caaff8a", "" }, /* sha256 of "{}" */
-        { "POST", "/api/v1/recipes/explain", ROLE_NONE, NULL, "{\"name\":01}", 422, "bad_input", "01", "" },
-        { "POST", "/api/v1/recipes/plan", ROLE_NONE, NULL, "[]", 422, "bad_input", "", "" },
-        { "GET", "/no/../such", ROLE_NONE, NULL, NULL, 404, "no_route", "/no/../such", "" },
-        { "GET", "/..%2f..%2fetc%2fpasswd", ROLE_NONE, NULL, NULL, 404, "no_route", "etc", "" },
-        { "GET", "/problems/nonsense", ROLE_NONE, NULL, NULL, 404, "no_route", "nonsense", "" },
+        {"GET", "/api/v1/rums", ROLE_NONE, NULL, NULL, 404, "no_route", "/api/v1/rums", ""},
+        {"DELETE", "/api/v1/runs", ROLE_SAFETY, NULL, NULL, 405, "method", "DELETE", ""},
+        {"GET", "/api/v1/runs?limit=0", ROLE_NONE, NULL, NULL, 422, "bad_input", "limit=0", "limit"},
+        {"GET", "/api/v1/runs?limit=1e3", ROLE_NONE, NULL, NULL, 422, "bad_input", "limit=1e3", "limit"},
+        {"GET", "/api/v1/runs?limit=99999999999999999999", ROLE_NONE, NULL, NULL, 422, "bad_input", "99999999999999999999", "limit"},
+        {"GET", "/api/v1/runs?after=17", ROLE_NONE, NULL, NULL, 422, "bad_input", "after=17", "after"},
+        {"GET", "/api/v1/runs/" RUN_ID, ROLE_NONE, NULL, NULL, 404, "not_found", RUN_ID, ""},
+        {"GET", "/api/v1/runs/nonsense/checks", ROLE_NONE, NULL, NULL, 404, "not_found", "nonsense", ""},
+        {"GET", "/api/v1/runs/" RUN_ID "/sweeps/-3", ROLE_NONE, NULL, NULL, 422, "bad_input", "-3", ""},
+        {"GET", "/api/v1/runs/" RUN_ID "/sweeps?use=toy", ROLE_NONE, NULL, NULL, 422, "bad_input", "use=toy", "use"},
+        {"GET", "/api/v1/documents", ROLE_NONE, NULL, NULL, 422, "bad_input", "kind", "kind"},
+        {"GET", "/api/v1/documents/12ab", ROLE_NONE, NULL, NULL, 422, "bad_input", "12ab", ""},
+        {"GET", "/api/v1/documents/0000000000000000000000000000000000000000000000000000000000000000", ROLE_NONE, NULL, NULL, 404,
+         "not_found", "digest", ""},
+        {"GET", "/api/v1/events?last_event_id=yesterday", ROLE_NONE, NULL, NULL, 422, "bad_input", "yesterday", "Last-Event-ID"},
+        {"GET", "/api/v1/runs?limit=%zz", ROLE_NONE, NULL, NULL, 400, "header", "limit", ""},
+        {"POST", "/api/v1/runs", ROLE_OPERATE, NULL, "{}", 400, "key_missing", "0 characters", ""},
+        {"POST", "/api/v1/runs", ROLE_OPERATE, "short", "{}", 400, "key_missing", "short", ""},
+        {"POST", "/api/v1/runs", ROLE_OPERATE, "has spaces in it", "{}", 400, "key_missing", "has spaces", ""},
+        {"POST", "/api/v1/runs", ROLE_OPERATE, KEY, "{\"recipe\":\"12\",\"wafer\":\"W1\"}", 422, "bad_input", "12", "/recipe"},
+        {"POST", "/api/v1/runs", ROLE_OPERATE, KEY, "{\"wafer\":\"W1\"}", 422, "bad_input", "recipe", ""},
+        {"POST", "/api/v1/runs", ROLE_OPERATE, KEY, "{\"recipe\":1,\"recipe\":2}", 422, "bad_input", "recipe", ""},
+        {"POST", "/api/v1/runs", ROLE_OPERATE, KEY, "{\"recipe\":\"", 422, "bad_input", "", ""},
+        {"POST", "/api/v1/runs", ROLE_OPERATE, KEY, "{\"waver\":\"W1\"}", 422, "bad_input", "waver", ""},
+        {"POST", COMMANDS, ROLE_OPERATE, KEY, "{\"do\":\"jump\"}", 422, "bad_input", "jump", "/do"},
+        {"POST", COMMANDS, ROLE_OPERATE, KEY, "{\"do\":\"skip\"}", 422, "bad_input", "skip", "/die"},
+        {"POST", COMMANDS, ROLE_OPERATE, KEY, "{\"do\":\"pause\",\"die\":{\"x\":1,\"y\":2}}", 422, "bad_input", "(1, 2)", "/die"},
+        {"POST", COMMANDS, ROLE_OPERATE, KEY, "{\"do\":\"skip\",\"die\":{\"x\":1.5,\"y\":2}}", 422, "bad_input", "1.5", "/die/x"},
+        {"POST", COMMANDS, ROLE_OPERATE, KEY, "{\"do\":\"pause\"}", 404, "not_found", RUN_ID, ""},
+        {"POST", "/api/v1/tokens", ROLE_SAFETY, NULL, "{\"person\":\"=cmd\",\"role\":\"watch\"}", 422, "bad_input", "=cmd", "/person"},
+        {"POST", "/api/v1/tokens", ROLE_SAFETY, NULL, "{\"person\":\"bert\",\"role\":\"none\"}", 422, "bad_input", "none", "/role"},
+        {"POST", "/api/v1/tokens", ROLE_SAFETY, NULL, "{\"person\":\"bert\",\"role\":\"emperor\"}", 422, "bad_input", "emperor", "/role"},
+        {"PUT", "/api/v1/recipes/0000000000000000000000000000000000000000000000000000000000000000", ROLE_ENGINEER, NULL, "{}", 422,
+         "bad_input", "44136fa355b3678a1146ad16f7e8649e94fb4fc21fe77e8310c060f61caaff8a", ""}, /* sha256 of "{}" */
+        {"POST", "/api/v1/recipes/explain", ROLE_NONE, NULL, "{\"name\":01}", 422, "bad_input", "01", ""},
+        {"POST", "/api/v1/recipes/plan", ROLE_NONE, NULL, "[]", 422, "bad_input", "", ""},
+        {"GET", "/no/../such", ROLE_NONE, NULL, NULL, 404, "no_route", "/no/../such", ""},
+        {"GET", "/..%2f..%2fetc%2fpasswd", ROLE_NONE, NULL, NULL, 404, "no_route", "etc", ""},
+        {"GET", "/problems/nonsense", ROLE_NONE, NULL, NULL, 404, "no_route", "nonsense", ""},
 };
 
 /* A verb for the person: something to do follows the value. */
-static bool says_what_to_do(const char *detail, const char *what_to_do)
-{
-        return strlen(detail) > 20 && strlen(what_to_do) > 10;
-}
+static bool says_what_to_do(const char *detail, const char *what_to_do) { return strlen(detail) > 20 && strlen(what_to_do) > 10; }
 
 static void each_bad_input_gets_its_sentence(void **state)
 {
@@ -71,10 +77,11 @@ static void each_bad_input_gets_its_sentence(void **state)
                 member(&a, "code", word);
                 member(&a, "what_to_do", to_do);
                 member(&a, "pointer", pointer);
-                if (a.r.status != bad->status || strcmp(word, bad->word) != 0 || !strstr(detail, bad->value) || (bad->pointer[0] && strcmp(pointer, bad->pointer) != 0) ||
-                    !says_what_to_do(detail, to_do) || strcmp(a.r.type, "application/problem+json") != 0)
-                        fail_msg("%s %s %s: wanted %d %s '%s' at '%s', got %d: %s", bad->method, bad->target, bad->body ? bad->body : "", bad->status, bad->word, bad->value, bad->pointer,
-                                 a.r.status, text_of(&a.r.body));
+                if (a.r.status != bad->status || strcmp(word, bad->word) != 0 || !strstr(detail, bad->value) ||
+                    (bad->pointer[0] && strcmp(pointer, bad->pointer) != 0) || !says_what_to_do(detail, to_do) ||
+                    strcmp(a.r.type, "application/problem+json") != 0)
+                        fail_msg("%s %s %s: wanted %d %s '%s' at '%s', got %d: %s", bad->method, bad->target, bad->body ? bad->body : "",
+                                 bad->status, bad->word, bad->value, bad->pointer, a.r.status, text_of(&a.r.body));
                 ask_done(&a);
         }
         assert_int_equal(atomic_load(&b->commands), 0); /* none of it reached the loop */

@@ -1,8 +1,16 @@
 /* Who may do what: tokens, roles, host, origin. */
 #include "api_help.h"
 
-static int setup(void **state) { *state = bench_new(); return 0; }
-static int teardown(void **state) { bench_free(*state); return 0; }
+static int setup(void **state)
+{
+        *state = bench_new();
+        return 0;
+}
+static int teardown(void **state)
+{
+        bench_free(*state);
+        return 0;
+}
 
 static void every_change_needs_its_role_and_no_less(void **state)
 {
@@ -22,9 +30,11 @@ static void every_change_needs_its_role_and_no_less(void **state)
                         struct asked a;
                         ask_begin(b, &a, routes[i].method, path, (enum role)role, routes[i].key ? KEY : NULL, NULL);
                         bool opened = route_open(&a.q, &a.r);
-                        bool open_to_all = routes[i].cost != COST_COMMAND && routes[i].role <= ROLE_WATCH; /* reading is open on the loopback */
+                        bool open_to_all =
+                                routes[i].cost != COST_COMMAND && routes[i].role <= ROLE_WATCH; /* reading is open on the loopback */
                         if (opened != (open_to_all || role >= (int)routes[i].role))
-                                fail_msg("%s with role %s: %s", routes[i].operation, role_words[role], opened ? "let in" : text_of(&a.r.body));
+                                fail_msg("%s with role %s: %s", routes[i].operation, role_words[role],
+                                         opened ? "let in" : text_of(&a.r.body));
                         if (!opened)
                                 assert_int_equal(a.r.status, role == ROLE_NONE ? 401 : 403);
                         ask_done(&a);
@@ -65,9 +75,20 @@ static void from_elsewhere_nothing_is_read_without_a_token(void **state)
 
 static void a_bent_name_gets_nothing(void **state)
 {
-        static const struct { const char *host; bool good; } hosts[] = {
-                { "127.0.0.1:8080", true }, { "localhost", true },        { "LOCALHOST:1", true },       { "[::1]:65535", true },          { "127.0.0.1.evil.example", false },
-                { "evil.example", false },  { "localhost.evil.example", false }, { "127.0.0.1:", false }, { "127.0.0.1:80x", false }, { "", false },
+        static const struct {
+                const char *host;
+                bool good;
+        } hosts[] = {
+                {"127.0.0.1:8080", true},
+                {"localhost", true},
+                {"LOCALHOST:1", true},
+                {"[::1]:65535", true},
+                {"127.0.0.1.evil.example", false},
+                {"evil.example", false},
+                {"localhost.evil.example", false},
+                {"127.0.0.1:", false},
+                {"127.0.0.1:80x", false},
+                {"", false},
         };
         for (size_t i = 0; i < sizeof hosts / sizeof hosts[0]; i++) {
                 struct asked a;
@@ -82,9 +103,18 @@ static void a_bent_name_gets_nothing(void **state)
 
 static void a_page_from_elsewhere_changes_nothing(void **state)
 {
-        static const struct { const char *origin, *site; bool good; } from[] = {
-                { NULL, NULL, true },  { "http://127.0.0.1:8080", "same-origin", true }, { "http://127.0.0.1:8081", NULL, false }, { "https://127.0.0.1:8080", NULL, false },
-                { "null", NULL, false }, { "http://evil.example", NULL, false },         { NULL, "cross-site", false },           { NULL, "same-site", false },
+        static const struct {
+                const char *origin, *site;
+                bool good;
+        } from[] = {
+                {NULL, NULL, true},
+                {"http://127.0.0.1:8080", "same-origin", true},
+                {"http://127.0.0.1:8081", NULL, false},
+                {"https://127.0.0.1:8080", NULL, false},
+                {"null", NULL, false},
+                {"http://evil.example", NULL, false},
+                {NULL, "cross-site", false},
+                {NULL, "same-site", false},
         };
         struct bench *b = *state;
         for (size_t i = 0; i < sizeof from / sizeof from[0]; i++) {
@@ -95,7 +125,8 @@ static void a_page_from_elsewhere_changes_nothing(void **state)
                 a.q.fetch_site = from[i].site;
                 route_answer(&a.q, &a.r);
                 if (a.r.status != (from[i].good ? 200 : 403) || atomic_load(&b->commands) - before != from[i].good)
-                        fail_msg("Origin %s, Sec-Fetch-Site %s: status %d", from[i].origin ? from[i].origin : "none", from[i].site ? from[i].site : "none", a.r.status);
+                        fail_msg("Origin %s, Sec-Fetch-Site %s: status %d", from[i].origin ? from[i].origin : "none",
+                                 from[i].site ? from[i].site : "none", a.r.status);
                 ask_done(&a);
         }
 }

@@ -1,0 +1,315 @@
+#!/usr/bin/env python3
+"""The real `tipplane`, from `up` to SIGTERM, on a simulated station with the tiny recipe: what it prints, its exit status, and what it does when a program dies or hangs.
+
+Usage: cli.py --build build/debug
+Only processes started here, and their children found by their parent's pid, are signalled.  Debian's python3 alone, no packages.
+"""
+import argparse, csv, io, json, os, signal, socket, sqlite3, subprocess, sys, tempfile, time
+
+REPO = os.path.dirname(os.path.dirname(os.path.dirname(os.path.abspath(__file__))))
+ABSENT = "01ARZ3NDEKTSV4RRFFQ69G5FAV"   # a well-formed id of no run
+counts = {True: 0, False: 0}
+
+
+def check(claim, holds, seen=""):
+    counts[bool(holds)] += 1
+    if not holds:
+        print("failed: %s: %s" % (claim, str(seen)[:600]))
+
+
+def free_port():
+    with socket.socket() as s:
+        s.bind(("127.0.0.1", 0))
+        return s.getsockname()[1]
+
+
+def until(what, seconds):
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        got = what()
+        if got:
+            return got
+        time.sleep(0.05)
+    return None
+
+
+def children(pid):
+    """name -> pid of the children of pid; the kernel cuts names to 15 characters."""
+    found = {}
+    for entry in os.listdir("/proc"):
+        if not entry.isdigit():
+            continue
+        try:
+            with open("/proc/%s/stat" % entry) as f:
+                text = f.read()
+        except OSError:
+            continue
+        name, rest = text[text.index("(") + 1:text.rindex(")")], text[text.rindex(")") + 2:].split()
+        if int(rest[1]) == pid and rest[0] != "Z":
+            found[name] = int(entry)
+    return found
+
+
+class Tipplane:
+    def __init__(self, build, folder):
+        self.program, self.folder, self.port = os.path.join(os.path.abspath(build), "tipplane"), folder, free_port()
+        self.data, self.url = os.path.join(folder, "data"), "http://127.0.0.1:%d" % self.port
+        self.station = os.path.join(folder, "station.json")
+        self.env = dict(os.environ, XDG_CONFIG_HOME=os.path.join(folder, "config"), HOME=folder)
+        with open(self.station, "w") as f:
+            json.dump({"name": "tiny", "driver": "simulated", "config": {"scenario": os.path.join(REPO, "tests/nights/tiny.scenario.json")}}, f)
+
+    def up(self, **more):
+        out = open(os.path.join(self.folder, "up.out"), "ab")
+        return subprocess.Popen([self.program, "up", "--station-config", self.station, "--data", self.data, "--listen", "127.0.0.1:%d" % self.port, "--name", "under-test"],
+                                stdout=out, stderr=out, env=self.env, **more)
+
+    def words(self):
+        with open(os.path.join(self.folder, "up.out"), errors="replace") as f:
+            return f.read()
+
+    def __call__(self, *words, token=None, address=None, seconds=120, stdin=None):
+        command = [self.program, "--address", address or self.url, "--token-file", token or os.path.join(self.data, "token")] + list(words)
+        p = subprocess.run(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=self.env, timeout=seconds, input=stdin, cwd=self.folder)
+        return p.returncode, p.stdout.decode(errors="replace"), p.stderr.decode(errors="replace")
+
+
+def is_one_sentence(text):
+    return text.startswith("tipplane: ") and text.count("\n") == 1
+
+
+def before_up(t):
+    rc, out, err = t("runs", token="/dev/null")
+    check("an empty token file is refused with 6", rc == 6 and is_one_sentence(err), (rc, err))
+    p = subprocess.run([t.program, "--address", t.url, "status"], capture_output=True, text=True, env=t.env)
+    check("no daemon is exit 5, one sentence, and what to do", p.returncode == 5 and is_one_sentence(p.stderr) and "tipplane up" in p.stderr and not p.stdout, (p.returncode, p.stderr))
+    p = subprocess.run([t.program, "recipe", "check", os.path.join(REPO, "tests/nights/tiny.json"), "--json"], capture_output=True, text=True, env=t.env)
+    check("a recipe is checked without a daemon", p.returncode == 0 and json.loads(p.stdout)["dies"] == 8, p)
+    p = subprocess.run([t.program, "recipe", "check", "-"], input='{"name":"x","nmae":1}', capture_output=True, text=True, env=t.env)
+    check("a wrong recipe is exit 2 with the place", p.returncode == 2 and "nmae" in p.stderr, (p.returncode, p.stderr))
+    p = subprocess.run([t.program, "up"], capture_output=True, text=True, env=t.env)
+    check("up without a station's file is exit 2", p.returncode == 2 and "--station-config" in p.stderr, (p.returncode, p.stderr))
+    p = subprocess.run([t.program, "up", "--station-config", "/nowhere.json", "--data", os.path.join(t.folder, "other"), "--listen", "127.0.0.1:%d" % free_port()],
+                       capture_output=True, text=True, env=t.env, timeout=60)
+    check("up ends with the station's own words when its file is wrong", p.returncode in (2, 3) and "/nowhere.json" in p.stderr, (p.returncode, p.stderr))
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        p = subprocess.run([t.program, "up", "--station-config", t.station, "--data", os.path.join(t.folder, "third"), "--listen", "127.0.0.1:%d" % taken.getsockname()[1]],
+                           capture_output=True, text=True, env=t.env, timeout=60)
+        check("up ends when the page's port is taken, with the daemon's words, and leaves nobody behind", p.returncode not in (0, None) and str(taken.getsockname()[1]) in p.stderr
+              and "stopped in order" in open(os.path.join(t.folder, "third/station.out")).read(), (p.returncode, p.stderr))
+    p = subprocess.run([t.program, "--address", t.url, "safe"], capture_output=True, text=True, env=t.env)
+    check("safe without a daemon names the station's socket", p.returncode == 5 and "--socket" in p.stderr, (p.returncode, p.stderr))
+
+
+def one_run(t, up):
+    tiny = os.path.join(REPO, "tests/nights/tiny.json")
+    rc, out, err = t("status")
+    check("status says daemon, station and run", rc == 0 and "well" in out and "simulated" in out and "none yet" in out, (rc, out, err))
+    rc, out, err = t("status", "--json")
+    check("status --json is one object", rc == 0 and json.loads(out)["station"]["connected"] is True, (rc, out, err))
+    rc, out, err = t("run", "start", "--recipe", tiny, "--wafer", "W 1")
+    check("a wafer's name with a blank is exit 2", rc == 2, (rc, err))
+    rc, out, err = t("run", "start", "--recipe", tiny, "--wafer", "W1", "--lot", "LOT-7", "--print-id")
+    run = out.strip()
+    check("run start prints the id alone", rc == 0 and len(run) == 26 and out == run + "\n", (rc, out, err))
+    rc, out, err = t("run", "start", "--recipe", tiny, "--wafer", "W2")
+    check("a second run is refused with 4 while one is in hand", rc == 4 or "W1" not in t("status")[1], (rc, err))
+    rc, out, err = t("wait", run)
+    check("wait ends with 0 for a good wafer", rc == 0 and "8 of 8" in out, (rc, out, err))
+    rc, out, err = t("wait", run, "--json")
+    check("waiting for a run that has ended ends at once", rc == 0 and json.loads(out)["state"] == "sealed", (rc, out, err))
+    return run
+
+
+def reading(t, run):
+    rc, out, err = t("run", "show", run)
+    check("show has the summary", rc == 0 and all(w in out for w in ("W1", "LOT-7", "proven", "pass", "refused", "Contacts", "Checks", "Calibration", "Time")), (rc, out, err))
+    rc, out, err = t("run", "show", run, "--json")
+    shown = json.loads(out)
+    check("show --json has the counts", shown["progress"]["counts"]["proven"] == 32, out)
+    rc, out, err = t("map", run)
+    check("the map shows eight dies, all proven and passed", out.count("[+]") == 8 and "verdict" in out, out)
+    rc, out, err = t("map", run, "--parameter", "L_10GHz")
+    check("the map shows values", rc == 0 and out.count("p+]") == 8, out)
+    rc, out, err = t("map", run, "--parameter", "nothing")
+    check("a parameter that is not there is exit 3", rc == 3 and is_one_sentence(err), (rc, err))
+    rc, out, err = t("parameters", run, "--csv")
+    rows = list(csv.DictReader(io.StringIO(out)))
+    check("parameters --csv is CSV with all rows", rc == 0 and len(rows) == 48 and rows[0]["device"] == "L1", (rc, out[:300]))
+    rc, out, err = t("parameters", run, "--device", "R1", "--json")
+    check("parameters --json can be narrowed", len(json.loads(out)["parameters"]) == 16, out[:300])
+    rc, out, err = t("parameters", run)
+    check("parameters are a table with u95 and reasons", "±" in out and "not resolvable" in out, out[:400])
+    for words in (["devices", run], ["checks", run], ["touchdowns", run], ["runs"], ["recipes"], ["station"], ["alarms"]):
+        rc, out, err = t(*words)
+        check("%s prints something for people" % words[0], rc == 0 and (out.strip() or "no alarm" in err), (rc, out, err))
+        rc, out, err = t(*(words + ["--json"]))
+        check("%s --json is one object" % words[0], rc == 0 and isinstance(json.loads(out), dict), (rc, out[:200], err))
+    rc, out, err = t("journal", run, "--json")
+    entries = [json.loads(line) for line in out.splitlines()]
+    check("journal --json has an entry per line, in order, with reasons", rc == 0 and [e["seq"] for e in entries] == list(range(1, len(entries) + 1)) and any(e["reason"] for e in entries), out[:300])
+    rc, out, err = t("events", seconds=30)
+    check("events without --follow ends by itself", rc == 0 and "hello" in out, (rc, out, err))
+    rc, out, err = t("recipe", "explain", os.path.join(REPO, "tests/nights/tiny.json"))
+    check("a recipe is explained", rc == 0 and "CALIBRATION" in out, (rc, err))
+    rc, out, err = t("recipe", "plan", os.path.join(REPO, "tests/nights/tiny.json"), "--wafer", "W1", "--json")
+    check("the plan counts what the wafer has seen", rc == 0 and any(x["kind"] == "pad" and x["used"] > 0 for x in json.loads(out)["things"]), (rc, err))
+
+
+def exporting(t, run):
+    folder = os.path.join(t.folder, "out")
+    rc, out, err = t("export", run, "--to", folder)
+    names = sorted(os.listdir(folder))
+    s2p = [n for n in names if n.endswith(".s2p")]
+    check("export writes one Touchstone file per device, the tables and the run file", rc == 0 and len(s2p) == 32 and {"parameters.csv", "touchdowns.json", run + ".run"} <= set(names), (rc, err, names))
+    check("nothing half written stays", not [n for n in names if n.endswith(".part")], names)
+    good = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789._+-"
+    check("names are plain and begin with no dash", all(set(n) <= set(good) and n[0] != "-" for n in names), names)
+    for n in s2p:
+        p = subprocess.run([t.program, "touchstone", os.path.join(folder, n), "--check", "--json"], capture_output=True, text=True)
+        if p.returncode or json.loads(p.stdout)["points"] != 21:
+            check("%s is read back" % n, False, p)
+            break
+    else:
+        check("all Touchstone files are read back with 21 points", True)
+    db = sqlite3.connect("file:%s?immutable=1" % os.path.join(folder, run + ".run"), uri=True)
+    check("the run file is whole", db.execute("PRAGMA quick_check").fetchone()[0] == "ok")
+    db.close()
+    rc, out, err = t("run", "file", run, "--to", os.path.join(t.folder, "one.run"))
+    with open(os.path.join(t.folder, "one.run"), "rb") as a, open(os.path.join(folder, run + ".run"), "rb") as b:
+        check("run file gives the same bytes", a.read() == b.read())
+    bad = os.path.join(t.folder, "bad.s2p")
+    with open(bad, "w") as f:
+        f.write("# GHz S RI R 50\n1 0 0 1 0 1 0 nan 0\n")
+    p = subprocess.run([t.program, "touchstone", bad, "--check"], capture_output=True, text=True)
+    check("a bad Touchstone file is one sentence with its line", p.returncode == 2 and is_one_sentence(p.stderr) and "line 2" in p.stderr, (p.returncode, p.stderr))
+
+
+def refusing(t, run):
+    bad = os.path.join(t.folder, "wrong")
+    with open(bad, "w") as f:
+        f.write("tpl_" + "0" * 64 + "\n")
+    for words in (["status"], ["runs"], ["pause", run]):
+        rc, out, err = t(*words, token=bad)
+        check("%s with a wrong token is 6" % words[0], rc == 6 and is_one_sentence(err), (rc, err))
+    rc, out, err = t("runs", token=os.path.join(t.folder, "not-there"))
+    check("a token file that is not there is 6", rc == 6 and is_one_sentence(err), (rc, err))
+    for words in (["run", "show", ABSENT], ["map", ABSENT], ["wait", ABSENT], ["export", ABSENT, "--to", os.path.join(t.folder, "none")], ["pause", ABSENT], ["run", "show", "W1"]):
+        rc, out, err = t(*words)
+        check("%s of a run that is not there is 3" % " ".join(words[:2]), rc == 3 and is_one_sentence(err) and not out, (rc, out, err))
+    check("nothing is exported of a run that is not there", not os.path.exists(os.path.join(t.folder, "none")))
+    rc, out, err = t("pause", run)
+    check("a sealed run takes no command: 4", rc == 4, (rc, err))
+    rc, out, err = t("skip", run, "--die", "3")
+    check("a die of one number is 2", rc == 2, (rc, err))
+    rc, out, err = t("token", "make", "--person", "ada", "--role", "watch")
+    token = os.path.join(t.folder, "ada")
+    with open(token, "w") as f:
+        f.write(out)
+    check("a token is made, and only its secret is on stdout", rc == 0 and out.startswith("tpl_") and len(out) == 69, (rc, out, err))
+    check("it reads", t("runs", token=token)[0] == 0)
+    check("it may not command: 6", t("safe", token=token)[0] == 6)
+    rc, out, err = t("report", "--data", t.data)
+    secret = open(os.path.join(t.data, "token")).read().strip()
+    check("a report has versions and logs and no secret", rc == 0 and "run.sealed" in out and "/healthz" in out and secret not in out and secret[4:] not in out, out[:300])
+
+
+def supervising(t, up):
+    path = os.path.join(t.data, "station.sock")
+    rc, out, err = t("safe")
+    check("safe gives the proof", rc == 0 and out.startswith("PROVEN SAFE"), (rc, out, err))
+    before = children(up.pid)
+    check("up has two children", set(before) == {"tipplaned", "tipplane-statio"}, before)
+    second = subprocess.run([t.program, "up", "--station-config", t.station, "--data", t.data, "--listen", "127.0.0.1:%d" % t.port], capture_output=True, text=True, env=t.env, timeout=60)
+    check("a second up is refused with the sentence of the lock", second.returncode == 4 and "another station" in second.stderr and "The page" not in second.stdout, second)
+    check("and the first one keeps its children", children(up.pid) == before, children(up.pid))
+
+    os.kill(before["tipplaned"], signal.SIGKILL)
+    again = until(lambda: children(up.pid).get("tipplaned") not in (None, before["tipplaned"]) and t("status")[0] == 0, 30)
+    check("a killed daemon is started again", again, t.words())
+    os.kill(before["tipplane-statio"], signal.SIGKILL)
+    again = until(lambda: children(up.pid).get("tipplane-statio") not in (None, before["tipplane-statio"]) and json.loads(t("station", "--json")[1])["connected"], 30)
+    check("a killed station is started again, and the daemon finds it", again, t.words())
+
+    hung = children(up.pid)["tipplaned"]
+    os.kill(hung, signal.SIGSTOP)
+    rc, out, err = t("safe", "--socket", path, seconds=60)
+    check("with the daemon hung, safe asks the station itself", rc == 0 and "PROVEN SAFE" in out, (rc, out, err))
+    again = until(lambda: children(up.pid).get("tipplaned") not in (None, hung) and t("status")[0] == 0, 60)
+    check("a hung daemon is killed and started again", again, t.words())
+    hung = children(up.pid)["tipplane-statio"]
+    os.kill(hung, signal.SIGSTOP)
+    again = until(lambda: children(up.pid).get("tipplane-statio") not in (None, hung) and json.loads(t("station", "--json")[1] or "{}").get("connected"), 60)
+    check("a hung station is killed and started again", again, t.words())
+
+
+def cut_run(t, up):
+    rc, out, err = t("run", "start", "--recipe", os.path.join(REPO, "simulators/demo/recipe.json"), "--wafer", "W3", "--print-id")
+    check("the tiny station refuses or takes the large recipe", rc in (0, 2, 4), (rc, err))
+    rc, out, err = t("run", "start", "--recipe", os.path.join(REPO, "tests/nights/tiny.json"), "--wafer", "W4", "--print-id") if rc else (rc, out, err)
+    run = out.strip()
+    waiting = subprocess.Popen([t.program, "--address", t.url, "--token-file", os.path.join(t.data, "token"), "wait", run], stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=t.env)
+    time.sleep(1)
+    os.kill(children(up.pid)["tipplaned"], signal.SIGKILL)
+    t_end = until(lambda: t("finish", run)[0] == 0 or waiting.poll() is not None, 60)
+    check("the run goes on after the daemon's death and takes a command", t_end, t.words())
+    try:
+        out, err = waiting.communicate(timeout=120)
+        check("wait outlives the daemon's death", waiting.returncode in (0, 10) and b"of" in out, (waiting.returncode, out, err))
+    except subprocess.TimeoutExpired:
+        waiting.kill()
+        check("wait outlives the daemon's death", False, t("status")[1])
+    check("the cut run is sealed", json.loads(t("run", "show", run, "--json")[1])["state"] == "sealed")
+
+
+def stopping(t, up):
+    pids = children(up.pid)
+    seen = {}
+
+    def look():
+        now = children(up.pid)
+        for name in pids:
+            if name not in now:
+                seen.setdefault(name, time.monotonic())
+        return up.poll() is not None
+    up.send_signal(signal.SIGTERM)
+    end = time.monotonic() + 230
+    while not look() and time.monotonic() < end:
+        time.sleep(0.002)
+    look()
+    check("SIGTERM ends up with 0", up.poll() == 0, (up.poll(), t.words()))
+    check("the daemon ends before the station", len(seen) == 2 and seen["tipplaned"] < seen["tipplane-statio"], seen)
+    with open(os.path.join(t.data, "station.out")) as f:
+        check("the station stopped in order", "stopped in order" in f.read().splitlines()[-1])
+    check("afterwards nobody answers", t("status")[0] == 5)
+    check("the words on the way are few and plain", "both stopped in order" in t.words(), t.words())
+
+
+def main():
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--build", default="build/debug")
+    with tempfile.TemporaryDirectory(prefix="tpcli") as folder:
+        t = Tipplane(parser.parse_args().build, folder)
+        before_up(t)
+        up = t.up()
+        try:
+            check("up prints the page's address when it answers", until(lambda: "The page: %s/" % t.url in t.words(), 60), t.words())
+            run = one_run(t, up)
+            reading(t, run)
+            exporting(t, run)
+            refusing(t, run)
+            supervising(t, up)
+            cut_run(t, up)
+            stopping(t, up)
+        finally:
+            if up.poll() is None:
+                up.terminate()
+                up.wait(240)
+    print("%d passed, %d failed" % (counts[True], counts[False]))
+    return 1 if counts[False] else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
