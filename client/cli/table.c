@@ -123,7 +123,7 @@ const struct command_row command_rows[] = {
          "RUN",
          1,
          1,
-         "Touchstone files, parameters.csv, touchdowns.json and the run file into a folder",
+         "write Touchstone files, parameters.csv, touchdowns.json and the run file into a folder",
          "A file is named after its die and device, x-3y2_L1.s2p; where a device was touched more than once the last touch has that name, "
          "an earlier one has the number of its sweep behind it.",
          {{"to", "DIR", "the folder; it is made"}},

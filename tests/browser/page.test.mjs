@@ -57,13 +57,14 @@ async function picture(page) {
         await svg.scrollIntoViewIfNeeded();
         await page.evaluate(() => { document.activeElement?.blur?.(); });
         const at = await svg.boundingBox();
-        const png = await page.screenshot({ clip: at });
+        const corner = { x: Math.floor(at.x), y: Math.floor(at.y) }; // whole pixels, or the picture is resampled
+        const png = await page.screenshot({ clip: { ...corner, width: Math.ceil(at.width) + 1, height: Math.ceil(at.height) + 1 } });
         const scale = await page.evaluate(() => devicePixelRatio);
         const boxes = await page.evaluate(() => Array.from(document.querySelectorAll(".die"), (die) => {
                 const b = die.querySelector(".fill").getBoundingClientRect(), s = document.querySelector("svg.wafer").getBoundingClientRect();
                 return { key: die.dataset.die, x: b.x - s.x, y: b.y - s.y, w: b.width, h: b.height };
         }));
-        const off = { x: at.x - Math.floor(at.x), y: at.y - Math.floor(at.y) };
+        const off = { x: at.x - corner.x, y: at.y - corner.y };
         const raw = await page.evaluate(async (base64) => {
                 const bytes = Uint8Array.from(atob(base64), (c) => c.charCodeAt(0));
                 const bitmap = await createImageBitmap(new Blob([bytes], { type: "image/png" }));
@@ -378,7 +379,7 @@ test("a picture for the first page of the documentation", { timeout: 60000, skip
         try {
                 await settled(page);
                 await page.waitForFunction(() => document.querySelector(".under")?.textContent.includes("other die"));
-                await page.screenshot({ path: new URL("../../docs/images/page.png", import.meta.url).pathname });
+                await page.screenshot({ path: new URL("../../docs/images/page.png", import.meta.url).pathname, fullPage: true });
         } finally {
                 await close();
         }

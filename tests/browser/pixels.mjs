@@ -66,9 +66,9 @@ export function readDie(image, box) {
         const fill = [[0.5, 0.5], [0.22, 0.55], [0.78, 0.55]].map(([a, b]) => image.y(x + a * w, y + b * h)).sort((a, b) => a - b)[1];
         const ink = (px, py) => (image.y(px, py) - fill) / (full - fill) >= INKED;
         const n = Math.round(size) * 2;
-        const deep = Math.max(1, Math.round(size * 0.05));
-        const side = (at) => Array.from({ length: n }, (_, i) => 0.12 + 0.76 * (i + 0.5) / n).map((t) => Array.from({ length: deep + 1 }, (_, d) => at(t, d + 0.5)).some(([px, py]) => ink(px, py)));
-        const sides = [side((t, d) => [x + t * w, y + d - 0.5]), side((t, d) => [x + t * w, y + h - d - 0.5]), side((t, d) => [x + d - 0.5, y + t * h]), side((t, d) => [x + w - d - 0.5, y + t * h])];
+        const deep = [-0.25, 0.25, 0.75, 1.25].filter((d) => d <= Math.max(1, size * 0.06)); // how far inside a border may lie, in pixels from the edge
+        const side = (at) => Array.from({ length: n }, (_, i) => 0.12 + 0.76 * (i + 0.5) / n).map((t) => deep.some((d) => ink(...at(t, d))));
+        const sides = [side((t, d) => [x + t * w, y + d]), side((t, d) => [x + t * w, y + h - 1 - d]), side((t, d) => [x + d, y + t * h]), side((t, d) => [x + w - 1 - d, y + t * h])];
         const share = sides.flat().filter(Boolean).length / (4 * n);
         let border = "unknown";
         if (share > 0.97) {
