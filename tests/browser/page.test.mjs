@@ -101,9 +101,9 @@ async function readAll(page, expected) {
 }
 
 for (const colorScheme of ["light", "dark"]) {
-        for (const [size, diameter_mm] of [["large dies", 200], ["small dies", 300]]) {
+        for (const [size, diameter_mm, width] of [["large dies", 200, 1440], ["small dies", 300, 1440], ["small dies off the pixel grid", 300, 1391], ["phone", 200, 390]]) {
                 const wafer = { ...inventWafer(), diameter_mm };
-                journey(`verdict and trust survive grey and three colour-vision deficiencies, ${colorScheme}, ${size}`, { colorScheme, before: (page) => serve(wafer)(page) }, async (page) => {
+                journey(`verdict and trust survive grey and three colour-vision deficiencies, ${colorScheme}, ${size}`, { colorScheme, viewport: { width, height: 1300 }, deviceScaleFactor: width < 500 ? 2 : 1, before: (page) => serve(wafer)(page) }, async (page) => {
                         await settled(page);
                         await page.waitForFunction(() => document.querySelector(".die .step0") && document.querySelector(".die .step6"));
                         await unpick(page);

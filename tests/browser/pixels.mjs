@@ -31,6 +31,8 @@ export function seenBy(sight, { rgba, width, height }) {
 export const contrast = (a, b) => (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05);
 const INKED = 0.35; // of the way from the ground to the ink: a stroke may meet half a pixel
 
+const light = (y) => Math.cbrt(y); // lightness as people see it (CIE L* but for its offset), so that half a pixel of ink is half the way in either scheme
+
 /** The ink of a picture: what is furthest from its ground (the corner). @param {ReturnType<typeof seenBy>} image */
 function inkOf(image) {
         const ground = image.y(1, 1);
@@ -64,7 +66,7 @@ export function readDie(image, box) {
         const { x, y, w, h } = box, size = Math.min(w, h);
         // the ground of the die: a calm place beside number and mark
         const fill = [[0.5, 0.5], [0.22, 0.55], [0.78, 0.55]].map(([a, b]) => image.y(x + a * w, y + b * h)).sort((a, b) => a - b)[1];
-        const ink = (px, py) => (image.y(px, py) - fill) / (full - fill) >= INKED;
+        const ink = (px, py) => (light(image.y(px, py)) - light(fill)) / (light(full) - light(fill)) >= INKED;
         const n = Math.round(size) * 2;
         const deep = [-0.25, 0.25, 0.75, 1.25].filter((d) => d <= Math.max(1, size * 0.06)); // how far inside a border may lie, in pixels from the edge
         const side = (at) => Array.from({ length: n }, (_, i) => 0.12 + 0.76 * (i + 0.5) / n).map((t) => deep.some((d) => ink(...at(t, d))));
