@@ -89,14 +89,12 @@ async function readAll(page, expected) {
         const shot = await picture(page);
         assert.equal(shot.boxes.length, expected.size, "each die is drawn once");
         for (const sight of SIGHTS) {
-                globalThis.seen = [];
                 const wrong = [];
                 for (const [k, got] of recover(shot, sight)) {
                         const want = expected.get(k);
                         if (got.mark !== want.mark || got.border !== want.border)
                                 wrong.push(`${k}: drawn ${want.mark}/${want.border}, read ${got.mark}/${got.border}`);
                 }
-                if (process.env.DEBUG_DIE) shot.boxes.forEach((b, i) => { if (wrong.some((t) => t.startsWith(b.key + ":"))) process.stderr.write("DBG " + b.key + " " + globalThis.seen[i] + "\n"); });
                 assert.deepEqual(wrong, [], `${sight}: every verdict and trust is read back`);
         }
         return shot;

@@ -75,13 +75,12 @@ export function readDie(image, box) {
         let border = "unknown";
         if (share > 0.97) {
                 // a second line inside the first, with ground between
-                const into = Array.from({ length: Math.round(size * 0.2) }, (_, d) => ink(x + w * 0.25, y + h - 1 - d));
+                const into = Array.from({ length: Math.round(size * 0.2) + 1 }, (_, d) => ink(x + w * 0.25, y + h - d));
                 border = stretches(into).length >= 2 ? "rescued" : "proven";
         } else if (share > 0.15) {
                 const longest = sides.map((one) => Math.max(0, ...stretches(one))).sort((a, b) => a - b)[2];
                 border = longest / n * 0.76 > 0.145 ? "suspect" : "open";
         }
-        if (process.env.DEBUG_DIE) (globalThis.seen ??= []).push([x, y, w, h, Array.from({ length: 8 }, (_, d) => ((light(image.y(x + w * 0.25, y + h - 1 - d)) - light(fill)) / (light(full) - light(fill))).toFixed(2)).join(" "), Array.from({ length: 8 }, (_, d) => ((light(image.y(x + w * 0.25, y + d)) - light(fill)) / (light(full) - light(fill))).toFixed(2)).join(" ")].join(" "));
         const row = (at) => Array.from({ length: n }, (_, i) => ink(x + w * (0.25 + 0.5 * (i + 0.5) / n), y + h * at));
         const middle = row(0.7), on = middle.filter(Boolean).length / n;
         const left = middle.slice(0, n >> 1).filter(Boolean).length / (n >> 1);
