@@ -14,7 +14,8 @@ files 'daemon/*.c' 'daemon/*.h' 'simulators/*.c' 'simulators/*.h' 'client/*.c' '
 # ---- tools ---------------------------------------------------------------------------------------------------------------------------
 if command -v cppcheck >/dev/null; then
         files 'daemon/*.c' 'simulators/*.c' 'client/*.c' 'tests/*.c' >"$tmp/sources"
-        cppcheck --enable=warning,portability,performance --inline-suppr --error-exitcode=1 -j2 -q --std=c11 -D_GNU_SOURCE -Idaemon -I. \
+        cppcheck --enable=warning,portability,performance --inline-suppr --error-exitcode=1 -j2 -q --std=c11 -D_GNU_SOURCE -Idaemon -Iclient -I. \
+                --include=$here/cppcheck_macros.h \
                 --suppress=missingInclude --suppress=missingIncludeSystem --suppressions-list=$here/cppcheck_false.txt \
                 --template='{file}:{line}: {id}: {message}' --file-list="$tmp/sources" >"$tmp/out" 2>&1
         none "cppcheck" "$tmp/out"
