@@ -233,12 +233,14 @@ def supervising(t, up):
     again = until(lambda: children(up.pid).get("tipplane-statio") not in (None, before["tipplane-statio"]) and json.loads(t("station", "--json")[1])["connected"], 30)
     check("a killed station is started again, and the daemon finds it", again, t.words())
 
+    time.sleep(3)   # up has seen both answer: whoever has only just begun is given a minute
     hung = children(up.pid)["tipplaned"]
     os.kill(hung, signal.SIGSTOP)
     rc, out, err = t("safe", "--socket", path, seconds=60)
     check("with the daemon hung, safe asks the station itself", rc == 0 and "PROVEN SAFE" in out, (rc, out, err))
     again = until(lambda: children(up.pid).get("tipplaned") not in (None, hung) and t("status")[0] == 0, 60)
     check("a hung daemon is killed and started again", again, t.words())
+    time.sleep(3)
     hung = children(up.pid)["tipplane-statio"]
     os.kill(hung, signal.SIGSTOP)
     again = until(lambda: children(up.pid).get("tipplane-statio") not in (None, hung) and json.loads(t("station", "--json")[1] or "{}").get("connected"), 60)
@@ -246,9 +248,10 @@ def supervising(t, up):
 
 
 def cut_run(t, up):
-    rc, out, err = t("run", "start", "--recipe", os.path.join(REPO, "simulators/demo/recipe.json"), "--wafer", "W3", "--print-id")
-    check("the tiny station refuses or takes the large recipe", rc in (0, 2, 4), (rc, err))
-    rc, out, err = t("run", "start", "--recipe", os.path.join(REPO, "tests/nights/tiny.json"), "--wafer", "W4", "--print-id") if rc else (rc, out, err)
+    ready = until(lambda: json.loads(t("status", "--json")[1] or "{}").get("ready", {}).get("ready"), 30)
+    check("after all that another run can be started", ready, t("status"))
+    rc, out, err = t("run", "start", "--recipe", "-", "--wafer", "W4", "--print-id", stdin=open(os.path.join(REPO, "tests/nights/tiny.json"), "rb").read())
+    check("a recipe may come from stdin", rc == 0, (rc, err))
     run = out.strip()
     waiting = subprocess.Popen([t.program, "--address", t.url, "--token-file", os.path.join(t.data, "token"), "wait", run], stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=t.env)
     time.sleep(1)
@@ -261,7 +264,7 @@ def cut_run(t, up):
     except subprocess.TimeoutExpired:
         waiting.kill()
         check("wait outlives the daemon's death", False, t("status")[1])
-    check("the cut run is sealed", json.loads(t("run", "show", run, "--json")[1])["state"] == "sealed")
+    check("the cut run is sealed", '"state":"sealed"' in t("run", "show", run, "--json")[1])
 
 
 def stopping(t, up):
