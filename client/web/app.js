@@ -67,6 +67,9 @@ function valuesShown() {
         return out;
 }
 
+/** The curve of the parameter on show, where it has one. */
+const sightShown = () => { const { device, name } = shown(); return device === place.device ? planOf(device)?.parameters.find((p) => p.name === name)?.quantity ?? "" : ""; };
+
 /** A die in one spoken sentence. */
 function dieSentence(/** @type {api.MapDie} */ die, /** @type {import("./face.js").Face} */ face, /** @type {string} */ unit) {
         const { device, name } = shown();
@@ -184,7 +187,7 @@ function drawPicked() {
         }
         if (!die.devices.some((d) => d.name === place.device))
                 place.device = shown().device || (die.devices.find((d) => !planOf(d.name)?.dummy) ?? die.devices[0])?.name || "";
-        device.draw({ run: state.run.id, die, device: place.device, plan: planOf(place.device), parameters: state.parameters.get(place.device) ?? [], touchdowns: state.touchdowns, z_ohm: state.z_ohm }, place.sight);
+        device.draw({ run: state.run.id, die, device: place.device, plan: planOf(place.device), parameters: state.parameters.get(place.device) ?? [], touchdowns: state.touchdowns, z_ohm: state.z_ohm }, place.sight || sightShown());
         void showCurves(die);
 }
 

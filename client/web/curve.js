@@ -45,24 +45,39 @@ export const sightsFor = (kind, z_ohm) => Object.keys(SIGHTS).filter((name) => !
 const hertz = (/** @type {number} */ f) => quantity(f, "Hz", 3).replace(/\.0+\u00a0/, "\u00a0");
 const ink = (/** @type {Element} */ at, /** @type {string} */ name) => getComputedStyle(at).getPropertyValue(name).trim();
 
-/** Highest and lowest that count: a few noisy points must not flatten the curve.  Tame: nor a resonance, where L or C go to infinity. */
-function rangeOf(/** @type {Float64Array[]} */ rows, /** @type {boolean} */ tame) {
+/** Highest and lowest that count: a few noisy points must not flatten the curve.  With a middle: nor a resonance, where L or C go to infinity. */
+function rangeOf(/** @type {Float64Array[]} */ rows, /** @type {number|null} */ middle) {
         const all = [];
         for (const row of rows)
                 for (let i = 0; i < row.length; i += 3)
                         if (Number.isFinite(row[i]))
                                 all.push(row[i]);
         all.sort((a, b) => a - b);
-        const middle = all[all.length >> 1] ?? 0;
-        const low = Math.max(all[Math.floor(all.length * 0.02)] ?? -1, tame ? middle - 1.2 * Math.abs(middle) : -Infinity);
-        const high = Math.min(all[Math.ceil(all.length * 0.98) - 1] ?? 1, tame ? middle + 1.2 * Math.abs(middle) : Infinity);
+        const low = Math.max(all[Math.floor(all.length * 0.02)] ?? -1, middle === null ? -Infinity : middle - 1.2 * Math.abs(middle));
+        const high = Math.min(all[Math.ceil(all.length * 0.98) - 1] ?? 1, middle === null ? Infinity : middle + 1.2 * Math.abs(middle));
         const room = Math.max((high - low) * 0.12, Math.abs(high) * 1e-3, 1e-18);
         return /** @type {[number, number]} */ ([low - room, high + room]);
 }
 
-/** Where a value of the branch begins to mean something: the longest stretch within a quarter of its middle value; before it noise throws it about. */
+/** The value on the plateau: the mean of the twenty points in a row that differ least; noise lies below it, resonance above. @param {Float64Array} row */
+function plateau(row) {
+        const wide = Math.min(20, row.length);
+        let best = NaN, least = Infinity;
+        for (let i = 0; i + wide <= row.length; i++) {
+                const part = row.subarray(i, i + wide);
+                let low = Infinity, high = -Infinity, sum = 0;
+                for (const v of part)
+                        [low, high, sum] = [Math.min(low, v), Math.max(high, v), sum + v];
+                const spread = (high - low) / Math.abs(sum / wide);
+                if (spread < least)
+                        [least, best] = [spread, sum / wide];
+        }
+        return best;
+}
+
+/** Where a value of the branch begins to mean something: the longest stretch within a quarter of its plateau; before it noise throws it about. */
 function resolvedFrom(/** @type {Float64Array} */ row) {
-        const sorted = Array.from(row).filter(Number.isFinite).sort((a, b) => a - b), middle = sorted[sorted.length >> 1] ?? 0;
+        const middle = plateau(row);
         let best = 0, longest = 0, begun = 0;
         for (let i = 0; i <= row.length; i++) {
                 if (i < row.length && Math.abs(row[i] - middle) <= 0.25 * Math.abs(middle))
@@ -121,7 +136,7 @@ export function makeCurve(box, read, note) {
                 const gauge = sight.kind ? SIGHTS[sightName === "Q" ? "L" : sightName].of(picked, z_ohm ?? NaN) : null;
                 const from = gauge ? resolvedFrom(gauge) : 0;
                 const cut = (/** @type {Float64Array} */ row) => row.subarray(from);
-                const range = /** @type {[number, number]} */ (sightName === "phase" ? [-180, 180] : rangeOf([mine, ...behind].map(cut), Boolean(sight.kind)));
+                const range = /** @type {[number, number]} */ (sightName === "phase" ? [-180, 180] : rangeOf([mine, ...behind].map(cut), sight.kind && sightName !== "Q" ? plateau(mine) : null));
                 const hidden = from ? ` Drawn from ${hertz(picked.hz[from])}: below it noise hides ${sight.word}.` : "";
                 const plain = sight.unit === "dB" || sight.unit === "°";
                 const said = (/** @type {number} */ v, /** @type {number} */ digits) => plain || sight.unit === "1" ? String(Number(v.toPrecision(digits))).replace("-", "−") : quantity(v, sight.unit, digits);

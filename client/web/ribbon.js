@@ -55,7 +55,9 @@ function ticks(/** @type {RibbonView} */ view, /** @type {(t: number) => number}
                 if (view.picked && `${touch.die.x},${touch.die.y}` === view.picked)
                         add("mine", `M${x} ${base}v${-high.toFixed(1)}`);
         }
-        return Object.entries(paths).map(([kind, d]) => s("path", { class: `tick ${kind}`, d: d.join("") }));
+        const crowd = (at(view.total_s) - at(0)) / Math.max(1, view.ribbon.touches.length); // room of one tick
+        const thin = Math.max(0.4, Math.min(1.15, crowd * 0.55)).toFixed(2);
+        return Object.entries(paths).map(([kind, d]) => s("path", { class: `tick ${kind}`, "stroke-width": kind.startsWith("plain") ? thin : null, d: d.join("") }));
 }
 
 function gate(/** @type {import("./api.js").RibbonCheck} */ check, /** @type {number} */ x, /** @type {number} */ bottom) {
