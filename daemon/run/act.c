@@ -240,6 +240,11 @@ void journal_committed(struct runner *r, const struct store_done *done)
                 return;
         }
         r->map_changed |= was == DOING_NOTE || (was == DOING_OUTCOME && (r->step.kind == STEP_SEPARATE || r->step.kind == STEP_CHECK || r->step.kind == STEP_FINISH));
+        if (was == DOING_NOTE) {
+                if (!r->e->touch)
+                        r->touchdown = 0;
+                value_look(r);
+        }
         if (was == DOING_OUTCOME) {
                 if (r->link_up && step_rows[r->step.kind].by_station)
                         link_ack(r->link, r->step.id, NULL);

@@ -1,5 +1,5 @@
 /* act_value.c: values behind the motion.  When a die has nothing left to wait for, its sweeps are evaluated on the pool while the stage goes on.
-   The work list is what the database says (device sweeps without parameters), so a restart loses nothing. */
+   The work list is what the database says (devices whose last sweep has no parameters), so a restart loses nothing. */
 #include "run/runner_own.h"
 #include <stdio.h>
 #include <string.h>
@@ -34,6 +34,14 @@ void value_die_if_ready(struct runner *r, int target)
         }
         if (any)
                 r->die_due[die] = 1;
+}
+
+/* A note may settle a device as well as an outcome does: whoever cuts a touch off ends it. */
+void value_look(struct runner *r)
+{
+        for (size_t i = 0; i < r->plan->visit_n; i++)
+                if (has_value(r, r->plan->visits[i]) && r->valued[r->plan->visits[i]] != 1)
+                        value_die_if_ready(r, r->plan->visits[i]);
 }
 
 bool value_pending(const struct runner *r)
@@ -222,11 +230,8 @@ enum code value_resume(struct runner *r, struct tp_error *err)
         struct view *view = view_open(r->store, r->run, world_boot_ns(r->world) + 20 * NS_PER_S, err);
         struct arena *arena = arena_new(0);
         struct parameter_row *rows = NULL;
-        struct sweep_row *todo = NULL;
-        size_t row_n = 0, todo_n = 0;
+        size_t row_n = 0;
         enum code code = view && arena ? view_parameters(view, NULL, NULL, arena, &rows, &row_n, err) : CODE_MEMORY;
-        if (!code)
-                code = view_unevaluated(view, EVALUATION, arena, &todo, &todo_n, err);
         for (size_t t = 0; !code && t < r->plan->target_n; t++) {
                 if (r->plan->targets[t].kind != TARGET_DEVICE)
                         continue;
@@ -236,13 +241,8 @@ enum code value_resume(struct runner *r, struct tp_error *err)
                                 r->verdict[t] = worse(r->verdict[t], rows[i].verdict);
                         }
         }
-        for (size_t i = 0; !code && i < todo_n; i++)
-                for (size_t t = 0; t < r->plan->target_n; t++)
-                        for (size_t c = 0; c < CONDITIONS_MAX; c++)
-                                if (r->plan->targets[t].kind == TARGET_DEVICE && r->device_sweep[t][c] == todo[i].id) {
-                                        r->valued[t] = 0;
-                                        value_die_if_ready(r, (int)t);
-                                }
+        if (!code)
+                value_look(r);
         view_close(view);
         arena_free(arena);
         return code;

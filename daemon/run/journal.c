@@ -257,6 +257,9 @@ static void add_touchdown_done(struct runner *r, struct work *work, const char *
         f->of.touchdown_done.evidence_json = evidence;
 }
 
+/* The touch in hand has ended by something else than its own separation: the station fell, or made itself safe. */
+static bool touch_was_cut(const struct runner *r) { return r->touchdown && r->e->touch && !r->next->touch; }
+
 static void add_calibration(struct runner *r, struct work *work)
 {
         const struct job *job = r->job;
@@ -331,6 +334,7 @@ void journal_outcome(struct runner *r, enum code code, const struct outcome *out
 {
         struct work *work = entry_work(r, PHASE_OUTCOME, r->step.kind);
         int64_t check = 0;
+        bool told = false; /* how the touch ended */
         r->pending.step = r->step.id;
         r->pending.rule = r->step.rule;
         r->pending.code = code;
@@ -345,12 +349,16 @@ void journal_outcome(struct runner *r, enum code code, const struct outcome *out
         case STEP_SEPARATE:
         case STEP_SAFE:
         case STEP_PARK:
-                if (!code && r->touchdown)
+                if (!code && r->touchdown) {
                         add_touchdown_done(r, work, r->e->touch_grade ? contact_words[r->e->touch_grade] : "unknown");
+                        told = true;
+                }
                 break;
         case STEP_LOWER:
-                if (code)
+                if (code) {
                         add_touchdown_done(r, work, code == CODE_CANCELLED ? "not done" : "interrupted");
+                        told = true;
+                }
                 break;
         case STEP_SOLVE:
                 if (!code && outcome->accepted)
@@ -374,6 +382,8 @@ void journal_outcome(struct runner *r, enum code code, const struct outcome *out
         default:
                 break;
         }
+        if (!told && touch_was_cut(r))
+                add_touchdown_done(r, work, "interrupted");
         add_intervals(r, work, check);
         add_trust(r, work);
         struct fact *event = work_add(work, FACT_EVENT);
@@ -393,6 +403,8 @@ void journal_note(struct runner *r, const struct note *note)
                 return;
         if (note->note == NOTE_COMPENSATE && note->of_step == r->step.id)
                 add_ledger(r, work, &r->step, -1, "the station never moved");
+        if (touch_was_cut(r))
+                add_touchdown_done(r, work, note->note == NOTE_COMPENSATE ? "not done" : "interrupted");
         add_intervals(r, work, 0);
         add_trust(r, work);
         struct fact *event = work_add(work, FACT_EVENT);

@@ -111,6 +111,7 @@ void act_link_note(struct runner *, struct link_note *take);
 void act_safe_done(struct runner *, const struct link_note *);
 void act_command(struct runner *, struct command *take);
 /* act_value.c */
+void value_look(struct runner *r); /* every die that became ready without an outcome */
 void value_die_if_ready(struct runner *, int target);
 void value_turn(struct runner *);                           /* starts the next evaluation, if any */
 bool value_pending(const struct runner *);
