@@ -1,13 +1,13 @@
 #!/usr/bin/env python3
 """SIGKILL of the real programs at random instants; after each run everything that must be true of it is looked up in its files.
 
-kill_campaign.py [--build DIR] [--daemon N] [--station N] [--both N] [--runs N] [--demo] [--full] [--seed S]
+kill_campaign.py [--build DIR] [--script] [--daemon N] [--station N] [--both N] [--runs N] [--demo] [--full] [--seed S]
 By default on the tiny recipe; --full: 100 kills of the daemon, 20 of the station, 20 of both, over ten demo runs.  Kills are spread evenly over the journal of a
 quiet run of the same seed, and fall up to 40 ms after an entry was seen.  The first runs kill the daemon alone: there no copy of a standard may be touched once more
 than in the quiet run.
 """
 import argparse, hashlib, json, os, random, shutil, stat, tempfile, threading, time
-from programs import Count, Programs, TINY, WIDE, load
+from programs import Count, Programs, TINY, UpPrograms, WIDE, load
 
 count = Count()
 RAW = ("S11", "S12", "S21", "S22")
@@ -114,6 +114,8 @@ def judge(p, run, seen, kills, fast):
     facts["entries"], facts["sweeps"], facts["seen"] = len(entries), len(sweeps), len(seen)
     facts["compensated"] = len(given_back)
     facts["trust"] = dict(db.execute("SELECT trust, count(*) FROM v_touchdown WHERE device IS NOT NULL GROUP BY trust"))
+    unsaid = db.execute("SELECT id FROM touchdown WHERE outcome IS NULL").fetchall()
+    bad.unless(not unsaid, "how these touches ended is not said: %s" % unsaid[:5])
     silent = db.execute("SELECT d.name, d.die_x, d.die_y FROM v_touchdown t JOIN device d ON d.name=t.device AND d.die_x=t.die_x AND d.die_y=t.die_y "
                         "WHERE t.outcome='good' AND EXISTS(SELECT 1 FROM v_parameter p WHERE p.device=t.device) "
                         "AND EXISTS(SELECT 1 FROM sweep s WHERE s.touchdown=t.id) "
@@ -136,10 +138,10 @@ def against_quiet(facts, quiet, only_daemon):
     return bad
 
 
-def one_run(build, files, seed, plan, keep, quiet=None, only_daemon=False):
+def one_run(build, files, seed, plan, keep, by_up, quiet=None, only_daemon=False):
     """plan: [(journal seq, delay in s, names)], rising; quiet: the facts of the same seed without kills.  Returns (faults, facts, kills left over)."""
     folder = tempfile.mkdtemp(prefix="tipplane-kill-")
-    p = Programs(build, folder, files[1], seed)
+    p = (UpPrograms if by_up else Programs)(build, folder, files[1], seed)
     left, seen, done, bad, facts = list(plan), {}, [], Faults(), {}
     try:
         p.up().supervise()
@@ -158,8 +160,8 @@ def one_run(build, files, seed, plan, keep, quiet=None, only_daemon=False):
                 if len(done) % 3 == 0:
                     look_at_sweeps(p, run, seen)
                 time.sleep(delay)
-                while any(p.p[n].poll() is not None for n in names):
-                    time.sleep(0.005)
+                while not all(p.runs(n) for n in names):
+                    time.sleep(0.002)
                 p.kill(*names)
                 done.append((row["progress"]["seq"], names))
             else:
@@ -167,6 +169,10 @@ def one_run(build, files, seed, plan, keep, quiet=None, only_daemon=False):
         else:
             bad.append("not sealed after 900 s: %s\n%s" % (json.dumps(row)[:1200], p.tail("daemon")))
         facts["seconds"] = time.monotonic() - began
+        until = time.monotonic() + 30
+        while not all(p.runs(n) for n in ("daemon", "station")) and time.monotonic() < until:
+            time.sleep(0.02)
+        p.wait_api()
         status = p.stop()
         bad.unless(status == {"daemon": 0, "station": 0}, "stopped in order they ended with %s" % status)
         if not bad:
@@ -220,21 +226,24 @@ def main():
     a.add_argument("--seed", type=int, default=int(time.time()) % 100000)
     a.add_argument("--demo", action="store_true")
     a.add_argument("--full", action="store_true")
+    a.add_argument("--script", action="store_true", help="started again by this script instead of `tipplane up`")
     a.add_argument("--keep", action="store_true", help="keep the folder of a failed run")
     o = a.parse_args()
+    o.by_up = not o.script
     if o.full:
         o.daemon, o.station, o.both, o.runs, o.demo = 100, 20, 20, 10, True
     files = WIDE + ("large",) if o.demo else TINY
     rng = random.Random(o.seed)
     random.seed(o.seed)
-    print("kill_campaign: --seed %d: %d kills of the daemon, %d of the station, %d of both over %d runs" % (o.seed, o.daemon, o.station, o.both, o.runs))
+    print("kill_campaign: --seed %d: %d kills of the daemon, %d of the station, %d of both over %d runs, started again by %s" % (
+        o.seed, o.daemon, o.station, o.both, o.runs, "`tipplane up`" if o.by_up else "this script"))
     alone = max(1, o.runs // 2)  # runs in which only the daemon dies
     for_daemon = [["daemon"]] * o.daemon
     for_rest = [["station"]] * o.station + [["daemon", "station"]] * o.both
     total = {"daemon": 0, "station": 0, "both": 0}
     for i in range(o.runs):
         seed = 1 + rng.randrange(1 << 30)
-        bad, quiet, _ = one_run(o.build, files, seed, [], o.keep)
+        bad, quiet, _ = one_run(o.build, files, seed, [], o.keep, o.by_up)
         if bad:
             count.fail("run %d, seed %d, quiet: %s" % (i + 1, seed, "; ".join(bad[:4])))
             continue
@@ -248,7 +257,7 @@ def main():
             rng.shuffle(for_rest)
             mine, for_rest = for_rest[:n] + for_daemon, for_rest[n:]
             for_daemon = []
-        bad, facts, left = one_run(o.build, files, seed, plan_of(rng, mine, quiet["entries"]), o.keep, quiet, only_daemon)
+        bad, facts, left = one_run(o.build, files, seed, plan_of(rng, mine, quiet["entries"]), o.keep, o.by_up, quiet, only_daemon)
         for _, _, names in left:
             (for_daemon if names == ["daemon"] else for_rest).append(names)
         for _, names in facts["kills"]:

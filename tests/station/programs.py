@@ -58,6 +58,9 @@ class Programs:
         self.wait_api()
         return self
 
+    def is_gone(self):
+        return not self.thread and self.p["daemon"].poll() is not None
+
     def wait_api(self, seconds=60, connected=True):
         until, why = time.monotonic() + seconds, "no answer"
         while time.monotonic() < until:
@@ -68,7 +71,7 @@ class Programs:
                 why = body
             except OSError as e:
                 why = e
-            if not self.thread and self.p["daemon"].poll() is not None:
+            if self.is_gone():
                 break
             time.sleep(0.02)
         raise AssertionError("the API does not answer with a connected station: %s\n%s" % (why, self.tail("daemon")))
@@ -91,6 +94,9 @@ class Programs:
         self.thread = threading.Thread(target=turn, daemon=True)
         self.thread.start()
         return self
+
+    def runs(self, name):
+        return self.p[name].poll() is None
 
     def kill(self, *names, sig=signal.SIGKILL):
         with self.guard:  # the supervisor starts the next one only afterwards
@@ -206,6 +212,79 @@ class Programs:
             with contextlib.closing(sqlite3.connect("file:%s?immutable=1" % path, uri=True)) as c:
                 path = os.path.join(self.data_dir, c.execute("SELECT path FROM run WHERE id=?", (run,)).fetchone()[0])
         return sqlite3.connect("file:%s?immutable=1" % path, uri=True)
+
+
+class UpPrograms(Programs):
+    """The same, with `tipplane up` as the supervisor: the programs are its children, found by their parent, and killed by their pid."""
+
+    def __init__(self, build, folder, scenario=WIDE[1], seed=7, **more):
+        super().__init__(build, folder, scenario, seed, **more)
+        self.data_dir = os.path.join(folder, "d")
+        self.world, self.socket, self.station_log = (os.path.join(self.data_dir, n) for n in ("world", "station.sock", "station.log"))
+        self.supervisor = None
+
+    def up(self):
+        with open(os.path.join(self.folder, "up.out"), "ab") as out:
+            self.supervisor = subprocess.Popen([os.path.join(self.build, "tipplane"), "up", "--station-config", self.station_file, "--data", self.data_dir,
+                                                "--listen", "127.0.0.1:%d" % self.port, "--name", "under-test"], stdout=out, stderr=out, env=self.env, cwd=REPO)
+        self.wait_api()
+        return self
+
+    def supervise(self):
+        return self
+
+    def tail(self, name, lines=12):
+        try:
+            with open(os.path.join(self.data_dir, name + ".out"), errors="replace") as f:
+                return "".join(f.readlines()[-lines:])
+        except OSError:
+            return ""
+
+    def pid(self, name):
+        """Of the child that runs now; None between two lives."""
+        program = {"daemon": "tipplaned", "station": "tipplane-station"}[name]
+        try:
+            with open("/proc/%d/task/%d/children" % (self.supervisor.pid, self.supervisor.pid)) as f:
+                children = f.read().split()
+            for child in children:
+                with open("/proc/%s/stat" % child) as f:
+                    stat = f.read()
+                if stat[stat.index("(") + 1:stat.rindex(")")] == program[:15] and stat[stat.rindex(")") + 2] not in "ZX":
+                    return int(child)
+        except (OSError, ValueError):
+            pass
+        return None
+
+    def runs(self, name):
+        return self.pid(name) is not None
+
+    def is_gone(self):
+        return self.supervisor.poll() is not None
+
+    def kill(self, *names, sig=signal.SIGKILL):
+        for name in names:
+            pid = self.pid(name)
+            if pid:
+                os.kill(pid, sig)
+
+    def stop(self, seconds=60):
+        os.kill(self.supervisor.pid, signal.SIGTERM)
+        try:
+            status = self.supervisor.wait(2 * seconds)
+        except subprocess.TimeoutExpired:
+            status = "did not stop within %d s of SIGTERM" % (2 * seconds)
+        left = [n for n in ("daemon", "station") if self.runs(n)]
+        self.supervisor = self.supervisor if left else None
+        return {"daemon": status, "station": "still runs" if left else 0}
+
+    def abandon(self):
+        if self.supervisor and self.supervisor.poll() is None:
+            pids = [self.pid(n) for n in ("daemon", "station")]
+            os.kill(self.supervisor.pid, signal.SIGKILL)
+            self.supervisor.wait()
+            for pid in pids:
+                if pid:
+                    os.kill(pid, signal.SIGKILL)
 
 
 class Count:
