@@ -1,6 +1,6 @@
 /* up.c: `tipplane up` keeps both programs running, for people without a service manager.
  * Order     station first, daemon when its socket answers; daemon down first, then the station.
- * Dead      is started again at once; when it dies again within seconds, after 0.2 … 5 s.  A child that never came up and says "bad file"
+ * Dead      is started again at once; one that died before it ever answered, after 0.2 … 5 s.  A child that never came up and says "bad file"
  * or "another one runs" (exit 2 or 4) ends `up` with that child's last words: starting it again would not help. Hung      daemon: five
  * times in a row no 200 from /healthz within 3 s (a run that is stuck answers 503).  Station: three times in a row its socket does not see
  * us leave within 3 s; a stopped process still accepts through the kernel, so only its own answer counts.  Then SIGKILL: at most every 10
@@ -149,7 +149,8 @@ static void on_end(struct up *u, struct kept *k, const struct child_end *end)
                 u->status = end->number;
                 return;
         }
-        k->backoff_ns = lived >= STEADY_NS || k->backoff_ns == 0 ? 0 : k->backoff_ns;
+        if (lived >= STEADY_NS || k->is_up) /* it answered in this life: the station's lease of 2.5 s is shorter than a long pause */
+                k->backoff_ns = 0;
         k->again_ns = now + k->backoff_ns;
         cli_say("%s %s %d; starting it again%s", k->name, end->by_signal ? "was ended by signal" : "ended by itself with status",
                 end->number, k->backoff_ns ? " in a moment" : "");
