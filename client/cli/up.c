@@ -1,10 +1,10 @@
 /* up.c: `tipplane up` keeps both programs running, for people without a service manager.
  * Order     station first, daemon when its socket answers; daemon down first, then the station.
- * Dead      is started again at once; one that died before it ever answered, after 0.2 … 5 s.  A child that never came up and says "bad file"
- * or "another one runs" (exit 2 or 4) ends `up` with that child's last words: starting it again would not help. Hung      daemon: five
- * times in a row no 200 from /healthz within 3 s (a run that is stuck answers 503).  Station: three times in a row its socket does not see
- * us leave within 3 s; a stopped process still accepts through the kernel, so only its own answer counts.  Then SIGKILL: at most every 10
- * s. Killed    if `up` itself is killed, both go on: the station must outlive everybody.  A later `up` is refused by the station's lock.
+ * Dead      is started again at once; one that died before it ever answered, after 0.2 … 5 s.  A child that never came up and says "bad
+ * file" or "another one runs" (exit 2 or 4) ends `up` with that child's last words: starting it again would not help. Hung      daemon:
+ * five times in a row no 200 from /healthz within 3 s (a run that is stuck answers 503).  Station: three times in a row its socket does not
+ * see us leave within 3 s; a stopped process still accepts through the kernel, so only its own answer counts.  Then SIGKILL: at most every
+ * 10 s. Killed    if `up` itself is killed, both go on: the station must outlive everybody.  A later `up` is refused by the station's lock.
  * Rejected  PR_SET_PDEATHSIG: it would kill the station in contact because a terminal was closed. */
 #include "cli/http.h"
 #include "host/address.h"
