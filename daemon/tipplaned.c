@@ -64,14 +64,21 @@ static int run(const struct options *o)
         struct signals *signals = NULL;
         struct house *house = NULL;
         struct http *http = NULL;
-        char station[256], token[512] = "";
+        char station[600], token[512] = "", *data = NULL;
         bool made = false;
         if (!inbox || signals_start(world, inbox, SIGNAL_MESSAGE, &signals, &err))
                 goto done;
+        if (world->file->make_dir(world, o->data, &err))
+                goto done;
+        data = realpath(o->data, NULL); /* a socket's address is a whole path, whatever folder somebody stands in */
+        if (!data) {
+                tp_fail(&err, CODE_BAD_INPUT, "--data %s: its whole path cannot be found; choose another folder", o->data);
+                goto done;
+        }
         snprintf(station, sizeof station, "%s", o->station ? o->station : "");
         if (!o->station)
-                snprintf(station, sizeof station, "unix:%s/station.sock", o->data);
-        struct house_setup setup = { o->data, station, o->name, TIPPLANE_VERSION, &log };
+                snprintf(station, sizeof station, "unix:%.500s/station.sock", data);
+        struct house_setup setup = { data, station, o->name, TIPPLANE_VERSION, &log };
         house = house_start(world, &setup, &err);
         if (!house)
                 goto done;
@@ -109,6 +116,7 @@ done:
         if (inbox)
                 world->task->inbox_free(world, inbox);
         host_world_free(world);
+        free(data);
         if (err.code)
                 fprintf(stderr, "tipplaned: %s\n", err.text);
         return err.code ? code_rows[err.code].exit : 0;
