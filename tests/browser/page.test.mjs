@@ -328,7 +328,12 @@ test("after a restart of the daemon the page goes on by itself", { timeout: 9000
         const { page, close } = await browser.open(`${BASE}/`);
         try {
                 await settled(page);
+                const epoch = async () => fetch(`${BASE}/healthz`).then((r) => r.json()).then((health) => health.epoch).catch(() => 0);
+                const before = await epoch();
+                const stream = page.waitForResponse((r) => r.url().includes("/api/v1/events") && r.status() === 200, { timeout: 60000 });
                 execSync(process.env.TIPPLANE_RESTART, { stdio: "ignore" });
+                await stream;
+                assert.ok(await epoch() > before, "it is another life of the daemon");
                 await page.waitForFunction(() => document.querySelector("#link").textContent === "live", null, { timeout: 30000 });
                 assert.ok(await page.locator(".die").count() > 0);
         } finally {

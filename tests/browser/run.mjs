@@ -31,6 +31,6 @@ createInterface({ input: child.stdout }).on("line", (line) => {
 child.on("close", (code) => {
         if (code && !failed)
                 failed++; // it died before it could say so
-        console.log(`${skipped ? `${skipped} skipped\n` : ""}${passed} passed, ${failed} failed`);
+        console.log(`${passed} passed, ${failed} failed, ${skipped} skipped`);
         process.exit(failed || !passed ? 1 : 0);
 });
