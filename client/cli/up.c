@@ -21,7 +21,7 @@
 #define TURN_NS (200 * NS_PER_MS)
 #define PROBE_EVERY_NS (1 * NS_PER_S)
 #define PROBE_MS 3000
-#define GRACE_NS (60 * NS_PER_S) /* a child that is opening large files need not answer yet */
+#define GRACE_NS (60 * NS_PER_S)  /* a child that is opening large files need not answer yet */
 #define STEADY_NS (10 * NS_PER_S) /* whoever lived this long is started again at once */
 #define KILL_EVERY_NS (10 * NS_PER_S)
 #define OWN_ANSWER_NS (500 * NS_PER_MS) /* before that the answer may be that of one who runs already */
@@ -220,6 +220,10 @@ static bool stop(struct up *u, struct kept *k, int patience_s, bool then_kill)
 {
         struct child_end end;
         struct tp_error err;
+        if (k->child && child_wait(u->w, k->child, 0, &end, &err) == CODE_OK) { /* it had died before: nothing to stop */
+                child_free(k->child);
+                k->child = NULL;
+        }
         if (!k->child)
                 return true;
         child_signal(k->child, SIGTERM, &err);
@@ -284,8 +288,8 @@ static enum code prepare(struct up *u, struct tp_error *err)
         char *whole = realpath(u->data, NULL); /* a socket's address is a whole path, whatever folder somebody stands in */
         if (!whole || strlen(whole) > 280) {
                 free(whole);
-                return tp_fail(err, CODE_BAD_INPUT, "--data %s: its whole path cannot be found or has more than 280 characters; choose another folder",
-                               u->data);
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "--data %s: its whole path cannot be found or has more than 280 characters; choose another folder", u->data);
         }
         snprintf(u->data, sizeof u->data, "%s", whole);
         free(whole);
