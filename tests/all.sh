@@ -18,13 +18,15 @@ step() { # NAME COMMAND…
 step c-tests sh tests/run_c.sh $CTESTS
 step truth-judge sh tests/judges/truth_judge.sh "$B/truth-judge"
 step nights sh tests/nights/nights.sh "$B/nights" "$seeds"
-for t in bad_inputs kill_campaign replay_data; do
+step two-processes python3 tests/station/two_processes.py "$B/tipplane-station"
+for t in bad_inputs safe_in_contact kill_campaign replay_data cli; do
         step $t python3 tests/station/$t.py --build "$B"
 done
 step truth-sealed sh tests/station/truth_sealed.sh --build "$B"
+step demo-numbers sh tests/station/demo_numbers.sh --build "$B" --short
 step api sh tests/api/run.sh "$B"
-# Not yet in this list, run by hand: tests/station/{two_processes,safe_in_contact,cli}.py (each has claims that fail now), demo_numbers.sh,
-# tests/fuzz/replay.sh, tests/browser/run.mjs.
+step fuzz-corpus sh tests/fuzz/replay.sh "$B"
+step browser sh tests/browser/run.sh "$B"
 [ -z "$bad" ] || echo "failed:$bad  (logs in $logs)"
 echo "$passed passed, $failed failed, $skipped skipped"
 [ "$failed" -eq 0 ]
