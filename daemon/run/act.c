@@ -32,8 +32,12 @@ void runner_free(struct runner *r)
         act_forget(r);
         arena_free(r->can_arena);
         text_done(&r->map);
-        if (r->safe_asked)
+        if (r->safe_asked) { /* whoever asked gets an answer, also from a daemon that stops */
+                struct tp_error err = { 0 };
+                tp_fail(&err, CODE_CANCELLED, "the daemon stopped before the station answered; run `tipplane safe`, which asks the station itself");
+                r->safe_asked->done(r->safe_asked->ctx, CODE_CANCELLED, NULL, &err);
                 free(r->safe_asked);
+        }
         free(r);
 }
 
@@ -136,6 +140,11 @@ static void act_next(struct runner *r)
         if (row->by_station && !r->link_up) {
                 snprintf(r->why_wait, sizeof r->why_wait, "the station does not answer; waiting for it");
                 return;
+        }
+        if (step.kind == STEP_FINISH && !r->last_values) {
+                r->last_values = true; /* what still waits for a dummy waits in vain, and is told so */
+                value_look(r);
+                value_turn(r);
         }
         if (step.kind == STEP_FINISH && value_pending(r))
                 return; /* the last values come first; their message brings us back */
@@ -258,7 +267,9 @@ void journal_committed(struct runner *r, const struct store_done *done)
                 job_free(r->job);
                 r->job = NULL;
                 if (r->e->last_target > 0)
-                        value_die_if_ready(r, r->e->last_target - 1);
+                        target = r->e->last_target - 1;
+                if (target >= 0 && value_is_dummy(r, target))
+                        value_look(r);
                 else if (target >= 0)
                         value_die_if_ready(r, target);
         }

@@ -111,8 +111,10 @@ void act_link_note(struct runner *r, struct link_note *note)
                 r->state = note->event.state;
                 r->station_ns = note->event.station_ns;
                 break;
-        case LINK_SAFE_DONE:
-                on_station_event(r, note);
+        case LINK_SAFE_DONE: /* what the walk did came as an event before: here is only the answer to who asked */
+                r->state = note->event.state;
+                r->station_ns = note->event.station_ns;
+                r->changed = true;
                 act_safe_done(r, note);
                 break;
         }

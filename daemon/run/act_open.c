@@ -33,7 +33,7 @@ void act_forget(struct runner *r)
         r->typical = NULL;
         memset(&r->raised, 0, sizeof r->raised);
         r->note_n = 0;
-        r->active = r->setup_sent = r->valuing = r->owes_outcome = false;
+        r->active = r->setup_sent = r->valuing = r->last_values = r->owes_outcome = false;
         r->doing = DOING_NOTHING;
         r->why_wait[0] = r->why_refused[0] = 0;
         r->touchdown = 0;

@@ -72,7 +72,10 @@ static void sentence(const struct runner *r, const struct tally *t, char *ret, s
                          t->counts.proven, t->counts.suspect, t->counts.no_contact);
         if (n < 0 || (size_t)n >= room)
                 return;
-        if (r->e->finished)
+        if (r->e->finished && t->counts.measured + t->counts.doubtful == 0)
+                snprintf(ret + n, room - (size_t)n, "The run has ended, the station is parked, and nothing was measured%s%.160s. Look before the next run starts.", r->why_refused[0] ? ": " : "",
+                         r->why_refused);
+        else if (r->e->finished)
                 snprintf(ret + n, room - (size_t)n, "The run has ended, the station is parked. Nothing needs you.");
         else if (r->why_wait[0])
                 snprintf(ret + n, room - (size_t)n, "%s%s", r->needs_person ? "Needs a person: " : "Waits: ", r->why_wait);

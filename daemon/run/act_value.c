@@ -18,42 +18,6 @@ static bool has_value(const struct runner *r, int target) /* a touch was swept a
         return (outcome == TARGET_MEASURED || outcome == TARGET_DOUBTFUL) && r->device_sweep[target][0] != 0;
 }
 
-void value_die_if_ready(struct runner *r, int target)
-{
-        int die = r->plan->targets[target].kind == TARGET_DEVICE ? r->plan->targets[target].die : -1;
-        bool any = false;
-        if (die < 0)
-                return;
-        for (size_t i = 0; i < r->plan->visit_n; i++) {
-                int t = r->plan->visits[i];
-                if (r->plan->targets[t].die != die)
-                        continue;
-                if (!is_final(r, t))
-                        return;
-                any |= has_value(r, t) && r->valued[t] != 1;
-        }
-        if (any)
-                r->die_due[die] = 1;
-}
-
-/* A note may settle a device as well as an outcome does: whoever cuts a touch off ends it. */
-void value_look(struct runner *r)
-{
-        for (size_t i = 0; i < r->plan->visit_n; i++)
-                if (has_value(r, r->plan->visits[i]) && r->valued[r->plan->visits[i]] != 1)
-                        value_die_if_ready(r, r->plan->visits[i]);
-}
-
-bool value_pending(const struct runner *r)
-{
-        if (r->valuing)
-                return true;
-        for (size_t i = 0; i < r->plan->die_n; i++)
-                if (r->die_due[i])
-                        return true;
-        return false;
-}
-
 static int measure_index(const struct recipe *recipe, const char *device)
 {
         for (size_t i = 0; device[0] && i < recipe->measure_n; i++)
@@ -82,6 +46,73 @@ static bool find_dummy(const struct runner *r, int die, const char *name, int32_
                 }
         }
         return found;
+}
+
+/* A dummy of this name may still be swept: one waits for its touch, or the mandate lets a suspect one be measured once more. */
+static bool may_come(const struct runner *r, const char *name)
+{
+        int item = measure_index(r->recipe, name);
+        for (size_t i = 0; item >= 0 && i < r->plan->visit_n; i++) {
+                int t = r->plan->visits[i];
+                if (r->plan->targets[t].item == item && (!is_final(r, t) || evidence_is_remeasurable(r->e, r->plan, t)))
+                        return true;
+        }
+        return false;
+}
+
+/* After a recalibration in mid-die the rest of the die has no dummy under the new calibration: its values wait for the first one that has. */
+static bool waits_for_dummy(const struct runner *r, int target)
+{
+        const struct target *at = &r->plan->targets[target];
+        const struct measure *m = &r->recipe->measures[at->item];
+        const struct touch_seen *touch = evidence_touch(r->e, target);
+        struct job_sweep found;
+        if (r->last_values || !touch || !m->parameter_n)
+                return false;
+        return (m->open[0] && !find_dummy(r, at->die, m->open, touch->calibration, &found) && may_come(r, m->open)) ||
+               (m->short_[0] && !find_dummy(r, at->die, m->short_, touch->calibration, &found) && may_come(r, m->short_));
+}
+
+bool value_is_dummy(const struct runner *r, int target)
+{
+        const struct target *at = &r->plan->targets[target];
+        return at->kind == TARGET_DEVICE && r->recipe->measures[at->item].parameter_n == 0;
+}
+
+void value_die_if_ready(struct runner *r, int target)
+{
+        int die = r->plan->targets[target].kind == TARGET_DEVICE ? r->plan->targets[target].die : -1;
+        bool any = false;
+        if (die < 0)
+                return;
+        for (size_t i = 0; i < r->plan->visit_n; i++) {
+                int t = r->plan->visits[i];
+                if (r->plan->targets[t].die != die)
+                        continue;
+                if (!is_final(r, t))
+                        return;
+                any |= has_value(r, t) && r->valued[t] != 1 && !waits_for_dummy(r, t);
+        }
+        if (any)
+                r->die_due[die] = 1;
+}
+
+/* A note may settle a device as well as an outcome does: whoever cuts a touch off ends it.  And a dummy serves other dies than its own. */
+void value_look(struct runner *r)
+{
+        for (size_t i = 0; i < r->plan->visit_n; i++)
+                if (has_value(r, r->plan->visits[i]) && r->valued[r->plan->visits[i]] != 1)
+                        value_die_if_ready(r, r->plan->visits[i]);
+}
+
+bool value_pending(const struct runner *r)
+{
+        if (r->valuing)
+                return true;
+        for (size_t i = 0; i < r->plan->die_n; i++)
+                if (r->die_due[i])
+                        return true;
+        return false;
 }
 
 static void add_opens(const struct runner *r, struct job *job, const char *name, int32_t calibration, int die)
@@ -113,7 +144,7 @@ static struct job *die_job(struct runner *r, int die)
                 const struct target *at = &r->plan->targets[t];
                 const struct measure *m = &r->recipe->measures[at->item];
                 const struct touch_seen *touch = evidence_touch(r->e, t);
-                if (at->die != die || r->valued[t] == 1 || !has_value(r, t) || !touch)
+                if (at->die != die || r->valued[t] == 1 || !has_value(r, t) || !touch || waits_for_dummy(r, t))
                         continue;
                 const struct live_calibration *live = act_calibration(r, touch->calibration);
                 if (!m->parameter_n || !live) {

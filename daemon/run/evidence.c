@@ -38,6 +38,7 @@ const char *const trust_why_words[] = {"unknown",
                                        "closing check failed",
                                        "interval written off",
                                        "analyzer flags",
+                                       "calibration not verified",
                                        NULL};
 const char *const interval_verdict_words[] = {"unknown", "open", "passed", "failed", "written_off", NULL};
 const char *const interval_end_words[] = {"unknown", "every_dies", "intervention", "closing", NULL};

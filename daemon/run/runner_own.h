@@ -62,7 +62,7 @@ struct runner {
         struct kept_raw raised;
         int64_t (*device_sweep)[CONDITIONS_MAX]; /* by target: sweep of the last touch */
         uint8_t *die_due, *verdict, *valued;     /* by die; by target: enum below */
-        bool valuing;
+        bool valuing, last_values;               /* nothing more comes that values could wait for */
         unsigned jobs_out;                       /* jobs that have not come back */
         char why_wait[200], why_refused[400]; bool needs_person;
         bool stop_asked;
@@ -113,6 +113,7 @@ void act_command(struct runner *, struct command *take);
 /* act_value.c */
 void value_look(struct runner *r); /* every die that became ready without an outcome */
 void value_die_if_ready(struct runner *, int target);
+bool value_is_dummy(const struct runner *, int target);
 void value_turn(struct runner *);                           /* starts the next evaluation, if any */
 bool value_pending(const struct runner *);
 void value_done(struct runner *, struct job *take);

@@ -1,7 +1,8 @@
 /* trust.c: what may be believed of one touch, and which rows an entry adds.
  * Idea        Trust is a function of the evidence; the fold only remembers the last answer and the entry that changed it, so that rows are
  *             written once.
- * Invariants  proven means: place proven, contact good at start and end, accepted calibration, an interval with a passed check on both
+ * Invariants  proven means: place proven, contact good at start and end, a calibration accepted on verification
+ *             standards, an interval with a passed check on both
  *             sides, no intervention inside the touch, no flag of the analyzer.  Unknown is `open`; evidence against it is `suspect`.
  * Not here    values and verdicts: trust never looks at them. */
 #include "run/trust.h"
@@ -72,6 +73,8 @@ static struct answer answer_of(const struct plan *plan, const struct evidence *e
                 return (struct answer){TRUST_OPEN, TRUST_WHY_PLACE};
         if (!t->calibration)
                 return (struct answer){TRUST_OPEN, TRUST_WHY_CALIBRATION};
+        if (plan->verify_n == 0) /* nobody has seen it right on anything that it was not made from */
+                return (struct answer){TRUST_OPEN, TRUST_WHY_UNVERIFIED};
         return contact.trust == TRUST_PROVEN ? interval : contact;
 }
 

@@ -10,7 +10,7 @@
 #include <string.h>
 
 enum { OUT_FRAME = 1, OUT_QUIT };
-enum { OUT_LIMIT = 1024, RENEW_MS = 500, SILENT_S = 10, CONNECT_S = 2, WELCOME_S = 60, WRITE_S = 2, BACK_OFF_FIRST_MS = 200, BACK_OFF_LAST_MS = 2000 };
+enum { OUT_LIMIT = 1024, RENEW_MS = 500, SILENT_S = 4 /* eight renewals without an answer; more than a lease */, CONNECT_S = 2, WELCOME_S = 60, WRITE_S = 2, BACK_OFF_FIRST_MS = 200, BACK_OFF_LAST_MS = 2000 };
 
 struct out { struct message message; uint8_t kind; uint32_t epoch; uint64_t step; struct text body; };
 struct link {

@@ -140,7 +140,7 @@ bool sim_export(struct sim *sim, const char *path, const char *to)
 {
         struct sim_file *f = file_find(sim, path, false);
         FILE *out = f ? fopen(to, "wb") : NULL;
-        bool ok = out && fwrite(f->now, 1, f->now_n, out) == f->now_n;
+        bool ok = out && (!f->now_n || fwrite(f->now, 1, f->now_n, out) == f->now_n);
         if (out)
                 ok &= fclose(out) == 0;
         return ok;
