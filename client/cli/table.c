@@ -103,7 +103,7 @@ const struct command_row command_rows[] = {
          "values with u95, verdict, trust and reason",
          NULL,
          {{"device", "NAME", "only this device"},
-          {"quantity", "NAME", "only this quantity: L, Q, C, R, SRF, …"},
+          {"quantity", "NAME", "only this parameter, by its name in the recipe: L_10GHz"},
           {"csv", NULL, "as CSV, with 17 digits"},
           JSON},
          do_parameters},

@@ -70,7 +70,7 @@ static const struct field ask_fields[] = {
          .type = FIELD_CHOICE,
          .offset = offsetof(struct ask, role),
          .required = true,
-         .words = role_words,
+         .words = role_words + 1, /* nobody is given the role none */
          .say = "what it may do"},
         {.key = "label", .type = FIELD_TEXT, .offset = offsetof(struct ask, label), .size = 64, .say = "what for"},
 };
@@ -82,11 +82,9 @@ enum code token_make_answer(struct request *q, struct reply *r, struct tp_error 
         char token[69];
         struct key key = {.role = ROLE_NONE};
         enum code code = body_read(q, &ask_object, &ask, err);
-        if (!code && (ask.role == ROLE_NONE || !ask.person[0]))
-                code = tp_fail_at(
-                        err, CODE_BAD_INPUT, ask.person[0] ? "/role" : "/person",
-                        "a token needs a person and a role, and '%s' with role %s was asked; give watch, operate, engineer or safety",
-                        ask.person, role_words[ask.role]);
+        ask.role++;
+        if (!code && !ask.person[0])
+                code = tp_fail_at(err, CODE_BAD_INPUT, "/person", "a token needs a person and '' was given; say who will use it");
         struct work *work = code ? NULL : work_new(NULL);
         struct fact *f = work ? work_add(work, FACT_TOKEN) : NULL;
         if (!code && !f) {

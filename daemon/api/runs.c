@@ -272,10 +272,9 @@ enum code run_file(struct request *q, struct reply *r, struct tp_error *err)
         bool sealed = row.sha256[0] != 0;
         if (sealed && reply_unchanged(q, r, row.sha256))
                 return CODE_OK;
-        code = store_path_of_run(q->api->store, row.id, r->file, sizeof r->file - 40, err);
+        code = store_path_of_run(q->api->store, row.id, r->file, sizeof r->file, err);
         if (!code && !sealed) {
-                size_t n = strlen(r->file);
-                snprintf(r->file + n, sizeof r->file - n, ".copy-%s", q->id);
+                store_copy_path(q->api->store, row.id, q->id, r->file, sizeof r->file);
                 r->file_is_copy = true;
                 code = store_copy_run(q->api->store, row.id, r->file, err);
         }

@@ -16,6 +16,45 @@ enum { COMMAND_HOURS = 48, EVENT_DAYS = 7, QUEUE_WORKS = 4096 };
 static void lock(struct store *s) { s->w->task->lock(s->w, s->mutex); }
 static void unlock(struct store *s) { s->w->task->unlock(s->w, s->mutex); }
 
+struct left {
+        unsigned n;
+        char name[64][96];
+};
+static void left_see(void *ctx, const char *name)
+{
+        struct left *l = ctx;
+        if (name[0] != '.' && l->n < 64 && strlen(name) < sizeof l->name[0])
+                snprintf(l->name[l->n++], sizeof l->name[0], "%s", name);
+}
+/* Copies of live runs are made for one reader each; those that a death left behind belong to nobody. */
+static enum code clear_copies(struct store *s, struct tp_error *err)
+{
+        char dir[STORE_PATH];
+        path_in(s, "copies", dir);
+        enum code code = s->w->file->make_dir(s->w, dir, err);
+        for (unsigned round = 0; !code && round < 64; round++) {
+                struct left left = {0};
+                code = s->w->file->list(s->w, dir, left_see, &left, err);
+                if (!left.n)
+                        break;
+                for (unsigned i = 0; !code && i < left.n; i++) {
+                        char path[STORE_PATH], relative[128];
+                        snprintf(relative, sizeof relative, "copies/%s", left.name[i]);
+                        path_in(s, relative, path);
+                        code = s->w->file->remove(s->w, path, err);
+                }
+        }
+        return code;
+}
+
+void store_copy_path(struct store *s, const char *run, const char *reader, char *ret, size_t room)
+{
+        char path[STORE_PATH], relative[128];
+        snprintf(relative, sizeof relative, "copies/%.26s-%.60s.run", run, reader);
+        path_in(s, relative, path);
+        snprintf(ret, room, "%s", path);
+}
+
 static enum code take_directory(struct store *s, struct tp_error *err)
 {
         char path[STORE_PATH], holder[160] = "";
@@ -28,7 +67,7 @@ static enum code take_directory(struct store *s, struct tp_error *err)
         if (code == CODE_BUSY)
                 return tp_fail(err, code, "the data in %s are in use by another daemon (%s); stop it, or choose another directory", s->dir,
                                holder[0] ? holder : "holder unknown");
-        return code;
+        return code ? code : clear_copies(s, err);
 }
 
 /* Opens and migrates; a damaged file is set aside and a new one begun, *ret_aside says so. */
@@ -134,7 +173,8 @@ static enum code open_files(struct store *s, const char *schema_dir, struct stor
         if (code == CODE_DAMAGED) { /* found in use */
                 db_close(&s->index);
                 code = index_open(s, schema_dir, true, aside, err);
-                snprintf(sentence, sizeof sentence, "index.db was damaged, is set aside as %.160s and was made again from the run files", aside);
+                snprintf(sentence, sizeof sentence, "index.db was damaged, is set aside as %.160s and was made again from the run files",
+                         aside);
                 say(r, sentence);
                 if (!code)
                         code = index_fill(s, err);

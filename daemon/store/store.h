@@ -105,6 +105,7 @@ uint32_t store_epoch(struct store *);                     /* of this start: 1 + 
 const uint8_t *store_boot(struct store *);                /* 16 random bytes of this start: boot rows and audit rows carry them */
 int64_t store_next_number(struct store *);                /* a new run's number in the catalogue; each call another */
 enum code store_path_of_run(struct store *, const char *run, char *ret, size_t room, struct tp_error *); /* the whole path; CODE_NOT_FOUND */
+void store_copy_path(struct store *, const char *run, const char *reader, char *ret, size_t room); /* where a reader's own copy may lie; what is there at a start is removed */
 struct run_open { char id[27]; int64_t number; };
 size_t store_runs_open(struct store *, struct run_open *ret, size_t room); /* to be resumed, oldest first; returns how many there are */
 /* Ledger rows of a run whose intention is not in its journal and which no NOTE compensates yet: the touch was counted, the motion is impossible by

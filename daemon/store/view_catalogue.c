@@ -5,9 +5,10 @@
 #include <stdio.h>
 #include <string.h>
 
-/* A damaged or archived run says so; else the run's own last word. */
+/* A damaged or archived run says so; else the run's own last word, and sealed only once the digest is there. */
 #define RUN_COLUMNS                                                                                                                    \
-        "SELECT r.id, CASE WHEN r.state IN('damaged','gone') THEN r.state ELSE coalesce(i.state,r.state) END, coalesce(i.wafer,''), "  \
+        "SELECT r.id, CASE WHEN r.state IN('damaged','gone') THEN r.state WHEN i.state='sealed' AND r.sealed_sha256 IS NULL THEN "     \
+        "'finished' ELSE coalesce(i.state,r.state) END, coalesce(i.wafer,''), "                                                        \
         "coalesce(i.lot,''),"                                                                                                          \
         "coalesce(i.recipe_name,''), coalesce(i.kind,''), r.opened_us, coalesce(i.waiting_for,''), r.number, r.path, r.sealed_sha256," \
         "coalesce(i.counts,'{}'), coalesce(i.map,'{}') FROM run r LEFT JOIN ix.run_row i ON i.n=r.number "

@@ -2,6 +2,7 @@
 #include "store_help.h"
 #include <signal.h>
 #include <sys/wait.h>
+#include <unistd.h>
 
 static int setup(void **state)
 {
@@ -719,6 +720,20 @@ static void nothing_that_was_answered_is_lost_by_kill_9(void **state)
         bed_open(b);
 }
 
+static void a_copy_left_by_a_death_is_removed_at_the_next_start(void **state)
+{
+        struct bed *b = *state;
+        char path[400];
+        bed_run(b, RUN_A, 1);
+        store_copy_path(b->s, RUN_A, "READER", path, sizeof path);
+        must(b, store_copy_run(b->s, RUN_A, path, &b->err), __LINE__);
+        assert_int_equal(access(path, F_OK), 0);
+        bed_close(b);
+        bed_open(b);
+        assert_int_not_equal(access(path, F_OK), 0);
+        assert_int_equal(access(run_path(b, RUN_A, path), F_OK), 0);
+}
+
 int main(void)
 {
 #define T(name) cmocka_unit_test_setup_teardown(name, setup, teardown)
@@ -731,6 +746,7 @@ int main(void)
                 T(a_damaged_run_is_set_aside_and_the_daemon_starts),
                 T(a_missing_run_file_is_said_and_its_spent_touches_stay),
                 T(a_run_that_was_never_answered_is_gone),
+                T(a_copy_left_by_a_death_is_removed_at_the_next_start),
                 T(a_second_store_on_the_same_directory_is_refused_by_name),
                 T(a_database_of_a_later_version_is_refused_in_one_sentence),
                 T(a_run_of_a_later_version_is_left_alone),
