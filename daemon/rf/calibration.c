@@ -11,19 +11,19 @@ const char *const rf_standard_words[RF_STANDARD_COUNT + 1] = {"unknown", "open",
 const char *const term_words[TERM_COUNT + 1] = {"EDF", "ESF", "ERF", "EDR", "ESR", "ERR", "K",
                                                 "ELF", "ETF", "EXF", "ELR", "ETR", "EXR", NULL};
 
-static const struct need sol_needs[] = {{RF_OPEN, 1, true, "an open with its definition"},
-                                        {RF_SHORT, 1, true, "a short with its definition"},
-                                        {RF_LOAD, 1, true, "a load with its definition"}};
-static const struct need solt_needs[] = {{RF_OPEN, 1, true, "an open with its definition"},
-                                         {RF_SHORT, 1, true, "a short with its definition"},
-                                         {RF_LOAD, 1, true, "a load with its definition"},
-                                         {RF_THRU, 1, true, "a thru with its definition"}};
-static const struct need unknown_thru_needs[] = {{RF_OPEN, 1, true, "an open with its definition"},
-                                                 {RF_SHORT, 1, true, "a short with its definition"},
-                                                 {RF_LOAD, 1, true, "a load with its definition"},
-                                                 {RF_THRU, 1, false, "a reciprocal thru and its delay to a quarter period"}};
-static const struct need multiline_needs[] = {{RF_LINE, 2, false, "lines of different, known lengths; the first is the thru"},
-                                              {RF_REFLECT, 1, false, "a reflect, equal at both ports, with estimate and offset"}};
+static const struct need sol_needs[] = {{RF_OPEN, 1, true, "an open with its definition", 0},
+                                        {RF_SHORT, 1, true, "a short with its definition", 0},
+                                        {RF_LOAD, 1, true, "a load with its definition", 0}};
+static const struct need solt_needs[] = {{RF_OPEN, 1, true, "an open with its definition", 0},
+                                         {RF_SHORT, 1, true, "a short with its definition", 0},
+                                         {RF_LOAD, 1, true, "a load with its definition", 0},
+                                         {RF_THRU, 1, true, "a thru with its definition", 0}};
+static const struct need unknown_thru_needs[] = {{RF_OPEN, 1, true, "an open with its definition", 0},
+                                                 {RF_SHORT, 1, true, "a short with its definition", 0},
+                                                 {RF_LOAD, 1, true, "a load with its definition", 0},
+                                                 {RF_THRU, 1, false, "a reciprocal thru and its delay to a quarter period", 0}};
+static const struct need multiline_needs[] = {{RF_LINE, 2, false, "lines of different, known lengths; the first is the thru", 0},
+                                              {RF_REFLECT, 1, false, "a reflect, equal at both ports, with estimate and offset", 0}};
 
 #define COUNT(a) (sizeof(a) / sizeof(a)[0])
 static size_t no_workspace(size_t n, size_t standards) { return net2_stride(n * standards + n * 6) * sizeof(double); }
@@ -198,6 +198,8 @@ enum code rf_problem_check(const struct method *m, const struct problem *p, stru
         for (size_t k = 0; k < m->need_n; k++)
                 for (unsigned port = 1; port <= 2; port++) {
                         unsigned have = 0;
+                        if (m->needs[k].ports && !(m->needs[k].ports & port))
+                                continue;
                         for (size_t j = 0; j < p->standard_n; j++) {
                                 const struct rf_standard *s = &p->standards[j];
                                 have += s->kind == m->needs[k].kind && (!is_reflection(s->kind) || s->ports == 0 || (s->ports & port));

@@ -152,6 +152,7 @@ struct need {
         unsigned least;
         bool ideal;
         const char *say;
+        unsigned ports; /* reflections: 1 port 1 only, 2 port 2 only, 0 both */
 };
 struct method {
         const char *word; /* "sol", "solt", "unknown_thru", "multiline_trl" */
