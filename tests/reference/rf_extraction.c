@@ -1,7 +1,6 @@
-/* deembed.csv and extraction.csv: structures built from known elements; what went in must come out. */
+/* extraction.csv: structures built from known elements; what went in must come out. */
 #include "rf_check.h"
 #include "rf/convert.h"
-#include "rf/deembed.h"
 #include "rf/extract.h"
 
 static struct check_row *rows;
@@ -22,75 +21,6 @@ static bool value_of(const char *name, double hz, const char *what, const char *
                 return true;
         }
         return false;
-}
-
-static bool matrix_of(const char *name, double hz, const char *what, struct m2 *ret)
-{
-        static const char *const index[4][2] = {{"1", "1"}, {"1", "2"}, {"2", "1"}, {"2", "2"}};
-        for (int k = 0; k < 4; k++)
-                if (!value_of(name, hz, what, index[k][0], index[k][1], true, &ret->e[k]))
-                        return false;
-        return true;
-}
-
-static void dummies_come_off(void **state)
-{
-        (void)state;
-        static const double hz[] = {70e3, 1e9, 54e9, 110e9, 220e9};
-        rows = check_csv("deembed.csv", &row_n, &text);
-        struct arena *arena = arena_new(0);
-        struct axis axis;
-        assert_int_equal(axis_of(5, hz, &axis, NULL), CODE_OK);
-        for (int method = RF_DEEMBED_OPEN; method < RF_DEEMBED_COUNT; method++) {
-                struct net2 *measured = net_new(&axis, PLANE_TIP, arena), *open = net_new(&axis, PLANE_TIP, arena),
-                            *shorted = net_new(&axis, PLANE_TIP, arena);
-                struct net2 *pad = net_new(&axis, PLANE_TIP, arena), *out = net_new(&axis, PLANE_UNKNOWN, arena);
-                const char *name = rf_deembed_words[method];
-                struct dummies dummies = {0};
-                for (size_t i = 0; i < 5; i++) {
-                        struct m2 m;
-                        assert_true(matrix_of(name, hz[i], "measured", &m));
-                        net2_put(measured, i, m);
-                        struct net2 *const to[3] = {open, shorted, pad};
-                        const struct net2 **const use[3] = {&dummies.open, &dummies.shorted, &dummies.pad};
-                        static const char *const what[3] = {"open", "short", "pad"};
-                        for (int k = 0; k < 3; k++)
-                                if (matrix_of(name, hz[i], what[k], &m)) {
-                                        net2_put(to[k], i, m);
-                                        *use[k] = to[k];
-                                }
-                }
-                struct tp_error err = {0};
-                if (rf_deembed((enum deembed_method)method, measured, &dummies, out, &err))
-                        fail_msg("%s", err.text);
-                assert_int_equal(out->plane, PLANE_DEVICE);
-                for (size_t i = 0; i < 5; i++) {
-                        struct m2 device;
-                        assert_true(matrix_of(name, hz[i], "device", &device));
-                        /* at 70 kHz two nearly equal large Z are subtracted: eight digits are left, else four roundings */
-                        check_close_m2(name, hz[i], net2_get(out, i), device, hz[i] < 1e6 ? 1e-8 : 1e-12);
-                        /* the derivative: moving the measured S by 1e-5 against the linear prediction; error of second order, 1e-10 times
-                         * curvature */
-                        struct m2 s[4] = {net2_get(measured, i), net2_get(open, i), net2_get(shorted, i), net2_get(pad, i)}, d[4] = {{{0}}},
-                                  moved = s[0];
-                        if (hz[i] < 1e6)
-                                continue;
-                        d[0] = m2_of(CMPLX(1e-5, 2e-5), -1e-5, CMPLX(0, 1e-5), 2e-5);
-                        moved = m2_add(moved, d[0]);
-                        struct m2 change = rf_deembed_change((enum deembed_method)method, s, d, 50);
-                        struct m2 after = rf_deembed_point((enum deembed_method)method, moved, s[1], s[2], s[3], 50);
-                        check_close_m2("change", hz[i], m2_add(net2_get(out, i), change), after, 1e-7);
-                        assert_true(m2_distance(after, net2_get(out, i)) > 1e-6);
-                }
-                if (dummies.open) { /* a missing dummy is named */
-                        dummies.open = NULL;
-                        assert_int_equal(rf_deembed((enum deembed_method)method, measured, &dummies, out, &err), CODE_BAD_INPUT);
-                        assert_non_null(strstr(err.text, "open dummy"));
-                }
-        }
-        arena_free(arena);
-        free(rows);
-        free(text);
 }
 
 static struct m2 s_of(const char *name, double hz)
@@ -306,7 +236,6 @@ static void a_line_gives_gamma_and_zc(void **state)
 int main(void)
 {
         const struct CMUnitTest tests[] = {
-                cmocka_unit_test(dummies_come_off),
                 cmocka_unit_test(elements_come_out),
                 cmocka_unit_test(a_short_and_an_isolating_device_give_nan_or_a_number_never_zero),
                 cmocka_unit_test(resonances_lie_where_the_closed_forms_say),
