@@ -1,59 +1,105 @@
-/* cmd_files.c: files looked at without a daemon. */
-#include "cli/cli.h"
+/* cmd_files.c: a Touchstone file looked at, or written as another version, without a daemon. */
 #include "cli/number.h"
-#include "formats/touchstone.h"
+#include "cli/offline.h"
+#include <string.h>
 
-#define FILE_MAX ((size_t)256 << 20)
+static const char *version_of(const struct touchstone *f)
+{
+        return f->version == 10 ? "1.0" : f->version == 11 ? "1.1" : f->version == 20 ? "2.0" : "2.1";
+}
+
+static void put_json(struct cli *c, const struct touchstone *f)
+{
+        struct json_out o = json_to(&c->out);
+        json_open(&o, NULL, '{');
+        json_text(&o, "version", version_of(f));
+        json_int(&o, "ports", f->ports);
+        json_int(&o, "points", (int64_t)f->axis.n);
+        json_text(&o, "parameter", (const char[]){f->parameter, 0});
+        json_real(&o, "freq_hz_min", f->axis.n ? f->axis.hz[0] : 0);
+        json_real(&o, "freq_hz_max", f->axis.n ? f->axis.hz[f->axis.n - 1] : 0);
+        json_open(&o, "r_ohm", '[');
+        for (unsigned i = 0; i < f->ports; i++)
+                json_real(&o, NULL, f->r_ohm[i]);
+        json_close(&o, ']');
+        if (f->mode) {
+                json_open(&o, "mixed_mode_order", '[');
+                for (unsigned i = 0; i < f->ports; i++) {
+                        struct text word;
+                        text_init(&word, 0);
+                        text_f(&word, f->mode[i].other ? "%c%u,%u" : "%c%u", f->mode[i].kind, f->mode[i].port, f->mode[i].other);
+                        json_text(&o, NULL, text_of(&word));
+                        text_done(&word);
+                }
+                json_close(&o, ']');
+        }
+        json_int(&o, "noise_points", (int64_t)f->noise_n);
+        json_close(&o, '}');
+        text_put(&c->out, "\n");
+}
+
+static void put_words(struct cli *c, const char *path, const struct touchstone *f)
+{
+        text_f(&c->out, "%s: %c of ", path, f->parameter);
+        put_count(&c->out, f->ports, "port", "ports");
+        text_put(&c->out, ", ");
+        put_count(&c->out, (long long)f->axis.n, "point", "points");
+        if (f->axis.n) {
+                text_put(&c->out, " from ");
+                put_hz(&c->out, f->axis.hz[0]);
+                text_put(&c->out, " to ");
+                put_hz(&c->out, f->axis.hz[f->axis.n - 1]);
+        }
+        text_f(&c->out, ", R %g ohm", f->r_ohm[0]);
+        for (unsigned i = 1; i < f->ports; i++)
+                if (f->r_ohm[i] < f->r_ohm[0] || f->r_ohm[i] > f->r_ohm[0])
+                        text_f(&c->out, ", %g ohm at port %u", f->r_ohm[i], i + 1);
+        if (f->mode)
+                text_put(&c->out, ", mixed modes");
+        if (f->noise_n) {
+                text_put(&c->out, ", ");
+                put_count(&c->out, (long long)f->noise_n, "noise point", "noise points");
+        }
+        if (f->version > 10)
+                text_f(&c->out, ", Touchstone %s", version_of(f));
+        text_put(&c->out, "\n");
+}
+
+static enum code write_as(struct cli *c, struct touchstone *f, const char *as, struct tp_error *err)
+{
+        static const struct {
+                const char *word;
+                unsigned version;
+        } versions[] = {{"1.0", 10}, {"1.1", 11}, {"2.0", 20}, {"2.1", 21}};
+        struct text text;
+        size_t k = 0;
+        while (k < 4 && strcmp(as, versions[k].word) != 0)
+                k++;
+        if (k == 4)
+                return tp_fail(err, CODE_BAD_INPUT, "--as '%.40s': there are 1.0, 1.1, 2.0 and 2.1", as);
+        f->version = versions[k].version;
+        text_init(&text, FILE_BYTES_MAX);
+        enum code code = touchstone_write(f, &(struct touchstone_write){.comments = f->comments}, &text, err);
+        if (!code)
+                code = offline_out(c, &text, err);
+        text_done(&text);
+        return code;
+}
 
 enum code do_touchstone(struct cli *c, struct tp_error *err)
 {
-        const char *path = c->args[0];
-        unsigned ports = touchstone_ports_of_name(path);
         struct touchstone f;
-        struct text bytes;
-        if (!ports)
-                return tp_fail(err, CODE_BAD_INPUT, "%s: the number of ports is in the name's ending, .s1p to .s4p, and is not there",
-                               path);
-        text_init(&bytes, FILE_MAX);
-        enum code code = c->world->file->read(c->world, path, FILE_MAX, &bytes, err);
-        if (!code && (code = touchstone_read(text_of(&bytes), bytes.n, ports, c->arena, &f, err)))
-                tp_where(err, "%s", path);
-        if (!code && cli_json(c)) {
-                struct json_out o = json_to(&c->out);
-                json_open(&o, NULL, '{');
-                json_int(&o, "ports", f.ports);
-                json_int(&o, "points", (int64_t)f.axis.n);
-                json_text(&o, "parameter", (const char[]){f.parameter, 0});
-                json_real(&o, "freq_hz_min", f.axis.n ? f.axis.hz[0] : 0);
-                json_real(&o, "freq_hz_max", f.axis.n ? f.axis.hz[f.axis.n - 1] : 0);
-                json_open(&o, "r_ohm", '[');
-                for (unsigned i = 0; i < f.ports; i++)
-                        json_real(&o, NULL, f.r_ohm[i]);
-                json_close(&o, ']');
-                json_int(&o, "noise_points", (int64_t)f.noise_n);
-                json_close(&o, '}');
-                text_put(&c->out, "\n");
-        } else if (!code) {
-                text_f(&c->out, "%s: %c of ", path, f.parameter);
-                put_count(&c->out, f.ports, "port", "ports");
-                text_put(&c->out, ", ");
-                put_count(&c->out, (long long)f.axis.n, "point", "points");
-                if (f.axis.n) {
-                        text_put(&c->out, " from ");
-                        put_hz(&c->out, f.axis.hz[0]);
-                        text_put(&c->out, " to ");
-                        put_hz(&c->out, f.axis.hz[f.axis.n - 1]);
-                }
-                text_f(&c->out, ", R %g ohm", f.r_ohm[0]);
-                for (unsigned i = 1; i < f.ports; i++)
-                        if (f.r_ohm[i] < f.r_ohm[0] || f.r_ohm[i] > f.r_ohm[0])
-                                text_f(&c->out, ", %g ohm", f.r_ohm[i]);
-                if (f.noise_n) {
-                        text_put(&c->out, ", ");
-                        put_count(&c->out, (long long)f.noise_n, "noise point", "noise points");
-                }
-                text_put(&c->out, "\n");
-        }
-        text_done(&bytes);
-        return code;
+        const char *as = cli_option(c, "as");
+        enum code code = offline_touchstone(c, c->args[0], &f, err);
+        if (code)
+                return code;
+        if (cli_has(c, "out") && !as)
+                return tp_fail(err, CODE_BAD_INPUT, "--out needs --as VERSION: what to write");
+        if (as)
+                return write_as(c, &f, as, err) ? tp_where(err, "%s", c->args[0]) : CODE_OK;
+        if (cli_json(c))
+                put_json(c, &f);
+        else
+                put_words(c, c->args[0], &f);
+        return CODE_OK;
 }

@@ -1,10 +1,10 @@
-/* touchstone_write.c: Touchstone 1.0 into a text (touchstone.h): Hz, S, RI, 17 significant digits, so that what is read back is what was
- * written. */
-#include "formats/touchstone.h"
+/* touchstone_write.c: one- and two-ports as Touchstone 1.0 into a text (touchstone.h): Hz, S, RI, 17 significant digits, so that what is
+ * read back is what was written. */
+#include "formats/touchstone_own.h"
 #include <math.h>
 #include <string.h>
 
-static void comments_out(struct text *to, const char *comments)
+void touchstone_comments(struct text *to, const char *comments)
 {
         while (comments && *comments) {
                 size_t n = strcspn(comments, "\n");
@@ -48,7 +48,7 @@ enum code touchstone_write2(const struct net2 *net, const struct touchstone_writ
                         if (code)
                                 return code;
                 }
-        comments_out(to, how ? how->comments : NULL);
+        touchstone_comments(to, how ? how->comments : NULL);
         text_f(to, "! reference plane: %s\n", plane_words[net->plane]);
         if (unknown)
                 text_put(to, "! reference impedance: the line's own, its value in ohm is not known; R 1 stands for it\n");
@@ -72,7 +72,7 @@ enum code touchstone_write1(const struct axis *axis, const double *re, const dou
                 if (code)
                         return code;
         }
-        comments_out(to, how ? how->comments : NULL);
+        touchstone_comments(to, how ? how->comments : NULL);
         text_f(to, "# Hz S RI R %.17g\n", r_ohm);
         for (size_t i = 0; i < axis->n; i++)
                 text_f(to, "%.17g %.17g %.17g\n", axis->hz[i], re[i], im[i]);

@@ -109,14 +109,17 @@ static void every_bad_text_gives_a_sentence_with_its_line_and_value(void **state
                 {2, "# Hz S RI R 50 60 70\n1 0 0 0 0 0 0 0 0\n", {"line 1", "2 ports"}},
                 {1, "# Hz S XY R 50\n1 0 0\n", {"line 1", "\"XY\""}},
                 {2, "# Hz H RI R 50\n1 0 0 0 0 0 0 0 0\n", {"line 1", "kind H"}},
-                {2, "[Version] 2.0\n# Hz S RI R 50\n", {"line 1", "[Version]"}},
+                {3, "# Hz G RI R 1\n1 0 0 0 0 0 0 0 0\n", {"line 1", "two-ports"}},
+                {1, "# Hz S RI R 50+5j\n1 0 0\n", {"line 1", "complex"}},
+                {2, "# Hz S RI R 50 (60,1)\n1 0 0\n", {"line 1", "complex"}},
+                {2, "[Version] 2.0\n# Hz S RI R 50\n", {"line 2", "before [Network Data]"}},
                 {3, "# Hz S RI R 50\n1 0 0 0 0 0 0\n0 0 0 0 0 0\n", {"line 3", "row 2"}},
                 {3, "# Hz S RI R 50\n1 0 0 0 0 0 0\n0 0 0 0 0\n0 0 0 0 0 0\n", {"line 3", "5 numbers"}},
                 {2, "# Hz S RI R 50\n5 0 0 0 0 0 0 0 0\n4 1 1 1 1\n3 1 1 1 1\n", {"line 4", "noise frequency"}},
                 {1, "# Hz S RI R 50\n1 0 \x01\n", {"line 2", "0x01"}},
                 {1, "# Hz S RI R 50\n1 0 \xc3\xa9\n", {"line 2", "0xc3"}},
-                {5, "# Hz S RI R 50\n1 0 0\n", {"5 ports", "1 to 4"}},
-                {0, "# Hz S RI R 50\n1 0 0\n", {"0 ports", "1 to 4"}},
+                {100, "# Hz S RI R 50\n1 0 0\n", {"100 ports", "1 to 99"}},
+                {0, "# Hz S RI R 50\n1 0 0\n", {"0 ports", "1 to 99"}},
         };
         for (size_t k = 0; k < sizeof bad / sizeof bad[0]; k++) {
                 struct arena *arena = arena_new(0);
@@ -143,8 +146,16 @@ static void ordinary_liberties_are_taken(void **state)
         assert_string_equal(file.comments, "a\n");
         assert_int_equal(touchstone_ports_of_name("a/b.S2P"), 2);
         assert_int_equal(touchstone_ports_of_name("x.s4p"), 4);
-        assert_int_equal(touchstone_ports_of_name("x.s5p"), 0);
+        assert_int_equal(touchstone_ports_of_name("x.s16P"), 16);
+        assert_int_equal(touchstone_ports_of_name("x.s0p"), 0);
+        assert_int_equal(touchstone_ports_of_name("x.s100p"), 0);
+        assert_int_equal(touchstone_ports_of_name("x.s2p.txt"), 0);
         assert_int_equal(touchstone_ports_of_name("s2p"), 0);
+        unsigned ports = 9;
+        assert_true(touchstone_name("a.TS", &ports) && ports == 0);
+        assert_true(touchstone_name("a.s3p", &ports) && ports == 3);
+        assert_false(touchstone_name("a.tsv", &ports));
+        assert_false(touchstone_name("", &ports));
         assert_int_equal(touchstone_ports_of_name("x.ts"), 0);
         arena_free(arena);
 }
