@@ -7,9 +7,11 @@
 #include <stdio.h>
 #include <string.h>
 
-const char *const rf_standard_words[RF_STANDARD_COUNT + 1] = {"unknown", "open", "short", "load", "thru", "line", "reflect", NULL};
+const char *const rf_standard_words[RF_STANDARD_COUNT + 1] = {"unknown", "open", "short", "load", "thru", "line", "reflect", "known", NULL};
 const char *const term_words[TERM_COUNT + 1] = {"EDF", "ESF", "ERF", "EDR", "ESR", "ERR", "K",
                                                 "ELF", "ETF", "EXF", "ELR", "ETR", "EXR", NULL};
+
+const char *const terms_model_words[TERMS_MODEL_COUNT + 1] = {"unknown", "one_port", "eight", "twelve", "sixteen", NULL};
 
 static const struct need sol_needs[] = {{RF_OPEN, 1, true, "an open with its definition", 0},
                                         {RF_SHORT, 1, true, "a short with its definition", 0},
@@ -25,6 +27,12 @@ static const struct need unknown_thru_needs[] = {{RF_OPEN, 1, true, "an open wit
 static const struct need multiline_needs[] = {{RF_LINE, 2, false, "lines of different, known lengths; the first is the thru", 0},
                                               {RF_REFLECT, 1, false, "a reflect, equal at both ports, with estimate and offset", 0}};
 
+static const struct need sixteen_needs[] = {{RF_KNOWN, 0, true, "a two-port with its definition", 0},
+                                            {RF_OPEN, 0, true, "opens at both ports with their definitions", 0},
+                                            {RF_SHORT, 0, true, "shorts at both ports with their definitions", 0},
+                                            {RF_LOAD, 0, true, "loads at both ports with their definitions", 0},
+                                            {RF_THRU, 0, true, "a thru with its definition", 0}};
+
 #define COUNT(a) (sizeof(a) / sizeof(a)[0])
 static size_t no_workspace(size_t n, size_t standards) { return net2_stride(n * standards + n * 6) * sizeof(double); }
 
@@ -36,6 +44,8 @@ const struct method rf_methods[] = {
          COUNT(unknown_thru_needs), unknown_thru_workspace, unknown_thru_solve},
         {"multiline_trl", "two ports, eight terms, from lines and a reflect; also gives the lines' propagation constant", 2, 8,
          multiline_needs, COUNT(multiline_needs), multiline_workspace, multiline_solve},
+        {"sixteen_term", "two ports with leakage between them, sixteen terms, from five or more fully known two-ports", 2, 16,
+         sixteen_needs, COUNT(sixteen_needs), sixteen_workspace, sixteen_solve},
 };
 const size_t rf_method_n = COUNT(rf_methods);
 
@@ -49,14 +59,15 @@ const struct method *rf_method(const char *word)
 
 /* ---- memory -------------------------------------------------------------------------------------------------------------------------- */
 
-size_t terms_bytes(size_t n) { return (2 * TERM_COUNT + 2) * net2_stride(n) * sizeof(double); }
+#define TERMS_COLUMNS (2 + 2 * TERM_COUNT + 2 * FULL_COUNT)
+size_t terms_bytes(size_t n) { return TERMS_COLUMNS * net2_stride(n) * sizeof(double); }
 
 struct terms terms_at(void *memory_64, const struct axis *axis)
 {
         size_t stride = net2_stride(axis->n);
         double *column = memory_64;
         struct terms t = {.axis = axis, .method = ""};
-        for (size_t i = 0; i < (2 * TERM_COUNT + 2) * stride; i++)
+        for (size_t i = 0; i < TERMS_COLUMNS * stride; i++)
                 column[i] = NAN;
         t.z_re = column;
         t.z_im = column + stride;
@@ -65,11 +76,15 @@ struct terms terms_at(void *memory_64, const struct axis *axis)
                 t.re[k] = column;
                 t.im[k] = column + stride;
         }
+        for (int k = 0; k < FULL_COUNT; k++, column += 2 * stride) {
+                t.full_re[k] = column;
+                t.full_im[k] = column + stride;
+        }
         return t;
 }
 
 /* All column pointers of a diagnosis, in the order of its memory. */
-#define DIAGNOSIS_COLUMNS 24
+#define DIAGNOSIS_COLUMNS 26
 static void diagnosis_columns(struct diagnosis *d, double **to[DIAGNOSIS_COLUMNS])
 {
         double **all[DIAGNOSIS_COLUMNS] = {&d->condition,
@@ -93,7 +108,9 @@ static void diagnosis_columns(struct diagnosis *d, double **to[DIAGNOSIS_COLUMNS
                                            &d->reflect_im,
                                            &d->reflect_distance,
                                            &d->reflect_angle_deg,
-                                           &d->common_line};
+                                           &d->common_line,
+                                           &d->leakage,
+                                           &d->consistency};
         memcpy(to, all, sizeof all);
 }
 
@@ -266,29 +283,45 @@ _Static_assert(sizeof(struct blob_header) == 64, "the record's header is 64 byte
 _Static_assert(__BYTE_ORDER__ == __ORDER_LITTLE_ENDIAN__, "records are written as they lie in memory: little-endian");
 static const char blob_magic[8] = "TPTERMS";
 
-size_t terms_blob_bytes(size_t n) { return sizeof(struct blob_header) + (2 * TERM_COUNT + 2) * n * sizeof(double); }
+static size_t blob_columns(enum terms_model model) { return 2 + 2 * TERM_COUNT + (model == TERMS_SIXTEEN ? 2 * FULL_COUNT : 0); }
+
+/* Every column of the record in its order; returns how many. */
+static size_t blob_list(const struct terms *t, enum terms_model model, double *to[TERMS_COLUMNS])
+{
+        size_t c = 0;
+        to[c++] = t->z_re;
+        to[c++] = t->z_im;
+        for (int k = 0; k < TERM_COUNT; k++) {
+                to[c++] = t->re[k];
+                to[c++] = t->im[k];
+        }
+        for (int k = 0; k < FULL_COUNT && model == TERMS_SIXTEEN; k++) {
+                to[c++] = t->full_re[k];
+                to[c++] = t->full_im[k];
+        }
+        return c;
+}
+
+size_t terms_blob_bytes(enum terms_model model, size_t n) { return sizeof(struct blob_header) + blob_columns(model) * n * sizeof(double); }
 
 void terms_to_blob(const struct terms *t, void *ret_blob)
 {
         size_t n = t->axis->n, bytes = n * sizeof(double);
-        struct blob_header h = {.version = 1,
+        struct blob_header h = {.version = t->model == TERMS_SIXTEEN ? 2 : 1,
                                 .model = (uint32_t)t->model,
                                 .plane = (uint32_t)t->plane,
                                 .switch_removed = t->switch_removed,
                                 .points = n,
                                 .axis_hash = t->axis->hash};
+        double *columns[TERMS_COLUMNS];
         memcpy(h.magic, blob_magic, sizeof h.magic);
         snprintf(h.method, sizeof h.method, "%s", t->method);
         char *at = ret_blob;
         memcpy(at, &h, sizeof h);
         at += sizeof h;
-        memcpy(at, t->z_re, bytes);
-        memcpy(at + bytes, t->z_im, bytes);
-        at += 2 * bytes;
-        for (int k = 0; k < TERM_COUNT; k++, at += 2 * bytes) {
-                memcpy(at, t->re[k], bytes);
-                memcpy(at + bytes, t->im[k], bytes);
-        }
+        size_t column_n = blob_list(t, t->model, columns);
+        for (size_t k = 0; k < column_n; k++, at += bytes)
+                memcpy(at, columns[k], bytes);
 }
 
 enum code terms_from_blob(const void *blob, size_t bytes, struct terms *into, struct tp_error *err)
@@ -300,32 +333,37 @@ enum code terms_from_blob(const void *blob, size_t bytes, struct terms *into, st
         memcpy(&h, blob, sizeof h);
         if (memcmp(h.magic, blob_magic, sizeof h.magic) != 0)
                 return tp_fail(err, CODE_DAMAGED, "this is no record of error terms: it does not begin with %s", blob_magic);
-        if (h.version != 1)
-                return tp_fail(err, CODE_TOO_NEW, "the record of the error terms has version %u, this program knows version 1", h.version);
+        if (h.version != 1 && h.version != 2)
+                return tp_fail(err, CODE_TOO_NEW,
+                               "the record of the error terms has version %u, this program knows versions 1 and 2; update the program",
+                               h.version);
         h.method[sizeof h.method - 1] = '\0';
         const struct method *m = rf_method(h.method);
-        if (!m || h.model < TERMS_ONE_PORT || h.model > TERMS_TWELVE || h.plane >= PLANE_COUNT || h.switch_removed > 1)
+        if (!m || h.model < TERMS_ONE_PORT || h.model >= TERMS_MODEL_COUNT || (h.model == TERMS_SIXTEEN) != (h.version == 2) ||
+            h.plane >= PLANE_COUNT || h.switch_removed > 1)
                 return tp_fail(err, CODE_DAMAGED,
-                               "the record of the error terms names method \"%s\", model %u, plane %u; at least one is not known", h.method,
-                               h.model, h.plane);
+                               "the record of the error terms names method \"%s\", model %u, plane %u in version %u; at least one is not "
+                               "known",
+                               m ? h.method : "?", h.model, h.plane, h.version);
         size_t n = into->axis->n, column = n * sizeof(double);
         if (h.points != n || h.axis_hash != into->axis->hash)
                 return tp_fail(err, CODE_BAD_INPUT,
                                "the record of the error terms belongs to another list of %llu frequencies, not to this one of %zu",
                                (unsigned long long)h.points, n);
-        if (bytes != terms_blob_bytes(n))
+        enum terms_model model = (enum terms_model)h.model;
+        if (bytes != terms_blob_bytes(model, n))
                 return tp_fail(err, CODE_DAMAGED, "the record of the error terms has %zu bytes; %zu frequencies need %zu", bytes, n,
-                               terms_blob_bytes(n));
+                               terms_blob_bytes(model, n));
         const char *at = (const char *)blob + sizeof h;
-        memcpy(into->z_re, at, column);
-        memcpy(into->z_im, at + column, column);
-        at += 2 * column;
-        for (int k = 0; k < TERM_COUNT; k++, at += 2 * column) {
-                memcpy(into->re[k], at, column);
-                memcpy(into->im[k], at + column, column);
-        }
+        double *columns[TERMS_COLUMNS];
+        size_t column_n = blob_list(into, model, columns);
+        for (size_t k = 0; k < column_n; k++, at += column)
+                memcpy(columns[k], at, column);
+        for (int k = 0; k < FULL_COUNT && model != TERMS_SIXTEEN; k++) /* what an earlier use left here belongs to nothing now */
+                for (size_t i = 0; i < n; i++)
+                        into->full_re[k][i] = into->full_im[k][i] = NAN;
         into->method = m->word;
-        into->model = (enum terms_model)h.model;
+        into->model = model;
         into->plane = (enum plane)h.plane;
         into->switch_removed = h.switch_removed != 0;
         return CODE_OK;

@@ -17,6 +17,7 @@ enum rf_standard_kind {
         RF_THRU,    /* "solt": known, ideal needed; "unknown_thru": only reciprocal, no ideal */
         RF_LINE,    /* "multiline_trl": length_m; the first line is the thru: planes in its middle */
         RF_REFLECT, /* "multiline_trl": equal at both ports, sign known from the estimate */
+        RF_KNOWN,   /* any fully known two-port, ideal needed: e.g. an open at port 1 and a short at port 2, read in all four ways */
         RF_STANDARD_COUNT
 };
 extern const char *const rf_standard_words[RF_STANDARD_COUNT + 1];
@@ -68,11 +69,19 @@ enum term {
         TERM_COUNT
 };
 extern const char *const term_words[TERM_COUNT + 1];
-enum terms_model { TERMS_UNKNOWN, TERMS_ONE_PORT, TERMS_EIGHT, TERMS_TWELVE };
+enum terms_model { TERMS_UNKNOWN, TERMS_ONE_PORT, TERMS_EIGHT, TERMS_TWELVE, TERMS_SIXTEEN, TERMS_MODEL_COUNT };
+extern const char *const terms_model_words[TERMS_MODEL_COUNT + 1]; /* "unknown", "one_port", "eight", "twelve", "sixteen"; NULL */
+
+/* The full model: every receiver is coupled to every tip.  M = (T1 S + T2)(T3 S + T4)^{-1} with 2x2 blocks, unterminated raw data M
+   (Butler et al., IEEE Trans. MTT 39 (1991) 2211; Silvonen, Electron. Lett. 29 (1993) 1544).  Fifteen numbers count: T4_11 = 1.
+   FULL_T1 + 0 … 3 are T1's 11 12 21 22, and so on. */
+enum full_term { FULL_T1 = 0, FULL_T2 = 4, FULL_T3 = 8, FULL_T4 = 12, FULL_COUNT = 16 };
 
 /* One representation for all methods.  TERMS_EIGHT: EDF … K, and the twelve-term equivalents without switch terms in the other columns (ELF
    = ESR, ETF = K ERR, ELR = ESF, ETR = ERF/K, EXF = EXR = 0); correction reads the trackings there.  TERMS_TWELVE fills all, K from ETF.
-   TERMS_ONE_PORT: EDF ESF ERF and EDR ESR ERR, the rest NaN. */
+   TERMS_ONE_PORT: EDF ESF ERF and EDR ESR ERR, the rest NaN.  TERMS_SIXTEEN: `full`, and in the other columns the eight-term view of the
+   same error network (its leakage left out), which one-port correction and comparisons read; for the other models `full` is NaN.
+   Always there, because who makes the memory does not know yet what solve() will find: 681 points are 330 kB. */
 struct terms {
         const struct axis *axis;
         const char *method; /* static text: a word of rf_methods[] */
@@ -81,12 +90,14 @@ struct terms {
         bool switch_removed; /* raw data must have their switch terms removed with the ones of the sweep or the calibration */
         double *z_re, *z_im; /* reference of corrected data, ohm; NaN: the line's own, not known */
         double *re[TERM_COUNT], *im[TERM_COUNT];
+        double *full_re[FULL_COUNT], *full_im[FULL_COUNT];
 };
 size_t terms_bytes(size_t n);
 struct terms terms_at(void *memory_64, const struct axis *axis); /* NaN everywhere, model unknown */
 
-/* A flat little-endian record of the terms for a BLOB: header, axis hash, columns. */
-size_t terms_blob_bytes(size_t n);
+/* A flat little-endian record of the terms for a BLOB: header, axis hash, columns.  Version 1 for the models it could always say, byte for
+   byte as before; version 2 adds the sixteen columns of the full model. */
+size_t terms_blob_bytes(enum terms_model model, size_t n);
 void terms_to_blob(const struct terms *terms, void *ret_blob);
 /* The axis must be the one of the record: CODE_BAD_INPUT otherwise; CODE_DAMAGED, CODE_TOO_NEW. */
 enum code terms_from_blob(const void *blob, size_t bytes, struct terms *into, struct tp_error *err);
@@ -100,6 +111,8 @@ struct diagnosis {
         double *condition; /* of the linear system, worst port; multiline: 1/sin(effective phase) of the best pair */
         double *residual_rms, *residual_worst;
         double *k_disagreement;            /* SOLT: |k1/k2 - 1| */
+        double *leakage;                   /* sixteen terms: largest coupling between the sides, relative to the trackings */
+        double *consistency;               /* sixteen terms: smallest singular value over the next, 0 for exact data */
         double *switch_difference;         /* SOLT with measured switch terms: largest |implied - measured| */
         double *reciprocity;               /* largest |S21 - S12| of corrected thru (unknown thru: 0 by construction -> NaN) or lines */
         double *thru_s21_re, *thru_s21_im; /* unknown thru as solved */
@@ -139,12 +152,12 @@ struct covariance {
         const size_t *points; /* indices into the axis, the caller's */
         size_t column_n;      /* filled by solve */
         struct column columns[RF_COLUMN_MAX];
-        double complex *d_terms; /* [point_n][column_n][TERM_COUNT]; covariance_bytes() */
+        double complex *d_terms; /* [point_n][column_n][TERM_COUNT], TERMS_SIXTEEN [FULL_COUNT]; covariance_bytes() */
 };
 size_t covariance_bytes(size_t point_n, size_t standard_n);
 struct covariance covariance_at(void *memory_64, size_t point_n, const size_t *points);
 /* d(corrected S)/d(column) of one raw point of a device, at covariance point p: ret_d_s[column_n][4].
-   raw: with switch terms removed for TERMS_EIGHT, as read for TERMS_TWELVE. */
+   raw: with switch terms removed for TERMS_EIGHT and TERMS_SIXTEEN, as read for TERMS_TWELVE. */
 void rf_sensitivity(const struct covariance *cov, size_t p, const struct terms *terms, struct m2 raw, double complex (*ret_d_s)[4]);
 
 struct need {
@@ -155,7 +168,7 @@ struct need {
         unsigned ports; /* reflections: 1 port 1 only, 2 port 2 only, 0 both */
 };
 struct method {
-        const char *word; /* "sol", "solt", "unknown_thru", "multiline_trl" */
+        const char *word; /* "sol", "solt", "unknown_thru", "multiline_trl", "sixteen_term" */
         const char *say;
         unsigned ports, terms;
         const struct need *needs;

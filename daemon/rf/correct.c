@@ -7,6 +7,7 @@
  * they save). */
 #include "rf/correct.h"
 #include "rf/convert.h"
+#include "rf/correct_full.h"
 #include "rf/cx.h"
 #include <math.h>
 
@@ -219,6 +220,8 @@ struct m2 rf_switch_insert_point(struct m2 s, double complex forward, double com
 
 struct m2 rf_correct2_point(const struct terms *e, size_t i, struct m2 raw)
 {
+        if (e->model == TERMS_SIXTEEN)
+                return full_correct_point(e, i, raw);
         if (e->model == TERMS_TWELVE)
                 return m2_of_quad(correct12(quad_of(raw),
                                             (struct twelve){TERM(TERM_EDF, i), TERM(TERM_ESF, i), TERM(TERM_ERF, i), TERM(TERM_EDR, i),
@@ -263,7 +266,12 @@ enum code rf_correct2(const struct terms *terms, const struct net2 *raw, const s
                         err, CODE_BAD_INPUT,
                         "a one-port calibration (%s) corrects reflections only; use solt, unknown_thru or multiline_trl for two-ports",
                         terms->method);
+        case TERMS_SIXTEEN:
+                if ((code = full_correct(terms, raw, or_null, out, err)))
+                        return code;
+                break;
         case TERMS_UNKNOWN:
+        case TERMS_MODEL_COUNT:
                 return tp_fail(err, CODE_STATE, "the calibration has no terms yet");
         }
         for (size_t i = 0; i < n; i++) {
@@ -293,6 +301,8 @@ enum code rf_correct1(const struct terms *e, int port, const double *raw_re, con
 
 struct m2 rf_embed2_point(const struct terms *e, size_t i, struct m2 s)
 {
+        if (e->model == TERMS_SIXTEEN)
+                return full_embed_point(e, i, s);
         double complex t[TERM_COUNT], d = m2_det(s);
         for (int k = 0; k < TERM_COUNT; k++)
                 t[k] = CMPLX(e->re[k][i], e->im[k][i]);
@@ -315,12 +325,12 @@ enum code rf_embed2(const struct terms *terms, const struct net2 *s, const struc
         enum code code = axes_check("the network", s->axis, terms->axis, err);
         if (code)
                 return code;
-        if (terms->model != TERMS_EIGHT && terms->model != TERMS_TWELVE)
+        if (terms->model != TERMS_EIGHT && terms->model != TERMS_TWELVE && terms->model != TERMS_SIXTEEN)
                 return tp_fail(err, CODE_BAD_INPUT, "only two-port terms can embed a two-port");
         for (size_t i = 0; i < s->axis->n; i++)
                 net2_put(raw, i, rf_embed2_point(terms, i, net2_get(s, i)));
         raw->plane = PLANE_RECEIVER;
-        return or_null && terms->model == TERMS_EIGHT ? rf_switch_insert(or_null, raw, raw, err) : CODE_OK;
+        return or_null && terms->model != TERMS_TWELVE ? rf_switch_insert(or_null, raw, raw, err) : CODE_OK;
 }
 
 enum code rf_shift_planes(struct net2 *net, const double *gamma_re, const double *gamma_im, double d1_m, double d2_m, struct tp_error *err)

@@ -107,7 +107,7 @@ void terms_put(struct terms *terms, size_t i, const double complex t[TERM_COUNT]
 
 /* ---- sensitivities ---------------------------------------------------------------------------------------------------------------- */
 
-size_t covariance_bytes(size_t point_n, size_t standard_n) { return point_n * standard_n * 9 * TERM_COUNT * sizeof(double complex); }
+size_t covariance_bytes(size_t point_n, size_t standard_n) { return point_n * standard_n * 9 * FULL_COUNT * sizeof(double complex); }
 
 struct covariance covariance_at(void *memory_64, size_t point_n, const size_t *points)
 {
@@ -179,6 +179,10 @@ void covariance_fill(const struct problem *problem, struct covariance *cov, poin
 
 void rf_sensitivity(const struct covariance *cov, size_t q, const struct terms *terms, struct m2 raw, double complex (*ret_d_s)[4])
 {
+        if (terms->model == TERMS_SIXTEEN) {
+                sensitivity_full(cov, q, terms, raw, ret_d_s);
+                return;
+        }
         /* A one-point copy of the terms, moved to both sides along each column. */
         double memory[2 * TERM_COUNT];
         struct terms one = {.model = terms->model};

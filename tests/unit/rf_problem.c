@@ -240,7 +240,7 @@ static void a_record_of_terms_comes_back_or_says_what_is_wrong(void **state)
         struct setup *s = lines_new();
         struct tp_error err;
         assert_int_equal(solve(s, "multiline_trl", &err), CODE_OK);
-        size_t bytes = terms_blob_bytes(N);
+        size_t bytes = terms_blob_bytes(TERMS_EIGHT, N);
         char *blob = arena_take(s->arena, bytes), *copy = arena_take(s->arena, bytes);
         terms_to_blob(&s->terms, blob);
         struct terms back = terms_at(arena_take(s->arena, terms_bytes(N)), &s->axis);
