@@ -2,6 +2,7 @@
  * calibration, dummies. */
 #include "api/route.h"
 #include "formats/csv.h"
+#include "recipe/calibration_problem.h"
 #include "run/job.h"
 #include <inttypes.h>
 #include <stdio.h>
@@ -185,7 +186,7 @@ enum code network_s2p(struct request *q, struct reply *r, struct tp_error *err)
                  w.sweep.touchdown, w.sweep.outcome);
         snprintf(lines[1], sizeof lines[1], "wafer %s, die %d,%d, device %s, condition %d", w.wafer, w.sweep.die_x, w.sweep.die_y,
                  w.sweep.device, w.sweep.condition);
-        snprintf(lines[2], sizeof lines[2], "calibration %s, method %s", w.calibration_id, w.recipe->calibration.method);
+        snprintf(lines[2], sizeof lines[2], "calibration %s, method %s", w.calibration_id, calibration_plan_word(&w.recipe->calibration));
         snprintf(lines[3], sizeof lines[3], "de-embedding %s", w.deembedded ? deembed_words[w.ask.measure->deembed] : "none");
         code = chain_touchstone(&w.ask, w.deembedded, comments, 4, &r->body, err);
         if (code)

@@ -152,10 +152,11 @@ enum code calibration_read(const void *bytes, size_t size, struct arena *arena, 
                         columns[k][i] = get_real(from);
         memcpy(c->method, at + 32, sizeof c->method);
         const struct method *method = rf_method(c->method);
-        if (!method)
+        bool joined = strcmp(c->method, rf_joined_word) == 0;
+        if (!method && !joined)
                 return tp_fail(err, CODE_TOO_NEW,
                                "the calibration was made by the method \"%s\", which this program does not know; update it", c->method);
-        c->terms.method = method->word;
+        c->terms.method = joined ? rf_joined_word : method->word;
         c->terms.model = (enum terms_model)model;
         c->terms.plane = (enum plane)plane;
         c->has_switch = flags & FLAG_SWITCH;

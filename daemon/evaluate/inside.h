@@ -5,6 +5,7 @@
 #include "evaluate/evaluate.h"
 #include "rf/correct.h"
 #include "rf/standards.h"
+#include "recipe/calibration_problem.h"
 
 struct calibration {
         char method[32];
@@ -13,7 +14,7 @@ struct calibration {
         bool has_switch;
         struct switch_terms sw;      /* mean over the transmitting standards: of the analyzer, not of the probes */
         double z_ref;                /* ohm; NaN: the line's own, not known */
-        double thru_m;               /* line methods: length of the first line, whose middle is the plane; else 0 */
+        double thru_m;               /* length of the first line when its middle is the reference plane; else 0 */
         double *gamma_re, *gamma_im; /* line methods, 1/m; NaN otherwise */
 };
 /* Memory for n points, all columns NaN or 0; hz is copied. */
@@ -31,8 +32,6 @@ enum code tip_network(const struct calibration *, const struct raw_sweep *, stru
 
 /* The model of a standard at one frequency: two-port in 50 ohm (reflections: diagonal). */
 struct m2 standard_at(const struct standard *, double hz);
-struct standard_definition standard_definition_of(const struct standard *);
-enum rf_standard_kind standard_rf_kind(int32_t kind);
 
 /* moves.c: what a small cause does to the corrected S at the tips, first order.  z: ohm, the (real) reference.  All return dS. */
 struct m2 move_series(struct m2 s, int port, double complex dz_ohm, double z);

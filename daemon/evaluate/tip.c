@@ -35,7 +35,7 @@ struct m2 tip_point(const struct calibration *c, const struct raw_sweep *raw, si
         struct m2 m;
         for (int k = 0; k < 4; k++)
                 m.e[k] = CMPLX(raw->re[k][j], raw->im[k][j]);
-        if (c->terms.model == TERMS_EIGHT && c->terms.switch_removed)
+        if ((c->terms.model == TERMS_EIGHT || c->terms.model == TERMS_SIXTEEN) && c->terms.switch_removed)
                 m = rf_switch_remove_point(m, CMPLX(c->sw.f_re[i], c->sw.f_im[i]), CMPLX(c->sw.r_re[i], c->sw.r_im[i]));
         return rf_correct2_point(&c->terms, i, m);
 }
@@ -59,40 +59,6 @@ enum code tip_network(const struct calibration *c, const struct raw_sweep *raw, 
                 }
         }
         return CODE_OK;
-}
-
-enum rf_standard_kind standard_rf_kind(int32_t kind)
-{
-        switch ((enum standard_kind)kind) {
-        case STANDARD_OPEN:
-                return RF_OPEN;
-        case STANDARD_SHORT:
-                return RF_SHORT;
-        case STANDARD_LOAD:
-                return RF_LOAD;
-        case STANDARD_THRU:
-                return RF_THRU;
-        case STANDARD_LINE:
-                return RF_LINE;
-        case STANDARD_REFLECT:
-                return RF_REFLECT;
-        case STANDARD_UNKNOWN:
-        case STANDARD_KIND_COUNT:
-                break;
-        }
-        return RF_STANDARD_UNKNOWN;
-}
-
-struct standard_definition standard_definition_of(const struct standard *s)
-{
-        struct standard_definition d = {.kind = standard_rf_kind(s->kind),
-                                        .r_ohm = s->model.r_ohm,
-                                        .offset_delay_s = s->model.delay_s,
-                                        .offset_loss_ohm_s = s->model.loss_ohm_s,
-                                        .offset_z_ohm = s->model.z_ohm};
-        memcpy(d.c_f, s->model.c_f, sizeof d.c_f);
-        memcpy(d.l_h, s->model.l_h, sizeof d.l_h);
-        return d;
 }
 
 struct m2 standard_at(const struct standard *s, double hz)

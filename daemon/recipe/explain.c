@@ -1,7 +1,7 @@
 /* explain.c: one page of plain words.  Every number on it is a key of the recipe or a field of the plan, so that a second person can review
  * the night. */
+#include "recipe/calibration_problem.h"
 #include "recipe/recipe_own.h"
-#include "rf/calibration.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -110,13 +110,58 @@ static void say_proof(const struct recipe *r, struct text *to)
         text_f(to, ".\n  A wrong code %s.\n", r->proof.required ? "stops the run" : "leaves the place unproven");
 }
 
+static void say_bands(const struct recipe *r, struct text *to)
+{
+        const struct calibration_plan *c = &r->calibration;
+        for (size_t b = 0; b < c->band_n; b++) {
+                const struct band_plan *band = &c->bands[b];
+                const struct method *m = rf_method(band->method);
+                text_f(to, "  From %s to %s by %s: %s.\n", si(band->from_hz, "Hz").at, si(band->to_hz, "Hz").at, band->method,
+                       m ? m->say : "");
+                say_uses("    From", band->standards, band->standard_n, r, to);
+                if (b + 1 < c->band_n)
+                        text_f(to,
+                               "    Between %s and %s both are solved and joined by their uncertainties; how far they differ is told.\n",
+                               si(c->bands[b + 1].from_hz, "Hz").at, si(band->to_hz, "Hz").at);
+        }
+}
+
+/* Where the results lie, and in which impedance. */
+static void say_reference(const struct calibration_plan *c, struct text *to)
+{
+        struct band_plan one;
+        const struct band_plan *bands;
+        size_t n = calibration_bands(c, &one, &bands);
+        bool lines = false;
+        for (size_t b = 0; b < n; b++) {
+                const struct method *m = rf_method(bands[b].method);
+                lines = lines || (m && method_is_of_lines(m));
+        }
+        if (!lines)
+                return;
+        text_f(to, "  Results at the %s,", calibration_plan_plane(c) == PLANE_TIP ? "tips" : "middle of the first line");
+        if (c->line_capacitance_f_m > 0)
+                text_f(to, " moved from the lines' impedance to 50 ohm by their capacitance of %.6g pF/m.\n",
+                       c->line_capacitance_f_m * 1e12);
+        else if (c->line_z_ohm > 0)
+                text_f(to, " moved to 50 ohm from %.6g ohm, which is assumed for the lines.\n", c->line_z_ohm);
+        else
+                text_put(to, " in the impedance of the lines, which is not known.\n");
+}
+
 static void say_calibration(const struct recipe *r, struct text *to)
 {
         const struct calibration_plan *c = &r->calibration;
         const struct method *m = rf_method(c->method);
-        text_f(to, "\nCALIBRATION\n  %s: %s; sweep %s; switch terms %s; at most %d tries.\n", c->method, m ? m->say : "", c->sweep,
-               c->switch_terms ? "measured" : "not used", c->tries_max);
-        say_uses("  From", c->standards, c->standard_n, r, to);
+        if (c->band_n)
+                text_f(to, "\nCALIBRATION\n  Joined from %zu bands; sweep %s; switch terms %s; at most %d tries.\n", c->band_n, c->sweep,
+                       c->switch_terms ? "measured" : "not used", c->tries_max);
+        else
+                text_f(to, "\nCALIBRATION\n  %s: %s; sweep %s; switch terms %s; at most %d tries.\n", c->method, m ? m->say : "", c->sweep,
+                       c->switch_terms ? "measured" : "not used", c->tries_max);
+        say_uses(c->band_n ? "  Touched for it:" : "  From", c->standards, c->standard_n, r, to);
+        say_bands(r, to);
+        say_reference(c, to);
         if (c->verify_n == 0)
                 text_put(to, "  Not verified on anything outside it.\n");
         else

@@ -42,8 +42,14 @@ struct standard {
 };
 struct use { char standard[32]; };
 struct verification { char standard[32]; double limit; /* worst |S - model| allowed */ };
+/* One band of a joined calibration: its method and the standards it uses.  Neighbours overlap; there they are joined by their uncertainties. */
+struct band_plan { char method[32]; double from_hz, to_hz; struct use *standards; size_t standard_n; };
+enum plane_wish { PLANE_BY_METHOD, PLANE_AT_TIPS, PLANE_AT_LINE_MIDDLE, PLANE_WISH_COUNT };
+extern const char *const plane_wish_words[]; /* "by_method", "tip", "line_middle" */
 struct calibration_plan {
-        char method[32];                /* a word of rf_methods[]: "solt", "unknown_thru", "multiline_trl" */
+        char method[32];                /* a word of rf_methods[]; "" when there are bands */
+        struct band_plan *bands; size_t band_n; /* none: the one method covers all */
+        int32_t plane;                  /* enum plane_wish: where the results lie; by_method: tips, or the middle of the first line when all bands are lines */
         char sweep[32];                 /* the sweep plan; sweeps of devices must lie inside its frequencies */
         struct use *standards; size_t standard_n;
         bool switch_terms;              /* the analyzer must give them */
@@ -52,6 +58,8 @@ struct calibration_plan {
         double reflect_estimate;        /* -1 short, +1 open (lines) */
         double reflect_offset_um;       /* of the reflect beyond the reference plane, negative towards the probe */
         double line_capacitance_f_m;    /* to renormalise to 50 ohm; 0: results stay in the line's impedance */
+        double line_loss_tangent;       /* of the lines' capacitance */
+        double line_z_ohm;              /* an assumed real impedance of the lines, instead of their capacitance; 0: none */
         struct verification *verify; size_t verify_n; /* measured, never used in the solution */
         int32_t tries_max;
 };

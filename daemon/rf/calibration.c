@@ -1,6 +1,7 @@
 /* calibration.c: the table of methods, and what every method shares: memory of terms and diagnosis, the check of a problem, records
    (calibration.h). */
 #include "rf/calibration.h"
+#include "rf/join.h"
 #include "rf/solve.h"
 #include <math.h>
 #include <stdarg.h>
@@ -339,12 +340,13 @@ enum code terms_from_blob(const void *blob, size_t bytes, struct terms *into, st
                                h.version);
         h.method[sizeof h.method - 1] = '\0';
         const struct method *m = rf_method(h.method);
-        if (!m || h.model < TERMS_ONE_PORT || h.model >= TERMS_MODEL_COUNT || (h.model == TERMS_SIXTEEN) != (h.version == 2) ||
+        const char *word = m ? m->word : strcmp(h.method, rf_joined_word) == 0 ? rf_joined_word : NULL;
+        if (!word || h.model < TERMS_ONE_PORT || h.model >= TERMS_MODEL_COUNT || (h.model == TERMS_SIXTEEN) != (h.version == 2) ||
             h.plane >= PLANE_COUNT || h.switch_removed > 1)
                 return tp_fail(err, CODE_DAMAGED,
                                "the record of the error terms names method \"%s\", model %u, plane %u in version %u; at least one is not "
                                "known",
-                               m ? h.method : "?", h.model, h.plane, h.version);
+                               word ? h.method : "?", h.model, h.plane, h.version);
         size_t n = into->axis->n, column = n * sizeof(double);
         if (h.points != n || h.axis_hash != into->axis->hash)
                 return tp_fail(err, CODE_BAD_INPUT,
@@ -362,7 +364,7 @@ enum code terms_from_blob(const void *blob, size_t bytes, struct terms *into, st
         for (int k = 0; k < FULL_COUNT && model != TERMS_SIXTEEN; k++) /* what an earlier use left here belongs to nothing now */
                 for (size_t i = 0; i < n; i++)
                         into->full_re[k][i] = into->full_im[k][i] = NAN;
-        into->method = m->word;
+        into->method = word;
         into->model = model;
         into->plane = (enum plane)h.plane;
         into->switch_removed = h.switch_removed != 0;

@@ -1,6 +1,7 @@
 /* journal.c: entries with everything that belongs to them, one transaction each.
  * The pending entry is applied to a copy of the evidence first, so that the trust rows and intervals it causes travel in the same transaction;
  * when the store says that it is on disk, the copy becomes the evidence.  Memory never runs ahead of the disk. */
+#include "recipe/calibration_problem.h"
 #include "run/runner_own.h"
 #include "station/roles.h"
 #include <math.h>
@@ -272,7 +273,7 @@ static void add_calibration(struct runner *r, struct work *work)
                 return;
         f->of.calibration.id = live->id;
         f->of.calibration.number = live->number;
-        f->of.calibration.method = cp->method;
+        f->of.calibration.method = calibration_plan_word(cp);
         f->of.calibration.plane = calibration_plane(live->calibration);
         f->of.calibration.domain_json = domain;
         f->of.calibration.state = "proposed";

@@ -105,7 +105,8 @@ static const struct bad recipes[] = {
         {"/standards/1/place", "\"cleaner\"", "/standards/1/place", "\"cleaner\"", "substrate or on the wafer"},
         {"/standards/4/touches_max", "5", "/standards/4/touches_max", "5 touches for SHORT_B, one run needs 7", "check less often"},
         {"/setup/tip_touches_max", "400", "/setup/tip_touches_max", "400 touches, one run needs 442", "fresh probes"},
-        {"/calibration/method", "\"lrm\"", "/calibration/method", "\"lrm\"", "unknown_thru"},
+        {"/calibration/method", "\"lrq\"", "/calibration/method", "\"lrq\"", "unknown_thru"},
+        {"/calibration/method", NULL, "/calibration/method", "missing", "unknown_thru"},
         {"/calibration/sweep", "\"narrow\"", "/calibration/sweep", "\"narrow\"", "there are: wide"},
         {"/calibration/standards/2", NULL, "/calibration/standards", "0 of kind load", "at least 1"},
         {"/calibration/standards/2/standard", "\"LOAD_C\"", "/calibration/standards/2/standard", "\"LOAD_C\"", "MISMATCH_A"},
@@ -153,6 +154,35 @@ static const struct bad recordings[] = {
         {"/standards/5/x_um", "60000", "/standards/5", "60000, 0 um", "off the wafer"},
 };
 
+/* of tests/unit/golden/bands.recipe.json: unknown_thru from 70 kHz to 4 GHz, lines from 1 GHz */
+static const struct bad bands[] = {
+        {"/calibration/method", "\"solt\"", "/calibration/method", "\"solt\"", "leave one out"},
+        {"/calibration/bands/1", NULL, "/calibration/bands", "1 band", "another band"},
+        {"/calibration/bands/1/method", "\"sol\"", "/calibration/bands/1/method", "\"sol\"", "no two-port method; there are: solt"},
+        {"/calibration/bands/1/method", NULL, "/calibration/bands/1/method", "missing", "band needs it"},
+        {"/calibration/bands/0/from_hz", "1e5", "/calibration/bands/0/from_hz", "100000 Hz leaves a gap", "begin there"},
+        {"/calibration/bands/1/to_hz", "200e9", "/calibration/bands/1/to_hz", "200000000000 Hz leaves a gap", "end there"},
+        {"/calibration/bands/1/from_hz", "5e9", "/calibration/bands/1/from_hz", "5000000000 Hz leaves a gap", "let them overlap"},
+        {"/calibration/bands/1/from_hz", "3.8e9", "/calibration/bands/1/from_hz", "it shares 1 frequencies", "an octave or more"},
+        {"/calibration/bands/1/from_hz", "230e9", "/calibration/bands/1/to_hz", "220000000000 Hz, not above 230000000000 Hz", "exchange"},
+        {"/calibration/bands/1", "{\"method\":\"multiline_trl\",\"from_hz\":230e9,\"to_hz\":240e9,\"standards\":[{\"standard\":\"THRU_A\"}]}", "/calibration/bands/1/from_hz",
+         "230000000000 Hz to 240000000000 Hz holds no frequency", "leave the band out"},
+        {"/calibration/bands/0/to_hz", "221e9", "/calibration/bands/1/from_hz", "1000000000 Hz to 220000000000 Hz", "bands rise"},
+        {"/calibration/bands/0/standards/2", NULL, "/calibration/bands/0/standards", "0 of kind load", "at least 1"},
+        {"/calibration/bands/0/standards/4", "{\"standard\":\"LINE_0450\"}", "/calibration/bands/0/standards/4/standard", "LINE_0450 is a line", "no use for"},
+        {"/calibration/bands/0/standards/3/standard", "\"THRU_Z\"", "/calibration/bands/0/standards/3/standard", "\"THRU_Z\"", "no standard of this recipe"},
+        {"/calibration/bands/0/standards/3/standard", "\"THRU_B\"", "/calibration/bands/0/standards/3/standard", "\"THRU_B\" is not among", "name it there too"},
+        {"/calibration/bands/1/standards/3", NULL, "/calibration/standards/6/standard", "\"LINE_2100\" is used in no band", "leave it out"},
+        {"/calibration/bands/1/standards", "[{\"standard\":\"THRU_A\"},{\"standard\":\"SHORT_A\"}]", "/calibration/bands/1/standards", "1 of kind line", "at least 2"},
+        {"/calibration/standards/4", NULL, "/calibration/bands/1/standards/1/standard", "\"LINE_0450\" is not among", "name it there too"},
+        {"/calibration/line_capacitance_f_m", NULL, "/calibration/line_capacitance_f_m", "missing", "so that all are in 50 ohm"},
+        {"/calibration/line_z_ohm", "55", "/calibration/line_z_ohm", "55 ohm", "give one of them"},
+        {"/calibration/plane", "\"line_middle\"", "/calibration/plane", "\"line_middle\"", "say \"tip\""},
+        {"/calibration/plane", "\"device\"", "/calibration/plane", "\"device\"", "tip"},
+        {"/calibration/eps_eff", NULL, "/calibration/eps_eff", "0", "at least 1"},
+        {"/calibration/reflect_estimate", "0.1", "/calibration/reflect_estimate", "0.1", "-1 for a short"},
+};
+
 static void each_bad_layout_is_refused_with_place_and_value(void **state)
 {
         (void)state;
@@ -172,6 +202,16 @@ static void each_bad_line_calibration_is_refused_with_place_and_value(void **sta
         (void)state;
         for (size_t i = 0; i < sizeof recordings / sizeof recordings[0]; i++)
                 assert_refused("tests/station/replay/onwafer_raw.recipe.json", &recordings[i]);
+}
+
+static void each_bad_band_is_refused_with_place_and_value(void **state)
+{
+        (void)state;
+        struct arena *a = arena_new(0);
+        recipe_of_file("tests/unit/golden/bands.recipe.json", a); /* good as it stands */
+        arena_free(a);
+        for (size_t i = 0; i < sizeof bands / sizeof bands[0]; i++)
+                assert_refused("tests/unit/golden/bands.recipe.json", &bands[i]);
 }
 
 static void what_is_no_json_is_refused_too(void **state)
@@ -195,6 +235,7 @@ int main(void)
                 cmocka_unit_test(each_bad_layout_is_refused_with_place_and_value),
                 cmocka_unit_test(each_bad_recipe_is_refused_with_place_and_value),
                 cmocka_unit_test(each_bad_line_calibration_is_refused_with_place_and_value),
+                cmocka_unit_test(each_bad_band_is_refused_with_place_and_value),
                 cmocka_unit_test(what_is_no_json_is_refused_too),
         };
         return cmocka_run_group_tests(tests, NULL, NULL);

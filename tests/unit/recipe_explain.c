@@ -20,6 +20,23 @@ static void the_demo_recipe_reads_as_stored(void **state)
         arena_free(a);
 }
 
+static void bands_read_as_stored(void **state)
+{
+        (void)state;
+        struct arena *a = arena_new(0);
+        struct recipe *r = recipe_of_file("tests/unit/golden/bands.recipe.json", a);
+        struct text page;
+        text_init(&page, 0);
+        recipe_explain(r, NULL, &page);
+        const char *from = strstr(text_of(&page), "CALIBRATION"), *to = strstr(text_of(&page), "CHECKS");
+        assert_true(from && to);
+        char part[4000];
+        snprintf(part, sizeof part, "%.*s", (int)(to - from), from);
+        assert_file_is("tests/unit/golden/explain_bands.txt", part);
+        text_done(&page);
+        arena_free(a);
+}
+
 static void a_recipe_without_checks_says_that_nothing_will_be_proven(void **state)
 {
         (void)state;
@@ -38,6 +55,7 @@ int main(void)
 {
         const struct CMUnitTest tests[] = {
                 cmocka_unit_test(the_demo_recipe_reads_as_stored),
+                cmocka_unit_test(bands_read_as_stored),
                 cmocka_unit_test(a_recipe_without_checks_says_that_nothing_will_be_proven),
         };
         return cmocka_run_group_tests(tests, NULL, NULL);

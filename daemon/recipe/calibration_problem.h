@@ -1,0 +1,72 @@
+/* calibration_problem.h: a recipe's calibration plan, its standards and what was read of them become problems of rf/, one per band, solved
+   and joined.  One translation for the daemon (evaluate/) and the command line.  Pure: no files, no clock; everything comes from the arena.
+   May use: recipe.h, rf/, base/. */
+#ifndef TIPPLANE_RECIPE_CALIBRATION_PROBLEM_H
+#define TIPPLANE_RECIPE_CALIBRATION_PROBLEM_H
+#include "recipe/recipe.h"
+#include "rf/calibration.h"
+#include "rf/join.h"
+#include "rf/standards.h"
+
+/* ---- words and roles ------------------------------------------------------------------------------------------------------------------
+ */
+enum rf_standard_kind standard_rf_kind(int32_t kind); /* enum standard_kind */
+struct standard_definition standard_definition_of(const struct standard *);
+/* What a standard is to a method: its own kind where the method has use for that; else a thru is a line (the first one, of known length),
+   an open or short a reflect.  RF_STANDARD_UNKNOWN: no use. */
+enum rf_standard_kind standard_role(const struct method *, const struct standard *);
+bool method_is_of_lines(const struct method *); /* its planes and impedance come from lines */
+/* The bands of a plan; without `bands` the one that covers 0 … infinity with all standards.  *ret lives as long as plan and `one`. */
+size_t calibration_bands(const struct calibration_plan *, struct band_plan *one, const struct band_plan **ret);
+/* Where the results lie, enum plane: as wished, or as the methods have it. */
+enum plane calibration_plan_plane(const struct calibration_plan *);
+/* "unknown_thru", or "joined" when there are bands. */
+const char *calibration_plan_word(const struct calibration_plan *);
+
+/* ---- solving --------------------------------------------------------------------------------------------------------------------------
+ */
+/* One standard as it was read.  raw: PLANE_RECEIVER, switch terms inside; all standards on one list of frequencies. */
+struct standard_reading {
+        const struct standard *standard;
+        const struct net2 *raw;
+        const struct switch_terms *switch_terms; /* read with it; NULL: none */
+};
+struct solve_conditions {
+        double temperature_c;              /* of the standards */
+        double contact_ohm_u, contact_h_u; /* repeatability of a touch (1 s); for the weights of joined bands only */
+        double placement_um_u;             /* likewise */
+        double (*noise)(const void *of, double hz, double magnitude); /* 1 s per component of a raw ratio; NULL: 1e-4 + 3e-4 |S| */
+        const void *noise_of;
+};
+struct solved_band {
+        const struct method *method;
+        char name[72];          /* "multiline_trl from 1 to 220 GHz" */
+        size_t begin;           /* index of its first frequency in the whole list */
+        struct axis axis;       /* its part */
+        struct problem problem; /* as it was solved: standards, ideals, guesses */
+        struct terms terms;
+        struct diagnosis diagnosis;
+        double first_line_m; /* line methods; else 0 */
+        double *u, *u_worst; /* of corrected S, per point; NaN outside of overlaps and where not known */
+};
+struct solved_calibration {
+        struct axis axis; /* the list all standards were read on (borrowed) */
+        struct terms terms;
+        bool has_switch;
+        struct switch_terms switch_terms; /* to be removed from raw data when terms.switch_removed */
+        double plane_line_m;              /* length of the first line when its middle is the reference plane; else 0 */
+        double *gamma_re, *gamma_im;      /* 1/m, of the lines; NaN where there are none */
+        double *zc_re, *zc_im;            /* ohm, of the lines where known; NaN */
+        double *share;                    /* band index + weight of the next one */
+        size_t band_n;
+        struct solved_band *bands;
+        struct joint *joints; /* band_n - 1 */
+};
+/* readings: each standard once; without bands all are used, in this order (the first line of a line method is the thru); with bands each
+   band takes its own by name.  Their axis must outlive the result.
+   CODE_BAD_INPUT: a standard that is missing, frequencies that differ, switch terms that the plan asks for and a transmitting standard came
+   without, what a method refuses; CODE_UNRESOLVABLE: degenerate standards. */
+enum code calibration_plan_solve(const struct calibration_plan *, const struct solve_conditions *, const struct standard_reading *,
+                                 size_t n, struct arena *, struct solved_calibration **ret, struct tp_error *);
+
+#endif

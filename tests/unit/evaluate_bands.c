@@ -1,0 +1,237 @@
+/* A calibration of bands, from its standards to a corrected device: lumped standards below, lines above, joined; planes at the tips and 50
+   ohm throughout.  Raw data are chain matrices (evaluate_bench.h). */
+#include "evaluate_bench.h"
+
+enum { L0 = 7, L1, L2, L3, L_OWN, STANDARDS };
+static const double line_um[] = {200, 450, 900, 2100, 1500};
+
+/* gamma with skin loss, 55 ohm. */
+static double complex line_gamma(double hz) { return CMPLX(12 * sqrt(hz / 1e11), TWO_PI * hz * sqrt(5.2) / 299792458.0); }
+static struct chain_matrix line_chain(double hz, const void *what) { return line(line_gamma(hz) * *(const double *)what * 1e-6, 55); }
+
+struct joined_bench {
+        struct bench *b;
+        struct standard standards[STANDARDS];
+        struct use uses[STANDARDS], low[4], high[5];
+        struct band_plan bands[2];
+        double load_error_ohm; /* of the load that is there, against its model */
+        struct calibration *c;
+        struct text diagnosis;
+};
+
+static struct joined_bench *joined_new(double noise)
+{
+        struct joined_bench *j = calloc(1, sizeof *j);
+        j->b = bench_new("");
+        j->b->noise = noise;
+        memcpy(j->standards, j->b->standards, 7 * sizeof *j->standards);
+        for (int k = 0; k < 5; k++) {
+                struct standard *s = &j->standards[L0 + k];
+                *s = (struct standard){.kind = STANDARD_LINE, .place = PLACE_SUBSTRATE, .model = {.length_um = line_um[k], .z_ohm = 50}};
+                snprintf(s->name, sizeof s->name, "LINE_%.0f", line_um[k]);
+        }
+        struct calibration_plan *c = &j->b->recipe.calibration;
+        j->b->recipe.standards = j->standards;
+        j->b->recipe.standard_n = STANDARDS;
+        static const int low[] = {OPEN_AIR, SHORT_A, LOAD_A, THRU_A}, high[] = {L0, L1, L2, L3, SHORT_A};
+        for (int k = 0; k < 4; k++) {
+                strcpy(j->low[k].standard, j->standards[low[k]].name);
+                strcpy(j->uses[k].standard, j->standards[low[k]].name);
+                strcpy(j->uses[4 + k].standard, j->standards[high[k]].name);
+        }
+        for (int k = 0; k < 5; k++)
+                strcpy(j->high[k].standard, j->standards[high[k]].name);
+        j->bands[0] = (struct band_plan){.method = "unknown_thru", .from_hz = 1e8, .to_hz = 20e9, .standards = j->low, .standard_n = 4};
+        j->bands[1] = (struct band_plan){.method = "multiline_trl", .from_hz = 2e9, .to_hz = 110e9, .standards = j->high, .standard_n = 5};
+        c->bands = j->bands;
+        c->band_n = 2;
+        c->standards = j->uses;
+        c->standard_n = 8;
+        c->eps_eff = 5;
+        c->reflect_estimate = -1;
+        c->line_z_ohm = 55;
+        c->verify_n = 0;
+        text_init(&j->diagnosis, 0);
+        return j;
+}
+
+static void joined_free(struct joined_bench *j)
+{
+        text_done(&j->diagnosis);
+        bench_free(j->b);
+        free(j);
+}
+
+static enum code joined_solve(struct joined_bench *j, struct tp_error *err)
+{
+        static const int which[] = {OPEN_AIR, SHORT_A, LOAD_A, THRU_A, L0, L1, L2, L3};
+        struct raw_sweep *raw = arena_take(j->b->arena, 8 * sizeof *raw);
+        struct standard_sweep of[8];
+        for (int k = 0; k < 8; k++) {
+                struct standard is = j->standards[which[k]];
+                struct placed p = {&is, NULL};
+                if (which[k] == LOAD_A)
+                        is.model.r_ohm += j->load_error_ohm;
+                raw[k] = k >= 4               ? bench_two_port(j->b, line_chain, &line_um[k - 4])
+                         : which[k] == THRU_A ? bench_two_port(j->b, thru_chain, &p)
+                                              : bench_reflections(j->b, reflection_z, &p);
+                of[k] = (struct standard_sweep){which[k], &raw[k]};
+        }
+        return calibration_solve(&j->b->recipe, of, 8, j->b->arena, &j->c, &j->diagnosis, err);
+}
+
+/* Largest distance of a corrected resistor from what it is; per frequency into far (may be NULL). */
+static double far_from_truth(struct joined_bench *j, double far[BENCH_POINTS])
+{
+        const struct dut d = {DUT_RESISTOR, 300, 30e-12, 0, NULL, false}; /* much reflection, much transmission */
+        struct raw_sweep raw = bench_device(j->b, &d);
+        struct chain_question q = {.recipe = &j->b->recipe, .measure = &j->b->measures[0], .calibration = j->c, .raw = &raw};
+        struct tp_error err = {0};
+        double *re[4], *im[4], worst = 0;
+        if (chain_network(&q, false, j->b->arena, re, im, &err))
+                fail_msg("%s", err.text);
+        for (size_t i = 0; i < BENCH_POINTS; i++) {
+                double complex want[4];
+                double here = 0;
+                s_of(dut_chain(j->b->hz[i], &d), want);
+                for (int k = 0; k < 4; k++)
+                        here = fmax(here, cabs(CMPLX(re[k][i], im[k][i]) - want[k]));
+                worst = fmax(worst, here);
+                if (far)
+                        far[i] = here;
+        }
+        return worst;
+}
+
+static void a_recipe_with_bands_returns_the_device(void **state)
+{
+        (void)state;
+        struct joined_bench *j = joined_new(0);
+        struct tp_error err = {0};
+        if (joined_solve(j, &err))
+                fail_msg("%s", err.text);
+        assert_string_equal(calibration_plane(j->c), "tip");
+        assert_true(calibration_z_ref(j->c) == 50);
+        double worst = far_from_truth(j, NULL);
+        if (!(worst < 1e-10))
+                fail_msg("exact data: %.3g off", worst);
+        const char *said = text_of(&j->diagnosis);
+        assert_non_null(strstr(said, "\"method\":\"joined\""));
+        assert_non_null(strstr(said, "\"joints\":[{\"from_hz\":2"));
+        assert_non_null(strstr(said, "\"beyond\":false"));
+        assert_non_null(strstr(said, "\"nstd\""));
+        joined_free(j);
+}
+
+static void a_joined_calibration_read_back_is_the_same(void **state)
+{
+        (void)state;
+        struct joined_bench *j = joined_new(0);
+        struct tp_error err = {0};
+        struct text bytes, twice;
+        struct calibration *again;
+        text_init(&bytes, 0);
+        text_init(&twice, 0);
+        assert_int_equal(joined_solve(j, &err), CODE_OK);
+        calibration_bytes(j->c, &bytes);
+        if (calibration_read(bytes.at, bytes.n, j->b->arena, &again, &err))
+                fail_msg("%s", err.text);
+        calibration_bytes(again, &twice);
+        assert_int_equal(bytes.n, twice.n);
+        assert_memory_equal(bytes.at, twice.at, bytes.n);
+        j->c = again;
+        assert_true(far_from_truth(j, NULL) < 1e-10);
+        text_done(&bytes);
+        text_done(&twice);
+        joined_free(j);
+}
+
+static void noise_makes_no_step_where_bands_meet(void **state)
+{
+        (void)state;
+        double far[BENCH_POINTS], far_high[BENCH_POINTS];
+        struct joined_bench *j = joined_new(2e-4);
+        struct tp_error err = {0};
+        if (joined_solve(j, &err))
+                fail_msg("%s", err.text);
+        far_from_truth(j, far);
+        assert_non_null(strstr(text_of(&j->diagnosis), "\"beyond\":false"));
+        joined_free(j);
+        /* lines alone, as the same recipe without bands, to compare with: at 0.1 and 0.5 GHz they know little */
+        j = joined_new(2e-4);
+        struct calibration_plan *c = &j->b->recipe.calibration;
+        strcpy(c->method, "multiline_trl");
+        c->band_n = 0;
+        c->plane = PLANE_AT_TIPS;
+        static const int which[] = {L0, L1, L2, L3, SHORT_A};
+        struct raw_sweep raw[5];
+        struct standard_sweep of[5];
+        for (int k = 0; k < 5; k++) {
+                raw[k] = k < 4 ? bench_two_port(j->b, line_chain, &line_um[k])
+                               : bench_reflections(j->b, reflection_z, &(struct placed){&j->standards[SHORT_A], NULL});
+                of[k] = (struct standard_sweep){which[k], &raw[k]};
+        }
+        if (calibration_solve(&j->b->recipe, of, 5, j->b->arena, &j->c, NULL, &err))
+                fail_msg("%s", err.text);
+        assert_string_equal(calibration_plane(j->c), "tip");
+        far_from_truth(j, far_high);
+        assert_true(far[0] < 2e-3);
+        assert_true(far_high[0] > 10 * far[0]);
+        for (size_t i = 0; i < BENCH_POINTS; i++) /* 2e-4 of noise, a few times through the correction */
+                if (!(far[i] < 6e-3))
+                        fail_msg("%.3g off at %.4g GHz", far[i], j->b->hz[i] / 1e9);
+        joined_free(j);
+}
+
+static void a_wrong_load_is_said_at_the_joint(void **state)
+{
+        (void)state;
+        struct joined_bench *j = joined_new(2e-5);
+        struct tp_error err = {0};
+        j->load_error_ohm = 2; /* 4 % */
+        j->standards[LOAD_A].model.u_r_ohm = 0.1;
+        if (joined_solve(j, &err))
+                fail_msg("%s", err.text);
+        const char *said = text_of(&j->diagnosis);
+        assert_non_null(strstr(said, "\"beyond\":true"));
+        assert_non_null(strstr(said, "unknown_thru from 0.1 to 20 GHz and multiline_trl from 2 to 110 GHz differ by up to 0.0"));
+        joined_free(j);
+}
+
+static void what_cannot_be_joined_is_refused(void **state)
+{
+        (void)state;
+        struct tp_error err = {0};
+        struct joined_bench *j = joined_new(0);
+        j->b->recipe.calibration.line_z_ohm = 0; /* the lines' own impedance, against 50 ohm */
+        assert_int_equal(joined_solve(j, &err), CODE_BAD_INPUT);
+        assert_non_null(strstr(err.text, "capacitance per metre"));
+        joined_free(j);
+
+        j = joined_new(0);
+        j->bands[1].from_hz = 25e9;
+        assert_int_equal(joined_solve(j, &err), CODE_BAD_INPUT);
+        assert_non_null(strstr(err.text, "share no frequency"));
+        joined_free(j);
+
+        j = joined_new(0);
+        j->b->recipe.calibration.reflect_estimate = +1; /* turns every reflection of the line band */
+        assert_int_equal(joined_solve(j, &err), CODE_BAD_INPUT);
+        assert_non_null(strstr(err.text, "opposite"));
+        joined_free(j);
+
+        j = joined_new(0);
+        strcpy(j->high[3].standard, "SHORT_B");
+        assert_int_equal(joined_solve(j, &err), CODE_BAD_INPUT);
+        assert_non_null(strstr(err.text, "SHORT_B was not measured"));
+        joined_free(j);
+}
+
+int main(void)
+{
+        const struct CMUnitTest tests[] = {
+                cmocka_unit_test(a_recipe_with_bands_returns_the_device), cmocka_unit_test(a_joined_calibration_read_back_is_the_same),
+                cmocka_unit_test(noise_makes_no_step_where_bands_meet), cmocka_unit_test(a_wrong_load_is_said_at_the_joint),
+                cmocka_unit_test(what_cannot_be_joined_is_refused)};
+        return cmocka_run_group_tests(tests, NULL, NULL);
+}
