@@ -165,7 +165,7 @@ const struct command_row command_rows[] = {
          0,
          0,
          "walk the ladder to proven safe, now, and print the proof",
-         "Asks the daemon; when none answers, the station itself over its socket.",
+         "Asks the daemon; when none answers, the station itself over its socket.  The run in hand is paused until somebody resumes it.",
          {{"socket", "PATH", "of the station (default: asks the daemon only)"}, {"why", "TEXT", "for the journal"}, JSON},
          do_safe},
         {"clear",

@@ -21,6 +21,11 @@ void act_command(struct runner *r, struct command *c)
                         break;
                 }
                 code = link_safe(r->link, &err);
+                if (!code && r->active) { /* and nothing moves again until a person says so */
+                        n.note = NOTE_PAUSE;
+                        runner_note(r, &n);
+                        n.note = NOTE_NONE;
+                }
                 if (!code && !r->safe_asked) {
                         r->safe_asked = c;
                         return;

@@ -13,6 +13,11 @@ static void note_event(struct runner *r, struct note *n, const struct station_ev
         n->note = NOTE_INTERVENTION;
         n->has_state = false;
         runner_note(r, n);
+        if (strcmp(event->what, "asked") != 0)
+                return;
+        n->note = NOTE_PAUSE; /* whoever asked the station itself had a reason; nothing moves until a person says so */
+        snprintf(n->why, sizeof n->why, "the station was asked for safety past this daemon: resume the run when it may go on");
+        runner_note(r, n);
 }
 
 static void on_link_up(struct runner *r, struct link_note *note)

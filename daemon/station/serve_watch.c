@@ -1,7 +1,7 @@
 /* serve_watch.c: the task that watches lease and interlock loop, and the only one that walks the ladder.
- * Order of a walk   no step may act any more · the call in flight is cancelled · half a second for it to come back · rung by rung as ladder_next() says ·
- *                   the proof goes to the log and to the daemon.
- * Invariants        it waits for no socket, no disk, no other task but those drivers' calls, and for these not longer than their deadlines. */
+ * Order of a walk   no step may act any more · the call in flight is cancelled · half a second for it to come back · rung by rung as
+ * ladder_next() says · the proof goes to the log and to the daemon. Invariants        it waits for no socket, no disk, no other task but
+ * those drivers' calls, and for these not longer than their deadlines. */
 #include "station/serve_own.h"
 #include <stdio.h>
 #include <stdlib.h>
@@ -24,10 +24,7 @@ bool watch_post(struct station *st, enum safety_kind kind, uint64_t client, cons
         return false;
 }
 
-static int64_t rung_deadline_ns(enum op_kind kind)
-{
-        return (kind == OP_SEPARATE ? 10 : kind == OP_BIAS_ZERO ? 5 : 2) * NS_PER_S;
-}
+static int64_t rung_deadline_ns(enum op_kind kind) { return (kind == OP_SEPARATE ? 10 : kind == OP_BIAS_ZERO ? 5 : 2) * NS_PER_S; }
 
 static void wait_for_calls(struct station *st)
 {
@@ -61,7 +58,8 @@ static void tell(struct station *st, const char *what, const char *why, bool pro
         memory_event(st->memory, &e);
         if (!proven)
                 memory_latch(st->memory, true, e.text);
-        log_event(st->log, proven ? LOG_WARN : LOG_ERROR, "station.safety", "what=%s volt_max=%.3f z_um=%.1f msg=\"%s\"", e.what, e.state.volt_max, e.state.z_um, e.text);
+        log_event(st->log, proven ? LOG_WARN : LOG_ERROR, "station.safety", "what=%s volt_max=%.3f z_um=%.1f msg=\"%s\"", e.what,
+                  e.state.volt_max, e.state.z_um, e.text);
 }
 
 bool station_walk(struct station *st, const char *what, const char *why)
@@ -171,11 +169,19 @@ static void check_loop(struct station *st)
         st->loop_answered = true;
 }
 
+static bool is_holder(struct station *st, uint64_t client)
+{
+        station_lock(st);
+        bool is = st->holder && st->holder->n == client;
+        station_unlock(st);
+        return is;
+}
+
 static void obey(struct station *st, struct safety *s, bool *ret_quit)
 {
         switch ((enum safety_kind)s->message.kind) {
         case SAFETY_SAFE:
-                station_walk(st, "safe", s->why);
+                station_walk(st, is_holder(st, s->client) ? "safe" : "asked", s->why);
                 answer_safe(st, s->client);
                 return;
         case SAFETY_STEP:

@@ -34,6 +34,8 @@ none "a JSON file does not parse" "$tmp/out"
 files '*.py' | while read -r f; do python3 -c 'import ast, sys; ast.parse(open(sys.argv[1]).read(), sys.argv[1])' "$f" 2>&1 | tail -n 1 | sed "s|^|$f: |"; done >"$tmp/out"
 none "a Python file does not parse" "$tmp/out"
 
+python3 docs/make_reference.py --check >"$tmp/out" 2>&1; none "the tables of docs/ and their schemas" "$tmp/out"
+
 # ---- words: what is written is about the product, and about nothing outside a clone --------------------------------------------------------
 # (the words are put together here so that this file does not hold them)
 pages=$(printf '%s|' RF SEAMS JOB DESIGN STYLE ECOSYSTEM | sed 's/|$//')

@@ -51,13 +51,13 @@ def children(pid):
 
 
 class Tipplane:
-    def __init__(self, build, folder):
+    def __init__(self, build, folder, scenario="tests/nights/tiny.scenario.json"):
         self.program, self.folder, self.port = os.path.join(os.path.abspath(build), "tipplane"), folder, free_port()
         self.data, self.url = os.path.join(folder, "data"), "http://127.0.0.1:%d" % self.port
         self.station = os.path.join(folder, "station.json")
         self.env = dict(os.environ, XDG_CONFIG_HOME=os.path.join(folder, "config"), HOME=folder)
         with open(self.station, "w") as f:
-            json.dump({"name": "tiny", "driver": "simulated", "config": {"scenario": os.path.join(REPO, "tests/nights/tiny.scenario.json")}}, f)
+            json.dump({"name": "tiny", "driver": "simulated", "config": {"scenario": os.path.join(REPO, scenario)}}, f)
 
     def up(self, **more):
         out = open(os.path.join(self.folder, "up.out"), "ab")
@@ -270,6 +270,26 @@ def cut_run(t, up):
     check("the cut run is sealed", '"state":"sealed"' in t("run", "show", run, "--json")[1])
 
 
+def safe_and_back(t):
+    """Whoever says safe has a reason: nothing moves until somebody says that it may go on."""
+    empty = os.path.join(t.folder, "wrong")
+    with open(empty, "w") as f:
+        f.write("tpl_" + "0" * 65 + "\n")
+    for who, words, token in (("the daemon", ["safe"], None), ("the station itself", ["safe", "--socket", os.path.join(t.data, "station.sock")], empty)):
+        rc, out, err = t("run", "start", "--recipe", os.path.join(REPO, "simulators/demo/recipe.json"), "--wafer", "W6" + str(len(words)), "--print-id")
+        run = out.strip()
+        progress = lambda: json.loads(t("run", "show", run, "--json")[1]).get("progress") or {}
+        begun = until(lambda: progress().get("seq", 0) > 60, 30)
+        rc, out, err = t(*words, token=token, seconds=60)
+        check("asked of %s: safe in a run gives the proof" % who, begun and rc == 0 and "PROVEN SAFE" in out, (rc, out, err))
+        check("asked of %s: the run is paused by it" % who, until(lambda: progress().get("state") == "paused", 20), progress())
+        time.sleep(0.5)
+        seq = progress().get("seq")
+        time.sleep(1)
+        check("asked of %s: and nothing goes on by itself" % who, progress().get("seq") == seq and progress().get("state") == "paused", progress())
+        check("asked of %s: until somebody resumes it" % who, t("resume", run)[0] == 0 and t("wait", run, seconds=120)[0] in (0, 10), progress())
+
+
 def stopping(t, up):
     pids = children(up.pid)
     seen = {}
@@ -313,6 +333,15 @@ def main():
             if up.poll() is None:
                 up.terminate()
                 up.wait(240)
+    with tempfile.TemporaryDirectory(prefix="tpcli") as folder:
+        t = Tipplane(parser.parse_args().build, folder, "simulators/demo/scenario.json")
+        up = t.up()
+        try:
+            check("up with the demo's wafer answers", until(lambda: "The page: %s/" % t.url in t.words(), 60), t.words())
+            safe_and_back(t)
+        finally:
+            up.terminate()
+            up.wait(240)
     print("%d passed, %d failed" % (counts[True], counts[False]))
     return 1 if counts[False] else 0
 
