@@ -3,6 +3,7 @@
 #include "rf_check.h"
 #include "rf/convert.h"
 #include "rf/extract.h"
+#include "rf/uncertain.h"
 
 static void sol_follows_lagrange_interpolation(void **state)
 {
@@ -158,12 +159,104 @@ static void l_and_q_carry_a_covariance(void **state)
         cJSON_Delete(u);
 }
 
+/* R, X, Z from V, I, phi (JCGM 100:2008, H.2). */
+static bool impedance(const double *x, double *y, void *context)
+{
+        (void)context;
+        y[0] = x[0] / x[1] * cos(x[2]);
+        y[1] = x[0] / x[1] * sin(x[2]);
+        y[2] = x[0] / x[1];
+        return true;
+}
+
+static void gum_h2_comes_out_as_printed(void **state)
+{
+        (void)state;
+        cJSON *u = check_json("uncertainty.json");
+        const cJSON *c = check_at(u, "gum_h2");
+        static const char *const names[3] = {"V_volt", "I_ampere", "phi_rad"};
+        static const int pair[3][2] = {{0, 1}, {0, 2}, {1, 2}};
+        double readings[15], mean[3], cov[9], y[3], j[9], scratch[9], out[9];
+        struct tp_error err;
+        for (int q = 0; q < 3; q++)
+                for (int k = 0; k < 5; k++)
+                        readings[3 * k + q] = cJSON_GetArrayItem(check_at(c, names[q]), k)->valuedouble;
+        assert_int_equal(covariance_of_means(5, 3, readings, mean, cov, &err), CODE_OK);
+        for (int q = 0; q < 3; q++) {
+                check_relative("mean", 0, mean[q], cJSON_GetArrayItem(check_at(c, "means"), q)->valuedouble, 1e-14);
+                check_relative("u of the mean", 0, sqrt(cov[4 * q]), cJSON_GetArrayItem(check_at(c, "u_of_means"), q)->valuedouble, 1e-11);
+        }
+        impedance(mean, y, NULL);
+        assert_int_equal(jacobian_of(impedance, NULL, 3, mean, mean, 3, scratch, j, &err), CODE_OK);
+        covariance_through(3, 3, j, cov, scratch, out);
+        for (int q = 0; q < 3; q++) { /* 1e-7: differences of 1e-6; R is a small difference of large changes */
+                check_relative("R, X, Z", 0, y[q], cJSON_GetArrayItem(check_at(c, "R_X_Z_ohm"), q)->valuedouble, 1e-14);
+                check_relative("u", 0, sqrt(out[4 * q]), cJSON_GetArrayItem(check_at(c, "u"), q)->valuedouble, 1e-7);
+                check_relative("r", 0, correlation_of(out, 3, (size_t)pair[q][0], (size_t)pair[q][1]),
+                               cJSON_GetArrayItem(check_at(c, "r_RX_RZ_XZ"), q)->valuedouble, 1e-7);
+        }
+        /* without the correlation of the readings u(R) is another number altogether */
+        for (int a = 0; a < 3; a++)
+                for (int b = 0; b < 3; b++)
+                        cov[3 * a + b] *= a == b;
+        covariance_through(3, 3, j, cov, scratch, out);
+        assert_true(sqrt(out[0]) > 2 * 0.071);
+        cJSON_Delete(u);
+}
+
+/* The chain as blocks: Gamma -> Z by a complex derivative, then L and Q. */
+static void gamma_to_z_by_blocks(void **state)
+{
+        (void)state;
+        cJSON *u = check_json("uncertainty.json");
+        const cJSON *c = check_at(u, "L_Q_from_gamma");
+        double complex g = check_complex(check_at(c, "gamma")), d = 100 / ((1 - g) * (1 - g));
+        double cov[4], of_z[4], scratch[16];
+        for (int k = 0; k < 4; k++)
+                cov[k] = cJSON_GetArrayItem(cJSON_GetArrayItem(check_at(c, "covariance_gamma_re_im"), k / 2), k % 2)->valuedouble;
+        covariance_through_analytic(1, 1, &d, cov, scratch, of_z);
+        for (int k = 0; k < 4; k++)
+                check_relative("covariance of Z", 5e9, of_z[k],
+                               cJSON_GetArrayItem(cJSON_GetArrayItem(check_at(c, "covariance_Z"), k / 2), k % 2)->valuedouble, 1e-12);
+        double complex z = check_complex(check_at(c, "Z"));
+        double w = RF_TWO_PI * 5e9, j[4] = {0, 1 / w, -cimag(z) / creal(z) / creal(z), 1 / creal(z)}, out[4];
+        covariance_through(2, 2, j, of_z, scratch, out);
+        check_relative("u(L)", 5e9, sqrt(out[0]), check_at(c, "u_L")->valuedouble, 1e-12);
+        check_relative("u(Q)", 5e9, sqrt(out[3]), check_at(c, "u_Q")->valuedouble, 1e-12);
+        check_relative("r(L,Q)", 5e9, correlation_of(out, 2, 0, 1), check_at(c, "r_LQ")->valuedouble, 1e-12);
+        cJSON_Delete(u);
+}
+
+/* Sums of the sensitivities of uncertainty.json: what all standards and all noise make together. */
+static void sol_adds_up(void **state)
+{
+        (void)state;
+        cJSON *u = check_json("uncertainty.json");
+        const cJSON *c = check_at(u, "sol_110GHz");
+        double complex ideal[3], raw[4];
+        double of[3], noise[4];
+        for (int k = 0; k < 3; k++) {
+                ideal[k] = check_complex(cJSON_GetArrayItem(check_at(c, "dG_dIdeal"), k));
+                raw[k] = check_complex(cJSON_GetArrayItem(check_at(c, "dG_dRawStandard"), k));
+                of[k] = cJSON_GetArrayItem(check_at(c, "u_standard_circular"), k)->valuedouble;
+        }
+        raw[3] = check_complex(check_at(c, "dG_dRawDevice"));
+        for (int k = 0; k < 4; k++)
+                noise[k] = check_at(c, "u_raw_circular")->valuedouble;
+        check_relative("u of standards", 110e9, circular_through(3, ideal, of), check_at(c, "u_from_standards")->valuedouble, 1e-12);
+        check_relative("u of noise", 110e9, circular_through(4, raw, noise), check_at(c, "u_from_noise")->valuedouble, 1e-12);
+        cJSON_Delete(u);
+}
+
 int main(void)
 {
         const struct CMUnitTest tests[] = {
                 cmocka_unit_test(sol_follows_lagrange_interpolation),
                 cmocka_unit_test(trl_jacobian_is_the_published_one),
                 cmocka_unit_test(l_and_q_carry_a_covariance),
+                cmocka_unit_test(gum_h2_comes_out_as_printed),
+                cmocka_unit_test(gamma_to_z_by_blocks),
+                cmocka_unit_test(sol_adds_up),
         };
         return cmocka_run_group_tests(tests, NULL, NULL);
 }
