@@ -3,6 +3,8 @@
  * (conformance probability). Note        entries are signed vectors of one standard uncertainty each; what moves device, open and short
  * together was added up before it came here. */
 #include "evaluate/inside.h"
+#include "rf/decide_limits.h"
+#include "rf/probability.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -16,22 +18,7 @@ void cause_add(struct cause_list *list, const char *name, double dq, double nu)
         list->nu[list->n++] = nu;
 }
 
-/* Two-sided 95 % point of Student's t: expansion in 1/nu about the normal point (Abramowitz & Stegun 26.7.5), exact values where it is
- * poor. */
-double student_95(double nu)
-{
-        static const double few[] = {12.706, 4.303, 3.182, 2.776, 2.571};
-        if (!(nu >= 1))
-                return few[0];
-        if (nu < 5) {
-                size_t k = (size_t)nu;
-                double part = nu - (double)k;
-                return few[k - 1] + part * (few[k] - few[k - 1]);
-        }
-        const double z = 1.959963984540054, z3 = z * z * z, z5 = z3 * z * z, z7 = z5 * z * z;
-        return z + (z3 + z) / (4 * nu) + (5 * z5 + 16 * z3 + 3 * z) / (96 * nu * nu) +
-               (3 * z7 + 19 * z5 + 17 * z3 - 15 * z) / (384 * nu * nu * nu);
-}
+double student_95(double nu) { return student_two_sided(0.95, nu >= 1 ? nu : 1); }
 
 static void shares_json(const struct cause_list *list, double sum, char json[200])
 {
@@ -85,11 +72,8 @@ void budget_close(const struct cause_list *list, double *ret_u, double *ret_u95,
                 snprintf(json, 200, "{}");
 }
 
-static double phi(double x) { return erfc(-x / sqrt(2)) / 2; }
-
 double conformance(double value, double u, bool has_low, double low, bool has_high, double high)
 {
-        double above = has_high ? (u > 0 ? phi((high - value) / u) : value <= high) : 1;
-        double below = has_low ? (u > 0 ? phi((low - value) / u) : value < low) : 0;
-        return above - below;
+        const struct limits l = {has_low, has_high, low, high};
+        return limits_conformance(&l, value, u);
 }

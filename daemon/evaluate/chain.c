@@ -2,10 +2,12 @@
  * Idea        A parameter looks at one frequency, so the chain runs there alone: five raw points of device, open and short are corrected, S
  * is interpolated, and the rest is algebra of a single point.  A whole wafer is then evaluated in the time that correcting all its sweeps
  * in full would take several times over. Verdict     JCGM 106:2012: pass when the true value lies within the limits with probability 0.95
- * or more, fail at 0.05 or less, else marginal. Refusal     a number whose 95 % half width is more than the recipe's share of it is not
- * given: value absent, reason says by how much. Flags       of the corrected sweep: 16 not reciprocal, 32 not passive (run/entry.h). */
+ * or more, fail at 0.05 or less, else marginal; another risk, or the value alone, if the recipe says so (rf/decide_limits.h). Refusal     a
+ * number whose 95 % half width is more than the recipe's share of it is not given: value absent, reason says by how much. Flags       of
+ * the corrected sweep: 16 not reciprocal, 32 not passive (run/entry.h). */
 #include "evaluate/chain.h"
 #include "rf/convert.h"
+#include "rf/decide_limits.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -109,11 +111,18 @@ static void judge(struct parameter_answer *a, double u)
                 snprintf(a->reason, sizeof a->reason, "no limits");
                 return;
         }
-        double pc = conformance(a->value, u, p->has_low, p->low, p->has_high, p->high);
-        a->verdict = pc >= 0.95 ? "pass" : pc <= 0.05 ? "fail" : "marginal";
+        static const char *const words[] = {"none", "pass", "fail", "marginal"};
+        const struct limits l = {p->has_low, p->has_high, p->low, p->high};
+        const struct decision_rule rule = {(enum acceptance)p->acceptance, p->risk};
+        double pc;
+        enum decision d = limits_decide(&l, &rule, a->value, u, &pc);
+        a->verdict = words[d];
         a->reason[0] = '\0';
-        if (pc < 0.95)
-                snprintf(a->reason, sizeof a->reason, "within its limits with probability %.2g", pc);
+        if (rule.kind == ACCEPTANCE_SIMPLE)
+                snprintf(a->reason, sizeof a->reason, "by the value alone; within its limits with probability %.2g", pc);
+        else if (d != DECISION_PASS)
+                snprintf(a->reason, sizeof a->reason, "within its limits with probability %.2g%s", pc,
+                         u > limits_u_max(&l, &rule) ? "; cannot be decided with this uncertainty" : "");
 }
 
 static void unit_fail(struct parameter_answer *a, const struct tp_error *err)

@@ -2,6 +2,7 @@
  * the night. */
 #include "recipe/calibration_problem.h"
 #include "recipe/recipe_own.h"
+#include "rf/decide_limits.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -186,8 +187,9 @@ static void say_checks(const struct recipe *r, const struct plan *p, struct text
                c->limits.loss_db, si(c->limits.contact_ohm, "ohm").at, si(c->limits.contact_h, "H").at, c->limits.residual);
 }
 
-static void say_parameter(const struct parameter_plan *p, struct text *to)
+static void say_parameter(const struct recipe *r, const struct measure *m, const struct parameter_plan *p, struct text *to)
 {
+        struct tp_error undecidable;
         const char *unit = quantity_units[p->quantity];
         text_f(to, "    %s: %s", p->name, quantity_words[p->quantity]);
         if (p->quantity != QUANTITY_SRF)
@@ -200,7 +202,13 @@ static void say_parameter(const struct parameter_plan *p, struct text *to)
                 text_f(to, ", at most %s", si(p->high, unit).at);
         else
                 text_put(to, ", no limit");
+        if (p->acceptance == ACCEPTANCE_SIMPLE && (p->has_low || p->has_high))
+                text_put(to, ", decided by the value alone");
+        else if (p->has_low || p->has_high)
+                text_f(to, ", decided with a risk of %.6g %%", 100 * (p->risk > 0 ? p->risk : 0.05));
         text_f(to, "; not told when its uncertainty is above %.6g %% of it\n", 100 * p->resolve_share_max);
+        if (recipe_decidable(r, m, p, &undecidable))
+                text_f(to, "      No die can pass: %s.\n", undecidable.text);
 }
 
 static void say_measure(const struct recipe *r, const struct measure *m, struct text *to)
@@ -220,7 +228,7 @@ static void say_measure(const struct recipe *r, const struct measure *m, struct 
                 text_f(to, ", less %s of its die", m->open);
         text_put(to, ".\n");
         for (size_t k = 0; k < m->parameter_n; k++)
-                say_parameter(&m->parameters[k], to);
+                say_parameter(r, m, &m->parameters[k], to);
 }
 
 static double volt_highest(const struct recipe *r)

@@ -85,6 +85,8 @@ struct parameter_plan {
         double low, high; bool has_low, has_high;            /* limits, in the quantity's unit */
         double expect_low, expect_high; bool has_expect;     /* first-die sanity */
         double resolve_share_max; /* refused (not resolvable) when u95/|value| is above it; default 0.3 */
+        int32_t acceptance;       /* enum acceptance (rf/decide_limits.h): how the limits are decided; default guarded */
+        double risk;              /* of a wrong pass or a wrong fail, guarded; default 0.05 */
 };
 struct contact_plan {
         int32_t family;           /* 1 conducts (DC between ports), 2 blocks DC, 3 to ground on each port */
@@ -128,6 +130,11 @@ const struct sweep_plan *recipe_sweep(const struct recipe *, const char *name);
 const struct standard *recipe_standard(const struct recipe *, const char *name);
 /* The frequency list of a sweep plan, Hz, strictly rising (a point shared by two segments is given once).  From `arena`. */
 enum code sweep_axis(const struct sweep_plan *, struct arena *, double **ret_hz, size_t *ret_n, struct tp_error *);
+/* The smallest standard uncertainty, in the quantity's unit, that the contact's scatter and the load's definition leave a parameter in the
+   middle of its limits: a lower bound, without noise, drift and dummies.  0 where there is no simple one. */
+double recipe_u_least(const struct recipe *, const struct measure *, const struct parameter_plan *);
+/* CODE_UNRESOLVABLE: with that uncertainty no value at all could pass; the sentence says by how much. */
+enum code recipe_decidable(const struct recipe *, const struct measure *, const struct parameter_plan *, struct tp_error *);
 /* Seconds of one full two-port sweep: per point and direction 1.2/IFBW * averages + 0.15 ms, and 40 ms a band switch. */
 double sweep_seconds(const struct sweep_plan *);
 /* One page in plain words: what will touch what, how often, how hot, how many volts, how long. */

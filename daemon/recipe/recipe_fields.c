@@ -1,6 +1,7 @@
 /* recipe_fields.c: the recipe's field tables.  Parser, writer, JSON Schema and reference page all come from here; what a table cannot say
    is in recipe_check.c and measure_check.c. */
 #include "recipe/recipe_own.h"
+#include "rf/decide_limits.h"
 
 /* clang-format off: a table reads better with one row per field */
 #define COUNT_OF(a) (sizeof(a) / sizeof(a)[0])
@@ -460,6 +461,19 @@ static const struct field parameter_fields[] = {
          .max = 10,
          .standard = 0.3,
          .say = "refused as not resolvable when u95/|value| is above it"},
+        {.key = "acceptance",
+         .type = FIELD_CHOICE,
+         AT(struct parameter_plan, acceptance),
+         .words = acceptance_words,
+         .say = "guarded: pass when the true value lies within the limits with probability 1 - risk, fail when with no more than risk, else "
+                "marginal; simple: by the value alone, at a limit a wrong pass is as likely as not"},
+        {.key = "risk",
+         .type = FIELD_REAL,
+         AT(struct parameter_plan, risk),
+         .min = 1e-6,
+         .max = 0.4,
+         .standard = 0.05,
+         .say = "highest chance of a wrong pass, and of a wrong fail, guarded"},
 };
 static const struct object parameter_object = OBJECT_OF(struct parameter_plan, "parameter", parameter_fields, NULL);
 static const struct field measure_fields[] = {

@@ -195,6 +195,51 @@ static void noise_raises_the_half_width_and_says_so(void **state)
         assert_true(u95[1] > 1.5 * u95[0]);
 }
 
+/* One inductor, the same limits, three rules: the value lies inside, nearer to the limit than the guard band. */
+static void limits_are_decided_as_the_recipe_says(void **state)
+{
+        (void)state;
+        static const struct dut device = {DUT_INDUCTOR, 2, 300e-12, 6e-15, NULL, false}, open_dummy = {DUT_OPEN, 0, 0, 0, NULL, false},
+                                short_dummy = {DUT_SHORT, 0, 0, 0, NULL, false};
+        static const struct {
+                int32_t acceptance;
+                double risk, low_in_u, high_in_u;
+                const char *verdict, *says;
+        } rows[] = {
+                {0, 0.05, -1, 60, "marginal", "probability 0.84"},
+                {0, 0.05, -1.7, 60, "pass", ""},
+                {0, 0.05, 1.7, 60, "fail", "probability 0.045"},
+                {0, 0.2, -1, 60, "pass", ""},
+                {1, 0.05, -1, 60, "pass", "by the value alone"},
+                {1, 0.05, 0.1, 60, "fail", "by the value alone"},
+                {0, 0.05, -1.9, 1.9, "marginal", "cannot be decided with this uncertainty"},
+        };
+        struct bench *b = bench_new("unknown_thru");
+        struct parameter_plan *p = bench_ask(b, QUANTITY_L, 10e9);
+        struct calibration *c = bench_calibrate(b);
+        struct raw_sweep raw = bench_device(b, &device), open = bench_device(b, &open_dummy), short_ = bench_device(b, &short_dummy);
+        struct chain_question q = {
+                .recipe = &b->recipe, .measure = &b->measures[0], .calibration = c, .raw = &raw, .open = &open, .short_ = &short_};
+        struct parameter_answer *a;
+        size_t n;
+        uint32_t flags;
+        struct tp_error err = {0};
+        assert_int_equal(chain_run(&q, b->arena, &a, &n, &flags, &err), CODE_OK);
+        assert_string_equal(a[0].verdict, "none");
+        double y = a[0].value, u = a[0].u95 / 2;
+        for (size_t k = 0; k < sizeof rows / sizeof rows[0]; k++) {
+                p->has_low = p->has_high = true;
+                p->low = y + rows[k].low_in_u * u;
+                p->high = y + rows[k].high_in_u * u;
+                p->acceptance = rows[k].acceptance;
+                p->risk = rows[k].risk;
+                assert_int_equal(chain_run(&q, b->arena, &a, &n, &flags, &err), CODE_OK);
+                if (strcmp(a[0].verdict, rows[k].verdict) || !strstr(a[0].reason, rows[k].says))
+                        fail_msg("rule %zu: %s, \"%s\"; wanted %s, \"%s\"", k, a[0].verdict, a[0].reason, rows[k].verdict, rows[k].says);
+        }
+        bench_free(b);
+}
+
 int main(void)
 {
         const struct CMUnitTest tests[] = {cmocka_unit_test(conformance_agrees_with_jcgm_106),
@@ -203,6 +248,7 @@ int main(void)
                                            cmocka_unit_test(scatter_is_that_of_the_noise_and_nothing_of_a_cubic),
                                            cmocka_unit_test(moved_ideals_do_what_solving_again_does),
                                            cmocka_unit_test(contact_and_drift_do_what_measuring_again_shows),
-                                           cmocka_unit_test(noise_raises_the_half_width_and_says_so)};
+                                           cmocka_unit_test(noise_raises_the_half_width_and_says_so),
+                                           cmocka_unit_test(limits_are_decided_as_the_recipe_says)};
         return cmocka_run_group_tests(tests, NULL, NULL);
 }
