@@ -6,6 +6,11 @@
                 "json", NULL, "the answer as one JSON object" \
         }
 
+#define OUT                                        \
+        {                                          \
+                "out", "FILE", "instead of stdout" \
+        }
+
 const struct option_row global_options[] = {
         {"address", "URL", "of the daemon (default http://127.0.0.1:8080)"},
         {"token-file", "FILE", "with the token (default ~/.config/tipplane/token)"},
@@ -214,8 +219,11 @@ const struct command_row command_rows[] = {
          1,
          1,
          "read a Touchstone file and say what is in it, or where it is wrong; needs no daemon",
-         NULL,
-         {{"check", NULL, "the default, and all there is so far"}, JSON},
+         "Versions 1.0, 1.1, 2.0 and 2.1, 1 to 99 ports.",
+         {{"check", NULL, "only look: the default"},
+          {"as", "VERSION", "write it anew: 1.0, 1.1, 2.0 or 2.1, in Hz and RI with 17 digits"},
+          OUT,
+          JSON},
          do_touchstone},
         {"completion",
          NULL,
