@@ -10,10 +10,10 @@
 #include "base/json.h"
 #include "base/world.h"
 
-#define CLI_OPTIONS_MAX 14 /* of one command, the global ones included */
-#define CLI_ARGS_MAX 2
+#define CLI_OPTIONS_MAX 20 /* of one command, the global ones included */
+#define CLI_ARGS_MAX 256
 
-#define EXIT_ENDED_WITH_FAILS 10 /* wait */
+#define EXIT_ENDED_WITH_FAILS 10 /* wait; compare --limit: above it */
 
 struct cli;
 struct option_row {
@@ -99,6 +99,12 @@ enum code do_events(struct cli *, struct tp_error *);
 enum code do_token_make(struct cli *, struct tp_error *);
 enum code do_report(struct cli *, struct tp_error *);
 enum code do_touchstone(struct cli *, struct tp_error *); /* cmd_files.c */
+enum code do_solve(struct cli *, struct tp_error *);      /* cmd_solve.c */
+enum code do_correct(struct cli *, struct tp_error *);    /* cmd_correct.c */
+enum code do_deembed(struct cli *, struct tp_error *);    /* cmd_deembed.c */
+enum code do_extract(struct cli *, struct tp_error *);    /* cmd_extract.c */
+enum code do_fit(struct cli *, struct tp_error *);        /* cmd_fit.c */
+enum code do_compare(struct cli *, struct tp_error *);    /* cmd_compare.c */
 enum code do_completion(struct cli *, struct tp_error *); /* parse.c */
 enum code do_help(struct cli *, struct tp_error *);
 

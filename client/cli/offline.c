@@ -1,5 +1,7 @@
 /* offline.c: files in, files out (offline.h). */
 #include "cli/offline.h"
+#include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 enum code offline_bytes(struct cli *c, const char *path, const char **ret, size_t *ret_n, struct tp_error *err)
@@ -33,17 +35,83 @@ enum code offline_touchstone(struct cli *c, const char *path, struct touchstone 
         return code;
 }
 
-enum code offline_net2(struct cli *c, const char *path, enum plane plane, struct net2 *ret, struct touchstone *ret_file,
-                       struct tp_error *err)
+enum code offline_net2(struct cli *c, const char *path, enum plane want, struct net2 *ret, struct tp_error *err)
 {
-        struct touchstone own;
-        enum code code = offline_touchstone(c, path, &own, err);
+        struct touchstone file;
+        enum code code = offline_touchstone(c, path, &file, err);
         if (code)
                 return code;
-        if (ret_file)
-                *ret_file = own;
-        code = touchstone_net2(&own, plane, c->arena, ret, err);
+        enum plane said = touchstone_plane(&file);
+        if (said && (said == PLANE_RECEIVER) != (want == PLANE_RECEIVER))
+                return tp_fail(err, CODE_BAD_INPUT, "%s: the file says its reference plane is %s; %s are needed here", path,
+                               plane_words[said], want == PLANE_RECEIVER ? "raw ratios (receiver)" : "corrected data");
+        code = touchstone_net2(&file, said ? said : want, c->arena, ret, err);
         return code ? tp_where(err, "%s", path) : CODE_OK;
+}
+
+bool offline_net2_new(struct cli *c, const struct axis *axis, struct net2 *ret)
+{
+        void *memory = arena_take(c->arena, net2_bytes(axis->n));
+        if (memory)
+                *ret = net2_at(memory, axis, PLANE_UNKNOWN);
+        return memory != NULL;
+}
+
+enum code offline_words(struct cli *c, const char *option, const char **ret, size_t max, size_t *ret_n, struct tp_error *err)
+{
+        const char *given = cli_option(c, option);
+        char *copy = given ? arena_text(c->arena, given) : NULL, *save = NULL;
+        *ret_n = 0;
+        if (given && !copy)
+                return tp_fail_memory(err);
+        for (char *w = copy ? strtok_r(copy, ",", &save) : NULL; w; w = strtok_r(NULL, ",", &save)) {
+                if (*ret_n == max)
+                        return tp_fail(err, CODE_BAD_INPUT, "--%s: more than %zu values, from \"%.40s\" on", option, max, w);
+                ret[(*ret_n)++] = w;
+        }
+        return CODE_OK;
+}
+
+static enum code number_of(const char *option, const char *word, double *ret, struct tp_error *err)
+{
+        char *end;
+        *ret = strtod(word, &end);
+        if (end == word || *end || !isfinite(*ret))
+                return tp_fail(err, CODE_BAD_INPUT, "--%s: \"%.40s\" is not a number", option, word);
+        return CODE_OK;
+}
+
+enum code offline_numbers(struct cli *c, const char *option, double *ret, size_t max, size_t *ret_n, struct tp_error *err)
+{
+        const char **words = arena_take(c->arena, max * sizeof *words);
+        if (!words)
+                return tp_fail_memory(err);
+        enum code code = offline_words(c, option, words, max, ret_n, err);
+        for (size_t k = 0; k < *ret_n && !code; k++)
+                code = number_of(option, words[k], &ret[k], err);
+        return code;
+}
+
+enum code offline_number(struct cli *c, const char *option, double min, double max, double otherwise, double *ret, struct tp_error *err)
+{
+        const char *given = cli_option(c, option);
+        *ret = otherwise;
+        enum code code = given ? number_of(option, given, ret, err) : CODE_OK;
+        if (!code && given && !(*ret >= min && *ret <= max))
+                return tp_fail(err, CODE_BAD_INPUT, "--%s %.40s: it must lie between %g and %g", option, given, min, max);
+        return code;
+}
+
+enum code offline_net2_out(struct cli *c, const struct net2 *net, const char *comment, struct tp_error *err)
+{
+        struct text text;
+        text_init(&text, FILE_BYTES_MAX);
+        struct touchstone_write how = {.comments = comment, .line_reference = true};
+        enum code code = touchstone_write2(net, &how, &text, err);
+        if (!code)
+                code = offline_out(c, &text, err);
+        text_done(&text);
+        return code;
 }
 
 enum code offline_out(struct cli *c, const struct text *text, struct tp_error *err)

@@ -4,6 +4,7 @@
  * Sources     Touchstone File Format Specification 1.1 (EIA/IBIS Open Forum 2002), 2.0 (2009), 2.1 (2024). */
 #include "formats/touchstone_own.h"
 #include <ctype.h>
+#include <math.h>
 #include <string.h>
 
 static enum code nothing(const struct reader *r)
@@ -170,6 +171,29 @@ bool touchstone_name(const char *name, unsigned *ret_ports)
         return *ret_ports || (dot && tolower((unsigned char)dot[1]) == 't' && tolower((unsigned char)dot[2]) == 's' && !dot[3]);
 }
 
+/* What follows `key` in a comment line that begins with it; NULL: no such line. */
+static const char *comment_of(const struct touchstone *file, const char *key)
+{
+        size_t n = strlen(key);
+        for (const char *line = file->comments; line && *line; line = strchr(line, '\n') ? strchr(line, '\n') + 1 : NULL) {
+                const char *at = line + strspn(line, " ");
+                if (strncmp(at, key, n) == 0)
+                        return at + n;
+        }
+        return NULL;
+}
+
+enum plane touchstone_plane(const struct touchstone *file)
+{
+        const char *said = comment_of(file, "reference plane: ");
+        for (int k = 1; said && k < PLANE_COUNT; k++) {
+                size_t n = strlen(plane_words[k]);
+                if (strncmp(said, plane_words[k], n) == 0 && (said[n] == '\n' || said[n] == '\0'))
+                        return (enum plane)k;
+        }
+        return PLANE_UNKNOWN;
+}
+
 enum code touchstone_net2(const struct touchstone *file, enum plane plane, struct arena *arena, struct net2 *ret, struct tp_error *err)
 {
         if (file->mode)
@@ -194,6 +218,7 @@ enum code touchstone_net2(const struct touchstone *file, enum plane plane, struc
                 memcpy(ret->re[k], file->re[k], axis->n * sizeof(double));
                 memcpy(ret->im[k], file->im[k], axis->n * sizeof(double));
         }
-        net2_set_z(ret, file->r_ohm[0], 0);
+        bool line = file->r_ohm[0] == 1 && comment_of(file, TOUCHSTONE_LINE_REFERENCE);
+        net2_set_z(ret, line ? NAN : file->r_ohm[0], line ? NAN : 0);
         return CODE_OK;
 }

@@ -48,7 +48,10 @@ enum code touchstone_read(const char *bytes, size_t n, unsigned ports, struct ar
 bool touchstone_name(const char *name, unsigned *ret_ports);
 /* 2 for "a/b.S2P"; 0 if the name has no such ending or the number is not 1 … 99. */
 unsigned touchstone_ports_of_name(const char *name);
-/* The two-port as a network in the arena: single-ended S and one R at both ports, otherwise CODE_BAD_INPUT with what to do. */
+/* What our own writer says in a comment, "reference plane: tip"; PLANE_UNKNOWN where nobody says. */
+enum plane touchstone_plane(const struct touchstone *file);
+/* The two-port as a network in the arena: single-ended S and one R at both ports, otherwise CODE_BAD_INPUT with what to do.  A file that
+   our writer marked as being in the line's own impedance has z NaN again, not 1 ohm. */
 enum code touchstone_net2(const struct touchstone *file, enum plane plane, struct arena *arena, struct net2 *ret, struct tp_error *err);
 
 struct touchstone_write {

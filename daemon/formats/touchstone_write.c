@@ -51,7 +51,7 @@ enum code touchstone_write2(const struct net2 *net, const struct touchstone_writ
         touchstone_comments(to, how ? how->comments : NULL);
         text_f(to, "! reference plane: %s\n", plane_words[net->plane]);
         if (unknown)
-                text_put(to, "! reference impedance: the line's own, its value in ohm is not known; R 1 stands for it\n");
+                text_put(to, "! " TOUCHSTONE_LINE_REFERENCE ", its value in ohm is not known; R 1 stands for it\n");
         text_f(to, "# Hz S RI R %.17g\n! f S11 S21 S12 S22\n", unknown ? 1 : z);
         for (size_t i = 0; i < net->axis->n; i++) {
                 text_f(to, "%.17g", net->axis->hz[i]);

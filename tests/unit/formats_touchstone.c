@@ -71,6 +71,14 @@ static void a_file_never_claims_an_impedance_it_does_not_have(void **state)
         assert_int_equal(touchstone_write2(&net, &how, &text, &err), CODE_OK);
         assert_non_null(strstr(text_of(&text), "R 1\n"));
         assert_non_null(strstr(text_of(&text), "the line's own"));
+        struct touchstone file;
+        struct net2 back;
+        assert_int_equal(try_read(text_of(&text), 2, arena, &file, &err), CODE_OK);
+        assert_int_equal(touchstone_plane(&file), PLANE_LINE_MIDDLE);
+        assert_int_equal(touchstone_net2(&file, PLANE_LINE_MIDDLE, arena, &back, &err), CODE_OK);
+        assert_true(isnan(back.z_re[1]) && isnan(net2_z_real(&back)));
+        assert_int_equal(try_read("! reference plane: tipped\n# Hz S RI R 50\n1 0 0\n", 1, arena, &file, &err), CODE_OK);
+        assert_int_equal(touchstone_plane(&file), PLANE_UNKNOWN);
         text_clear(&text);
         net2_set_z(&net, 50, 0);
         net.im[2][1] = NAN;

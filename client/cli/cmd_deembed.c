@@ -1,0 +1,131 @@
+/* cmd_deembed.c: pads and leads off a corrected two-port, from dummies in files.  The methods are rf/deembed.h's. */
+#include "cli/number.h"
+#include "cli/offline.h"
+#include "cli/show.h"
+#include "rf/deembed.h"
+#include <stdio.h>
+#include <string.h>
+
+/* "short_left" is asked for as --short-left. */
+static void option_of(int dummy, char ret[32])
+{
+        snprintf(ret, 32, "%s", rf_dummy_words[dummy]);
+        for (char *at = ret; *at; at++)
+                if (*at == '_')
+                        *at = '-';
+}
+
+static void list_methods(struct cli *c)
+{
+        struct table t = table_of(c->arena, "llrl");
+        for (int m = 1; m < RF_DEEMBED_COUNT; m++) {
+                const struct rf_deembed_row *row = &rf_deembed_methods[m];
+                struct text needs, hz;
+                text_init(&needs, 0);
+                text_init(&hz, 0);
+                for (int k = 1; k < RF_DUMMY_COUNT; k++) {
+                        char option[32];
+                        option_of(k, option);
+                        if (((row->wants | row->may) >> k) & 1u)
+                                text_f(&needs, ((row->may >> k) & 1u) ? "%s[--%s]" : "%s--%s", needs.n ? " " : "", option);
+                }
+                put_hz(&hz, row->good_hz);
+                table_cell(&t, "%s", row->word);
+                table_cell(&t, "%s", text_of(&needs));
+                table_cell(&t, "%s", row->good_hz < 1e15 ? text_of(&hz) : "");
+                table_cell(&t, "%s", row->say);
+                text_done(&needs);
+                text_done(&hz);
+        }
+        table_put(&t, &c->out);
+}
+
+static enum code fail_method(const char *word, struct tp_error *err)
+{
+        char all[200] = "";
+        for (int m = 1; m < RF_DEEMBED_COUNT; m++)
+                snprintf(all + strlen(all), sizeof all - strlen(all), "%s%s", m > 1 ? ", " : "", rf_deembed_words[m]);
+        return word ? tp_fail(err, CODE_BAD_INPUT, "--method '%.40s': there are %s", word, all)
+                    : tp_fail(err, CODE_BAD_INPUT, "`tipplane deembed` needs --method WORD: %s", all);
+}
+
+static void put_json(struct cli *c, const char *word, const char *out, const struct net2 *net, const struct rf_deembed_limit *limit)
+{
+        struct json_out o = json_to(&c->out);
+        json_open(&o, NULL, '{');
+        json_text(&o, "method", word);
+        json_text(&o, "file", c->args[0]);
+        json_text(&o, "out", out);
+        json_int(&o, "points", (int64_t)net->axis->n);
+        json_real(&o, "good_to_hz_practice", limit->practice_hz);
+        json_real(&o, "good_to_hz_computed", limit->computed_hz);
+        json_bool(&o, "good_everywhere", limit->whole);
+        json_text(&o, "limit", limit->say);
+        json_open(&o, "freq_hz", '[');
+        for (size_t i = 0; i < net->axis->n; i++)
+                json_real(&o, NULL, net->axis->hz[i]);
+        json_close(&o, ']');
+        static const char *const names[4] = {"s11", "s12", "s21", "s22"};
+        for (int k = 0; k < 4; k++) {
+                json_open(&o, names[k], '[');
+                for (size_t i = 0; i < net->axis->n; i++) {
+                        json_open(&o, NULL, '[');
+                        json_real(&o, NULL, net->re[k][i]);
+                        json_real(&o, NULL, net->im[k][i]);
+                        json_close(&o, ']');
+                }
+                json_close(&o, ']');
+        }
+        json_close(&o, '}');
+        text_put(&c->out, "\n");
+}
+
+enum code do_deembed(struct cli *c, struct tp_error *err)
+{
+        const char *word = cli_option(c, "method"), *out = cli_option(c, "out");
+        struct rf_named_dummy given[RF_DUMMY_COUNT];
+        struct net2 nets[RF_DUMMY_COUNT], result;
+        struct dummies dummies = {{NULL}};
+        struct text comment;
+        size_t n = 0;
+        if (cli_has(c, "methods")) {
+                list_methods(c);
+                return CODE_OK;
+        }
+        enum deembed_method method = rf_deembed_method(word);
+        if (method == RF_DEEMBED_UNKNOWN)
+                return fail_method(word, err);
+        if (c->arg_n < 1)
+                return tp_fail(err, CODE_BAD_INPUT, "`tipplane deembed` needs the FILE of the device");
+        text_init(&comment, 0);
+        text_f(&comment, "de-embedded by %s from %s", word, c->args[0]);
+        enum code code = offline_net2(c, c->args[0], PLANE_TIP, &nets[RF_DUMMY_DEVICE], err);
+        if (!code && nets[RF_DUMMY_DEVICE].plane == PLANE_DEVICE)
+                code = tp_fail(err, CODE_BAD_INPUT, "%s: the file says it is de-embedded already (reference plane: device)", c->args[0]);
+        for (int k = 1; k < RF_DUMMY_COUNT && !code; k++) {
+                char option[32];
+                option_of(k, option);
+                const char *path = cli_option(c, option);
+                if (!path)
+                        continue;
+                code = offline_net2(c, path, nets[RF_DUMMY_DEVICE].plane, &nets[k], err);
+                given[n++] = (struct rf_named_dummy){rf_dummy_words[k], &nets[k]};
+                dummies.of[k] = &nets[k];
+                text_f(&comment, ", %s %s", rf_dummy_words[k], path);
+        }
+        if (!code && !offline_net2_new(c, nets[RF_DUMMY_DEVICE].axis, &result))
+                code = tp_fail_memory(err);
+        if (!code && (code = rf_deembed_by_word(word, &nets[RF_DUMMY_DEVICE], given, n, &result, c->arena, err)))
+                tp_where(err, "%s", c->args[0]);
+        struct rf_deembed_limit limit = {0};
+        if (!code)
+                code = rf_deembed_limit_of(method, &dummies, &limit, err);
+        if (!code && cli_json(c))
+                put_json(c, word, out, &result, &limit);
+        if (!code && (!cli_json(c) || out))
+                code = offline_net2_out(c, &result, text_of(&comment), err);
+        if (!code && !cli_json(c) && limit.say[0])
+                cli_say("%s", limit.say);
+        text_done(&comment);
+        return code;
+}
