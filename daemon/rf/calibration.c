@@ -2,6 +2,7 @@
    (calibration.h). */
 #include "rf/calibration.h"
 #include "rf/join.h"
+#include "rf/lines.h"
 #include "rf/solve.h"
 #include <math.h>
 #include <stdarg.h>
@@ -25,6 +26,8 @@ static const struct need unknown_thru_needs[] = {{RF_OPEN, 1, true, "an open wit
                                                  {RF_SHORT, 1, true, "a short with its definition", 0},
                                                  {RF_LOAD, 1, true, "a load with its definition", 0},
                                                  {RF_THRU, 1, false, "a reciprocal thru and its delay to a quarter period", 0}};
+static const struct need trl_needs[] = {{RF_LINE, 2, false, "a thru (the first one) and one longer line, lengths known", 0},
+                                        {RF_REFLECT, 1, false, "a reflect, equal at both ports, with estimate and offset", 0}};
 static const struct need multiline_needs[] = {{RF_LINE, 2, false, "lines of different, known lengths; the first is the thru", 0},
                                               {RF_REFLECT, 1, false, "a reflect, equal at both ports, with estimate and offset", 0}};
 
@@ -43,8 +46,12 @@ const struct method rf_methods[] = {
          solt_solve},
         {"unknown_thru", "two ports, eight terms, from known reflections and any reciprocal thru", 2, 8, unknown_thru_needs,
          COUNT(unknown_thru_needs), unknown_thru_workspace, unknown_thru_solve},
+        {"trl",
+         "two ports, eight terms, from a thru, one longer line and a reflect; good where the lines differ by 20 to 160 degrees, in the "
+         "impedance of the line unless its capacitance is given",
+         2, 8, trl_needs, COUNT(trl_needs), lines_workspace, trl_solve},
         {"multiline_trl", "two ports, eight terms, from lines and a reflect; also gives the lines' propagation constant", 2, 8,
-         multiline_needs, COUNT(multiline_needs), multiline_workspace, multiline_solve},
+         multiline_needs, COUNT(multiline_needs), lines_workspace, multiline_solve},
         {"sixteen_term", "two ports with leakage between them, sixteen terms, from five or more fully known two-ports", 2, 16,
          sixteen_needs, COUNT(sixteen_needs), sixteen_workspace, sixteen_solve},
 };
@@ -85,7 +92,7 @@ struct terms terms_at(void *memory_64, const struct axis *axis)
 }
 
 /* All column pointers of a diagnosis, in the order of its memory. */
-#define DIAGNOSIS_COLUMNS 26
+#define DIAGNOSIS_COLUMNS 32
 static void diagnosis_columns(struct diagnosis *d, double **to[DIAGNOSIS_COLUMNS])
 {
         double **all[DIAGNOSIS_COLUMNS] = {&d->condition,
@@ -111,7 +118,8 @@ static void diagnosis_columns(struct diagnosis *d, double **to[DIAGNOSIS_COLUMNS
                                            &d->reflect_angle_deg,
                                            &d->common_line,
                                            &d->leakage,
-                                           &d->consistency};
+                                           &d->consistency,
+                                           &d->second_opinion};
         memcpy(to, all, sizeof all);
 }
 
@@ -130,6 +138,8 @@ struct diagnosis diagnosis_at(void *memory_64, const struct axis *axis)
                 *columns[k] = column;
         for (size_t k = 0; k < RF_STANDARD_MAX; k++)
                 d.standard[k] = (struct standard_residual){NAN, NAN, NAN};
+        for (size_t k = 0; k < RF_STANDARD_MAX; k++)
+                d.line_length_error_m[k] = d.line_length_u_m[k] = NAN;
         return d;
 }
 

@@ -126,7 +126,10 @@ struct diagnosis {
         double *reflect_distance;        /* |solved - estimate| there */
         double *reflect_angle_deg;       /* of solved/estimate, -180 … 180 */
         double *common_line;             /* index into the lines, in the order given */
+        double *second_opinion;          /* multiline: how far another weighting of the lines differs, as a corrected reflection */
         struct standard_residual standard[RF_STANDARD_MAX];
+        double line_length_error_m[RF_STANDARD_MAX]; /* multiline, three lines and more: by which each line seems longer than told, judged */
+        double line_length_u_m[RF_STANDARD_MAX];     /* by the others (a common offset or scale cannot be seen); its standard error */
         bool root_followed;                         /* the two-valued root was continuous from its start to both ends */
         bool root_contradicts;                      /* the estimate would have chosen the other root somewhere … */
         double contradiction_hz, contradiction_deg; /* … first here, at this angle between root and estimate */
@@ -168,7 +171,7 @@ struct need {
         unsigned ports; /* reflections: 1 port 1 only, 2 port 2 only, 0 both */
 };
 struct method {
-        const char *word; /* "sol", "solt", "unknown_thru", "multiline_trl", "sixteen_term" */
+        const char *word; /* "sol", "solt", "unknown_thru", "trl", "multiline_trl", … */
         const char *say;
         unsigned ports, terms;
         const struct need *needs;

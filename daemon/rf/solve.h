@@ -59,11 +59,11 @@ void residuals_finish(const struct problem *problem, struct diagnosis *d, const 
 
 /* One file each; solve() of their row in rf_methods[]. */
 size_t unknown_thru_workspace(size_t n, size_t standards);
-size_t multiline_workspace(size_t n, size_t standards);
 size_t sixteen_workspace(size_t n, size_t standards);
 enum code sol_solve(const struct problem *, void *, struct terms *, struct covariance *, struct diagnosis *, struct tp_error *);
 enum code solt_solve(const struct problem *, void *, struct terms *, struct covariance *, struct diagnosis *, struct tp_error *);
 enum code unknown_thru_solve(const struct problem *, void *, struct terms *, struct covariance *, struct diagnosis *, struct tp_error *);
+enum code trl_solve(const struct problem *, void *, struct terms *, struct covariance *, struct diagnosis *, struct tp_error *);
 enum code multiline_solve(const struct problem *, void *, struct terms *, struct covariance *, struct diagnosis *, struct tp_error *);
 enum code sixteen_solve(const struct problem *, void *, struct terms *, struct covariance *, struct diagnosis *, struct tp_error *);
 /* The sixteen-term side of rf_sensitivity() (correct_full.c). */

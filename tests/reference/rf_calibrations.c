@@ -165,7 +165,7 @@ static void one_port_from_three_and_from_five(void **state)
         arena_free(arena);
 }
 
-static void lines(const char *file, const char *judged_case)
+static void lines(const char *method, const char *file, const char *judged_case)
 {
         struct arena *arena = arena_new(0);
         cJSON *json = check_json(file);
@@ -191,7 +191,7 @@ static void lines(const char *file, const char *judged_case)
                                   .plane_shift_m = -half,
                                   .plane_shifted = PLANE_TIP};
         /* 1: in the impedance of the line */
-        struct solved *s = solve_in(arena, "multiline_trl", &problem, NULL);
+        struct solved *s = solve_in(arena, method, &problem, NULL);
         if (s->code)
                 fail_msg("%s", s->err.text);
         assert_true(isnan(s->terms.z_re[0]));
@@ -212,7 +212,7 @@ static void lines(const char *file, const char *judged_case)
         /* 2: with the line's capacitance known, in 50 ohm; the check line's G is w C tan(delta) */
         problem.line_c_f_m = c;
         problem.line_loss_tangent = gs->valuedouble / (RF_TWO_PI * axis->hz[0] * c);
-        s = solve_in(arena, "multiline_trl", &problem, NULL);
+        s = solve_in(arena, method, &problem, NULL);
         assert_int_equal(s->code, CODE_OK);
         for (size_t i = 0; i < axis->n; i++, zc = zc->next) {
                 check_relative("Zc", axis->hz[i], CMPLX(s->diagnosis.zc_re[i], s->diagnosis.zc_im[i]), check_complex(zc),
@@ -224,15 +224,20 @@ static void lines(const char *file, const char *judged_case)
         cJSON_Delete(json);
         arena_free(arena);
 }
+static void trl_by_the_image_of_port_2(void **state)
+{
+        (void)state;
+        lines("trl", "cal_trl.json", "trl/formulas TRL 0-1 true_Zc");
+}
 static void trl_with_one_pair(void **state)
 {
         (void)state;
-        lines("cal_trl.json", "trl/formulas TRL 0-1 true_Zc");
+        lines("multiline_trl", "cal_trl.json", "trl/formulas TRL 0-1 true_Zc");
 }
 static void multiline_with_six_lines(void **state)
 {
         (void)state;
-        lines("cal_mtrl.json", "mtrl/formulas marks true_Zc");
+        lines("multiline_trl", "cal_mtrl.json", "mtrl/formulas marks true_Zc");
 }
 
 static void effective_phase_and_deviation_are_those_published(void **state)
@@ -304,9 +309,13 @@ static void a_wrong_reflect_offset_is_refused(void **state)
 int main(void)
 {
         const struct CMUnitTest tests[] = {
-                cmocka_unit_test(solt_finds_the_twelve_terms),       cmocka_unit_test(unknown_thru_needs_only_reciprocity),
-                cmocka_unit_test(one_port_from_three_and_from_five), cmocka_unit_test(trl_with_one_pair),
-                cmocka_unit_test(multiline_with_six_lines),          cmocka_unit_test(effective_phase_and_deviation_are_those_published),
+                cmocka_unit_test(solt_finds_the_twelve_terms),
+                cmocka_unit_test(unknown_thru_needs_only_reciprocity),
+                cmocka_unit_test(one_port_from_three_and_from_five),
+                cmocka_unit_test(trl_with_one_pair),
+                cmocka_unit_test(trl_by_the_image_of_port_2),
+                cmocka_unit_test(multiline_with_six_lines),
+                cmocka_unit_test(effective_phase_and_deviation_are_those_published),
                 cmocka_unit_test(a_wrong_reflect_offset_is_refused),
         };
         return cmocka_run_group_tests(tests, NULL, NULL);

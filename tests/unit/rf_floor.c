@@ -1,9 +1,10 @@
 /* Every method recovers devices from 70 kHz to 220 GHz within four times the rounding floor.
    The floor is the conditioning of the whole way from inputs to result, times one rounding of the inputs:
-        floor = 2^-53 ( sum_k |x_k| |dS/dx_k| + |S| )      x_k: every raw and ideal number of the standards, every raw number of the device
-   i.e. the largest error that storing the inputs as doubles can cause alone, to first order, however well one reckons.  dS/dx_k is taken by
-   central differences with steps far above the rounding, so that a solver's own losses do not raise the floor it is measured against.
-   TIPPLANE_SEED=n takes another analyzer, line and set of standards. */
+        floor = 2^-53 ( sum_k |x_k| |dS/dx_k| + |S| )
+   x_k: every raw and ideal number of the standards, every raw number of the device, every error term,
+   i.e. the largest error that storing inputs, terms and result as doubles can cause alone, to first order, however well one reckons.
+   dS/dx_k is taken by central differences with steps far above the rounding, so that a solver's own losses do not raise the floor it is
+   measured against. TIPPLANE_SEED=n takes another analyzer, line and set of standards. */
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -80,27 +81,24 @@ static void correct(struct bench *b, struct m2 *ret)
                 }
 }
 
-/* Adds |x| |dS/dx| 2^-53 of one input column; `again`: the terms depend on it. */
-static void move(struct bench *b, struct net2 *net, int e, bool again)
+/* Adds |x| |dS/dx| 2^-53 of one column x = re + j im; `again`: the terms depend on it. */
+static void move(struct bench *b, double *re, const double *im, bool again)
 {
         const double h = 1e-11; /* far below |g dl|^2 of a pair of lines at 70 kHz, far above 2^-53 */
         double kept[N];
-        for (size_t i = 0; i < N; i++)
-                kept[i] = net->re[e][i];
+        memcpy(kept, re, sizeof kept);
         for (int up = 0; up < 2; up++) {
                 for (size_t i = 0; i < N; i++)
-                        net->re[e][i] = kept[i] + (up ? h : -h);
+                        re[i] = kept[i] + (up ? h : -h);
                 if (again)
                         solve(b);
                 correct(b, b->side[up]);
         }
-        for (size_t i = 0; i < N; i++)
-                net->re[e][i] = kept[i];
-        for (size_t k = 0; k < SYNTH_DEVICES * N; k++) {
-                double size = hypot(net->re[e][k % N], net->im[e][k % N]);
+        memcpy(re, kept, sizeof kept);
+        for (size_t k = 0; k < SYNTH_DEVICES * N; k++)
                 for (int o = 0; o < 4; o++)
-                        b->floor_[k][o] += SYNTH_ULP * size * cabs(b->side[1][k].e[o] - b->side[0][k].e[o]) / (2 * h);
-        }
+                        b->floor_[k][o] +=
+                                SYNTH_ULP * hypot(re[k % N], im[k % N]) * cabs(b->side[1][k].e[o] - b->side[0][k].e[o]) / (2 * h);
 }
 
 static void within_the_floor(struct bench *b, const char *word)
@@ -113,14 +111,16 @@ static void within_the_floor(struct bench *b, const char *word)
                 struct net2 *nets[2] = {(struct net2 *)(uintptr_t)b->standards[k].raw, (struct net2 *)(uintptr_t)b->standards[k].ideal};
                 for (int j = 0; j < 2; j++)
                         for (int e = 0; e < 4 && nets[j]; e++)
-                                move(b, nets[j], e, true);
+                                move(b, nets[j]->re[e], nets[j]->im[e], true);
         }
         solve(b);
+        for (int term = 0; term < TERM_COUNT; term++)
+                move(b, b->terms.re[term], b->terms.im[term], false);
         for (size_t d = 0; d < SYNTH_DEVICES; d++)
                 for (int e = 0; e < 4; e++) {
                         double before[SYNTH_DEVICES * N][4];
                         memcpy(before, b->floor_, sizeof before);
-                        move(b, b->raw[d], e, false);
+                        move(b, b->raw[d]->re[e], b->raw[d]->im[e], false);
                         for (size_t k = 0; k < SYNTH_DEVICES * N; k++) /* a device's own raw data move that device only */
                                 if (k / N != d)
                                         memcpy(b->floor_[k], before[k], sizeof before[k]);
@@ -186,6 +186,37 @@ static void unknown_thru(struct bench *b)
         within_the_floor(b, "unknown_thru");
 }
 
+static void add_lines(struct bench *b, size_t n)
+{
+        static double length[6] = {200e-6, 450e-6, 900e-6, 1800e-6, 3500e-6, 5250e-6};
+        for (size_t k = 0; k < n; k++)
+                add(b, RF_LINE, synth_line, &length[k], false)->length_m = length[k];
+        long double l = synth_draw(b->s, 2e-12, 6e-12);
+        add(b, RF_REFLECT, synth_short, &(struct synth_two){{l, l}}, false);
+        b->p.eps_eff_guess = (double)(b->s->line.l * b->s->line.c) * RF_C0_M_S * RF_C0_M_S;
+        b->p.reflect_estimate = -1;
+        b->p.reflect_offset_m = b->p.plane_shift_m = -length[0] / 2;
+        b->p.plane_shifted = PLANE_TIP;
+        b->p.line_c_f_m = (double)b->s->line.c;
+        b->p.line_loss_tangent = (double)b->s->line.tan_d;
+}
+static void multiline_pair(struct bench *b)
+{
+        add_lines(b, 2);
+        within_the_floor(b, "multiline_trl");
+}
+static void multiline_six(struct bench *b)
+{
+        add_lines(b, 6);
+        within_the_floor(b, "multiline_trl");
+}
+
+static void trl_pair(struct bench *b)
+{
+        add_lines(b, 2);
+        within_the_floor(b, "trl");
+}
+
 #define EACH(name)                                                     \
         static void name##_errs_by_less_than_four_floors(void **state) \
         {                                                              \
@@ -194,12 +225,18 @@ static void unknown_thru(struct bench *b)
         }
 EACH(solt)
 EACH(unknown_thru)
+EACH(trl_pair)
+EACH(multiline_pair)
+EACH(multiline_six)
 
 int main(void)
 {
         const struct CMUnitTest tests[] = {
                 cmocka_unit_test(solt_errs_by_less_than_four_floors),
                 cmocka_unit_test(unknown_thru_errs_by_less_than_four_floors),
+                cmocka_unit_test(trl_pair_errs_by_less_than_four_floors),
+                cmocka_unit_test(multiline_pair_errs_by_less_than_four_floors),
+                cmocka_unit_test(multiline_six_errs_by_less_than_four_floors),
         };
         return cmocka_run_group_tests(tests, NULL, NULL);
 }
