@@ -5,15 +5,20 @@
  * removed) 24  points n u64 32  method, 32 bytes, zero-padded 64  z_ref f64 (ohm, NaN: the line's own), length of the first line f64 (m, 0:
  * no line method) 80  columns of n f64: hz; z_re z_im; 13 terms, each re then im, in the order EDF ESF ERF EDR ESR ERR K ELF ETF EXF ELR
  * ETR EXR; switch terms f_re f_im r_re r_im (0 when not kept); gamma_re gamma_im (1/m, NaN without lines) end  CRC-32C u32 of all before
- *             Doubles are kept bit for bit, so that a calibration read back corrects exactly as the one that was solved.
- * Threads     immutable once made. */
+ *             Version 2, where there is more to say (a domain, sixteen terms, bands joined): after the columns of version 1 the weight of
+ * line methods, n f64, and for sixteen terms 16 columns pairs of the full model (T1 T2 T3 T4, row-major, each re then im); then the domain:
+ * setup, 32 bytes, zero-padded, and f64 from_hz, to_hz, spacing_um, temperature_c, temperature_k, power_dbm low, high, power_db,
+ * attenuator_db of port 1, 2 (NaN: not told); then the CRC. Doubles are kept bit for bit, so that a calibration read back corrects exactly
+ * as the one that was solved. Threads     immutable once made. */
 #include "base/hash.h"
 #include "evaluate/inside.h"
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 #define MAGIC "TPCALIB1"
-enum { VERSION = 1, HEAD_BYTES = 80, COLUMNS = 1 + 2 + 2 * TERM_COUNT + 4 + 2, FLAG_SWITCH = 1, FLAG_REMOVED = 2 };
+enum { HEAD_BYTES = 80, FLAG_SWITCH = 1, FLAG_REMOVED = 2, DOMAIN_REALS = 10, DOMAIN_BYTES = 32 + 8 * DOMAIN_REALS };
+enum { COLUMNS_1 = 1 + 2 + 2 * TERM_COUNT + 4 + 2, COLUMNS_2 = COLUMNS_1 + 1, COLUMNS = COLUMNS_2 + 2 * FULL_COUNT };
 
 enum code calibration_new(size_t n, const double *hz, struct arena *arena, struct calibration **ret, struct tp_error *err)
 {
@@ -21,7 +26,7 @@ enum code calibration_new(size_t n, const double *hz, struct arena *arena, struc
         size_t stride = net2_stride(n) * sizeof(double);
         double *axis = arena_take(arena, stride);
         void *terms = arena_take(arena, terms_bytes(n)), *sw = arena_take(arena, switch_terms_bytes(n));
-        double *columns = arena_take(arena, 2 * stride);
+        double *columns = arena_take(arena, 3 * stride);
         if (!c || !axis || !terms || !sw || !columns)
                 return tp_fail_memory(err);
         memcpy(axis, hz, n * sizeof *hz);
@@ -32,6 +37,8 @@ enum code calibration_new(size_t n, const double *hz, struct arena *arena, struc
         c->sw = switch_terms_at(sw, &c->axis);
         c->gamma_re = columns;
         c->gamma_im = columns + net2_stride(n);
+        c->line_share = columns + 2 * net2_stride(n);
+        c->domain = domain_unknown();
         for (size_t i = 0; i < n; i++)
                 c->gamma_re[i] = c->gamma_im[i] = NAN;
         c->z_ref = 50;
@@ -50,8 +57,72 @@ double calibration_z_ref(const struct calibration *c)
 } /* 0: the line's own, a database holds no NaN */
 const char *calibration_plane(const struct calibration *c) { return plane_words[c->terms.plane]; }
 
-/* Every column in the order of the bytes; the same list writes and reads. */
-static void columns_of(const struct calibration *c, double *to[COLUMNS])
+void calibration_domain_json(const struct calibration *c, struct text *to)
+{
+        const struct domain *d = &c->domain;
+        struct json_out o = json_to(to);
+        json_open(&o, NULL, '{');
+        json_text(&o, "setup", d->setup);
+        json_real(&o, "spacing_um", d->spacing_um);
+        json_real(&o, "temperature_c", d->temperature_c);
+        json_real(&o, "temperature_k", d->temperature_k);
+        json_real(&o, "from_hz", d->from_hz);
+        json_real(&o, "to_hz", d->to_hz);
+        json_real(&o, "power_dbm_low", d->power_dbm[0]);
+        json_real(&o, "power_dbm_high", d->power_dbm[1]);
+        json_real(&o, "power_db", d->power_db);
+        json_close(&o, '}');
+}
+
+/* Lowest and highest power of a sweep plan. */
+static void powers_of(const struct sweep_plan *p, double ret[2])
+{
+        ret[0] = ret[1] = NAN;
+        for (size_t k = 0; p && k < p->segment_n; k++) {
+                ret[0] = fmin(ret[0], p->segments[k].power_dbm); /* fmin and fmax pass over NaN */
+                ret[1] = fmax(ret[1], p->segments[k].power_dbm);
+        }
+}
+
+struct domain domain_of(const struct recipe *r, const struct axis *axis)
+{
+        struct domain d = domain_unknown();
+        d.from_hz = axis->hz[0];
+        d.to_hz = axis->hz[axis->n - 1];
+        snprintf(d.setup, sizeof d.setup, "%s", r->setup.name);
+        d.spacing_um = r->setup.spacing_um;
+        d.temperature_c = r->setup.temperature_c;
+        powers_of(recipe_sweep(r, r->calibration.sweep), d.power_dbm);
+        return d;
+}
+
+enum code domain_holds(const struct calibration *c, const struct recipe *r, const struct sweep_plan *plan, const struct raw_sweep *raw,
+                       struct tp_error *err)
+{
+        struct domain_sweep s = domain_sweep_unknown();
+        if (isnan(c->domain.from_hz)) /* made before domains were kept: its frequencies are all that is known */
+                return CODE_OK;
+        s.from_hz = raw->hz[0];
+        s.to_hz = raw->hz[raw->n - 1];
+        s.setup = r->setup.name;
+        s.spacing_um = r->setup.spacing_um;
+        s.temperature_c = r->setup.temperature_c;
+        powers_of(plan, s.power_dbm);
+        return domain_contains(&c->domain, &s, err);
+}
+
+/* Version 1 says all that it can say; then its bytes stay what they were. */
+static unsigned version_of(const struct calibration *c)
+{
+        bool lines = c->thru_m > 0 || isfinite(c->gamma_im[0]);
+        bool plain = c->terms.model != TERMS_SIXTEEN && isnan(c->domain.from_hz);
+        for (size_t i = 0; i < c->axis.n && plain; i++)
+                plain = c->line_share[i] == (lines ? 1 : 0);
+        return plain ? 1 : 2;
+}
+
+/* Every column in the order of the bytes; the same list writes and reads.  Returns how many. */
+static size_t columns_of(const struct calibration *c, unsigned version, enum terms_model model, double *to[COLUMNS])
 {
         size_t k = 0;
         to[k++] = NULL; /* hz: the axis is const */
@@ -67,6 +138,21 @@ static void columns_of(const struct calibration *c, double *to[COLUMNS])
         to[k++] = c->sw.r_im;
         to[k++] = c->gamma_re;
         to[k++] = c->gamma_im;
+        if (version < 2)
+                return k;
+        to[k++] = c->line_share;
+        for (int t = 0; t < FULL_COUNT && model == TERMS_SIXTEEN; t++) {
+                to[k++] = c->terms.full_re[t];
+                to[k++] = c->terms.full_im[t];
+        }
+        return k;
+}
+
+static void domain_reals(struct domain *d, double *to[DOMAIN_REALS])
+{
+        double *all[DOMAIN_REALS] = {&d->from_hz,      &d->to_hz,        &d->spacing_um, &d->temperature_c,    &d->temperature_k,
+                                     &d->power_dbm[0], &d->power_dbm[1], &d->power_db,   &d->attenuator_db[0], &d->attenuator_db[1]};
+        memcpy(to, all, sizeof all);
 }
 
 static void put(struct text *to, uint64_t bits, size_t size)
@@ -100,9 +186,10 @@ static double get_real(const uint8_t *at)
 void calibration_bytes(const struct calibration *c, struct text *to)
 {
         size_t before = to->n;
+        unsigned version = version_of(c);
         double *columns[COLUMNS];
         text_bytes(to, MAGIC, 8);
-        put(to, VERSION, 4);
+        put(to, version, 4);
         put(to, (uint64_t)c->terms.model, 4);
         put(to, (uint64_t)c->terms.plane, 4);
         put(to, (c->has_switch ? FLAG_SWITCH : 0u) | (c->terms.switch_removed ? FLAG_REMOVED : 0u), 4);
@@ -110,10 +197,18 @@ void calibration_bytes(const struct calibration *c, struct text *to)
         text_bytes(to, c->method, sizeof c->method);
         put_real(to, c->z_ref);
         put_real(to, c->thru_m);
-        columns_of(c, columns);
-        for (size_t k = 0; k < COLUMNS; k++)
+        size_t column_n = columns_of(c, version, c->terms.model, columns);
+        for (size_t k = 0; k < column_n; k++)
                 for (size_t i = 0; i < c->axis.n; i++)
                         put_real(to, k == 0 ? c->axis.hz[i] : columns[k][i]);
+        if (version >= 2) {
+                struct domain d = c->domain;
+                double *reals[DOMAIN_REALS];
+                domain_reals(&d, reals);
+                text_bytes(to, d.setup, sizeof d.setup);
+                for (size_t k = 0; k < DOMAIN_REALS; k++)
+                        put_real(to, *reals[k]);
+        }
         if (text_ok(to))
                 put(to, crc32c(0, to->at + before, to->n - before), 4);
 }
@@ -124,16 +219,18 @@ enum code calibration_read(const void *bytes, size_t size, struct arena *arena, 
         if (size < HEAD_BYTES + 4 || memcmp(at, MAGIC, 8) != 0)
                 return tp_fail(err, CODE_DAMAGED, "these %zu bytes are no calibration: they do not begin with \"" MAGIC "\"", size);
         uint64_t version = get(at + 8, 4), model = get(at + 12, 4), plane = get(at + 16, 4), flags = get(at + 20, 4), n = get(at + 24, 8);
-        if (version != VERSION)
-                return tp_fail(err, CODE_TOO_NEW, "the calibration has version %llu and this program reads %d; update the program",
-                               (unsigned long long)version, VERSION);
-        if (n == 0 || n > (size - HEAD_BYTES) / (COLUMNS * 8) || size != HEAD_BYTES + COLUMNS * 8 * n + 4)
+        if (version != 1 && version != 2)
+                return tp_fail(err, CODE_TOO_NEW, "the calibration has version %llu and this program reads 1 and 2; update the program",
+                               (unsigned long long)version);
+        size_t column_n = version == 1 ? COLUMNS_1 : model == TERMS_SIXTEEN ? COLUMNS : COLUMNS_2, more = version == 1 ? 0 : DOMAIN_BYTES;
+        if (n == 0 || n > (size - HEAD_BYTES) / (column_n * 8) || size != HEAD_BYTES + column_n * 8 * n + more + 4)
                 return tp_fail(err, CODE_DAMAGED, "the calibration says %llu points and has %zu bytes; it was cut or changed",
                                (unsigned long long)n, size);
         if (crc32c(0, at, size - 4) != (uint32_t)get(at + size - 4, 4))
                 return tp_fail(err, CODE_DAMAGED,
                                "the calibration's check sum does not fit its %zu bytes; take the copy in the sealed run file", size);
-        if (model > TERMS_TWELVE || plane >= PLANE_COUNT || !memchr(at + 32, 0, 32))
+        if (model >= TERMS_MODEL_COUNT || (model == TERMS_SIXTEEN && version < 2) || plane >= PLANE_COUNT || !memchr(at + 32, 0, 32) ||
+            (version >= 2 && !memchr(at + size - 4 - DOMAIN_BYTES, 0, 32)))
                 return tp_fail(err, CODE_DAMAGED, "the calibration's head makes no sense (model %llu, plane %llu)",
                                (unsigned long long)model, (unsigned long long)plane);
         double *hz = arena_take(arena, (size_t)n * sizeof *hz), *columns[COLUMNS];
@@ -146,10 +243,18 @@ enum code calibration_read(const void *bytes, size_t size, struct arena *arena, 
         enum code code = calibration_new((size_t)n, hz, arena, &c, err);
         if (code)
                 return tp_where(err, "calibration");
-        columns_of(c, columns);
-        for (size_t k = 1; k < COLUMNS; k++)
+        columns_of(c, (unsigned)version, (enum terms_model)model, columns);
+        for (size_t k = 1; k < column_n; k++)
                 for (size_t i = 0; i < n; i++, from += 8)
                         columns[k][i] = get_real(from);
+        if (version >= 2) {
+                double *reals[DOMAIN_REALS];
+                domain_reals(&c->domain, reals);
+                memcpy(c->domain.setup, from, sizeof c->domain.setup);
+                from += sizeof c->domain.setup;
+                for (size_t k = 0; k < DOMAIN_REALS; k++, from += 8)
+                        *reals[k] = get_real(from);
+        }
         memcpy(c->method, at + 32, sizeof c->method);
         const struct method *method = rf_method(c->method);
         bool joined = strcmp(c->method, rf_joined_word) == 0;
@@ -163,6 +268,8 @@ enum code calibration_read(const void *bytes, size_t size, struct arena *arena, 
         c->terms.switch_removed = flags & FLAG_REMOVED;
         c->z_ref = get_real(at + 64);
         c->thru_m = get_real(at + 72);
+        for (size_t i = 0; i < n && version == 1; i++)
+                c->line_share[i] = c->thru_m > 0 || isfinite(c->gamma_im[0]) ? 1 : 0;
         *ret = c;
         return CODE_OK;
 }

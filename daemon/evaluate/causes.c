@@ -25,7 +25,8 @@ struct slope {
         const struct asked *a;
         double complex z, d[PART_COUNT][4]; /* dz/dS */
         double hz, w;
-        size_t i; /* of the calibration */
+        size_t i;    /* of the calibration */
+        double part; /* of a common cause that comes through: the weight of the band whose standards it moves */
         struct cause_list *to;
         const struct trio *at;
 };
@@ -100,7 +101,7 @@ static void add_common(const struct slope *k, const char *name, mover move, cons
         for (int p = 0; p < PART_COUNT; p++)
                 if (k->a->ch->raw[p])
                         dz += weigh(k, p, move(k, k->at->s[p], cause));
-        cause_add(k->to, name, value_change(k, dz), INFINITY);
+        cause_add(k->to, name, value_change(k, k->part * dz), INFINITY);
 }
 
 struct ideal_cause {
@@ -389,15 +390,21 @@ static void noise_by_table(const struct slope *k, double gain)
 
 void causes_of(const struct asked *a, const struct trio *at, size_t j, double noise_gain, struct cause_list *to)
 {
-        struct slope k = {.a = a, .hz = a->hz, .w = RF_TWO_PI * a->hz, .i = map_at(a->ch->map, j), .to = to, .at = at};
+        struct slope k = {.a = a, .hz = a->hz, .w = RF_TWO_PI * a->hz, .i = map_at(a->ch->map, j), .part = 1, .to = to, .at = at};
         to->n = 0;
         slope_take(&k);
         for (int p = 0; p < PART_COUNT; p++)
                 touch_causes(&k, p);
-        if (a->ch->cal->thru_m > 0 || isfinite(a->ch->cal->gamma_im[k.i]))
+        double lines = a->ch->cal->line_share[k.i];
+        if (lines > 0) {
+                k.part = lines;
                 line_causes(&k);
-        else
+        }
+        if (lines < 1) {
+                k.part = 1 - lines;
                 standard_causes(&k);
+        }
+        k.part = 1;
         drift_causes(&k);
         dummy_causes(&k, j);
         model_cause(&k);

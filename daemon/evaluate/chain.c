@@ -36,7 +36,9 @@ enum code chain_open(const struct chain_question *q, struct arena *arena, struct
         double z = q->calibration->z_ref;
         ch.line_reference = !(z > 0);
         ch.z = ch.line_reference ? 50 : z;
-        enum code code = calibration_map(q->calibration, q->raw, arena, &ch.map, err);
+        enum code code = domain_holds(q->calibration, q->recipe, recipe_sweep(q->recipe, q->measure->sweep), q->raw, err);
+        if (!code)
+                code = calibration_map(q->calibration, q->raw, arena, &ch.map, err);
         if (code)
                 return tp_where(err, "device %s", q->measure->device);
         if (q->measure->deembed != DEEMBED_NONE) {

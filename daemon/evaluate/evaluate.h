@@ -26,6 +26,7 @@ enum code calibration_read(const void *bytes, size_t n, struct arena *, struct c
 const double *calibration_axis(const struct calibration *, size_t *ret_n);
 double calibration_z_ref(const struct calibration *);
 const char *calibration_plane(const struct calibration *);
+void calibration_domain_json(const struct calibration *, struct text *to); /* what it may be used for; chain_run() refuses a sweep outside of it */
 /* Worst |S - model| over the verification standards, against the recipe's limits; `sentence` says which, where, how much. Accepted or not in *ret_accepted. */
 enum code calibration_verify(const struct recipe *, const struct calibration *, const struct standard_sweep *, size_t n, struct arena *scratch, bool *ret_accepted, double *ret_worst, char sentence[200], struct tp_error *);
 

@@ -4,6 +4,7 @@
 #define TIPPLANE_EVALUATE_INSIDE_H
 #include "evaluate/evaluate.h"
 #include "rf/correct.h"
+#include "rf/domain.h"
 #include "rf/standards.h"
 #include "recipe/calibration_problem.h"
 
@@ -16,9 +17,15 @@ struct calibration {
         double z_ref;                /* ohm; NaN: the line's own, not known */
         double thru_m;               /* length of the first line when its middle is the reference plane; else 0 */
         double *gamma_re, *gamma_im; /* line methods, 1/m; NaN otherwise */
+        double *line_share;          /* weight of line methods, 0 … 1; between where bands are joined */
+        struct domain domain;        /* what it may be used for; all unknown in calibrations of version 1 */
 };
 /* Memory for n points, all columns NaN or 0; hz is copied. */
 enum code calibration_new(size_t n, const double *hz, struct arena *, struct calibration **ret, struct tp_error *);
+/* The domain that a recipe's calibration sweep makes, and whether a sweep of this recipe by `plan` (may be NULL) lies in it. */
+struct domain domain_of(const struct recipe *, const struct axis *);
+enum code domain_holds(const struct calibration *, const struct recipe *, const struct sweep_plan *plan, const struct raw_sweep *,
+                       struct tp_error *);
 
 /* The calibration's index of each point of a sweep.  NULL in *ret: one to one.  CODE_BAD_INPUT names the first frequency that it does not
  * hold. */

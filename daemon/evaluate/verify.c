@@ -1,7 +1,8 @@
 /* verify.c: standards that took no part in the solution, corrected and held against their models.
  * Idea        What a calibration does to the standards it was made of proves nothing; a copy it has never seen does.
- * Model       reflections and thru: the standard's definition in 50 ohm.  Lines under a line calibration: e^{-gamma (l - l_thru)} in the
- * line's own impedance, with the gamma that the calibration found.  The distance is the largest |S_ij - model| over all frequencies; for
+ * Model       reflections and thru: the standard's definition in 50 ohm.  Lines where a line method had its share: e^{-gamma l} between the
+ * planes, with the gamma that the calibration found, seen from the calibration's impedance where the line's is known.  A line below the
+ * line band of a joined calibration: its definition (delay, loss).  The distance is the largest |S_ij - model| over all frequencies; for
  * reflections S11 and S22 only, since the coupling of the tips is no part of the model. */
 #include "evaluate/inside.h"
 #include <math.h>
@@ -13,12 +14,25 @@ static bool is_reflection(int32_t kind)
         return kind == STANDARD_OPEN || kind == STANDARD_SHORT || kind == STANDARD_LOAD || kind == STANDARD_REFLECT;
 }
 
-static enum code model_at(const struct calibration *c, const struct standard *s, size_t i, struct m2 *ret, struct tp_error *err)
+/* A line between the reference planes, in the calibration's impedance, from the propagation constant that its lines gave. */
+static struct m2 line_at(const struct calibration_plan *plan, const struct calibration *c, const struct standard *s, size_t i)
 {
-        bool lines = c->thru_m > 0 || isfinite(c->gamma_im[i]);
+        double complex g = CMPLX(c->gamma_re[i], c->gamma_im[i]), zc = plan->line_z_ohm;
+        double length_m = s->model.length_um * 1e-6 - c->thru_m;
+        if (plan->line_capacitance_f_m > 0) /* Marks & Williams, IEEE MGWL 1 (1991) 141 */
+                zc = g / (CMPLX(0, RF_TWO_PI * c->axis.hz[i] * plan->line_capacitance_f_m) * CMPLX(1, -plan->line_loss_tangent));
+        if (c->z_ref > 0 && cabs(zc) > 0)
+                return rf_line(g, zc, length_m, c->z_ref);
+        double complex e = cexp(-g * length_m);
+        return m2_of(0, e, e, 0);
+}
+
+static enum code model_at(const struct calibration_plan *plan, const struct calibration *c, const struct standard *s, size_t i,
+                          struct m2 *ret, struct tp_error *err)
+{
+        bool lines = c->thru_m > 0 || (isfinite(c->gamma_im[i]) && s->model.length_um > 0);
         if (lines && (s->kind == STANDARD_LINE || s->kind == STANDARD_THRU)) {
-                double complex e = cexp(-CMPLX(c->gamma_re[i], c->gamma_im[i]) * (s->model.length_um * 1e-6 - c->thru_m));
-                *ret = m2_of(0, e, e, 0);
+                *ret = line_at(plan, c, s, i);
                 return CODE_OK;
         }
         if (s->kind == STANDARD_REFLECT || s->kind == STANDARD_UNKNOWN || s->kind == STANDARD_KIND_COUNT)
@@ -57,7 +71,7 @@ enum code calibration_verify(const struct recipe *r, const struct calibration *c
                 for (size_t j = 0; j < of[k].raw->n; j++) {
                         size_t i = map_at(map, j);
                         struct m2 got = tip_point(c, of[k].raw, j, i), want;
-                        if ((code = model_at(c, s, i, &want, err)))
+                        if ((code = model_at(&r->calibration, c, s, i, &want, err)))
                                 return code;
                         if (is_reflection(s->kind))
                                 got.e[1] = got.e[2] = 0;

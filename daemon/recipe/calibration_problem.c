@@ -340,14 +340,14 @@ static struct solved_calibration *solved_new(const struct axis *axis, size_t ban
         struct solved_calibration *s = arena_take(arena, sizeof *s);
         size_t stride = net2_stride(axis->n);
         void *terms = arena_take(arena, terms_bytes(axis->n)), *sw = arena_take(arena, switch_terms_bytes(axis->n));
-        double *columns = arena_take(arena, 5 * stride * sizeof *columns);
+        double *columns = arena_take(arena, 6 * stride * sizeof *columns);
         if (!s || !terms || !sw || !columns)
                 return NULL;
         s->axis = *axis;
         s->terms = terms_at(terms, &s->axis);
         s->switch_terms = switch_terms_at(sw, &s->axis);
-        double **to[5] = {&s->gamma_re, &s->gamma_im, &s->zc_re, &s->zc_im, &s->share};
-        for (size_t k = 0; k < 5; k++)
+        double **to[6] = {&s->gamma_re, &s->gamma_im, &s->zc_re, &s->zc_im, &s->share, &s->line_share};
+        for (size_t k = 0; k < 6; k++)
                 *to[k] = columns + k * stride;
         for (size_t i = 0; i < 4 * stride; i++)
                 columns[i] = NAN;
@@ -411,6 +411,11 @@ enum code calibration_plan_solve(const struct calibration_plan *plan, const stru
         if (code)
                 return tp_where(err, "joining");
         s->has_switch = has_switch;
+        for (size_t i = 0; i < s->axis.n; i++) {
+                size_t below = (size_t)s->share[i], above = below + 1 < band_n ? below + 1 : below;
+                double w = s->share[i] - (double)below;
+                s->line_share[i] = (1 - w) * method_is_of_lines(s->bands[below].method) + w * method_is_of_lines(s->bands[above].method);
+        }
         *ret = s;
         return CODE_OK;
 }

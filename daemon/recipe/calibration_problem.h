@@ -58,6 +58,7 @@ struct solved_calibration {
         double *gamma_re, *gamma_im;      /* 1/m, of the lines; NaN where there are none */
         double *zc_re, *zc_im;            /* ohm, of the lines where known; NaN */
         double *share;                    /* band index + weight of the next one */
+        double *line_share;               /* weight of line methods, 0 … 1 */
         size_t band_n;
         struct solved_band *bands;
         struct joint *joints; /* band_n - 1 */

@@ -266,8 +266,12 @@ static void add_calibration(struct runner *r, struct work *work)
         const struct job *job = r->job;
         const struct live_calibration *live = act_calibration(r, r->step.args.calibration);
         const struct calibration_plan *cp = &r->recipe->calibration;
-        const char *domain = work_text(work, "{\"setup\":\"%s\",\"spacing_um\":%.9g,\"temperature_c\":%.9g,\"from_hz\":%.17g,\"to_hz\":%.17g}", r->recipe->setup.name,
-                                       r->recipe->setup.spacing_um, r->recipe->setup.temperature_c, job->hz[0], job->hz[job->hz_n - 1]);
+        struct text t;
+        text_init(&t, 0);
+        if (live)
+                calibration_domain_json(live->calibration, &t);
+        const char *domain = work_text(work, "%s", text_of(&t));
+        text_done(&t);
         struct fact *f = live ? work_add(work, FACT_CALIBRATION) : NULL;
         if (!f)
                 return;

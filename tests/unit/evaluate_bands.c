@@ -227,11 +227,76 @@ static void what_cannot_be_joined_is_refused(void **state)
         joined_free(j);
 }
 
+static void a_line_is_verified_in_ohms_above_and_by_its_delay_below(void **state)
+{
+        (void)state;
+        struct joined_bench *j = joined_new(0);
+        struct tp_error err = {0};
+        struct verification v = {.standard = "LINE_1500", .limit = 0.01};
+        bool accepted;
+        double worst;
+        char sentence[200];
+        j->b->recipe.calibration.verify = &v;
+        j->b->recipe.calibration.verify_n = 1;
+        j->standards[L_OWN].model.z_ohm = 55; /* below the line band: the definition's, without loss */
+        j->standards[L_OWN].model.delay_s = 1500e-6 * sqrt(5.2) / 299792458.0;
+        if (joined_solve(j, &err))
+                fail_msg("%s", err.text);
+        struct raw_sweep raw = bench_two_port(j->b, line_chain, &line_um[4]);
+        struct standard_sweep of = {L_OWN, &raw};
+        assert_int_equal(calibration_verify(&j->b->recipe, j->c, &of, 1, j->b->arena, &accepted, &worst, sentence, &err), CODE_OK);
+        assert_true(accepted);
+        assert_true(worst < 0.005); /* the loss that the definition does not say, below 2 GHz */
+        double other_um = 1550;
+        raw = bench_two_port(j->b, line_chain, &other_um);
+        assert_int_equal(calibration_verify(&j->b->recipe, j->c, &of, 1, j->b->arena, &accepted, &worst, sentence, &err), CODE_OK);
+        assert_false(accepted);
+        assert_true(worst > 0.2); /* 50 um at 110 GHz: 15 degrees */
+        joined_free(j);
+}
+
+static void a_sweep_outside_the_domain_has_no_value(void **state)
+{
+        (void)state;
+        struct joined_bench *j = joined_new(0);
+        struct tp_error err = {0};
+        struct text domain;
+        double *re[4], *im[4];
+        text_init(&domain, 0);
+        strcpy(j->b->recipe.setup.name, "gsg75");
+        j->b->segment.power_dbm = -20;
+        if (joined_solve(j, &err))
+                fail_msg("%s", err.text);
+        calibration_domain_json(j->c, &domain);
+        assert_non_null(strstr(text_of(&domain), "\"setup\":\"gsg75\""));
+        assert_non_null(strstr(text_of(&domain), "\"to_hz\":110000000000"));
+        const struct dut d = {DUT_RESISTOR, 300, 30e-12, 0, NULL, false};
+        struct raw_sweep raw = bench_device(j->b, &d);
+        struct chain_question q = {.recipe = &j->b->recipe, .measure = &j->b->measures[0], .calibration = j->c, .raw = &raw};
+        assert_int_equal(chain_network(&q, false, j->b->arena, re, im, &err), CODE_OK);
+        strcpy(j->b->recipe.setup.name, "gsg100");
+        assert_int_equal(chain_network(&q, false, j->b->arena, re, im, &err), CODE_BAD_INPUT);
+        assert_non_null(strstr(err.text, "gsg100"));
+        strcpy(j->b->recipe.setup.name, "gsg75");
+        j->b->segment.power_dbm = 0;
+        assert_int_equal(chain_network(&q, false, j->b->arena, re, im, &err), CODE_BAD_INPUT);
+        assert_non_null(strstr(err.text, "0 dBm"));
+        j->b->segment.power_dbm = -20;
+        j->b->recipe.setup.temperature_c = 85;
+        assert_int_equal(chain_network(&q, false, j->b->arena, re, im, &err), CODE_BAD_INPUT);
+        assert_non_null(strstr(err.text, "85"));
+        text_done(&domain);
+        joined_free(j);
+}
+
 int main(void)
 {
-        const struct CMUnitTest tests[] = {
-                cmocka_unit_test(a_recipe_with_bands_returns_the_device), cmocka_unit_test(a_joined_calibration_read_back_is_the_same),
-                cmocka_unit_test(noise_makes_no_step_where_bands_meet), cmocka_unit_test(a_wrong_load_is_said_at_the_joint),
-                cmocka_unit_test(what_cannot_be_joined_is_refused)};
+        const struct CMUnitTest tests[] = {cmocka_unit_test(a_recipe_with_bands_returns_the_device),
+                                           cmocka_unit_test(a_joined_calibration_read_back_is_the_same),
+                                           cmocka_unit_test(noise_makes_no_step_where_bands_meet),
+                                           cmocka_unit_test(a_wrong_load_is_said_at_the_joint),
+                                           cmocka_unit_test(a_line_is_verified_in_ohms_above_and_by_its_delay_below),
+                                           cmocka_unit_test(a_sweep_outside_the_domain_has_no_value),
+                                           cmocka_unit_test(what_cannot_be_joined_is_refused)};
         return cmocka_run_group_tests(tests, NULL, NULL);
 }

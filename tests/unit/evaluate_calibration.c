@@ -81,7 +81,7 @@ static void a_calibration_read_back_is_the_same_to_the_bit(void **state)
         bytes.at[bytes.n / 2] ^= 1;
         assert_int_equal(calibration_read(bytes.at, bytes.n - 8, b->arena, &again, &err), CODE_DAMAGED);
         assert_int_equal(calibration_read(bytes.at, 3, b->arena, &again, &err), CODE_DAMAGED);
-        bytes.at[8] = 2;
+        bytes.at[8] = 9;
         assert_int_equal(calibration_read(bytes.at, bytes.n, b->arena, &again, &err), CODE_TOO_NEW);
         text_done(&bytes);
         text_done(&twice);
