@@ -1,0 +1,359 @@
+/* Error terms as JSON: bit for bit there and back in every model; what is refused, and where the sentence points; the schema says the same
+   words as the program; the worked example of docs/terms.md. */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <cmocka.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include "base/json.h"
+#include "formats/terms_json.h"
+#include "rf/convert_terms.h"
+#include "rf/correct.h"
+
+enum { N = 7 };
+struct set {
+        struct arena *arena;
+        double hz[N];
+        struct axis axis;
+        struct terms terms;
+        struct switch_terms sw;
+        struct text text;
+        struct tp_error err;
+};
+static double draw(uint64_t *state)
+{
+        *state = *state * 6364136223846793005u + 1442695040888963407u;
+        return (double)(int64_t)*state / 9.3e18;
+}
+static struct set *set_new(enum terms_model model)
+{
+        struct arena *arena = arena_new(0);
+        struct set *s = arena_take(arena, sizeof *s);
+        uint64_t state = 7 + (uint64_t)model;
+        s->arena = arena;
+        for (int i = 0; i < N; i++)
+                s->hz[i] = i == 0 ? 70e3 : 220e9 / 7.1 * i; /* not all digits are round */
+        assert_int_equal(axis_of(N, s->hz, &s->axis, NULL), CODE_OK);
+        s->terms = terms_at(arena_take(arena, terms_bytes(N)), &s->axis);
+        s->sw = switch_terms_at(arena_take(arena, switch_terms_bytes(N)), &s->axis);
+        s->terms.method = model == TERMS_SIXTEEN  ? "sixteen_term"
+                          : model == TERMS_TWELVE ? "solt"
+                          : model == TERMS_EIGHT  ? "unknown_thru"
+                                                  : "sol";
+        s->terms.model = model;
+        s->terms.plane = PLANE_TIP;
+        s->terms.switch_removed = model == TERMS_EIGHT || model == TERMS_SIXTEEN;
+        for (int i = 0; i < N; i++) {
+                s->terms.z_re[i] = 50;
+                s->terms.z_im[i] = 0;
+                s->sw.f_re[i] = 0.03 * draw(&state);
+                s->sw.f_im[i] = 0.03 * draw(&state);
+                s->sw.r_re[i] = 1e-300 * draw(&state); /* the smallest digits count too */
+                s->sw.r_im[i] = -0.0;
+                for (int k = 0; k < TERM_COUNT && model != TERMS_SIXTEEN; k++) {
+                        bool one = k == TERM_ERF || k == TERM_ERR || k == TERM_K || k == TERM_ETF || k == TERM_ETR;
+                        if (model == TERMS_ONE_PORT && k > TERM_ERR)
+                                continue;
+                        s->terms.re[k][i] = one + 0.1 * draw(&state);
+                        s->terms.im[k][i] = k == TERM_EXF || k == TERM_EXR ? 0 : 0.1 * draw(&state);
+                }
+                for (int k = 0; k < FULL_COUNT && model == TERMS_SIXTEEN; k++) {
+                        bool one = k == FULL_T1 || k == FULL_T1 + 3 || k == FULL_T4 + 3;
+                        s->terms.full_re[k][i] = k == FULL_T4 ? 1 : one + 0.1 * draw(&state);
+                        s->terms.full_im[k][i] = k == FULL_T4 ? 0 : 0.1 * draw(&state);
+                }
+        }
+        assert_int_equal(rf_terms_complete(&s->terms, NULL), CODE_OK);
+        text_init(&s->text, 0);
+        return s;
+}
+static void set_free(struct set *s)
+{
+        text_done(&s->text);
+        arena_free(s->arena);
+}
+static void same_column(const double *a, const double *b)
+{
+        for (int i = 0; i < N; i++)
+                if (!(isnan(a[i]) && isnan(b[i])))
+                        assert_memory_equal(&a[i], &b[i], sizeof a[i]);
+}
+
+static struct terms_json *there_and_back(struct set *s, const struct switch_terms *sw, const struct terms_note *notes, size_t note_n)
+{
+        struct terms_json *f = NULL;
+        text_clear(&s->text);
+        if (terms_json_write(&s->terms, sw, notes, note_n, &s->text, &s->err))
+                fail_msg("%s", s->err.text);
+        if (terms_json_read(text_of(&s->text), s->text.n, s->arena, &f, &s->err))
+                fail_msg("%s", s->err.text);
+        assert_memory_equal(f->axis.hz, s->axis.hz, N * sizeof(double));
+        assert_true(f->axis.hash == s->axis.hash && f->terms.axis == &f->axis && f->sw.axis == &f->axis);
+        assert_int_equal(f->terms.model, s->terms.model);
+        assert_int_equal(f->terms.plane, s->terms.plane);
+        assert_string_equal(f->terms.method, s->terms.method);
+        assert_true(f->terms.switch_removed == s->terms.switch_removed && f->has_sw == (sw != NULL));
+        same_column(f->terms.z_re, s->terms.z_re);
+        same_column(f->terms.z_im, s->terms.z_im);
+        for (int k = 0; k < TERM_COUNT; k++) {
+                same_column(f->terms.re[k], s->terms.re[k]);
+                same_column(f->terms.im[k], s->terms.im[k]);
+        }
+        for (int k = 0; k < FULL_COUNT; k++) {
+                same_column(f->terms.full_re[k], s->terms.full_re[k]);
+                same_column(f->terms.full_im[k], s->terms.full_im[k]);
+        }
+        if (sw) {
+                same_column(f->sw.f_re, sw->f_re);
+                same_column(f->sw.f_im, sw->f_im);
+                same_column(f->sw.r_re, sw->r_re);
+                same_column(f->sw.r_im, sw->r_im);
+        }
+        assert_int_equal(f->note_n, note_n);
+        for (size_t k = 0; k < note_n; k++) {
+                assert_string_equal(f->notes[k].key, notes[k].key);
+                assert_string_equal(f->notes[k].value, notes[k].value);
+        }
+        return f;
+}
+
+static void every_model_comes_back_bit_for_bit(void **state)
+{
+        (void)state;
+        static const struct terms_note notes[] = {
+                {"calibration", "41"}, {"substrate", "serial 7, \"left\" half"}, {"note", "80 µm, 23 °C"}};
+        for (int model = TERMS_ONE_PORT; model < TERMS_MODEL_COUNT; model++) {
+                struct set *s = set_new((enum terms_model)model);
+                there_and_back(s, NULL, NULL, 0);
+                there_and_back(s, &s->sw, notes, 3);
+                for (int i = 0; i < N; i++) /* a line's own, known impedance */
+                        s->terms.z_im[i] = -1.0 / (1 + i);
+                there_and_back(s, NULL, NULL, 0);
+                for (int i = 0; i < N; i++) /* … and an unknown one */
+                        s->terms.z_re[i] = s->terms.z_im[i] = NAN;
+                there_and_back(s, &s->sw, notes, 1);
+                assert_non_null(strstr(text_of(&s->text), "\"z_ref_ohm\":null"));
+                if (model != TERMS_ONE_PORT) { /* columns that follow, reckoned another way: the last digits are kept */
+                        int k = model == TERMS_TWELVE ? TERM_K : TERM_ETR;
+                        s->terms.re[k][3] = nextafter(s->terms.re[k][3], 9);
+                        there_and_back(s, NULL, NULL, 0);
+                } else { /* one port alone */
+                        for (int k = TERM_EDF; k <= TERM_ERF; k++)
+                                for (int i = 0; i < N; i++)
+                                        s->terms.re[k][i] = s->terms.im[k][i] = NAN;
+                        there_and_back(s, NULL, NULL, 0);
+                        assert_null(strstr(text_of(&s->text), "EDF"));
+                }
+                set_free(s);
+        }
+}
+
+static void not_written(struct set *s, const struct switch_terms *sw, const struct terms_note *notes, size_t note_n, const char *word)
+{
+        text_clear(&s->text);
+        text_put(&s->text, "before");
+        s->err = (struct tp_error){0};
+        enum code code = terms_json_write(&s->terms, sw, notes, note_n, &s->text, &s->err);
+        if (!code || !strstr(s->err.text, word))
+                fail_msg("code %d: \"%s\" does not say \"%s\"", code, s->err.text, word);
+        assert_string_equal(text_of(&s->text), "before");
+}
+static void what_is_not_written(void **state)
+{
+        (void)state;
+        struct set *s = set_new(TERMS_EIGHT);
+        s->terms.im[TERM_ESR][4] = NAN;
+        not_written(s, NULL, NULL, 0, "ESR is");
+        s->terms.im[TERM_ESR][4] = INFINITY;
+        not_written(s, NULL, NULL, 0, "ESR is");
+        set_free(s);
+        s = set_new(TERMS_EIGHT);
+        s->sw.r_im[2] = NAN;
+        not_written(s, &s->sw, NULL, 0, "reverse switch term");
+        s->terms.re[TERM_ETF][1] *= 1.01;
+        not_written(s, NULL, NULL, 0, "ETF of these eight terms");
+        set_free(s);
+        s = set_new(TERMS_TWELVE);
+        s->terms.z_re[3] = NAN;
+        not_written(s, NULL, NULL, 0, "reference impedance");
+        s->terms.z_re[3] = -50;
+        not_written(s, NULL, NULL, 0, "reference impedance");
+        s->terms.z_re[3] = 50;
+        not_written(s, NULL, &(struct terms_note){"Bad key", "x"}, 1, "no good name");
+        not_written(s, NULL, &(struct terms_note){"key", "two\nlines"}, 1, "printable");
+        not_written(s, NULL, (struct terms_note[]){{"key", "1"}, {"key", "2"}}, 2, "twice");
+        s->terms.plane = PLANE_UNKNOWN;
+        not_written(s, NULL, NULL, 0, "plane");
+        s->terms.model = TERMS_UNKNOWN;
+        not_written(s, NULL, NULL, 0, "no terms yet");
+        set_free(s);
+}
+
+/* The document with its first `from` replaced by `to`. */
+static void refused(const struct set *s, const char *from, const char *to, enum code want, const char *pointer, const char *word)
+{
+        const char *text = text_of(&s->text), *at = strstr(text, from);
+        assert_non_null(at);
+        struct text changed;
+        struct tp_error err = {0};
+        struct terms_json *f = NULL;
+        struct arena *arena = arena_new(0);
+        text_init(&changed, 0);
+        text_bytes(&changed, text, (size_t)(at - text));
+        text_put(&changed, to);
+        text_put(&changed, at + strlen(from));
+        enum code code = terms_json_read(text_of(&changed), changed.n, arena, &f, &err);
+        if (code != want || strcmp(err.pointer, pointer) != 0 || !strstr(err.text, word))
+                fail_msg("%s -> %s: code %d (wanted %d) at \"%s\" (wanted \"%s\"): \"%s\" (wanted \"%s\")", from, to, code, want,
+                         err.pointer, pointer, err.text, word);
+        assert_null(f);
+        text_done(&changed);
+        arena_free(arena);
+}
+static void what_is_refused(void **state)
+{
+        (void)state;
+        struct set *s = set_new(TERMS_SIXTEEN);
+        there_and_back(s, &s->sw, &(struct terms_note){"wafer", "W1"}, 1);
+        refused(s, "tipplane error terms", "error terms", CODE_BAD_INPUT, "/format", "no error terms");
+        refused(s, "\"version\":1", "\"version\":2", CODE_TOO_NEW, "/version", "version 2");
+        refused(s, "\"version\":1", "\"version\":0.5", CODE_BAD_INPUT, "/version", "whole number");
+        refused(s, "\"version\":1,", "", CODE_BAD_INPUT, "/version", "no \"version\"");
+        refused(s, "\"sixteen\"", "\"seventeen\"", CODE_BAD_INPUT, "/model", "known are one_port, eight, twelve, sixteen");
+        refused(s, "\"sixteen\"", "\"unknown\"", CODE_BAD_INPUT, "/model", "known are");
+        refused(s, "\"sixteen\"", "\"eight\"", CODE_BAD_INPUT, "/terms", "T1_11");
+        refused(s, "\"sixteen\"", "16", CODE_BAD_INPUT, "/model", "known are");
+        refused(s, "\"tip\"", "\"chuck\"", CODE_BAD_INPUT, "/plane", "known are receiver, tip");
+        refused(s, "\"sixteen_term\"", "\"Sixteen term\"", CODE_BAD_INPUT, "/method", "/method must be");
+        refused(s, "\"switch_terms_removed\":true", "\"switch_terms_removed\":1", CODE_BAD_INPUT, "/switch_terms_removed", "true or false");
+        refused(s, "\"frequencies_hz\":[70000,", "\"frequencies_hz\":[70000,70000,", CODE_BAD_INPUT, "", "frequencies must rise");
+        refused(s, "\"frequencies_hz\":[70000,", "\"frequencies_hz\":[1,70000,", CODE_BAD_INPUT, "/terms/T1_11/re",
+                "has 7 numbers, frequencies_hz has 8");
+        refused(s, "\"frequencies_hz\":[70000,", "\"frequencies_hz\":[null,", CODE_BAD_INPUT, "/frequencies_hz", "entry 1 of 7");
+        refused(s, "\"frequencies_hz\":[70000,", "\"frequencies_hz\":[NaN,", CODE_BAD_INPUT, "", "error terms");
+        refused(s, "\"z_ref_ohm\":50", "\"z_ref_ohm\":0", CODE_BAD_INPUT, "/z_ref_ohm", "positive");
+        refused(s, "\"z_ref_ohm\":50", "\"z_ref_ohm\":\"50\"", CODE_BAD_INPUT, "/z_ref_ohm", "null for the line's own");
+        refused(s, "\"T4_22\"", "\"T4_33\"", CODE_BAD_INPUT, "/terms", "\"T4_33\" in /terms has no meaning");
+        refused(s, "\"T3_12\":{\"re\":[", "\"T3_12\":{\"re\":[0,", CODE_BAD_INPUT, "/terms/T3_12/re", "has 8 numbers");
+        refused(s, "\"T3_12\":{\"re\":[", "\"T3_12\":{\"re\":[true,", CODE_BAD_INPUT, "/terms/T3_12/re", "entry 1 of 7 is not a number");
+        refused(s, "\"T4_11\":{\"re\":[1,", "\"T4_11\":{\"re\":[0,", CODE_BAD_INPUT, "", "T4_11 is 0");
+        refused(s, "\"forward\"", "\"backward\"", CODE_BAD_INPUT, "/switch_terms", "\"backward\" in /switch_terms");
+        refused(s, "\"wafer\"", "\"Wafer\"", CODE_BAD_INPUT, "/notes", "lower-case");
+        refused(s, "\"W1\"", "\"W\\u0007\"", CODE_BAD_INPUT, "/notes", "printable");
+        refused(s, "\"notes\"", "\"remarks\"", CODE_BAD_INPUT, "", "\"remarks\" in the error terms");
+        refused(s, "{", "[", CODE_BAD_INPUT, "", "error terms");
+        set_free(s);
+        s = set_new(TERMS_EIGHT);
+        there_and_back(s, NULL, NULL, 0);
+        refused(s, "\"ERF\"", "\"ETF\"", CODE_BAD_INPUT, "/terms/ERF", "no \"ERF\"");
+        refused(s, "\"terms\":{", "\"terms\":{\"ELF\":{\"re\":[1,1,1,1,1,1,1],\"im\":[0,0,0,0,0,0,0]},", CODE_BAD_INPUT, "/terms/ELF",
+                "follows from the other terms");
+        set_free(s);
+}
+
+/* Terms of another program, unscaled and without notes, with a method that nobody here knows: they correct. */
+static void terms_from_elsewhere(void **state)
+{
+        (void)state;
+        static const char text[] =
+                "{\"format\":\"tipplane error terms\",\"version\":1,\"model\":\"sixteen\",\"method\":\"by_hand\",\"plane\":\"tip\","
+                "\"switch_terms_removed\":false,\"frequencies_hz\":[1e9],\"z_ref_ohm\":50,\"terms\":{"
+                "\"T1_11\":{\"re\":[2],\"im\":[0]},\"T1_12\":{\"re\":[0],\"im\":[0]},\"T1_21\":{\"re\":[0],\"im\":[0]},"
+                "\"T1_22\":{\"re\":[2],\"im\":[0]},\"T2_11\":{\"re\":[0.2],\"im\":[0]},\"T2_12\":{\"re\":[0],\"im\":[0]},"
+                "\"T2_21\":{\"re\":[0],\"im\":[0]},\"T2_22\":{\"re\":[0],\"im\":[0]},\"T3_11\":{\"re\":[0],\"im\":[0]},"
+                "\"T3_12\":{\"re\":[0],\"im\":[0]},\"T3_21\":{\"re\":[0],\"im\":[0]},\"T3_22\":{\"re\":[0],\"im\":[0]},"
+                "\"T4_11\":{\"re\":[2],\"im\":[0]},\"T4_12\":{\"re\":[0],\"im\":[0]},\"T4_21\":{\"re\":[0],\"im\":[0]},"
+                "\"T4_22\":{\"re\":[2],\"im\":[0]}}}";
+        struct arena *arena = arena_new(0);
+        struct terms_json *f = NULL;
+        struct tp_error err = {0};
+        if (terms_json_read(text, strlen(text), arena, &f, &err))
+                fail_msg("%s", err.text);
+        assert_string_equal(f->terms.method, "by_hand");
+        assert_true(f->terms.full_re[FULL_T4][0] == 1 && !f->has_sw && f->note_n == 0);
+        struct m2 s = rf_correct2_point(&f->terms, 0, m2_of(0.4, 0.5, 0.6, 0.3)); /* directivity 0.1, tracking 1 */
+        assert_true(m2_distance(s, m2_of(0.3, 0.5, 0.6, 0.3)) < 1e-15);
+        arena_free(arena);
+}
+
+static char *file_text(const char *path)
+{
+        FILE *f = fopen(path, "rb");
+        char *text = calloc(1, 200000);
+        if (!f || !text)
+                fail_msg("%s is missing: run the tests from the repository's root", path);
+        size_t n = fread(text, 1, 199999, f);
+        assert_true(n > 0);
+        fclose(f);
+        return text;
+}
+/* The words of the schema's enumeration at properties/KEY are those of the program (without "unknown"). */
+static void same_words(const cJSON *schema, const char *key, const char *const *words)
+{
+        const cJSON *list = cJSON_GetObjectItem(cJSON_GetObjectItem(cJSON_GetObjectItem(schema, "properties"), key), "enum");
+        int n = 0;
+        for (const cJSON *e = list->child; e; e = e->next)
+                assert_string_equal(e->valuestring, words[++n]);
+        assert_null(words[n + 1]);
+}
+static void schema_and_page_say_the_same(void **state)
+{
+        (void)state;
+        char *text = file_text("schema/terms.schema.json"), *page = file_text("docs/terms.md");
+        cJSON *schema = NULL;
+        assert_int_equal(json_read(text, strlen(text), 32, &schema, NULL), CODE_OK);
+        same_words(schema, "model", terms_model_words);
+        same_words(schema, "plane", plane_words);
+        /* every key that is written is in the schema, and what the schema wants is written */
+        for (int model = TERMS_ONE_PORT; model < TERMS_MODEL_COUNT; model++) {
+                struct set *s = set_new((enum terms_model)model);
+                cJSON *json = NULL;
+                assert_int_equal(terms_json_write(&s->terms, &s->sw, NULL, 0, &s->text, NULL), CODE_OK);
+                assert_int_equal(json_read(text_of(&s->text), s->text.n, 8, &json, NULL), CODE_OK);
+                for (const cJSON *e = json->child; e; e = e->next)
+                        assert_non_null(cJSON_GetObjectItem(cJSON_GetObjectItem(schema, "properties"), e->string));
+                for (const cJSON *e = cJSON_GetObjectItem(schema, "required")->child; e; e = e->next)
+                        assert_non_null(cJSON_GetObjectItem(json, e->valuestring));
+                const cJSON *columns =
+                        cJSON_GetObjectItem(cJSON_GetObjectItem(cJSON_GetObjectItem(schema, "properties"), "terms"), "properties");
+                for (const cJSON *e = cJSON_GetObjectItem(json, "terms")->child; e; e = e->next)
+                        assert_non_null(cJSON_GetObjectItem(columns, e->string));
+                cJSON_Delete(json);
+                set_free(s);
+        }
+        cJSON_Delete(schema);
+        /* the page's example is a document */
+        char *from = strstr(page, "```json\n"), *to = from ? strstr(from + 8, "```") : NULL;
+        assert_non_null(to);
+        struct arena *arena = arena_new(0);
+        struct terms_json *f = NULL;
+        struct tp_error err = {0};
+        if (terms_json_read(from + 8, (size_t)(to - from - 8), arena, &f, &err))
+                fail_msg("docs/terms.md: %s", err.text);
+        /* … and corrects as the page says */
+        struct m2 m = rf_switch_remove_point(m2_of(CMPLX(0.31, 0.05), CMPLX(0.52, -0.33), CMPLX(0.51, -0.34), CMPLX(0.29, 0.02)),
+                                             CMPLX(f->sw.f_re[0], f->sw.f_im[0]), CMPLX(f->sw.r_re[0], f->sw.r_im[0]));
+        struct m2 s = rf_correct2_point(&f->terms, 0, m);
+        char said[64];
+        snprintf(said, sizeof said, "S11 = %.6f%+.6fj", creal(s.e[0]), cimag(s.e[0]));
+        if (!strstr(page, said))
+                fail_msg("docs/terms.md does not say \"%s\"", said);
+        snprintf(said, sizeof said, "S21 = %.6f%+.6fj", creal(s.e[2]), cimag(s.e[2]));
+        if (!strstr(page, said))
+                fail_msg("docs/terms.md does not say \"%s\"", said);
+        arena_free(arena);
+        free(text);
+        free(page);
+}
+
+int main(void)
+{
+        const struct CMUnitTest tests[] = {cmocka_unit_test(every_model_comes_back_bit_for_bit), cmocka_unit_test(what_is_not_written),
+                                           cmocka_unit_test(what_is_refused), cmocka_unit_test(terms_from_elsewhere),
+                                           cmocka_unit_test(schema_and_page_say_the_same)};
+        return cmocka_run_group_tests(tests, NULL, NULL);
+}
