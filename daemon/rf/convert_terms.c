@@ -53,7 +53,7 @@ static bool broke(const double complex in[TERM_COUNT], const double complex *out
         return false;
 }
 
-enum code rf_twelve_from_eight(const struct terms *eight, const struct switch_terms *sw, struct terms *out, struct tp_error *err)
+enum code rf_terms_twelve_from_eight(const struct terms *eight, const struct switch_terms *sw, struct terms *out, struct tp_error *err)
 {
         enum code code = begin(eight, TERMS_EIGHT, out, TERMS_TWELVE, err);
         if (code)
@@ -89,8 +89,8 @@ enum code rf_twelve_from_eight(const struct terms *eight, const struct switch_te
         return CODE_OK;
 }
 
-enum code rf_eight_from_twelve(const struct terms *twelve, struct terms *out, struct switch_terms *ret_sw, double *ret_k_disagreement,
-                               struct tp_error *err)
+enum code rf_terms_eight_from_twelve(const struct terms *twelve, struct terms *out, struct switch_terms *ret_sw, double *ret_k_disagreement,
+                                     struct tp_error *err)
 {
         enum code code = begin(twelve, TERMS_TWELVE, out, TERMS_EIGHT, err);
         if (code)
@@ -133,7 +133,7 @@ enum code rf_eight_from_twelve(const struct terms *twelve, struct terms *out, st
         return CODE_OK;
 }
 
-enum code rf_sixteen_from_eight(const struct terms *eight, struct terms *out, struct tp_error *err)
+enum code rf_terms_sixteen_from_eight(const struct terms *eight, struct terms *out, struct tp_error *err)
 {
         enum code code = begin(eight, TERMS_EIGHT, out, TERMS_SIXTEEN, err);
         if (code)
@@ -152,7 +152,7 @@ enum code rf_sixteen_from_eight(const struct terms *eight, struct terms *out, st
         return CODE_OK;
 }
 
-enum code rf_eight_from_sixteen(const struct terms *sixteen, struct terms *out, double *ret_leakage, struct tp_error *err)
+enum code rf_terms_eight_from_sixteen(const struct terms *sixteen, struct terms *out, double *ret_leakage, struct tp_error *err)
 {
         enum code code = begin(sixteen, TERMS_SIXTEEN, out, TERMS_EIGHT, err);
         if (code)

@@ -90,10 +90,10 @@ static void eight_and_twelve(void **state)
         struct terms out = terms_new(&f), back = terms_new(&f);
         struct switch_terms sw = switch_terms_at(arena_take(f.arena, switch_terms_bytes(f.axis->n)), f.axis);
         double *k = arena_take(f.arena, f.axis->n * sizeof *k);
-        assert_int_equal(rf_twelve_from_eight(&f.eight, f.sw, &out, NULL), CODE_OK);
+        assert_int_equal(rf_terms_twelve_from_eight(&f.eight, f.sw, &out, NULL), CODE_OK);
         same(&f, &out, &f.twelve);
         corrects(&f, &out, NULL);
-        assert_int_equal(rf_eight_from_twelve(&f.twelve, &back, &sw, k, NULL), CODE_OK);
+        assert_int_equal(rf_terms_eight_from_twelve(&f.twelve, &back, &sw, k, NULL), CODE_OK);
         same(&f, &back, &f.eight);
         corrects(&f, &back, &sw);
         for (size_t i = 0; i < f.axis->n; i++) {
@@ -102,7 +102,7 @@ static void eight_and_twelve(void **state)
                 assert_true(k[i] < TOL);
                 put(&f.twelve, TERM_ETF, i, at(&f.twelve, TERM_ETF, i) * 1.02);
         }
-        assert_int_equal(rf_eight_from_twelve(&f.twelve, &back, &sw, k, NULL), CODE_OK);
+        assert_int_equal(rf_terms_eight_from_twelve(&f.twelve, &back, &sw, k, NULL), CODE_OK);
         for (size_t i = 0; i < f.axis->n; i++) {
                 assert_true(fabs(k[i] - 0.02) < TOL); /* one direction's tracking is 2 % wrong: the two ratios say so */
                 check_close("mean K", f.axis->hz[i], at(&back, TERM_K, i), 1.01 * at(&f.eight, TERM_K, i), TOL);
@@ -118,9 +118,9 @@ static void eight_and_sixteen(void **state)
         open_file(&f);
         struct terms full = terms_new(&f), back = terms_new(&f);
         double *leakage = arena_take(f.arena, f.axis->n * sizeof *leakage);
-        assert_int_equal(rf_sixteen_from_eight(&f.eight, &full, NULL), CODE_OK);
+        assert_int_equal(rf_terms_sixteen_from_eight(&f.eight, &full, NULL), CODE_OK);
         corrects(&f, &full, f.sw);
-        assert_int_equal(rf_eight_from_sixteen(&full, &back, leakage, NULL), CODE_OK);
+        assert_int_equal(rf_terms_eight_from_sixteen(&full, &back, leakage, NULL), CODE_OK);
         same(&f, &back, &f.eight);
         for (size_t i = 0; i < f.axis->n; i++)
                 assert_true(leakage[i] == 0);
@@ -134,7 +134,7 @@ static void eight_and_sixteen(void **state)
         assert_int_equal(rf_terms_complete(&full, NULL), CODE_OK);
         assert_true(full.full_re[FULL_T4][0] == 1);
         corrects(&f, &full, f.sw);
-        assert_int_equal(rf_eight_from_sixteen(&full, &back, NULL, NULL), CODE_OK);
+        assert_int_equal(rf_terms_eight_from_sixteen(&full, &back, NULL, NULL), CODE_OK);
         same(&f, &back, &f.eight);
         cJSON_Delete(f.json);
         arena_free(f.arena);
@@ -154,25 +154,25 @@ static void what_has_no_other_form(void **state)
         struct terms out = terms_new(&f);
         struct switch_terms sw = switch_terms_at(arena_take(f.arena, switch_terms_bytes(f.axis->n)), f.axis);
         struct tp_error err = {0};
-        refused(rf_twelve_from_eight(&f.eight, NULL, &out, &err), &err, "give the switch terms");
-        refused(rf_twelve_from_eight(&f.twelve, f.sw, &out, &err), &err, "starts from eight");
-        refused(rf_eight_from_twelve(&f.eight, &out, &sw, NULL, &err), &err, "starts from twelve");
-        refused(rf_sixteen_from_eight(&f.twelve, &out, &err), &err, "starts from eight");
-        refused(rf_eight_from_sixteen(&f.eight, &out, NULL, &err), &err, "starts from sixteen");
-        assert_int_equal(rf_twelve_from_eight(&f.eight, f.sw, &f.eight, &err), CODE_BUG);
+        refused(rf_terms_twelve_from_eight(&f.eight, NULL, &out, &err), &err, "give the switch terms");
+        refused(rf_terms_twelve_from_eight(&f.twelve, f.sw, &out, &err), &err, "starts from eight");
+        refused(rf_terms_eight_from_twelve(&f.eight, &out, &sw, NULL, &err), &err, "starts from twelve");
+        refused(rf_terms_sixteen_from_eight(&f.twelve, &out, &err), &err, "starts from eight");
+        refused(rf_terms_eight_from_sixteen(&f.eight, &out, NULL, &err), &err, "starts from sixteen");
+        assert_int_equal(rf_terms_twelve_from_eight(&f.eight, f.sw, &f.eight, &err), CODE_BUG);
         f.twelve.re[TERM_EXF][3] = 1e-4;
-        refused(rf_eight_from_twelve(&f.twelve, &out, &sw, NULL, &err), &err, "isolation of 0.0001");
+        refused(rf_terms_eight_from_twelve(&f.twelve, &out, &sw, NULL, &err), &err, "isolation of 0.0001");
         f.twelve.re[TERM_EXF][3] = 0;
         put(&f.twelve, TERM_ETR, 2, 0);
-        refused(rf_eight_from_twelve(&f.twelve, &out, &sw, NULL, &err), &err, "tracking is 0");
+        refused(rf_terms_eight_from_twelve(&f.twelve, &out, &sw, NULL, &err), &err, "tracking is 0");
         put(&f.eight, TERM_K, 2, 0);
-        refused(rf_twelve_from_eight(&f.eight, f.sw, &out, &err), &err, "no twelve-term form");
+        refused(rf_terms_twelve_from_eight(&f.eight, f.sw, &out, &err), &err, "no twelve-term form");
         f.eight.model = TERMS_SIXTEEN;
         f.eight.full_re[FULL_T4][0] = f.eight.full_im[FULL_T4][0] = 0;
         refused(rf_terms_complete(&f.eight, &err), &err, "T4_11");
         /* NaN goes through and is not refused */
         put(&f.twelve, TERM_ETR, 2, CMPLX(NAN, NAN));
-        assert_int_equal(rf_eight_from_twelve(&f.twelve, &out, &sw, NULL, &err), CODE_OK);
+        assert_int_equal(rf_terms_eight_from_twelve(&f.twelve, &out, &sw, NULL, &err), CODE_OK);
         assert_true(isnan(out.re[TERM_K][2]) && !isnan(out.re[TERM_K][1]));
         cJSON_Delete(f.json);
         arena_free(f.arena);
