@@ -61,21 +61,7 @@ static void put_json(struct cli *c, const char *word, const char *out, const str
         json_real(&o, "good_to_hz_computed", limit->computed_hz);
         json_bool(&o, "good_everywhere", limit->whole);
         json_text(&o, "limit", limit->say);
-        json_open(&o, "freq_hz", '[');
-        for (size_t i = 0; i < net->axis->n; i++)
-                json_real(&o, NULL, net->axis->hz[i]);
-        json_close(&o, ']');
-        static const char *const names[4] = {"s11", "s12", "s21", "s22"};
-        for (int k = 0; k < 4; k++) {
-                json_open(&o, names[k], '[');
-                for (size_t i = 0; i < net->axis->n; i++) {
-                        json_open(&o, NULL, '[');
-                        json_real(&o, NULL, net->re[k][i]);
-                        json_real(&o, NULL, net->im[k][i]);
-                        json_close(&o, ']');
-                }
-                json_close(&o, ']');
-        }
+        offline_net2_json(&o, net);
         json_close(&o, '}');
         text_put(&c->out, "\n");
 }

@@ -49,6 +49,115 @@ enum code offline_net2(struct cli *c, const char *path, enum plane want, struct 
         return code ? tp_where(err, "%s", path) : CODE_OK;
 }
 
+const char *offline_beside(struct cli *c, const char *of, const char *path)
+{
+        const char *slash = strrchr(of, '/');
+        size_t n = slash && path[0] != '/' ? (size_t)(slash - of) + 1 : 0;
+        char *whole = arena_take(c->arena, n + strlen(path) + 1);
+        if (whole) {
+                memcpy(whole, of, n);
+                memcpy(whole + n, path, strlen(path) + 1);
+        }
+        return whole;
+}
+
+/* A one-port of S; its columns. */
+static enum code one_port(struct cli *c, const char *path, struct touchstone *ret, struct tp_error *err)
+{
+        enum code code = offline_touchstone(c, path, ret, err);
+        if (!code && (ret->ports != 1 || ret->parameter != 'S'))
+                code = tp_fail(err, CODE_BAD_INPUT, "%s: the file holds %c of %u ports; S of 1 port (.s1p) is needed here", path,
+                               ret->parameter, ret->ports);
+        return code;
+}
+
+static enum code axes_check(const char *a, const struct axis *x, const char *b, const struct axis *y, struct tp_error *err)
+{
+        return axis_equal(x, y)
+                       ? CODE_OK
+                       : tp_fail(err, CODE_BAD_INPUT,
+                                 "%s has %zu frequencies from %.9g to %.9g Hz, %s has %zu from %.9g to %.9g Hz; both must have the same "
+                                 "list",
+                                 b, y->n, y->hz[0], y->hz[y->n - 1], a, x->n, x->hz[0], x->hz[x->n - 1]);
+}
+
+enum code offline_reflections(struct cli *c, const char *port_1, const char *port_2, struct net2 *ret, struct tp_error *err)
+{
+        const char *paths[2] = {port_1, port_2};
+        struct touchstone *files = arena_take(c->arena, 2 * sizeof *files);
+        enum code code = files ? CODE_OK : tp_fail_memory(err);
+        for (int k = 0; k < 2 && !code; k++)
+                if (paths[k])
+                        code = one_port(c, paths[k], &files[k], err);
+        if (!code && port_1 && port_2)
+                code = axes_check(port_1, &files[0].axis, port_2, &files[1].axis, err);
+        if (!code && !offline_net2_new(c, &files[port_1 ? 0 : 1].axis, ret))
+                code = tp_fail_memory(err);
+        if (code)
+                return code;
+        ret->plane = PLANE_RECEIVER;
+        for (int k = 0; k < 2; k++)
+                if (paths[k]) {
+                        memcpy(ret->re[3 * k], files[k].re[0], ret->axis->n * sizeof(double));
+                        memcpy(ret->im[3 * k], files[k].im[0], ret->axis->n * sizeof(double));
+                }
+        return CODE_OK;
+}
+
+enum code offline_switch_terms(struct cli *c, const char *file, const char *reverse, struct switch_terms *ret, struct tp_error *err)
+{
+        struct net2 both;
+        int f = 2, r = 1;
+        enum code code;
+        if (reverse) {
+                code = offline_reflections(c, file, reverse, &both, err);
+                f = 0;
+                r = 3;
+        } else {
+                code = offline_net2(c, file, PLANE_RECEIVER, &both, err);
+        }
+        void *memory = code ? NULL : arena_take(c->arena, switch_terms_bytes(both.axis->n));
+        if (code || !memory)
+                return code ? code : tp_fail_memory(err);
+        *ret = switch_terms_at(memory, both.axis);
+        for (size_t i = 0; i < both.axis->n; i++) {
+                ret->f_re[i] = both.re[f][i];
+                ret->f_im[i] = both.im[f][i];
+                ret->r_re[i] = both.re[r][i];
+                ret->r_im[i] = both.im[r][i];
+        }
+        return CODE_OK;
+}
+
+enum code offline_terms(struct cli *c, const char *path, struct terms_json **ret, struct tp_error *err)
+{
+        const char *bytes;
+        size_t n;
+        enum code code = offline_bytes(c, path, &bytes, &n, err);
+        if (!code && (code = terms_json_read(bytes, n, c->arena, ret, err)))
+                tp_where(err, "%s", path);
+        return code;
+}
+
+void offline_net2_json(struct json_out *o, const struct net2 *net)
+{
+        static const char *const names[4] = {"s11", "s12", "s21", "s22"};
+        json_open(o, "freq_hz", '[');
+        for (size_t i = 0; i < net->axis->n; i++)
+                json_real(o, NULL, net->axis->hz[i]);
+        json_close(o, ']');
+        for (int k = 0; k < 4; k++) {
+                json_open(o, names[k], '[');
+                for (size_t i = 0; i < net->axis->n; i++) {
+                        json_open(o, NULL, '[');
+                        json_real(o, NULL, net->re[k][i]);
+                        json_real(o, NULL, net->im[k][i]);
+                        json_close(o, ']');
+                }
+                json_close(o, ']');
+        }
+}
+
 bool offline_net2_new(struct cli *c, const struct axis *axis, struct net2 *ret)
 {
         void *memory = arena_take(c->arena, net2_bytes(axis->n));

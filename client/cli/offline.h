@@ -3,6 +3,7 @@
 #ifndef TIPPLANE_CLI_OFFLINE_H
 #define TIPPLANE_CLI_OFFLINE_H
 #include "cli/cli.h"
+#include "formats/terms_json.h"
 #include "formats/touchstone.h"
 
 #define FILE_BYTES_MAX ((size_t)256 << 20)
@@ -22,6 +23,16 @@ enum code offline_numbers(struct cli *c, const char *option, double *ret, size_t
 enum code offline_words(struct cli *c, const char *option, const char **ret, size_t max, size_t *ret_n, struct tp_error *err);
 /* One number of an option, or `otherwise` when it is not there. */
 enum code offline_number(struct cli *c, const char *option, double min, double max, double otherwise, double *ret, struct tp_error *err);
+/* A file named in another one: beside it, unless it is absolute.  In the arena; NULL: no memory. */
+const char *offline_beside(struct cli *c, const char *of, const char *path);
+/* Switch terms: a .s2p with GF = a2/b2 (source at port 1) as S21 and GR = a1/b1 (source at port 2) as S12; or, with `reverse`, two .s1p. */
+enum code offline_switch_terms(struct cli *c, const char *file, const char *reverse, struct switch_terms *ret, struct tp_error *err);
+/* One-port reflections as a raw two-port whose other entries are 0; either may be NULL. */
+enum code offline_reflections(struct cli *c, const char *port_1, const char *port_2, struct net2 *ret, struct tp_error *err);
+/* Error terms from a .json file; errors begin with its path. */
+enum code offline_terms(struct cli *c, const char *path, struct terms_json **ret, struct tp_error *err);
+/* "freq_hz", "s11" … "s22" as columns of [re, im], inside an open object. */
+void offline_net2_json(struct json_out *o, const struct net2 *net);
 /* A .s2p of the network with a comment, to --out. */
 enum code offline_net2_out(struct cli *c, const struct net2 *net, const char *comment, struct tp_error *err);
 /* `text` into the file of --out, whole or not at all, or to stdout when there is none or it is "-".  What is talk goes to stderr. */

@@ -85,7 +85,10 @@ const char *calibration_plan_word(const struct calibration_plan *c) { return c->
 /* ---- readings -------------------------------------------------------------------------------------------------------------------------
  */
 
-static bool transmits(const struct standard *s) { return s->kind == STANDARD_THRU || s->kind == STANDARD_LINE; }
+static bool transmits(const struct standard_reading *r)
+{
+        return r->standard->kind == STANDARD_THRU || r->standard->kind == STANDARD_LINE || r->kind == RF_KNOWN;
+}
 
 static enum code readings_check(const struct calibration_plan *c, const struct standard_reading *r, size_t n, struct tp_error *err)
 {
@@ -99,7 +102,7 @@ static enum code readings_check(const struct calibration_plan *c, const struct s
                                 "standard %s was swept at %zu frequencies from %.9g Hz, the first one at %zu from %.9g Hz; sweep all "
                                 "with one plan%s%s",
                                 name, a->n, a->hz[0], axis->n, axis->hz[0], c->sweep[0] ? ": " : "", c->sweep);
-                if (c->switch_terms && transmits(r[k].standard) && !r[k].switch_terms)
+                if (c->switch_terms && transmits(&r[k]) && !r[k].switch_terms)
                         return tp_fail(
                                 err, CODE_BAD_INPUT,
                                 "standard %s came without switch terms, which the recipe's calibration asks for; let the analyzer give "
@@ -117,10 +120,10 @@ static bool switch_terms_mean(const struct standard_reading *r, size_t reading_n
 {
         double n = 0;
         for (size_t k = 0; k < reading_n; k++)
-                n += transmits(r[k].standard) && r[k].switch_terms;
+                n += transmits(&r[k]) && r[k].switch_terms;
         for (size_t k = 0; k < reading_n; k++) {
                 const struct switch_terms *sw = r[k].switch_terms;
-                if (!sw || !transmits(r[k].standard))
+                if (!sw || !transmits(&r[k]))
                         continue;
                 for (size_t i = 0; i < to->axis->n; i++) {
                         to->f_re[i] += sw->f_re[i] / n;
@@ -172,7 +175,8 @@ static enum code standard_take(const struct standard_reading *r, const struct so
 {
         const struct standard *s = r->standard;
         *ret = (struct rf_standard){.name = s->name,
-                                    .kind = standard_role(b->method, s),
+                                    .kind = r->kind ? r->kind : standard_role(b->method, s),
+                                    .ports = r->ports,
                                     .raw = net_part(r->raw, b->begin, &b->axis, arena),
                                     .length_m = s->model.length_um * 1e-6};
         if (!ret->raw)
@@ -180,6 +184,8 @@ static enum code standard_take(const struct standard_reading *r, const struct so
         if (ret->kind == RF_STANDARD_UNKNOWN)
                 return tp_fail(err, CODE_BAD_INPUT, "%s: standard %s is a %s, which the method has no use for; leave it out",
                                b->method->word, s->name, standard_kind_words[s->kind]);
+        if (r->ideal && ret->kind != RF_LINE && ret->kind != RF_REFLECT)
+                return (ret->ideal = net_part(r->ideal, b->begin, &b->axis, arena)) ? CODE_OK : tp_fail_memory(err);
         if (ret->kind == RF_LINE || ret->kind == RF_REFLECT)
                 return CODE_OK;
         struct standard_definition d = standard_definition_of(s);

@@ -30,6 +30,10 @@ struct standard_reading {
         const struct standard *standard;
         const struct net2 *raw;
         const struct switch_terms *switch_terms; /* read with it; NULL: none */
+        /* from files only; 0 and NULL: as the standard and its model say */
+        const struct net2 *ideal;   /* what it is, S in 50 ohm, on the axis of raw */
+        enum rf_standard_kind kind; /* RF_KNOWN: a two-port that only its ideal describes */
+        unsigned ports;             /* reflections: 1, 2: read at that port only */
 };
 struct solve_conditions {
         double temperature_c;              /* of the standards */

@@ -182,7 +182,7 @@ static const struct field model_fields[] = {
          .unit = "um",
          .say = "lines, and the thru of a line calibration"},
 };
-static const struct object model_object =
+const struct object model_object =
         OBJECT_OF(struct standard_model, "standard_model", model_fields, "Definition of a standard in SI units.");
 static const struct field standard_fields[] = {
         {.key = "name", .type = FIELD_NAME, TEXT_AT(struct standard, name), .required = true},
@@ -310,7 +310,7 @@ static const struct field calibration_fields[] = {
          .say = "measured, never used in the solution"},
         {.key = "tries_max", .type = FIELD_I32, AT(struct calibration_plan, tries_max), .min = 1, .max = 10, .standard = 2},
 };
-static const struct object calibration_object = OBJECT_OF(struct calibration_plan, "calibration", calibration_fields, NULL);
+const struct object calibration_object = OBJECT_OF(struct calibration_plan, "calibration", calibration_fields, NULL);
 
 /* ---- checks, proof, mandate ---------------------------------------------------------------------------------------------------------- */
 static const struct field limits_fields[] = {

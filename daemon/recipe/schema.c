@@ -1,6 +1,6 @@
 /* schema.c: the field tables as indented JSON Schema. */
 #include "recipe/schema.h"
-#include "recipe/recipe.h"
+#include "recipe/offline_plan.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -46,9 +46,13 @@ static void indent(const char *json, struct text *to)
 
 enum code schema_print(const char *name, struct text *to, struct tp_error *err)
 {
-        const struct object *object = strcmp(name, "recipe") == 0 ? &recipe_object : strcmp(name, "layout") == 0 ? &layout_object : NULL;
+        struct offline_plan_tables plan;
+        const struct object *object = strcmp(name, "recipe") == 0   ? &recipe_object
+                                      : strcmp(name, "layout") == 0 ? &layout_object
+                                      : strcmp(name, "plan") == 0   ? offline_plan_object(&plan)
+                                                                    : NULL;
         if (!object)
-                return tp_fail(err, CODE_NOT_FOUND, "there is no schema \"%.40s\"; there are recipe and layout", name);
+                return tp_fail(err, CODE_NOT_FOUND, "there is no schema \"%.40s\"; there are recipe, layout and plan", name);
         struct text line;
         text_init(&line, 0);
         fields_schema(object, &line);

@@ -20,6 +20,7 @@ static void the_committed_schemas_are_those_of_the_tables(void **state)
         (void)state;
         assert_schema_is_committed("recipe", "schema/recipe.schema.json");
         assert_schema_is_committed("layout", "schema/layout.schema.json");
+        assert_schema_is_committed("plan", "schema/plan.schema.json");
 }
 
 static void an_unheard_of_schema_is_refused_by_name(void **state)
@@ -29,7 +30,7 @@ static void an_unheard_of_schema_is_refused_by_name(void **state)
         struct tp_error err = {0};
         text_init(&to, 0);
         assert_int_equal(schema_print("wafer", &to, &err), CODE_NOT_FOUND);
-        assert_string_equal(err.text, "there is no schema \"wafer\"; there are recipe and layout");
+        assert_string_equal(err.text, "there is no schema \"wafer\"; there are recipe, layout and plan");
         text_done(&to);
 }
 

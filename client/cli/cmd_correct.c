@@ -1,0 +1,167 @@
+/* cmd_correct.c: raw files and error terms to corrected files. */
+#include "cli/offline.h"
+#include "recipe/offline_solve.h"
+#include "rf/pick.h"
+#include <stdio.h>
+#include <string.h>
+
+struct corrected {
+        const char *from, *to; /* to: NULL: stdout */
+        struct net2 net;
+};
+
+static const char *name_of(const char *path)
+{
+        const char *slash = strrchr(path, '/');
+        return slash ? slash + 1 : path;
+}
+
+/* The terms, and the switch terms where they are needed, at the frequencies of the raw data. */
+static enum code terms_on(struct cli *c, const struct terms_json *t, const struct switch_terms *sw, const struct axis *axis,
+                          struct terms *ret, struct switch_terms *ret_sw, struct tp_error *err)
+{
+        size_t *at = arena_take(c->arena, axis->n * sizeof *at);
+        void *memory = arena_take(c->arena, terms_bytes(axis->n)), *switch_memory = arena_take(c->arena, switch_terms_bytes(axis->n));
+        if (!at || !memory || !switch_memory)
+                return tp_fail_memory(err);
+        enum code code = rf_pick(&t->axis, axis, at, err);
+        if (code)
+                return code;
+        *ret = terms_at(memory, axis);
+        *ret_sw = switch_terms_at(switch_memory, axis);
+        rf_pick_terms(&t->terms, at, ret);
+        if (!sw)
+                return CODE_OK;
+        if ((code = rf_pick(sw->axis, axis, at, err)))
+                return tp_where(err, "switch terms");
+        rf_pick_switch_terms(sw, at, ret_sw);
+        return CODE_OK;
+}
+
+static enum code correct_one(struct cli *c, const struct terms_json *t, const struct switch_terms *sw, struct corrected *one,
+                             struct tp_error *err)
+{
+        struct net2 raw;
+        struct terms terms;
+        struct switch_terms own;
+        unsigned ports = touchstone_ports_of_name(one->from);
+        double port;
+        enum code code = offline_number(c, "port", 1, 2, 1, &port, err);
+        if (code)
+                return code;
+        code = ports == 1 ? offline_reflections(c, port < 1.5 ? one->from : NULL, port < 1.5 ? NULL : one->from, &raw, err)
+                          : offline_net2(c, one->from, PLANE_RECEIVER, &raw, err);
+        if (code)
+                return code;
+        if (ports == 1 && t->terms.model != TERMS_ONE_PORT)
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "%s: a one-port file and two-port terms (%s); the correction of S11 needs all four raw ratios", one->from,
+                               t->terms.method);
+        if (t->terms.switch_removed && !sw)
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "%s: these terms want the switch terms removed and the terms' file has none; give --switch-terms FILE",
+                               one->from);
+        code = terms_on(c, t, sw, raw.axis, &terms, &own, err);
+        if (!code && !offline_net2_new(c, raw.axis, &one->net))
+                code = tp_fail_memory(err);
+        if (!code)
+                code = offline_correct(&terms, sw ? &own : NULL, &raw, &one->net, err);
+        return code ? tp_where(err, "%s", one->from) : CODE_OK;
+}
+
+static enum code write_one(struct cli *c, const struct corrected *one, const char *terms, struct tp_error *err)
+{
+        struct text text;
+        char comment[1200];
+        unsigned ports = touchstone_ports_of_name(one->from);
+        int k = cli_has(c, "port") && strcmp(cli_option(c, "port"), "2") == 0 ? 3 : 0;
+        snprintf(comment, sizeof comment, "corrected with %.500s from %.500s", terms, one->from);
+        struct touchstone_write how = {.comments = comment, .line_reference = true};
+        text_init(&text, FILE_BYTES_MAX);
+        enum code code = ports == 1 ? touchstone_write1(one->net.axis, one->net.re[k], one->net.im[k], one->net.z_re[0], &how, &text, err)
+                                    : touchstone_write2(&one->net, &how, &text, err);
+        if (!code && one->to)
+                code = c->world->file->write(c->world, one->to, text_of(&text), text.n, 0644, err);
+        else if (!code)
+                text_bytes(&c->out, text_of(&text), text.n);
+        text_done(&text);
+        return code ? tp_where(err, "%s", one->to ? one->to : one->from) : CODE_OK;
+}
+
+/* Where each result goes: DIR/name, --out, or stdout for one file. */
+static enum code places(struct cli *c, struct corrected *all, struct tp_error *err)
+{
+        const char *dir = cli_option(c, "to"), *out = cli_option(c, "out");
+        if (dir && out)
+                return tp_fail(err, CODE_BAD_INPUT, "give --to DIR or --out FILE, not both");
+        if (c->arg_n > 1 && !dir && !cli_json(c))
+                return tp_fail(err, CODE_BAD_INPUT, "%zu raw files; say with --to DIR where the corrected ones go", c->arg_n);
+        for (size_t k = 0; k < c->arg_n; k++) {
+                all[k].from = c->args[k];
+                all[k].to = out && strcmp(out, "-") != 0 ? out : NULL;
+                if (!dir)
+                        continue;
+                size_t room = strlen(dir) + strlen(c->args[k]) + 2;
+                char *to = arena_take(c->arena, room);
+                if (!to)
+                        return tp_fail_memory(err);
+                snprintf(to, room, "%s/%s", dir, name_of(c->args[k]));
+                all[k].to = to;
+                if (strcmp(to, c->args[k]) == 0)
+                        return tp_fail(err, CODE_BAD_INPUT, "%s: the corrected file would replace the raw one; choose another --to", to);
+                for (size_t j = 0; j < k; j++)
+                        if (strcmp(all[j].to, to) == 0)
+                                return tp_fail(err, CODE_BAD_INPUT, "%s and %s would both become %s; correct them into two folders",
+                                               c->args[j], c->args[k], to);
+        }
+        return dir ? c->world->file->make_dir(c->world, dir, err) : CODE_OK;
+}
+
+static void put_json(struct cli *c, const struct corrected *all, const struct terms_json *t)
+{
+        struct json_out o = json_to(&c->out);
+        json_open(&o, NULL, '{');
+        json_text(&o, "method", t->terms.method);
+        json_text(&o, "model", terms_model_words[t->terms.model]);
+        json_text(&o, "plane", plane_words[t->terms.plane]);
+        json_open(&o, "files", '[');
+        for (size_t k = 0; k < c->arg_n; k++) {
+                json_open(&o, NULL, '{');
+                json_text(&o, "raw", all[k].from);
+                json_text(&o, "out", all[k].to);
+                json_real(&o, "z_ref_ohm", net2_z_real(&all[k].net));
+                offline_net2_json(&o, &all[k].net);
+                json_close(&o, '}');
+        }
+        json_close(&o, ']');
+        json_close(&o, '}');
+        text_put(&c->out, "\n");
+}
+
+enum code do_correct(struct cli *c, struct tp_error *err)
+{
+        const char *path = cli_option(c, "terms"), *switch_path = cli_option(c, "switch-terms");
+        struct corrected *all = arena_take(c->arena, c->arg_n * sizeof *all);
+        struct terms_json *t = NULL;
+        struct switch_terms own;
+        const struct switch_terms *sw = NULL;
+        if (!all)
+                return tp_fail_memory(err);
+        if (!path)
+                return tp_fail(err, CODE_BAD_INPUT, "`tipplane correct` needs --terms FILE; `tipplane solve` makes it");
+        enum code code = places(c, all, err);
+        if (!code)
+                code = offline_terms(c, path, &t, err);
+        if (!code && switch_path)
+                code = offline_switch_terms(c, switch_path, NULL, &own, err);
+        if (!code)
+                sw = switch_path ? &own : t->has_sw ? &t->sw : NULL;
+        for (size_t k = 0; k < c->arg_n && !code; k++) /* all before the first is written */
+                code = correct_one(c, t, sw, &all[k], err);
+        for (size_t k = 0; k < c->arg_n && !code; k++)
+                if (!cli_json(c) || all[k].to)
+                        code = write_one(c, &all[k], path, err);
+        if (!code && cli_json(c))
+                put_json(c, all, t);
+        return code;
+}

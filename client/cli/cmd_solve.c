@@ -1,0 +1,172 @@
+/* cmd_solve.c: a plan of files to error terms and what they are worth.  The plan is recipe/offline_plan.h's, the solution
+ * recipe/offline_solve.h's; here the files are read, and their names and digests kept as provenance. */
+#include "base/hash.h"
+#include "cli/offline.h"
+#include "recipe/offline_solve.h"
+#include <stdio.h>
+#include <string.h>
+
+struct job {
+        struct cli *c;
+        const char *path; /* of the plan */
+        const struct offline_plan *plan;
+        struct terms_note notes[TERMS_JSON_NOTES_MAX];
+        size_t note_n;
+};
+
+/* "short: short.s2p, SHA-256 5e88…": what was read for what. */
+static enum code note_file(struct job *j, const char *name, const char *path, struct tp_error *err)
+{
+        const char *bytes;
+        char digest[65], key[32], *value = arena_take(j->c->arena, 400), *own_key;
+        uint8_t sha256[32];
+        size_t n;
+        if (j->note_n == TERMS_JSON_NOTES_MAX)
+                return CODE_OK;
+        enum code code = offline_bytes(j->c, path, &bytes, &n, err);
+        if (code)
+                return code;
+        sha256_of(bytes, n, sha256);
+        hex_of(sha256, sizeof sha256, digest);
+        const char *slash = strrchr(path, '/');
+        snprintf(key, sizeof key, "file_%zu", j->note_n);
+        own_key = arena_text(j->c->arena, key);
+        if (!value || !own_key)
+                return tp_fail_memory(err);
+        snprintf(value, 400, "%s: %.200s, SHA-256 %s", name, slash ? slash + 1 : path, digest);
+        j->notes[j->note_n++] = (struct terms_note){own_key, value};
+        return CODE_OK;
+}
+
+/* The file beside the plan, and its note; "" gives NULL. */
+static enum code beside(struct job *j, const char *name, const char *file, const char **ret, struct tp_error *err)
+{
+        *ret = NULL;
+        if (!file[0])
+                return CODE_OK;
+        *ret = offline_beside(j->c, j->path, file);
+        return *ret ? note_file(j, name, *ret, err) : tp_fail_memory(err);
+}
+
+static enum code read_standard(struct job *j, const struct offline_standard *s, struct offline_reading *ret, struct tp_error *err)
+{
+        const char *file, *one, *two, *ideal, *name = s->standard.name;
+        enum code code = beside(j, name, s->file, &file, err);
+        if (!code)
+                code = beside(j, name, s->file_1, &one, err);
+        if (!code)
+                code = beside(j, name, s->file_2, &two, err);
+        if (!code)
+                code = beside(j, name, s->ideal, &ideal, err);
+        if (code)
+                return tp_where(err, "standard %s", name);
+        *ret = (struct offline_reading){.standard = s, .ports = file || (one && two) ? 3 : one ? 1 : 2, .has_ideal = ideal != NULL};
+        code = file ? offline_net2(j->c, file, PLANE_RECEIVER, &ret->raw, err) : offline_reflections(j->c, one, two, &ret->raw, err);
+        if (!code && ideal)
+                code = offline_net2(j->c, ideal, PLANE_TIP, &ret->ideal, err);
+        if (!code && ideal && !axis_equal(ret->ideal.axis, ret->raw.axis))
+                code = tp_fail(err, CODE_BAD_INPUT,
+                               "its ideal %s has %zu frequencies from %.9g Hz, its reading %zu from %.9g Hz; both must have "
+                               "the same list",
+                               ideal, ret->ideal.axis->n, ret->ideal.axis->hz[0], ret->raw.axis->n, ret->raw.axis->hz[0]);
+        return code ? tp_where(err, "standard %s", name) : CODE_OK;
+}
+
+static bool wanted(const struct offline_plan *p, const char *name)
+{
+        for (size_t k = 0; k < p->calibration.verify_n; k++)
+                if (strcmp(p->calibration.verify[k].standard, name) == 0)
+                        return true;
+        return offline_plan_uses(p, name);
+}
+
+static enum code solve_files(struct job *j, struct offline_solved **ret, struct tp_error *err)
+{
+        const struct offline_plan *p = j->plan;
+        struct offline_reading *readings = arena_take(j->c->arena, p->standard_n * sizeof *readings);
+        struct switch_terms sw;
+        size_t n = 0;
+        enum code code = readings ? CODE_OK : tp_fail_memory(err);
+        for (size_t k = 0; k < p->standard_n && !code; k++) {
+                if (wanted(p, p->standards[k].standard.name))
+                        code = read_standard(j, &p->standards[k], &readings[n++], err);
+                else
+                        cli_say("standard %s is in the plan and is neither used nor verified", p->standards[k].standard.name);
+        }
+        if (!code && p->has_switch_terms) {
+                const char *file = NULL, *reverse = NULL;
+                code = beside(j, "switch terms", p->switch_terms.file[0] ? p->switch_terms.file : p->switch_terms.forward, &file, err);
+                if (!code)
+                        code = beside(j, "switch terms, reverse", p->switch_terms.reverse, &reverse, err);
+                if (!code)
+                        code = offline_switch_terms(j->c, file, reverse, &sw, err);
+                if (code)
+                        tp_where(err, "/switch_terms");
+        }
+        return code ? code : offline_solve(p, readings, n, p->has_switch_terms ? &sw : NULL, j->c->arena, ret, err);
+}
+
+/* Terms to --out; without it they are the data, and what they are worth is talk. */
+static enum code put(struct cli *c, const struct offline_solved *s, const struct text *terms, struct tp_error *err)
+{
+        bool out = cli_has(c, "out");
+        struct text words;
+        enum code code = out ? offline_out(c, terms, err) : CODE_OK;
+        if (code)
+                return code;
+        if (cli_json(c)) {
+                struct json_out o = json_to(&c->out);
+                json_open(&o, NULL, '{');
+                if (out)
+                        json_text(&o, "terms_file", cli_option(c, "out"));
+                else
+                        json_raw(&o, "terms", text_of(terms));
+                offline_diagnosis_json(s, &o, "diagnosis");
+                json_close(&o, '}');
+                text_put(&c->out, "\n");
+                return CODE_OK;
+        }
+        if (out) {
+                offline_diagnosis_words(s, &c->out);
+                return CODE_OK;
+        }
+        text_init(&words, 0);
+        offline_diagnosis_words(s, &words);
+        fputs(text_of(&words), stderr);
+        text_done(&words);
+        return offline_out(c, terms, err);
+}
+
+enum code do_solve(struct cli *c, struct tp_error *err)
+{
+        struct job *j = arena_take(c->arena, sizeof *j);
+        struct offline_plan *plan = NULL;
+        struct offline_solved *solved = NULL;
+        struct text terms;
+        const char *bytes;
+        size_t n;
+        if (!j)
+                return tp_fail_memory(err);
+        j->c = c;
+        j->path = c->args[0];
+        text_init(&terms, FILE_BYTES_MAX);
+        enum code code = offline_bytes(c, j->path, &bytes, &n, err);
+        if (!code && (code = offline_plan_read(bytes, n, c->arena, &plan, err)))
+                tp_where(err, "%s", j->path);
+        j->plan = plan;
+        if (!code)
+                code = note_file(j, "plan", j->path, err);
+        if (!code && (code = solve_files(j, &solved, err)))
+                tp_where(err, "%s", j->path);
+        if (!code)
+                code = terms_json_write(&solved->solved->terms, solved->solved->has_switch ? &solved->solved->switch_terms : NULL, j->notes,
+                                        j->note_n, &terms, err);
+        if (!code)
+                code = put(c, solved, &terms, err);
+        if (!code && !solved->accepted) {
+                cli_say("a verification lies beyond its limit; measure its standard and the calibration again");
+                c->status = EXIT_ENDED_WITH_FAILS;
+        }
+        text_done(&terms);
+        return code;
+}

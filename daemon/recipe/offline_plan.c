@@ -1,0 +1,265 @@
+/* offline_plan.c: the table of a plan of files, and its checks (offline_plan.h). */
+#include "recipe/offline_plan.h"
+#include "recipe/recipe_own.h"
+#include <string.h>
+
+/* clang-format off: a table reads better with one row per field */
+#define COUNT_OF(a) (sizeof(a) / sizeof(a)[0])
+#define AT(type, member) .offset = offsetof(type, member)
+#define TEXT_AT(type, member) .offset = offsetof(type, member), .size = sizeof(((type *)0)->member)
+#define HAS(type, member) .has_offset = offsetof(type, member)
+#define OBJECT_OF(struct_type, word, table, words_for_people) \
+        {.name = word, .say = words_for_people, .bytes = sizeof(struct_type), .fields = table, .field_n = COUNT_OF(table)}
+
+const char *const offline_kind_words[] = {"unknown", "open", "short", "load", "thru", "line", "reflect", "known", NULL};
+_Static_assert(sizeof offline_kind_words / sizeof offline_kind_words[0] == OFFLINE_KIND_COUNT + 1, "each kind has its word");
+
+static const struct field end_fields[] = {
+        {.key = "kind", .type = FIELD_CHOICE, AT(struct offline_end, kind), .required = true, .words = standard_kind_words, .say = "open, short or load"},
+        {.key = "model", .type = FIELD_OBJECT, AT(struct offline_end, model), .object = &model_object},
+};
+static const struct object end_object = OBJECT_OF(struct offline_end, "end", end_fields, NULL);
+static const struct field standard_fields[] = {
+        {.key = "name", .type = FIELD_NAME, TEXT_AT(struct offline_standard, standard.name), .required = true},
+        {.key = "kind", .type = FIELD_CHOICE, AT(struct offline_standard, kind), .required = true, .words = offline_kind_words,
+         .say = "known: any two-port, by `ideal` or by its two ends; a thru is the first line of a line method"},
+        {.key = "file", .type = FIELD_TEXT, TEXT_AT(struct offline_standard, file), .say = ".s2p of raw ratios, beside the plan"},
+        {.key = "file_1", .type = FIELD_TEXT, TEXT_AT(struct offline_standard, file_1), .say = "instead: .s1p of the raw reflection at port 1"},
+        {.key = "file_2", .type = FIELD_TEXT, TEXT_AT(struct offline_standard, file_2), .say = "and at port 2; one of them alone: the standard is at that port only"},
+        {.key = "ideal", .type = FIELD_TEXT, TEXT_AT(struct offline_standard, ideal), .say = ".s2p of what it is, in 50 ohm, in place of the model"},
+        {.key = "raised", .type = FIELD_BOOL, AT(struct offline_standard, standard.raised), .say = "swept with lifted probes: an open without a touch"},
+        {.key = "model", .type = FIELD_OBJECT, AT(struct offline_standard, standard.model), .object = &model_object},
+        {.key = "end_1", .type = FIELD_OBJECT, AT(struct offline_standard, end_1), .object = &end_object, HAS(struct offline_standard, has_end_1),
+         .say = "known: what port 1 sees, nothing between the ports"},
+        {.key = "end_2", .type = FIELD_OBJECT, AT(struct offline_standard, end_2), .object = &end_object, HAS(struct offline_standard, has_end_2),
+         .say = "known: what port 2 sees"},
+};
+static const struct object standard_object = OBJECT_OF(struct offline_standard, "plan_standard", standard_fields, NULL);
+static const struct field switch_fields[] = {
+        {.key = "file", .type = FIELD_TEXT, TEXT_AT(struct offline_switch, file), .say = ".s2p: S21 is a2/b2 with the source at port 1, S12 is a1/b1 with it at port 2"},
+        {.key = "forward", .type = FIELD_TEXT, TEXT_AT(struct offline_switch, forward), .say = "instead: .s1p of a2/b2 with the source at port 1"},
+        {.key = "reverse", .type = FIELD_TEXT, TEXT_AT(struct offline_switch, reverse), .say = "and .s1p of a1/b1 with the source at port 2"},
+};
+static const struct object switch_object = OBJECT_OF(struct offline_switch, "plan_switch_terms", switch_fields, NULL);
+static const struct field plan_fields[] = {
+        {.key = "name", .type = FIELD_TEXT, TEXT_AT(struct offline_plan, name)},
+        {.key = "notes", .type = FIELD_TEXT, TEXT_AT(struct offline_plan, notes), .say = "for people; decides nothing"},
+        {.key = "temperature_c", .type = FIELD_REAL, AT(struct offline_plan, temperature_c), .min = -273.15, .max = 500, .standard = 25, .unit = "C", .say = "of the standards"},
+        {.key = "contact_ohm_u", .type = FIELD_REAL, AT(struct offline_plan, contact_ohm_u), .min = 0, .max = 10, .unit = "ohm",
+         .say = "repeatability of a touch, one standard deviation; weighs joined bands"},
+        {.key = "contact_h_u", .type = FIELD_REAL, AT(struct offline_plan, contact_h_u), .min = 0, .max = 1e-9, .unit = "H", .say = "likewise"},
+        {.key = "placement_um_u", .type = FIELD_REAL, AT(struct offline_plan, placement_um_u), .min = 0, .max = 100, .unit = "um", .say = "likewise"},
+        {.key = "standards", .type = FIELD_LIST, .offset = offsetof(struct offline_plan, standards), .count_offset = offsetof(struct offline_plan, standard_n),
+         .required = true, .object = &standard_object, .min = 1, .max = OFFLINE_STANDARDS_MAX},
+        {.key = "switch_terms", .type = FIELD_OBJECT, AT(struct offline_plan, switch_terms), .object = &switch_object, HAS(struct offline_plan, has_switch_terms),
+         .say = "what the port that is not driven reflects; one file for all standards"},
+        {.key = "calibration", .type = FIELD_OBJECT, AT(struct offline_plan, calibration), .required = true},
+};
+/* clang-format on */
+
+/* The recipe's calibration without what only a station can do; without standards it takes all. */
+static const struct object *calibration_of(struct offline_plan_tables *t)
+{
+        size_t n = 0;
+        for (size_t k = 0; k < calibration_object.field_n && n < COUNT_OF(t->calibration_fields); k++) {
+                const struct field *f = &calibration_object.fields[k];
+                if (strcmp(f->key, "sweep") == 0 || strcmp(f->key, "tries_max") == 0)
+                        continue;
+                t->calibration_fields[n] = *f;
+                if (strcmp(f->key, "standards") == 0) {
+                        t->calibration_fields[n].required = false;
+                        t->calibration_fields[n].min = 0;
+                        t->calibration_fields[n].say = "those of the solution, by name; without it all, in their order";
+                }
+                n++;
+        }
+        t->calibration = calibration_object;
+        t->calibration.fields = t->calibration_fields;
+        t->calibration.field_n = n;
+        return &t->calibration;
+}
+
+const struct object *offline_plan_object(struct offline_plan_tables *t)
+{
+        _Static_assert(COUNT_OF(plan_fields) <= 16, "the table has room");
+        memcpy(t->plan_fields, plan_fields, sizeof plan_fields);
+        t->plan_fields[COUNT_OF(plan_fields) - 1].object = calibration_of(t);
+        t->plan = (struct object)OBJECT_OF(struct offline_plan, "plan", plan_fields,
+                                           "A calibration from files: the recipe's own calibration and standards, with a file in the place of a "
+                                           "device.");
+        t->plan.fields = t->plan_fields;
+        return &t->plan;
+}
+
+const struct offline_standard *offline_plan_standard(const struct offline_plan *p, const char *name)
+{
+        for (size_t k = 0; k < p->standard_n; k++)
+                if (strcmp(p->standards[k].standard.name, name) == 0)
+                        return &p->standards[k];
+        return NULL;
+}
+
+bool offline_plan_uses(const struct offline_plan *p, const char *name)
+{
+        const struct calibration_plan *c = &p->calibration;
+        for (size_t b = 0; b < c->band_n; b++)
+                for (size_t k = 0; k < c->bands[b].standard_n; k++)
+                        if (strcmp(c->bands[b].standards[k].standard, name) == 0)
+                                return true;
+        for (size_t k = 0; k < c->standard_n && c->band_n == 0; k++)
+                if (strcmp(c->standards[k].standard, name) == 0)
+                        return true;
+        return false;
+}
+
+/* ---- checks --------------------------------------------------------------------------------------------------------------------------- */
+
+static enum code end_check(const struct offline_standard *s, const char *key, const struct offline_end *e, bool has, struct tp_error *err)
+{
+        if (has && e->kind != STANDARD_OPEN && e->kind != STANDARD_SHORT && e->kind != STANDARD_LOAD)
+                return tp_fail(err, CODE_BAD_INPUT, "standard %s: %s is a %s; an end is an open, a short or a load", s->standard.name, key,
+                               standard_kind_words[e->kind]);
+        return CODE_OK;
+}
+
+static enum code standard_check(const struct offline_plan *p, size_t k, struct tp_error *err)
+{
+        const struct offline_standard *s = &p->standards[k];
+        const char *name = s->standard.name;
+        for (size_t j = 0; j < k; j++)
+                if (strcmp(p->standards[j].standard.name, name) == 0)
+                        return tp_fail(err, CODE_BAD_INPUT, "two standards are called %s; give each its own name", name);
+        if (!s->kind)
+                return tp_fail(err, CODE_BAD_INPUT, "standard %s: its kind is \"unknown\"; say what it is", name);
+        if (s->file[0] ? s->file_1[0] || s->file_2[0] : !s->file_1[0] && !s->file_2[0])
+                return tp_fail(err, CODE_BAD_INPUT, "standard %s: give either \"file\" (.s2p), or \"file_1\" and \"file_2\" (.s1p)", name);
+        if (!s->file[0] && (s->kind == STANDARD_THRU || s->kind == STANDARD_LINE || s->kind == OFFLINE_KNOWN))
+                return tp_fail(err, CODE_BAD_INPUT, "standard %s: a %s is read in all four ways; give it a \"file\" (.s2p)", name,
+                               offline_kind_words[s->kind]);
+        bool known = s->kind == OFFLINE_KNOWN, ends = s->has_end_1 && s->has_end_2;
+        if (known && !s->ideal[0] && !ends)
+                return tp_fail(err, CODE_BAD_INPUT, "standard %s: a known two-port needs \"ideal\" (.s2p), or \"end_1\" and \"end_2\"", name);
+        if ((!known || s->ideal[0]) && (s->has_end_1 || s->has_end_2))
+                return tp_fail(err, CODE_BAD_INPUT, "standard %s: \"end_1\" and \"end_2\" are for a known two-port without \"ideal\"", name);
+        enum code code = end_check(s, "end_1", &s->end_1, s->has_end_1, err);
+        return code ? code : end_check(s, "end_2", &s->end_2, s->has_end_2, err);
+}
+
+static enum code name_check(const struct offline_plan *p, const char *where, const char *name, struct tp_error *err)
+{
+        char all[200] = "";
+        if (offline_plan_standard(p, name))
+                return CODE_OK;
+        for (size_t k = 0, used = 0; k < p->standard_n && used + 40 < sizeof all; k++) {
+                const char *n = p->standards[k].standard.name;
+                if (k > 0)
+                        memcpy(all + used, ", ", 3), used += 2;
+                memcpy(all + used, n, strlen(n) + 1);
+                used += strlen(n);
+        }
+        return tp_fail(err, CODE_BAD_INPUT, "%s: there is no standard \"%s\" in the plan; there are %s", where, name, all);
+}
+
+static enum code method_check(const char *where, const char *word, struct tp_error *err)
+{
+        struct text all;
+        if (rf_method(word))
+                return CODE_OK;
+        text_init(&all, 400);
+        for (size_t k = 0; k < rf_method_n; k++)
+                text_f(&all, "%s%s", k ? ", " : "", rf_methods[k].word);
+        enum code code = tp_fail(err, CODE_BAD_INPUT, "%s: method \"%s\" is not known; known are %s", where, word, text_of(&all));
+        text_done(&all);
+        return code;
+}
+
+static enum code calibration_check(const struct offline_plan *p, struct tp_error *err)
+{
+        const struct calibration_plan *c = &p->calibration;
+        enum code code = CODE_OK;
+        if (c->band_n ? c->method[0] : !c->method[0])
+                return tp_fail(err, CODE_BAD_INPUT, "/calibration: give either \"method\" or \"bands\"");
+        if (!c->band_n)
+                code = method_check("/calibration", c->method, err);
+        for (size_t k = 0; k < c->standard_n && !code; k++)
+                code = name_check(p, "/calibration/standards", c->standards[k].standard, err);
+        for (size_t k = 0; k < c->verify_n && !code; k++)
+                code = name_check(p, "/calibration/verify", c->verify[k].standard, err);
+        for (size_t b = 0; b < c->band_n && !code; b++) {
+                code = method_check("/calibration/bands", c->bands[b].method, err);
+                for (size_t k = 0; k < c->bands[b].standard_n && !code; k++)
+                        code = name_check(p, "/calibration/bands", c->bands[b].standards[k].standard, err);
+        }
+        for (size_t k = 0; k < c->verify_n && !code; k++)
+                if (offline_plan_uses(p, c->verify[k].standard))
+                        code = tp_fail(err, CODE_BAD_INPUT, "/calibration/verify: standard %s is part of the solution; it verifies nothing",
+                                       c->verify[k].standard);
+        return code;
+}
+
+static enum code switch_check(const struct offline_plan *p, struct tp_error *err)
+{
+        const struct offline_switch *s = &p->switch_terms;
+        bool two = s->forward[0] && s->reverse[0], any = s->forward[0] || s->reverse[0];
+        if (p->has_switch_terms && (s->file[0] ? any : !two))
+                return tp_fail(err, CODE_BAD_INPUT, "/switch_terms: give either \"file\" (.s2p), or \"forward\" and \"reverse\" (.s1p)");
+        if (p->calibration.switch_terms && !p->has_switch_terms)
+                return tp_fail(err, CODE_BAD_INPUT, "/calibration/switch_terms is true, but the plan has no files of them (/switch_terms)");
+        return CODE_OK;
+}
+
+/* All standards that are not for verification, when the calibration names none. */
+static enum code take_all(struct offline_plan *p, struct arena *arena, struct tp_error *err)
+{
+        struct calibration_plan *c = &p->calibration;
+        if (c->standard_n || c->band_n)
+                return CODE_OK;
+        struct use *all = arena_take(arena, p->standard_n * sizeof *all);
+        if (!all)
+                return tp_fail_memory(err);
+        for (size_t k = 0; k < p->standard_n; k++) {
+                bool verifies = false;
+                for (size_t v = 0; v < c->verify_n; v++)
+                        verifies = verifies || strcmp(c->verify[v].standard, p->standards[k].standard.name) == 0;
+                if (!verifies)
+                        memcpy(all[c->standard_n++].standard, p->standards[k].standard.name, sizeof all->standard);
+        }
+        c->standards = all;
+        return CODE_OK;
+}
+
+enum code offline_plan_read(const char *text, size_t n, struct arena *arena, struct offline_plan **ret, struct tp_error *err)
+{
+        struct offline_plan_tables tables;
+        struct offline_plan *p = arena_take(arena, sizeof *p);
+        if (!p)
+                return tp_fail_memory(err);
+        enum code code = fields_read_text(offline_plan_object(&tables), text, n, arena, p, err);
+        for (size_t k = 0; k < p->standard_n && !code; k++) {
+                p->standards[k].standard.kind = p->standards[k].kind == OFFLINE_KNOWN ? STANDARD_UNKNOWN : p->standards[k].kind;
+                code = standard_check(p, k, err);
+        }
+        if (!code)
+                code = take_all(p, arena, err);
+        if (!code)
+                code = calibration_check(p, err);
+        if (!code)
+                code = switch_check(p, err);
+        if (!code)
+                *ret = p;
+        return code;
+}
+
+enum code offline_standard_ideal(const struct offline_standard *s, double t_c, struct net2 *ret, struct tp_error *err)
+{
+        struct standard end[2] = {s->standard, s->standard};
+        if (s->kind == OFFLINE_KNOWN) {
+                end[0].kind = s->end_1.kind;
+                end[0].model = s->end_1.model;
+                end[1].kind = s->end_2.kind;
+                end[1].model = s->end_2.model;
+        }
+        struct standard_definition one = standard_definition_of(&end[0]), two = standard_definition_of(&end[1]);
+        enum code code = rf_standard_ideal(&one, s->kind == OFFLINE_KNOWN ? &two : NULL, t_c, ret, err);
+        return code ? tp_where(err, "standard %s", s->standard.name) : CODE_OK;
+}

@@ -1,0 +1,39 @@
+/* offline_solve.h: a plan of files, once the files are read, solved, verified, and said in JSON and in words.  Pure; all from the arena. */
+#ifndef TIPPLANE_RECIPE_OFFLINE_SOLVE_H
+#define TIPPLANE_RECIPE_OFFLINE_SOLVE_H
+#include "recipe/offline_plan.h"
+
+struct offline_reading {
+        const struct offline_standard *standard;
+        struct net2 raw;   /* PLANE_RECEIVER; one-port files: the other entries are 0 */
+        unsigned ports;    /* 3, or 1 or 2: read at that port only */
+        bool has_ideal;    /* from a file */
+        struct net2 ideal; /* S in 50 ohm, on the axis of raw */
+};
+/* A standard that took no part, corrected and held against its definition; of lines under a line method against e^{-gamma (l - l_first)}.
+ */
+struct offline_verified {
+        const char *name;
+        double limit, worst, worst_hz; /* largest |S - definition|; of reflections S11 and S22 only */
+        bool within;
+};
+struct offline_solved {
+        const struct offline_plan *plan;
+        struct solved_calibration *solved;
+        struct offline_verified *verified;
+        size_t verified_n;
+        bool accepted; /* every verification is within its limit */
+};
+/* readings: one for each standard that is used or verified (offline_plan_uses, calibration.verify), in any order.  sw: NULL without files.
+ */
+enum code offline_solve(const struct offline_plan *, const struct offline_reading *readings, size_t n, const struct switch_terms *sw,
+                        struct arena *, struct offline_solved **ret, struct tp_error *);
+/* Corrects one raw network: its axis must be the terms' own. */
+enum code offline_correct(const struct terms *, const struct switch_terms *or_null, const struct net2 *raw, struct net2 *out,
+                          struct tp_error *);
+
+/* Bands with their methods and standards, every figure the solver gives (worst, where, and all values), joints, verifications, warnings. */
+void offline_diagnosis_json(const struct offline_solved *, struct json_out *, const char *key);
+void offline_diagnosis_words(const struct offline_solved *, struct text *to);
+
+#endif

@@ -1,0 +1,448 @@
+#!/usr/bin/env python3
+"""The commands that work on files, with the real program and no daemon: solve, correct, deembed, extract, fit, compare, touchstone.
+
+offline.py [--build DIR] [--print]       --print shows every sentence and every worst difference
+The check files of tests/reference are written as Touchstone files, the commands run, and the answers held against the check files; then
+bad files and plans: each must give one sentence that names the file and the value.
+"""
+import argparse, cmath, csv, json, math, os, subprocess, tempfile
+from programs import Count, REPO
+
+count = Count()
+show = False
+REFERENCE = os.path.join(REPO, "tests", "reference")
+
+
+# ---- files ------------------------------------------------------------------------------------------------------------------------------
+def c(pair):
+    return complex(pair[0], pair[1])
+
+
+def matrix(row):
+    """S11 S12 S21 S22 of one frequency, of a check file"""
+    return [c(x) for x in row]
+
+
+def reference(name):
+    with open(os.path.join(REFERENCE, name)) as f:
+        return json.load(f)
+
+
+class Folder:
+    def __init__(self, program, path):
+        self.program, self.path = program, path
+
+    def at(self, name):
+        return os.path.join(self.path, name)
+
+    def text(self, name, text):
+        with open(self.at(name), "w") as f:
+            f.write(text)
+        return name
+
+    def s2p(self, name, hz, rows, head=""):
+        """rows: four complex numbers each, S11 S12 S21 S22"""
+        lines = [head, "# Hz S RI R 50\n"]
+        for f, s in zip(hz, rows):
+            lines.append(" ".join("%.17g" % x for x in [f] + [y for k in (0, 2, 1, 3) for y in (s[k].real, s[k].imag)]) + "\n")
+        return self.text(name, "".join(lines))
+
+    def s1p(self, name, hz, values):
+        return self.text(name, "# Hz S RI R 50\n" + "".join("%.17g %.17g %.17g\n" % (f, v.real, v.imag) for f, v in zip(hz, values)))
+
+    def plan(self, file, **keys):
+        return self.text(file, json.dumps(keys))
+
+    def run(self, *words):
+        p = subprocess.run([self.program, *map(str, words)], capture_output=True, text=True, cwd=self.path, timeout=60)
+        return p.returncode, p.stdout, p.stderr
+
+    def json(self, *words, status=(0,)):
+        rc, out, err = self.run(*words, "--json")
+        if rc not in status:
+            count.fail("%s: exit %d: %s" % (" ".join(map(str, words)), rc, err))
+            return None
+        try:
+            return json.loads(out)
+        except ValueError:
+            count.fail("%s: no JSON: %s" % (" ".join(map(str, words)), out[:300]))
+            return None
+
+
+def read_s2p(path):
+    """frequencies, rows of S11 S12 S21 S22; of what our writer writes"""
+    hz, rows = [], []
+    with open(path) as f:
+        for line in f:
+            if line[0] not in "!#":
+                v = [float(x) for x in line.split()]
+                s = [complex(v[1 + 2 * k], v[2 + 2 * k]) for k in range(4)]
+                hz.append(v[0])
+                rows.append([s[0], s[2], s[1], s[3]])
+    return hz, rows
+
+
+def distance(a, b):
+    """of two lists of rows: the largest |a - b| / max(1, |b|)"""
+    return max(abs(x - y) / max(1, abs(y)) for r, s in zip(a, b) for x, y in zip(r, s))
+
+
+def within(name, value, limit):
+    if value <= limit:
+        count.ok("%s: worst %.1e, limit %.0e" % (name, value, limit) if show else "")
+    else:
+        count.fail("%s: worst %.3g, limit %.0e" % (name, value, limit))
+
+
+def check(name, ok, more=""):
+    if ok:
+        count.ok(name if show else "")
+    else:
+        count.fail("%s: %s" % (name, str(more)[:600]))
+
+
+# ---- solve and correct --------------------------------------------------------------------------------------------------------------------
+def write_case(d, j, standards, devices):
+    """raw files of standards {name: raw rows} and devices; switch.s2p when the case has switch terms"""
+    hz = j["frequencies_hz"]
+    for name, raw in list(standards.items()) + list(devices.items()):
+        d.s2p(name + ".s2p", hz, [matrix(r) for r in raw])
+    if "switch_terms" in j:
+        d.s2p("switch.s2p", hz, [[0j, c(r), c(f), 0j] for f, r in zip(j["switch_terms"]["forward"], j["switch_terms"]["reverse"])])
+
+
+def devices_come_back(d, name, terms, j, truth, limit, from_hz=0, to_folder="out"):
+    hz = j["frequencies_hz"]
+    rc, out, err = d.run("correct", "--terms", terms, *[n + ".s2p" for n in j["dut"]], "--to", to_folder)
+    if rc:
+        return count.fail("%s: correct: exit %d: %s" % (name, rc, err))
+    worst = 0
+    for n, dut in j["dut"].items():
+        got_hz, got = read_s2p(d.at("%s/%s.s2p" % (to_folder, n)))
+        check("%s: %s keeps its frequencies" % (name, n), got_hz == hz, got_hz)
+        keep = [i for i, f in enumerate(hz) if f >= from_hz]
+        worst = max(worst, distance([got[i] for i in keep], [matrix(dut[truth][i]) for i in keep]))
+    within(name, worst, limit)
+    return worst
+
+
+def solve(d, name, plan, *more):
+    """the terms file and the diagnosis"""
+    told = d.json("solve", plan, "--out", name + ".json", *more)
+    return name + ".json", (told or {}).get("diagnosis")
+
+
+def ideals(d, j, hz):
+    for name, s in j["standards"].items():
+        d.s2p("ideal_%s.s2p" % name, hz, [matrix(r) for r in s["ideal"]])
+
+
+def lumped(d, word, file, kinds, **calibration):
+    j = reference(file)
+    hz = j["frequencies_hz"]
+    write_case(d, j, {n: s["raw"] for n, s in j["standards"].items()}, {n: x["raw"] for n, x in j["dut"].items()})
+    ideals(d, j, hz)
+    standards = [{"name": n, "kind": kinds.get(n, "known"), "file": n + ".s2p", **({} if n == "unknown_thru" else {"ideal": "ideal_%s.s2p" % n})} for n in j["standards"]]
+    plan = d.plan(word + ".plan.json", name="check", standards=standards, switch_terms={"file": "switch.s2p"}, calibration={"method": word, "switch_terms": True, **calibration})
+    terms, diagnosis = solve(d, word, plan)
+    devices_come_back(d, "%s from files" % word, terms, j, "true", 1e-10)
+    return plan, terms, diagnosis
+
+
+def solving(d):
+    kinds = {"open": "open", "short": "short", "load": "load", "thru": "thru", "unknown_thru": "thru"}
+    plan, terms, diagnosis = lumped(d, "solt", "cal_solt.json", kinds)
+    check("solt's diagnosis holds forward against reverse", diagnosis and diagnosis["bands"][0]["figures"]["k_disagreement"]["largest"] < 1e-10, diagnosis)
+    models = reference("error-models.json")
+    with open(d.at(terms)) as f:
+        document = json.load(f)
+    worst = max(abs(c(a) - c(b)) for word in ("EDF", "ESF", "ERF", "ELF", "ETF") for a, b in zip(columns(document, word), models["twelve_term"][word]))
+    within("the twelve terms themselves", worst, 1e-10)
+    check("the terms say which files they came from, with digests", sum("SHA-256" in str(v) for v in document["notes"].values()) >= 9, document.get("notes"))
+    lumped(d, "unknown_thru", "cal_solr.json", kinds, thru_delay_s=reference("cal_solr.json")["delay_guess_s"])
+    lumped(d, "sixteen_term", "cal_16term.json", {"thru": "thru"})
+    rc, out, err = d.run("solve", plan, "--out", "again.json")
+    check("without --json the diagnosis is words", rc == 0 and "solt: 4 standards" in out and "result: plane tip, 50 ohm" in out, (rc, out, err))
+    rc, out, err = d.run("solve", plan)
+    with open(d.at("again.json")) as f:
+        check("without --out the terms are on stdout and the words on stderr", rc == 0 and out == f.read() and "solt: 4 standards" in err, (rc, out[:200], err))
+    told = d.json("solve", plan)
+    check("--json alone holds terms and diagnosis", told and told["terms"]["model"] == "twelve" and told["diagnosis"]["accepted"] is True, told)
+
+
+def columns(document, word):
+    return list(zip(document["terms"][word]["re"], document["terms"][word]["im"]))
+
+
+def lines(d):
+    for word, file in (("trl", "cal_trl.json"), ("multiline_trl", "cal_mtrl.json")):
+        j = reference(file)
+        write_case(d, j, {**{n: x["raw"] for n, x in j["lines"].items()}, "reflect": j["reflect"]["raw"]}, {n: x["raw"] for n, x in j["dut"].items()})
+        eps = j["eps_eff_at_10GHz"][0]
+        standards = [{"name": n, "kind": "line", "file": n + ".s2p", "model": {"length_um": x["length_m"] * 1e6}} for n, x in j["lines"].items()] + [{"name": "reflect", "kind": "reflect", "file": "reflect.s2p"}]
+        common = {"method": word, "eps_eff": eps, "reflect_estimate": j["reflect"]["estimate_at_tips"], "plane": "tip"}  # the reflect lies at the tips
+        plan = d.plan(word + ".plan.json", standards=standards, switch_terms={"file": "switch.s2p"}, calibration=common)
+        terms, diagnosis = solve(d, word, plan)
+        # below 100 MHz line calibrations lose digits, as tests/reference/rf_calibrations.c judges frequency by frequency
+        devices_come_back(d, "%s from files, in the lines' impedance" % word, terms, j, "true_Zc", 1e-10, from_hz=1e8)
+        with open(d.at("out/inductor.s2p")) as f:
+            text = f.read()
+        check("%s: a file in the line's impedance says so and claims no 50 ohm" % word, "the line's own" in text and "R 1\n" in text and "reference plane: tip" in text, text[:300])
+        gamma = diagnosis and diagnosis["bands"][0]["figures"]["gamma_im"]["values"]
+        if gamma:
+            within("%s: beta" % word, max(abs(g - c(t).imag) / abs(c(t)) for g, t, f in zip(gamma, j["gamma_per_m"], j["frequencies_hz"]) if f >= 1e9), 1e-9)
+        loss = j["G_S_per_m"][0] / (2 * math.pi * j["frequencies_hz"][0] * j["C_F_per_m"])
+        plan = d.plan(word + "_50.plan.json", standards=standards, switch_terms={"forward": "forward.s1p", "reverse": "reverse.s1p"}, calibration={**common, "line_capacitance_f_m": j["C_F_per_m"], "line_loss_tangent": loss})
+        for end in ("forward", "reverse"):
+            d.s1p(end + ".s1p", j["frequencies_hz"], [c(x) for x in j["switch_terms"][end]])
+        rc, out, err = d.run("solve", plan, "--out", "fifty.json")
+        check("%s: with the line's capacitance the result is 50 ohm" % word, rc == 0 and "plane tip, 50 ohm" in out, (rc, out, err))
+        devices_come_back(d, "%s from files, in 50 ohm" % word, "fifty.json", j, "true_50ohm", 1e-10, from_hz=1e8)
+
+
+def one_port(d):
+    j = reference("cal_oneport.json")
+    hz = j["frequencies_hz"]
+    kinds = {"open": "open", "short": "short", "load": "load", "offset_short_2ps": "short", "offset_open_3ps": "open"}
+    standards = []
+    for n, s in j["standards"].items():
+        d.s1p("%s_1.s1p" % n, hz, [c(x) for x in s["raw"]])
+        d.s2p("ideal_%s.s2p" % n, hz, [[c(x), 0j, 0j, c(x)] for x in s["ideal"]])
+        standards.append({"name": n, "kind": kinds[n], "file_1": "%s_1.s1p" % n, "file_2": "%s_1.s1p" % n, "ideal": "ideal_%s.s2p" % n})
+    terms, diagnosis = solve(d, "sol", d.plan("sol.plan.json", standards=standards, calibration={"method": "sol"}))
+    for n, dut in j["dut"].items():
+        d.s1p(n + ".s1p", hz, [c(x) for x in dut["raw"]])
+        for port in (1, 2):
+            told = d.json("correct", "--terms", terms, n + ".s1p", "--port", port)
+            if told:
+                got = [c(x) for x in told["files"][0]["s11" if port == 1 else "s22"]]
+                within("a one-port file at port %d" % port, max(abs(a - c(b)) for a, b in zip(got, dut["true"])), 1e-10)
+        rc, out, err = d.run("correct", "--terms", terms, n + ".s1p", "--out", "one.s1p")
+        told = d.json("touchstone", "one.s1p")
+        check("a one-port result is a .s1p", rc == 0 and told and told["ports"] == 1 and told["points"] == len(hz), (rc, out, err))
+
+
+def by_models(d):
+    """the same solution from models in the plan instead of files of ideals, a band that joins, a verification"""
+    j = reference("cal_solt.json")
+    hz = j["frequencies_hz"]
+    write_case(d, j, {n: s["raw"] for n, s in j["standards"].items()}, {n: x["raw"] for n, x in j["dut"].items()})
+    standards = [{"name": n, "kind": n, "file": n + ".s2p", "ideal": "ideal_%s.s2p" % n} for n in ("open", "short", "load")] + [{"name": "thru", "kind": "thru", "file": "thru.s2p", "model": {"delay_s": 1e-12}}]
+    ideals(d, j, hz)
+    plan = d.plan("model.plan.json", standards=standards, switch_terms={"file": "switch.s2p"}, calibration={"method": "solt"})
+    terms, diagnosis = solve(d, "model", plan)
+    devices_come_back(d, "solt with the thru by its model", terms, j, "true", 1e-10)
+    d.s2p("true_inductor.s2p", hz, [matrix(x) for x in j["dut"]["inductor"]["true"]])
+    spare = {"name": "spare", "kind": "known", "file": "inductor.s2p", "ideal": "true_inductor.s2p"}
+    told = d.json("solve", d.plan("verify.plan.json", standards=standards + [spare], switch_terms={"file": "switch.s2p"}, calibration={"method": "solt", "verify": [{"standard": "spare", "limit": 1e-6}]}), "--out", "v.json")
+    check("a verification within its limit is accepted", told and told["diagnosis"]["accepted"] is True and told["diagnosis"]["verified"][0]["worst"] < 1e-9, told)
+    wrong = {**spare, "ideal": "ideal_thru.s2p"}
+    told = d.json("solve", d.plan("verify.plan.json", standards=standards + [wrong], switch_terms={"file": "switch.s2p"}, calibration={"method": "solt", "verify": [{"standard": "spare", "limit": 0.01}]}), "--out", "v.json", status=(10,))
+    check("one beyond it is not, and the exit status says so", told and told["diagnosis"]["accepted"] is False and told["diagnosis"]["verified"][0]["worst"] > 0.01, told)
+    some = [h for h in hz if h > 1e9]
+    d.s2p("part.s2p", some, [matrix(x) for h, x in zip(hz, j["dut"]["fet"]["raw"]) if h > 1e9])
+    told = d.json("correct", "--terms", terms, "part.s2p")
+    if told:
+        within("a device swept over part of the calibration", distance([[c(told["files"][0][k][i]) for k in ("s11", "s12", "s21", "s22")] for i in range(len(some))], [matrix(x) for h, x in zip(hz, j["dut"]["fet"]["true"]) if h > 1e9]), 1e-10)
+    ends = {"open": {"kind": "open", "model": {"c_f": [1e-15, 0, 0, 0]}}, "short": {"kind": "short"}}
+    told = d.json("solve", d.plan("ends.plan.json", standards=standards + [{"name": "pair", "kind": "known", "file": "thru.s2p", "end_1": ends["open"], "end_2": ends["short"]}], calibration={"method": "solt", "verify": [{"standard": "pair", "limit": 2}]}), "--out", "v.json", status=(0, 10))
+    check("a known two-port may be given by its two ends", told and told["diagnosis"]["verified"][0]["worst"] > 0.1, told)
+
+
+# ---- deembed, compare, touchstone -----------------------------------------------------------------------------------------------------------
+def table(name):
+    """case -> what -> {hz: [S11 S12 S21 S22]} of a check table of matrices"""
+    cases = {}
+    with open(os.path.join(REFERENCE, name)) as f:
+        for row in csv.DictReader(line for line in f if line[0] != "#"):
+            i, k = int(row["i"]), int(row["j"])
+            if i:
+                cases.setdefault(row["case"], {}).setdefault(row["what"], {}).setdefault(float(row["f_hz"]), [0j] * 4)[2 * (i - 1) + k - 1] = complex(float(row["re"]), float(row["im"]))
+    return cases
+
+
+def deembedding(d):
+    options = {"open": "open", "short": "short", "pad": "pad", "thru": "thru", "short1": "short-left", "short2": "short-right", "two_x_thru": "two-x-thru", "half": "half", "line": "line", "line_2l": "line-double"}
+    words = {"open": "open", "short": "short", "open_short": "open_short", "short_open": "short_open", "pad_open_short": "pad_open_short", "three_step": "three_step", "cho_burk": "three_step", "two_x_thru": "two_x_thru", "thru_half": "thru_pi"}
+    for case, parts in table("deembed.csv").items():
+        word = words.get(case)
+        if not word or "device" not in parts:
+            continue
+        for what, points in parts.items():
+            hz = sorted(points)
+            d.s2p("%s_%s.s2p" % (case, what), hz, [points[f] for f in hz])
+        dummies = [x for what in parts if what in options for x in ("--" + options[what], "%s_%s.s2p" % (case, what))]
+        if case == "thru_half":
+            dummies = ["--thru", "thru_half_thru.s2p"]
+        rc, out, err = d.run("deembed", "--method", word, *dummies, case + "_measured.s2p", "--out", "bare.s2p")
+        if rc:
+            count.fail("deembed %s: exit %d: %s" % (case, rc, err))
+            continue
+        hz, got = read_s2p(d.at("bare.s2p"))
+        want = [parts["device"][f] for f in hz]
+        within("deembed %s" % case, distance(got[1:], want[1:]), 1e-12)
+        within("deembed %s at 70 kHz" % case, distance(got[:1], want[:1]), 1e-8)
+        told = d.json("deembed", "--method", word, *dummies, case + "_measured.s2p")
+        check("deembed %s --json is the same numbers" % case, told and [complex(*x) for x in told["s21"]] == [r[2] for r in got], told)
+    rc, out, err = d.run("deembed", "--methods")
+    check("the methods are listed with what they need", rc == 0 and "--open --short" in out and "35 GHz" in out, out)
+    rc, out, err = d.run("deembed", "--method", "open", "--open", "open_open.s2p", "bare.s2p")
+    check("what is de-embedded already is refused", rc == 2 and "already" in err, (rc, err))
+
+
+def comparing(d):
+    hz = [1e8 * (k + 1) for k in range(300)]
+    rows = [[0.1 + 0j, 0.9 * cmath.exp(-2j * math.pi * f * 5e-12), 0.9 * cmath.exp(-2j * math.pi * f * 5e-12), 0.1j] for f in hz]
+    moved = [[r[0], r[1], r[2] * cmath.exp(-2j * math.pi * f * 0.2e-12), r[3] + (0.02 if f == 1.5e9 else 0)] for f, r in zip(hz, rows)]
+    d.s2p("a.s2p", hz, rows)
+    d.s2p("b.s2p", hz, moved)
+    told = d.json("compare", "a.s2p", "b.s2p", "--bands", "1e9,10e9")
+    if told:
+        within("the delay between two files, s", abs(told["s21_delay_s"] - 0.2e-12), 1e-20)
+        band = [b for b in told["bands"] if b["from_hz"] == 1e9][0]
+        s22 = band["entries"][3]
+        check("the largest difference of a band is found", abs(s22["worst"] - 0.02) < 1e-15 and s22["worst_hz"] == 1.5e9 and len(told["bands"]) == 3, told)
+    rc, out, err = d.run("compare", "a.s2p", "b.s2p", "--limit", "1e-3")
+    check("compare says it in words and exits 10 above its limit", rc == 10 and "largest difference" in out and "200 fs" in out, (rc, out, err))
+    rc, out, err = d.run("compare", "a.s2p", "a.s2p", "--limit", "0")
+    check("a file does not differ from itself", rc == 0, (rc, out, err))
+    j = reference("cal_solt.json")
+    for n in ("open", "short", "load", "thru"):
+        d.s2p(n + ".s2p", j["frequencies_hz"], [matrix(r) for r in j["standards"][n]["raw"]])
+        d.s2p("ideal_%s.s2p" % n, j["frequencies_hz"], [matrix(r) for r in j["standards"][n]["ideal"]])
+    standards = [{"name": n, "kind": n, "file": n + ".s2p", "ideal": "ideal_%s.s2p" % n} for n in ("open", "short", "load", "thru")]
+    d.s2p("switch.s2p", j["frequencies_hz"], [[0j, c(r), c(f), 0j] for f, r in zip(j["switch_terms"]["forward"], j["switch_terms"]["reverse"])])
+    for word, name in (("solt", "one"), ("unknown_thru", "two")):
+        solve(d, name, d.plan(name + ".plan.json", standards=standards, switch_terms={"file": "switch.s2p"}, calibration={"method": word}))
+    told = d.json("compare", "one.json", "two.json")
+    check("two methods from the same raw files are one calibration", told and told["kind"] == "terms" and told["worst"] < 1e-10, told and (told["worst"], told["sentence"]))
+    hot = [dict(s) for s in standards]
+    del hot[2]["ideal"]
+    hot[2]["model"] = {"r_ohm": 52}
+    solve(d, "three", d.plan("three.plan.json", standards=hot, switch_terms={"file": "switch.s2p"}, calibration={"method": "solt"}))
+    told = d.json("compare", "one.json", "three.json")
+    check("a load of 52 ohm instead of its definition shows as 0.02 and more", told and 0.015 < told["worst"] < 0.5, told and told["worst"])
+    rc, out, err = d.run("compare", "one.json", "three.json")
+    check("and in words", rc == 0 and "differ at most" in out, (rc, out, err))
+
+
+def converting(d):
+    for case in reference("touchstone.json")["cases"]:
+        name = "%s.%s" % (case["name"], case["file_extension"])
+        d.text(name, case["text"])
+        rc, out, err = d.run("touchstone", name)
+        check("%s is %s" % (name, "refused in one sentence" if case["reject"] else "read"), rc == 2 and is_one_sentence(err) and name in err and "line " in err if case["reject"] else rc == 0 and name in out, (rc, out, err))
+        if case["reject"]:
+            continue
+        rc, out, err = d.run("touchstone", name, "--as", "2.1", "--out", "x.ts")
+        told, back = d.json("touchstone", name), d.json("touchstone", "x.ts")
+        check("%s as 2.1 holds the same" % name, rc == 0 and told and back and {k: v for k, v in told.items() if k != "version"} == {k: v for k, v in back.items() if k != "version"}, (rc, err, told, back))
+
+
+# ---- bad inputs -----------------------------------------------------------------------------------------------------------------------------
+def is_one_sentence(text):
+    return text.startswith("tipplane: ") and text.count("\n") == 1 and 30 <= len(text) <= 460 and "(null)" not in text
+
+
+def refused(d, name, words, *pieces, status=2):
+    rc, out, err = d.run(*words)
+    missing = [p for p in pieces if p not in err]
+    if rc != status or not is_one_sentence(err) or missing or out:
+        count.fail("%s: exit %d, not said: %s\n  %s%s" % (name, rc, missing, err, out[:200]))
+    else:
+        count.ok("%s: %s" % (name, err.strip()) if show else "")
+
+
+def bad(d):
+    hz = [1e9, 2e9, 3e9]
+    rows = [[0.1 + 0j, 0.9 + 0j, 0.9 + 0j, 0.1 + 0j]] * 3
+    for n in ("open", "short", "load", "thru", "raw"):
+        d.s2p(n + ".s2p", hz, rows)
+    d.s2p("short_list.s2p", hz[:2], rows[:2])
+    d.s2p("tip.s2p", hz, rows, head="! reference plane: tip\n")
+    d.s1p("one.s1p", hz, [0.1, 0.1, 0.1])
+    d.text("nan.s2p", "# Hz S RI R 50\n1e9 0 0 nan 0 1 0 0 0\n")
+    d.text("three.s3p", "# Hz S RI R 50\n1e9 0 0 0 0 0 0\n 0 0 0 0 0 0\n 0 0 0 0 0 0\n")
+    d.s2p("ohm75.s2p", hz, rows)
+    with open(d.at("ohm75.s2p")) as f:
+        d.text("ohm75.s2p", f.read().replace("R 50", "R 75"))
+    good = [{"name": n, "kind": n, "file": n + ".s2p"} for n in ("open", "short", "load", "thru")]
+
+    def plan(standards=good, **keys):
+        return d.plan("p.json", standards=standards, **{"calibration": {"method": "solt"}, **keys})
+
+    def change(i, **keys):
+        s = [dict(x) for x in good]
+        s[i].update(keys)
+        return [{k: v for k, v in x.items() if v is not None} for x in s]
+
+    refused(d, "no such plan", ["solve", "nowhere.json"], "nowhere.json", status=3)
+    d.text("p.json", "{]")
+    refused(d, "a plan that is no JSON", ["solve", "p.json"], "p.json")
+    refused(d, "an unknown key", ["solve", plan(switchterms={})], "p.json", "switchterms", "switch_terms")
+    refused(d, "an unknown method", ["solve", plan(calibration={"method": "sold"})], "p.json", "sold", "solt")
+    refused(d, "no method", ["solve", plan(calibration={})], "p.json", "method")
+    refused(d, "an unknown kind", ["solve", plan(change(0, kind="opn"))], "p.json", "opn", "open")
+    refused(d, "a standard without a file", ["solve", plan(change(1, file=None))], "p.json", "short", "file_1")
+    refused(d, "two standards of one name", ["solve", plan(change(1, name="open"))], "p.json", "open")
+    refused(d, "a name that is not there", ["solve", plan(calibration={"method": "solt", "standards": [{"standard": "opem"}]})], "opem", "there are open, short, load, thru")
+    refused(d, "a file that is not there", ["solve", plan(change(2, file="lode.s2p"))], "load", "lode.s2p", status=3)
+    refused(d, "a file with NaN", ["solve", plan(change(2, file="nan.s2p"))], "load", "nan.s2p", "line 2", '"nan"')
+    refused(d, "a file of three ports", ["solve", plan(change(2, file="three.s3p"))], "load", "three.s3p", "3 ports")
+    refused(d, "a file of no known ending", ["solve", plan(change(2, file="p.json"))], "load", "p.json", ".s1p")
+    refused(d, "a corrected file as raw", ["solve", plan(change(2, file="tip.s2p"))], "load", "tip.s2p", "raw")
+    refused(d, "another list of frequencies", ["solve", plan(change(2, file="short_list.s2p"))], "load", "2 frequencies")
+    refused(d, "an ideal in 75 ohm", ["solve", plan(change(2, ideal="ohm75.s2p"))], "load", "75")
+    refused(d, "an ideal on other frequencies", ["solve", plan(change(2, ideal="short_list.s2p"))], "load", "short_list.s2p", "2 frequencies")
+    refused(d, "standards that coincide", ["solve", plan()], "p.json", status=1)
+    refused(d, "no load", ["solve", plan([s for s in good if s["name"] != "load"])], "load")
+    refused(d, "switch terms asked for and not given", ["solve", plan(calibration={"method": "solt", "switch_terms": True})], "switch_terms")
+    refused(d, "half the switch terms", ["solve", plan(switch_terms={"forward": "one.s1p"})], "reverse")
+    refused(d, "a temperature of a star", ["solve", plan(temperature_c=1e4)], "temperature_c", "10000")
+    refused(d, "a verification that is part of the solution", ["solve", plan(calibration={"method": "solt", "standards": [{"standard": n} for n in ("open", "short", "load", "thru")], "verify": [{"standard": "thru", "limit": 0.1}]})], "thru", "verif")
+    refused(d, "a known two-port that nothing describes", ["solve", plan(change(3, kind="known"))], "thru", "ideal")
+    refused(d, "an end that is a line", ["solve", plan(change(3, kind="known", end_1={"kind": "line"}, end_2={"kind": "open"}))], "thru", "end_1", "line")
+    refused(d, "correct without terms", ["correct", "raw.s2p"], "--terms")
+    refused(d, "terms that are no terms", ["correct", "--terms", "p.json", "raw.s2p"], "p.json")
+    refused(d, "terms that are not there", ["correct", "--terms", "none.json", "raw.s2p"], "none.json", status=3)
+    refused(d, "an unknown method of de-embedding", ["deembed", "--method", "opne", "raw.s2p"], "opne", "open_short")
+    refused(d, "a dummy that is missing", ["deembed", "--method", "open_short", "--open", "open.s2p", "raw.s2p"], "raw.s2p", "short")
+    refused(d, "a dummy that the method does not use", ["deembed", "--method", "open", "--open", "open.s2p", "--pad", "thru.s2p", "raw.s2p"], "pad")
+    refused(d, "a dummy on other frequencies", ["deembed", "--method", "open", "--open", "short_list.s2p", "raw.s2p"], "2 frequencies")
+    refused(d, "a dummy in another impedance", ["deembed", "--method", "open", "--open", "ohm75.s2p", "raw.s2p"], "75")
+    refused(d, "compare a network with a plan", ["compare", "raw.s2p", "p.json"], "raw.s2p", "p.json")
+    refused(d, "compare without a common frequency", ["compare", "raw.s2p", "far.s2p"], "far.s2p", "no frequency") if d.s2p("far.s2p", [9e9], rows[:1]) else None
+    refused(d, "bands that fall", ["compare", "raw.s2p", "open.s2p", "--bands", "2e9,1e9"], "edge 2")
+    refused(d, "a band that is no number", ["compare", "raw.s2p", "open.s2p", "--bands", "2e9,x"], "--bands", '"x"')
+    refused(d, "a version that is none", ["touchstone", "raw.s2p", "--as", "3.0"], "raw.s2p", "3.0")
+    refused(d, "a folder that cannot be written", ["touchstone", "raw.s2p", "--as", "2.0", "--out", "none/x.ts"], "none/x.ts", status=3)
+    j = reference("cal_solt.json")
+    for n in ("open", "short", "load", "thru"):
+        d.s2p("good_%s.s2p" % n, j["frequencies_hz"], [matrix(r) for r in j["standards"][n]["raw"]])
+        d.s2p("ideal_%s.s2p" % n, j["frequencies_hz"], [matrix(r) for r in j["standards"][n]["ideal"]])
+    standards = [{"name": n, "kind": n, "file": "good_%s.s2p" % n, "ideal": "ideal_%s.s2p" % n} for n in ("open", "short", "load", "thru")]
+    solve(d, "terms", d.plan("g.json", standards=standards, calibration={"method": "solt"}))
+    refused(d, "raw data at frequencies that were not calibrated", ["correct", "--terms", "terms.json", "raw.s2p"], "raw.s2p", "2e+09 Hz")
+    refused(d, "raw data that are corrected", ["correct", "--terms", "terms.json", "tip.s2p"], "tip.s2p", "raw")
+    refused(d, "one port and two-port terms", ["correct", "--terms", "terms.json", "one.s1p"], "one.s1p", "solt")
+    refused(d, "several files and no folder", ["correct", "--terms", "terms.json", "raw.s2p", "open.s2p"], "--to")
+    refused(d, "a corrected file over its raw one", ["correct", "--terms", "terms.json", "./raw.s2p", "--to", "."], "raw.s2p", "replace")
+    check("nothing half written stays behind", not [n for n in os.listdir(d.path) if n.endswith(".part") or n == "none"], os.listdir(d.path))
+
+
+def main():
+    global show
+    ap = argparse.ArgumentParser()
+    ap.add_argument("--build", default="build/debug")
+    ap.add_argument("--print", action="store_true")
+    a = ap.parse_args()
+    show = a.print
+    program = os.path.abspath(os.path.join(a.build, "tipplane"))
+    for part in (solving, lines, one_port, by_models, deembedding, comparing, converting, bad):
+        with tempfile.TemporaryDirectory() as folder:
+            part(Folder(program, folder))
+    return count.end()
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
