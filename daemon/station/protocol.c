@@ -39,7 +39,7 @@ TABLE(result_object, "result", result, result_fields, "How one step ended.");
 typedef struct station_event event;
 static const struct field event_fields[] = {
         TEXT(event, "what", what), TEXT(event, "text", text), OBJECT(event, "state", state, state_object), LONG(event, "station_ns", station_ns),
-        LONG(event, "step", step), BOOL(event, "proven_safe", proven_safe),
+        LONG(event, "step", step), BOOL(event, "proven_safe", proven_safe), REAL(event, "walk_s", walk_s, "s"),
 };
 TABLE(station_event_object, "station_event", event, event_fields, "What happened at the station besides the steps.");
 

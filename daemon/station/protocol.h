@@ -42,7 +42,7 @@ struct result {
         int32_t traces;                /* how many TRACE frames came before */
 };
 extern const struct object result_object;
-struct station_event { char what[32]; /* "lease", "interlock", "safe", "latched", "role lost", "boot" */ char text[200]; struct state_read state; int64_t station_ns; uint64_t step; bool proven_safe; };
+struct station_event { char what[32]; /* "lease", "interlock", "safe", "asked" (past the daemon), "latched", "role lost", "boot" */ char text[200]; struct state_read state; int64_t station_ns; uint64_t step; bool proven_safe; double walk_s; /* what the ladder took, in the station's time */ };
 extern const struct object station_event_object;
 struct welcome {
         char build[64], station[64];   /* name of the station */

@@ -41,9 +41,10 @@ static void wait_for_calls(struct station *st)
         }
 }
 
-static void tell(struct station *st, const char *what, const char *why, bool proven, const char *end, uint64_t step)
+static void tell(struct station *st, const char *what, const char *why, bool proven, const char *end, uint64_t step, int64_t begun_ns)
 {
         struct station_event e = {.proven_safe = proven, .step = step, .station_ns = station_now_ns(st)};
+        e.walk_s = (double)(e.station_ns - begun_ns) * 1e-9;
         char text[400];
         snprintf(e.what, sizeof e.what, "%s", proven ? what : "latched");
         snprintf(text, sizeof text, "%s; %s: %s", why, proven ? "proven safe" : "NOT proven safe, latched until a person clears it", end);
@@ -67,6 +68,7 @@ bool station_walk(struct station *st, const char *what, const char *why)
         struct actor who = {.ladder = true};
         struct op op;
         uint64_t step = 0;
+        int64_t begun_ns = station_now_ns(st);
         station_lock(st);
         st->ladder_on = true;
         st->walks++;
@@ -96,7 +98,7 @@ bool station_walk(struct station *st, const char *what, const char *why)
         st->hazard.rung = 0;
         st->ladder_on = false;
         station_unlock(st);
-        tell(st, what, why, op.kind == OP_PROVEN, op.why, step);
+        tell(st, what, why, op.kind == OP_PROVEN, op.why, step, begun_ns);
         return op.kind == OP_PROVEN;
 }
 
