@@ -2,6 +2,7 @@
  * definitions. */
 #include "rf_check.h"
 #include "rf/convert.h"
+#include "rf/netn.h"
 #include "rf/standards.h"
 
 struct entry {
@@ -72,11 +73,21 @@ static void s_in_every_reference_and_wave_kind(void **state)
                                1e-11);
                 check_close_m2(e->name, 0, rf_renormalise(e->m, e->z, kind, fifty, WAVE_PSEUDO), find(all, n, r50, "pseudo", "S")->m,
                                strstr(e->name, "lossy") ? 1e-10 : 1e-11);
+                double complex n_port[4]; /* the code for any number of ports says the same */
+                assert_true(rfn_renormalise(2, find(all, n, r50, "pseudo", "S")->m.e, fifty, WAVE_PSEUDO, e->z, kind, n_port));
+                for (int j = 0; j < 4; j++)
+                        check_close(e->name, 0, n_port[j], e->m.e[j], 1e-11);
                 checked++;
                 if (strcmp(base, "thru") == 0)
                         continue;
                 struct m2 z = find(all, n, base, "-", "Z")->m;
                 check_close_m2(e->name, 0, rf_s_from_z(z, e->z, kind), e->m, tol);
+                assert_true(rfn_s_from_z(2, z.e, e->z, kind, n_port));
+                for (int j = 0; j < 4; j++)
+                        check_close(e->name, 0, n_port[j], e->m.e[j], tol);
+                assert_true(rfn_s_from_y(2, find(all, n, base, "-", "Y")->m.e, e->z, kind, n_port));
+                for (int j = 0; j < 4; j++)
+                        check_close(e->name, 0, n_port[j], e->m.e[j], tol);
                 /* back to Z: relative to the largest entry, condition grows with |Z|/z */
                 struct m2 back = rf_z_from_s(e->m, e->z, kind);
                 double size = cabs(z.e[0]) + cabs(z.e[3]);
