@@ -137,11 +137,12 @@ static void correct_wide(const wide e[7], const wide m[4], wide s[4])
 /* rms of the error of the kernel, over the rms that rounding its inputs (terms and raw) to double costs. */
 static double rounding(void)
 {
-        double hz[1] = {1e9}, error = 0, floor_ = 0, memory[32 * 8];
+        double hz[1] = {1e9}, error = 0, floor_ = 0;
         struct axis axis;
         if (axis_of(1, hz, &axis, NULL))
                 abort();
-        struct terms t = terms_at(memory, &axis);
+        struct arena *arena = arena_new(0);
+        struct terms t = terms_at(arena_take(arena, terms_bytes(1)), &axis);
         t.model = TERMS_EIGHT;
         for (int n = 0; n < 200000; n++) {
                 wide e[7], e2[7], m[4], m2[4], s[4], s2[4];
@@ -177,6 +178,7 @@ static double rounding(void)
                         floor_ += (double)(cabsl(s2[k] - s[k]) * cabsl(s2[k] - s[k]));
                 }
         }
+        arena_free(arena);
         return sqrt(error / floor_);
 }
 
