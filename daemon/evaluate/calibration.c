@@ -114,6 +114,8 @@ enum code domain_holds(const struct calibration *c, const struct recipe *r, cons
 /* Version 1 says all that it can say; then its bytes stay what they were. */
 static unsigned version_of(const struct calibration *c)
 {
+        if (c->version)
+                return c->version;
         bool lines = c->thru_m > 0 || isfinite(c->gamma_im[0]);
         bool plain = c->terms.model != TERMS_SIXTEEN && isnan(c->domain.from_hz);
         for (size_t i = 0; i < c->axis.n && plain; i++)
@@ -268,6 +270,7 @@ enum code calibration_read(const void *bytes, size_t size, struct arena *arena, 
         c->terms.switch_removed = flags & FLAG_REMOVED;
         c->z_ref = get_real(at + 64);
         c->thru_m = get_real(at + 72);
+        c->version = (unsigned)version;
         for (size_t i = 0; i < n && version == 1; i++)
                 c->line_share[i] = c->thru_m > 0 || isfinite(c->gamma_im[0]) ? 1 : 0;
         *ret = c;

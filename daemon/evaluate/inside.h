@@ -18,6 +18,7 @@ struct calibration {
         double thru_m;               /* length of the first line when its middle is the reference plane; else 0 */
         double *gamma_re, *gamma_im; /* line methods, 1/m; NaN otherwise */
         double *line_share;          /* weight of line methods, 0 … 1; between where bands are joined */
+        unsigned version;            /* of the bytes it was read from: written again alike; 0: not read */
         struct domain domain;        /* what it may be used for; all unknown in calibrations of version 1 */
 };
 /* Memory for n points, all columns NaN or 0; hz is copied. */

@@ -39,14 +39,25 @@ static double column_u(const struct problem *p, const struct column *c, size_t i
         return 0;
 }
 
+#define DEVICES 8
 void rf_corrected_u(const struct problem *problem, const struct covariance *cov, size_t q, const struct terms *terms,
                     const struct input_uncertainty *u, double *ret_mean, double *ret_worst)
 {
-        const struct m2 devices[4] = {m2_of(0, 0, 0, 0), m2_of(0, 1, 1, 0), m2_diag(1, 1), m2_diag(-1, -1)};
+        /* match, thru, a quarter wave of line; open, short, a reactance; 50 ohm in series and to ground: errors of the reference impedance
+         * show at the first and the last ones only, errors of the definitions at the reflections */
+        const double complex j = CMPLX(0, 1);
+        const struct m2 devices[DEVICES] = {m2_of(0, 0, 0, 0),
+                                            m2_of(0, 1, 1, 0),
+                                            m2_of(0, -j, -j, 0),
+                                            m2_diag(1, 1),
+                                            m2_diag(-1, -1),
+                                            m2_diag(j, j),
+                                            m2_of(1 / 3.0, 2 / 3.0, 2 / 3.0, 1 / 3.0),
+                                            m2_of(-1 / 3.0, 2 / 3.0, 2 / 3.0, -1 / 3.0)};
         double complex d_s[RF_COLUMN_MAX][4];
         double sum = 0, worst = 0;
         size_t i = cov->points[q];
-        for (int d = 0; d < 4; d++) {
+        for (int d = 0; d < DEVICES; d++) {
                 double variance[4] = {0};
                 rf_sensitivity(cov, q, terms, rf_embed2_point(terms, i, devices[d]), d_s);
                 for (size_t k = 0; k < cov->column_n; k++) {
@@ -61,7 +72,7 @@ void rf_corrected_u(const struct problem *problem, const struct covariance *cov,
                 }
         }
         bool known = cov->column_n > 0 && isfinite(sum) && sum > 0;
-        *ret_mean = known ? sqrt(sum / 16) : NAN;
+        *ret_mean = known ? sqrt(sum / (4 * DEVICES)) : NAN;
         *ret_worst = known ? sqrt(worst) : NAN;
 }
 
@@ -122,6 +133,28 @@ bool rf_eight_from_twelve(const struct terms *twelve, size_t i, double complex r
         *ret_reverse = lr / nr;
         ret[TERM_K] = (ret[TERM_ETF] / nf + nr / ret[TERM_ETR]) / 2;
         return isfinite(cabs(*ret_forward)) && isfinite(cabs(*ret_reverse)) && isfinite(cabs(ret[TERM_K]));
+}
+
+bool rf_join_handover(const struct axis *axis, const double *u_low, const double *u_high, double *ret_hz)
+{
+        /* gain of going over at k: sum over i >= k of log(u_low/u_high); the best k has the largest */
+        double sum = 0, best = 0;
+        size_t at = axis->n, first = axis->n, last = 0;
+        for (size_t i = axis->n; i-- > 0;) {
+                if (!(u_low[i] > 0 && u_high[i] > 0))
+                        continue;
+                first = i;
+                last = i > last ? i : last;
+                sum += log(u_low[i] / u_high[i]);
+                if (sum > best) {
+                        best = sum;
+                        at = i;
+                }
+        }
+        if (at >= axis->n || at == first || at == last)
+                return false;
+        *ret_hz = axis->hz[at];
+        return true;
 }
 
 /* ---- joining ------------------------------------------------------------------------------------------------------------------------- */

@@ -17,8 +17,9 @@ struct input_uncertainty {
         double ideal[RF_STANDARD_MAX];   /* of the ideals' reflections and transmissions */
         double length_m;                 /* of each line */
 };
-/* Of the corrected S at point q of cov (all columns taken as independent): the mean over entries and over four devices (match, thru, open,
-   short), and the worst of them.  NaN where the solver gave no sensitivities. */
+/* Of the corrected S at point q of cov (all columns taken as independent): the mean over entries and over eight passive devices (match,
+   thru, quarter wave, open, short, reactance, 50 ohm in series and to ground), and the worst of them.  NaN where the solver gave no
+   sensitivities. */
 void rf_corrected_u(const struct problem *problem, const struct covariance *cov, size_t q, const struct terms *terms,
                     const struct input_uncertainty *u, double *ret_mean, double *ret_worst);
 
@@ -31,6 +32,11 @@ double rf_join_bound(const struct terms *a, size_t i, const struct terms *b, siz
    is no number, or the terms isolate (EXF, EXR), which eight terms cannot say. */
 bool rf_eight_from_twelve(const struct terms *twelve, size_t i, double complex ret[TERM_COUNT], double complex *ret_forward,
                           double complex *ret_reverse);
+
+/* Where two solutions on one axis should meet: *ret_hz is the frequency below which `low` and above which `high` is the surer one, as
+   nearly as one frequency can say it (least sum of log u).  u as of rf_corrected_u; points where either is NaN are passed over.  false: one
+   of them is the surer one (nearly) everywhere, so joining gains nothing. An overlap from a third of it to three times it is good. */
+bool rf_join_handover(const struct axis *axis, const double *u_low, const double *u_high, double *ret_hz);
 
 /* ---- joining ------------------------------------------------------------------------------------------------------------------------- */
 struct rf_band {
