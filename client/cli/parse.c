@@ -322,7 +322,8 @@ void completion_bash(struct text *to)
                  "words\n"
                  "        COMPREPLY=()\n"
                  "        case $prev in\n"
-                 "        --recipe|--station-config|--token-file|--to|--out|--terms|--data|--socket) COMPREPLY=($(compgen -f -- \"$cur\")); return ;;\n"
+                 "        --recipe|--station-config|--token-file|--to|--out|--terms|--data|--socket) COMPREPLY=($(compgen -f -- "
+                 "\"$cur\")); return ;;\n"
                  "        esac\n"
                  "        case $line in\n");
         for (int two = 1; two >= 0; two--) /* longer names first */

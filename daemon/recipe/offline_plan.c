@@ -8,50 +8,124 @@
 #define AT(type, member) .offset = offsetof(type, member)
 #define TEXT_AT(type, member) .offset = offsetof(type, member), .size = sizeof(((type *)0)->member)
 #define HAS(type, member) .has_offset = offsetof(type, member)
-#define OBJECT_OF(struct_type, word, table, words_for_people) \
-        {.name = word, .say = words_for_people, .bytes = sizeof(struct_type), .fields = table, .field_n = COUNT_OF(table)}
+#define OBJECT_OF(struct_type, word, table, words_for_people)                                                                    \
+        {                                                                                                                        \
+                .name = word, .say = words_for_people, .bytes = sizeof(struct_type), .fields = table, .field_n = COUNT_OF(table) \
+        }
 
 const char *const offline_kind_words[] = {"unknown", "open", "short", "load", "thru", "line", "reflect", "known", NULL};
 _Static_assert(sizeof offline_kind_words / sizeof offline_kind_words[0] == OFFLINE_KIND_COUNT + 1, "each kind has its word");
 
 static const struct field end_fields[] = {
-        {.key = "kind", .type = FIELD_CHOICE, AT(struct offline_end, kind), .required = true, .words = standard_kind_words, .say = "open, short or load"},
+        {.key = "kind",
+         .type = FIELD_CHOICE,
+         AT(struct offline_end, kind),
+         .required = true,
+         .words = standard_kind_words,
+         .say = "open, short or load"},
         {.key = "model", .type = FIELD_OBJECT, AT(struct offline_end, model), .object = &model_object},
 };
 static const struct object end_object = OBJECT_OF(struct offline_end, "end", end_fields, NULL);
 static const struct field standard_fields[] = {
         {.key = "name", .type = FIELD_NAME, TEXT_AT(struct offline_standard, standard.name), .required = true},
-        {.key = "kind", .type = FIELD_CHOICE, AT(struct offline_standard, kind), .required = true, .words = offline_kind_words,
+        {.key = "kind",
+         .type = FIELD_CHOICE,
+         AT(struct offline_standard, kind),
+         .required = true,
+         .words = offline_kind_words,
          .say = "known: any two-port, by `ideal` or by its two ends; a thru is the first line of a line method"},
         {.key = "file", .type = FIELD_TEXT, TEXT_AT(struct offline_standard, file), .say = ".s2p of raw ratios, beside the plan"},
-        {.key = "file_1", .type = FIELD_TEXT, TEXT_AT(struct offline_standard, file_1), .say = "instead: .s1p of the raw reflection at port 1"},
-        {.key = "file_2", .type = FIELD_TEXT, TEXT_AT(struct offline_standard, file_2), .say = "and at port 2; one of them alone: the standard is at that port only"},
-        {.key = "ideal", .type = FIELD_TEXT, TEXT_AT(struct offline_standard, ideal), .say = ".s2p of what it is, in 50 ohm, in place of the model"},
-        {.key = "raised", .type = FIELD_BOOL, AT(struct offline_standard, standard.raised), .say = "swept with lifted probes: an open without a touch"},
+        {.key = "file_1",
+         .type = FIELD_TEXT,
+         TEXT_AT(struct offline_standard, file_1),
+         .say = "instead: .s1p of the raw reflection at port 1"},
+        {.key = "file_2",
+         .type = FIELD_TEXT,
+         TEXT_AT(struct offline_standard, file_2),
+         .say = "and at port 2; one of them alone: the standard is at that port only"},
+        {.key = "ideal",
+         .type = FIELD_TEXT,
+         TEXT_AT(struct offline_standard, ideal),
+         .say = ".s2p of what it is, in 50 ohm, in place of the model"},
+        {.key = "raised",
+         .type = FIELD_BOOL,
+         AT(struct offline_standard, standard.raised),
+         .say = "swept with lifted probes: an open without a touch"},
         {.key = "model", .type = FIELD_OBJECT, AT(struct offline_standard, standard.model), .object = &model_object},
-        {.key = "end_1", .type = FIELD_OBJECT, AT(struct offline_standard, end_1), .object = &end_object, HAS(struct offline_standard, has_end_1),
+        {.key = "end_1",
+         .type = FIELD_OBJECT,
+         AT(struct offline_standard, end_1),
+         .object = &end_object,
+         HAS(struct offline_standard, has_end_1),
          .say = "known: what port 1 sees, nothing between the ports"},
-        {.key = "end_2", .type = FIELD_OBJECT, AT(struct offline_standard, end_2), .object = &end_object, HAS(struct offline_standard, has_end_2),
+        {.key = "end_2",
+         .type = FIELD_OBJECT,
+         AT(struct offline_standard, end_2),
+         .object = &end_object,
+         HAS(struct offline_standard, has_end_2),
          .say = "known: what port 2 sees"},
 };
 static const struct object standard_object = OBJECT_OF(struct offline_standard, "plan_standard", standard_fields, NULL);
 static const struct field switch_fields[] = {
-        {.key = "file", .type = FIELD_TEXT, TEXT_AT(struct offline_switch, file), .say = ".s2p: S21 is a2/b2 with the source at port 1, S12 is a1/b1 with it at port 2"},
-        {.key = "forward", .type = FIELD_TEXT, TEXT_AT(struct offline_switch, forward), .say = "instead: .s1p of a2/b2 with the source at port 1"},
-        {.key = "reverse", .type = FIELD_TEXT, TEXT_AT(struct offline_switch, reverse), .say = "and .s1p of a1/b1 with the source at port 2"},
+        {.key = "file",
+         .type = FIELD_TEXT,
+         TEXT_AT(struct offline_switch, file),
+         .say = ".s2p: S21 is a2/b2 with the source at port 1, S12 is a1/b1 with it at port 2"},
+        {.key = "forward",
+         .type = FIELD_TEXT,
+         TEXT_AT(struct offline_switch, forward),
+         .say = "instead: .s1p of a2/b2 with the source at port 1"},
+        {.key = "reverse",
+         .type = FIELD_TEXT,
+         TEXT_AT(struct offline_switch, reverse),
+         .say = "and .s1p of a1/b1 with the source at port 2"},
 };
 static const struct object switch_object = OBJECT_OF(struct offline_switch, "plan_switch_terms", switch_fields, NULL);
 static const struct field plan_fields[] = {
         {.key = "name", .type = FIELD_TEXT, TEXT_AT(struct offline_plan, name)},
         {.key = "notes", .type = FIELD_TEXT, TEXT_AT(struct offline_plan, notes), .say = "for people; decides nothing"},
-        {.key = "temperature_c", .type = FIELD_REAL, AT(struct offline_plan, temperature_c), .min = -273.15, .max = 500, .standard = 25, .unit = "C", .say = "of the standards"},
-        {.key = "contact_ohm_u", .type = FIELD_REAL, AT(struct offline_plan, contact_ohm_u), .min = 0, .max = 10, .unit = "ohm",
+        {.key = "temperature_c",
+         .type = FIELD_REAL,
+         AT(struct offline_plan, temperature_c),
+         .min = -273.15,
+         .max = 500,
+         .standard = 25,
+         .unit = "C",
+         .say = "of the standards"},
+        {.key = "contact_ohm_u",
+         .type = FIELD_REAL,
+         AT(struct offline_plan, contact_ohm_u),
+         .min = 0,
+         .max = 10,
+         .unit = "ohm",
          .say = "repeatability of a touch, one standard deviation; weighs joined bands"},
-        {.key = "contact_h_u", .type = FIELD_REAL, AT(struct offline_plan, contact_h_u), .min = 0, .max = 1e-9, .unit = "H", .say = "likewise"},
-        {.key = "placement_um_u", .type = FIELD_REAL, AT(struct offline_plan, placement_um_u), .min = 0, .max = 100, .unit = "um", .say = "likewise"},
-        {.key = "standards", .type = FIELD_LIST, .offset = offsetof(struct offline_plan, standards), .count_offset = offsetof(struct offline_plan, standard_n),
-         .required = true, .object = &standard_object, .min = 1, .max = OFFLINE_STANDARDS_MAX},
-        {.key = "switch_terms", .type = FIELD_OBJECT, AT(struct offline_plan, switch_terms), .object = &switch_object, HAS(struct offline_plan, has_switch_terms),
+        {.key = "contact_h_u",
+         .type = FIELD_REAL,
+         AT(struct offline_plan, contact_h_u),
+         .min = 0,
+         .max = 1e-9,
+         .unit = "H",
+         .say = "likewise"},
+        {.key = "placement_um_u",
+         .type = FIELD_REAL,
+         AT(struct offline_plan, placement_um_u),
+         .min = 0,
+         .max = 100,
+         .unit = "um",
+         .say = "likewise"},
+        {.key = "standards",
+         .type = FIELD_LIST,
+         .offset = offsetof(struct offline_plan, standards),
+         .count_offset = offsetof(struct offline_plan, standard_n),
+         .required = true,
+         .object = &standard_object,
+         .min = 1,
+         .max = OFFLINE_STANDARDS_MAX},
+        {.key = "switch_terms",
+         .type = FIELD_OBJECT,
+         AT(struct offline_plan, switch_terms),
+         .object = &switch_object,
+         HAS(struct offline_plan, has_switch_terms),
          .say = "what the port that is not driven reflects; one file for all standards"},
         {.key = "calibration", .type = FIELD_OBJECT, AT(struct offline_plan, calibration), .required = true},
 };
@@ -84,9 +158,10 @@ const struct object *offline_plan_object(struct offline_plan_tables *t)
         _Static_assert(COUNT_OF(plan_fields) <= 16, "the table has room");
         memcpy(t->plan_fields, plan_fields, sizeof plan_fields);
         t->plan_fields[COUNT_OF(plan_fields) - 1].object = calibration_of(t);
-        t->plan = (struct object)OBJECT_OF(struct offline_plan, "plan", plan_fields,
-                                           "A calibration from files: the recipe's own calibration and standards, with a file in the place of a "
-                                           "device.");
+        t->plan = (struct object)OBJECT_OF(
+                struct offline_plan, "plan", plan_fields,
+                "A calibration from files: the recipe's own calibration and standards, with a file in the place of a "
+                "device.");
         t->plan.fields = t->plan_fields;
         return &t->plan;
 }
@@ -112,7 +187,8 @@ bool offline_plan_uses(const struct offline_plan *p, const char *name)
         return false;
 }
 
-/* ---- checks --------------------------------------------------------------------------------------------------------------------------- */
+/* ---- checks ---------------------------------------------------------------------------------------------------------------------------
+ */
 
 static enum code end_check(const struct offline_standard *s, const char *key, const struct offline_end *e, bool has, struct tp_error *err)
 {
@@ -138,9 +214,11 @@ static enum code standard_check(const struct offline_plan *p, size_t k, struct t
                                offline_kind_words[s->kind]);
         bool known = s->kind == OFFLINE_KNOWN, ends = s->has_end_1 && s->has_end_2;
         if (known && !s->ideal[0] && !ends)
-                return tp_fail(err, CODE_BAD_INPUT, "standard %s: a known two-port needs \"ideal\" (.s2p), or \"end_1\" and \"end_2\"", name);
+                return tp_fail(err, CODE_BAD_INPUT, "standard %s: a known two-port needs \"ideal\" (.s2p), or \"end_1\" and \"end_2\"",
+                               name);
         if ((!known || s->ideal[0]) && (s->has_end_1 || s->has_end_2))
-                return tp_fail(err, CODE_BAD_INPUT, "standard %s: \"end_1\" and \"end_2\" are for a known two-port without \"ideal\"", name);
+                return tp_fail(err, CODE_BAD_INPUT, "standard %s: \"end_1\" and \"end_2\" are for a known two-port without \"ideal\"",
+                               name);
         enum code code = end_check(s, "end_1", &s->end_1, s->has_end_1, err);
         return code ? code : end_check(s, "end_2", &s->end_2, s->has_end_2, err);
 }

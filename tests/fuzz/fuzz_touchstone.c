@@ -1,5 +1,5 @@
-/* fuzz_touchstone.c: the first byte says the number of ports, '0': as a .ts file.  What is accepted rises in frequency, is finite, and comes
-   back bit for bit from our writers: as version 2.1 whatever it is, and as version 1 when it is a two-port in S. */
+/* fuzz_touchstone.c: the first byte says the number of ports, '0': as a .ts file.  What is accepted rises in frequency, is finite, and
+   comes back bit for bit from our writers: as version 2.1 whatever it is, and as version 1 when it is a two-port in S. */
 #include "tests/fuzz/fuzz.h"
 #include <math.h>
 #include "formats/touchstone.h"

@@ -290,6 +290,81 @@ def deembedding(d):
     check("what is de-embedded already is refused", rc == 2 and "already" in err, (rc, err))
 
 
+def extracting(d):
+    with open(os.path.join(REFERENCE, "extraction.csv")) as f:
+        rows = [r for r in csv.DictReader(line for line in f if line[0] != "#")]
+    cases, single = {}, {}
+    for r in rows:
+        v = complex(float(r["re"]), float(r["im"]))
+        if r["f_hz"]:
+            cases.setdefault(r["case"], {}).setdefault(float(r["f_hz"]), {})[r["name"]] = v
+        else:
+            single[r["case"], r["name"]] = v.real
+    asked = {  # word of the command -> name in the check file
+        "inductor_pi": {"L11": "L11_henry", "Ld": "Ldiff_henry", "Lser": "Lseries_henry", "Q11": "Q11", "Qd": "Qdiff", "R11": "R11_ohm", "Rser": "Rseries_ohm"},
+        "capacitor": {"C11": "C11_farad", "Cser": "Cseries_farad", "QCser": "Qseries", "Rser": "Rseries_ohm"},
+        "fet_bilateral": {"U": "U", "K": "K", "mu": "mu", "mu_prime": "mu_prime", "MSG": "MSG", "B1": "B1"},
+    }
+    for case, words in asked.items():
+        points = {f: v for f, v in cases[case].items() if "S11" in v}
+        hz = sorted(points)
+        d.s2p(case + ".s2p", hz, [[points[f][k] for k in ("S11", "S12", "S21", "S22")] for f in hz])
+        told = d.json("extract", "--quantity", ",".join(words), case + ".s2p")
+        for q in (told or {"files": [{"quantities": []}]})["files"][0]["quantities"]:
+            name, worst = words[q["quantity"]], 0
+            for f, v in zip(q["freq_hz"], q["value"]):
+                want = points[f].get(name)
+                if want is not None and f >= 1e9:
+                    worst = max(worst, abs(v - want.real) / abs(want.real))
+            within("extract %s of %s, relative, from 1 GHz" % (q["quantity"], case), worst, 1e-9)
+        rc, out, err = d.run("extract", "--quantity", ",".join(words), case + ".s2p", "--at", "10e9,20e9")
+        check("extract %s in words" % case, rc == 0 and out.count("\n") == 2 * len(words) and "10 GHz" in out, (rc, out, err))
+    # a line of 1 mm through several turns: eps_eff 5.2, 47 ohm, loss as the square root of frequency
+    hz, rows, z = [1e9 + 0.5e9 * k for k in range(219)], [], 47 / 50
+    for f in hz:
+        g = (5.0 * math.sqrt(f / 1e9) + 2j * math.pi * f * math.sqrt(5.2) / 299792458) * 1e-3
+        sh, ch = cmath.sinh(g), cmath.cosh(g)
+        den = 2 * ch + (z + 1 / z) * sh
+        rows.append([(z - 1 / z) * sh / den, 2 / den, 2 / den, (z - 1 / z) * sh / den])
+    d.s2p("line.s2p", hz, rows)
+    told = d.json("extract", "--quantity", "alpha,beta,Zc,loss,delay", "--length-um", "1000", "line.s2p")
+    truth = {"alpha": lambda f: 5.0 * math.sqrt(f / 1e9), "beta": lambda f: 2 * math.pi * f * math.sqrt(5.2) / 299792458, "Zc": lambda f: 47.0, "loss": lambda f: 5.0 * math.sqrt(f / 1e9) * 8.685889638065037e-3, "delay": lambda f: math.sqrt(5.2) / 299792458 * 1e-3}
+    for q in (told or {"files": [{"quantities": []}]})["files"][0]["quantities"]:
+        worst = [abs(v / truth[q["quantity"]](f) - 1) for f, v in zip(q["freq_hz"], q["value"]) if v is not None]
+        within("a line's %s through %d of %d points, relative" % (q["quantity"], len(worst), len(hz)), max(worst), 1e-9)
+    # between points: a capacitor of 100 fF on a fine grid, asked for where no point is
+    hz = [1e9 + 0.25e9 * k for k in range(120)]
+    y = [complex(0, 2 * math.pi * f * 100e-15) * 50 for f in hz]
+    d.s2p("cap.s2p", hz, [[1 / (1 + 2 * v), 2 * v / (1 + 2 * v), 2 * v / (1 + 2 * v), 1 / (1 + 2 * v)] for v in y])
+    told = d.json("extract", "--quantity", "Cser,Cd", "--at", "10.1e9,5e9", "cap.s2p", "cap.s2p")
+    if told:
+        got = [v for f in told["files"] for q in f["quantities"] for v in q["value"]]
+        check("two files, two quantities, two frequencies", len(got) == 8 and [f["file"] for f in told["files"]] == ["cap.s2p"] * 2, told)
+        within("a capacitor between points", max(abs(v / 100e-15 - 1) for v in got), 1e-9)
+    told = d.json("extract", "--quantity", "Cser", "--at", "10e9", "--u", "0.001", "cap.s2p")
+    q = told and told["files"][0]["quantities"][0]
+    check("with --u a number has its uncertainty", q and q["u"][0] and 1e-17 < q["u"][0] < 1e-15, q)
+    # fT of a single-pole device on a grid dense enough for a plateau
+    g, cg = 0.06, 40e-15
+    hz = [1e9 * 1.1 ** k for k in range(50)]
+    rows = []
+    for f in hz:
+        a, b, dd, e = 0.5e-4 + 1j * 2 * math.pi * f * cg, -1e-7j * f / 1e9, g + 0j, 6e-3 + 0j
+        a, b, dd, e = (50 * v for v in (a, b, dd, e))
+        den = (1 + a) * (1 + e) - b * dd
+        rows.append([((1 - a) * (1 + e) + b * dd) / den, -2 * b / den, -2 * dd / den, ((1 + a) * (1 - e) + b * dd) / den])
+    d.s2p("fet.s2p", hz, rows)
+    told = d.json("extract", "--quantity", "fT", "fet.s2p")
+    q = told and told["files"][0]["quantities"][0]
+    check("fT of gm/(2 pi Cgs)", q and abs(q["value"][0] / (g / (2 * math.pi * cg)) - 1) < 1e-3, q)
+    refused(d, "a quantity that is none", ["extract", "--quantity", "Lx", "cap.s2p"], "Lx", "--quantities")
+    refused(d, "a line without its length", ["extract", "--quantity", "eps_eff", "cap.s2p"], "cap.s2p", "eps_eff", "length")
+    refused(d, "a frequency outside the sweep", ["extract", "--quantity", "Cser", "--at", "1e12", "cap.s2p"], "cap.s2p", "1e+12", status=1)
+    refused(d, "a frequency that is no number", ["extract", "--quantity", "Cser", "--at", "ten", "cap.s2p"], "--at", "ten")
+    refused(d, "a raw file", ["extract", "--quantity", "Cser", d.s2p("raw.s2p", hz, rows, head="! reference plane: receiver\n")], "raw.s2p", "receiver")
+    refused(d, "no quantity", ["extract", "cap.s2p"], "--quantity")
+
+
 def comparing(d):
     hz = [1e8 * (k + 1) for k in range(300)]
     rows = [[0.1 + 0j, 0.9 * cmath.exp(-2j * math.pi * f * 5e-12), 0.9 * cmath.exp(-2j * math.pi * f * 5e-12), 0.1j] for f in hz]
@@ -438,7 +513,7 @@ def main():
     a = ap.parse_args()
     show = a.print
     program = os.path.abspath(os.path.join(a.build, "tipplane"))
-    for part in (solving, lines, one_port, by_models, deembedding, comparing, converting, bad):
+    for part in (solving, lines, one_port, by_models, deembedding, extracting, comparing, converting, bad):
         with tempfile.TemporaryDirectory() as folder:
             part(Folder(program, folder))
     return count.end()

@@ -1,0 +1,185 @@
+/* cmd_extract.c: numbers out of corrected two-ports.  What can be asked, and when a number is no number any more, is rf/quantity.h's. */
+#include "cli/number.h"
+#include "cli/offline.h"
+#include "cli/show.h"
+#include "rf/insert.h"
+#include "rf/quantity.h"
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#define ASKED_MAX 64
+
+struct asked {
+        const char *words[ASKED_MAX];
+        size_t word_n;
+        double at_hz[ASKED_MAX];
+        size_t at_n;
+        double u; /* 0: not known */
+        struct rf_ask ask;
+};
+
+static void list_quantities(struct cli *c)
+{
+        struct table t = table_of(c->arena, "lll");
+        for (int q = 1; q < RF_Q_COUNT; q++) {
+                const struct rf_quantity_row *row = &rf_quantities[q];
+                table_cell(&t, "%s", row->word);
+                table_cell(&t, "%s", strcmp(row->unit, "1") == 0 ? "" : row->unit);
+                table_cell(&t, "%s%s", row->say, row->group == RF_GROUP_LINE ? " (needs --length-um)" : "");
+        }
+        table_put(&t, &c->out);
+}
+
+static enum code options(struct cli *c, struct asked *a, struct tp_error *err)
+{
+        double length_um, share;
+        enum code code = offline_words(c, "quantity", a->words, ASKED_MAX, &a->word_n, err);
+        if (!code && a->word_n == 0)
+                code = tp_fail(err, CODE_BAD_INPUT, "`tipplane extract` needs --quantity WORD; --quantities lists them");
+        for (size_t k = 0; k < a->word_n && !code; k++)
+                if (rf_quantity_of(a->words[k]) == RF_Q_UNKNOWN)
+                        code = tp_fail(err, CODE_BAD_INPUT, "--quantity '%.40s' is not known; --quantities lists them", a->words[k]);
+        if (!code && c->arg_n == 0)
+                code = tp_fail(err, CODE_BAD_INPUT, "`tipplane extract` needs the FILE of a device");
+        if (!code)
+                code = offline_numbers(c, "at", a->at_hz, ASKED_MAX, &a->at_n, err);
+        if (!code)
+                code = offline_number(c, "length-um", 1e-3, 999999, 0, &length_um, err);
+        if (!code)
+                code = offline_number(c, "u", 1e-12, 1, 0, &a->u, err);
+        if (!code)
+                code = offline_number(c, "share", 1e-6, 10, 0, &share, err);
+        if (!code)
+                code = offline_number(c, "from", 0, 1e15, 0, &a->ask.low_hz, err);
+        if (!code)
+                code = offline_number(c, "below", 0, 1e15, 0, &a->ask.high_hz, err);
+        if (!code) {
+                a->ask.length_m = length_um * 1e-6;
+                a->ask.share_max = share;
+        }
+        return code;
+}
+
+/* One number with its frequency; at_hz NaN: of the whole sweep. */
+static void row_words(struct cli *c, struct table *t, const char *file, const struct rf_extracted *x, size_t i, double hz)
+{
+        struct text value, at;
+        text_init(&value, 0);
+        text_init(&at, 0);
+        put_quantity(&value, x->value[i], 2 * x->u[i], x->row->unit); /* u95, coverage factor 2 */
+        if (isfinite(hz))
+                put_hz(&at, hz);
+        if (c->arg_n > 1)
+                table_cell(t, "%s", file);
+        table_cell(t, "%s", x->row->word);
+        table_cell(t, "%s", text_of(&at));
+        table_cell(t, "%s", text_of(&value));
+        text_done(&value);
+        text_done(&at);
+}
+
+static void reals(struct json_out *o, const char *key, const double *v, const size_t *at, size_t n)
+{
+        json_open(o, key, '[');
+        for (size_t i = 0; i < n; i++)
+                json_real(o, NULL, v[at ? at[i] : i]);
+        json_close(o, ']');
+}
+
+static void put_quantity_json(struct json_out *o, const struct rf_extracted *x, const size_t *at, size_t at_n)
+{
+        bool sweep = x->row->group == RF_GROUP_SWEEP;
+        size_t n = sweep ? 1 : at ? at_n : x->n;
+        json_open(o, NULL, '{');
+        json_text(o, "quantity", x->row->word);
+        json_text(o, "unit", x->row->unit);
+        json_text(o, "meaning", x->row->say);
+        if (!sweep)
+                reals(o, "freq_hz", x->hz, at, n);
+        reals(o, "value", x->value, sweep ? NULL : at, n);
+        reals(o, "u", x->u, sweep ? NULL : at, n);
+        json_text(o, "say", x->say);
+        json_close(o, '}');
+}
+
+static enum code extract_file(struct cli *c, const struct asked *a, const char *path, struct table *t, struct json_out *o,
+                              struct tp_error *err)
+{
+        struct net2 net, with;
+        size_t *at = arena_take(c->arena, ASKED_MAX * sizeof *at);
+        struct rf_ask ask = a->ask;
+        enum code code = at ? offline_net2(c, path, PLANE_DEVICE, &net, err) : tp_fail_memory(err);
+        if (!code && a->at_n && (code = rf_net2_insert(&net, a->at_hz, a->at_n, c->arena, &with, at, err)))
+                tp_where(err, "%s", path);
+        if (code)
+                return code;
+        const struct net2 *of = a->at_n ? &with : &net;
+        if (a->u > 0) {
+                double *u = arena_take(c->arena, of->axis->n * sizeof *u);
+                if (!u)
+                        return tp_fail_memory(err);
+                for (size_t i = 0; i < of->axis->n; i++)
+                        u[i] = a->u;
+                ask.u_s = u;
+        }
+        if (o) {
+                json_open(o, NULL, '{');
+                json_text(o, "file", path);
+                json_open(o, "quantities", '[');
+        }
+        for (size_t k = 0; k < a->word_n && !code; k++) {
+                struct rf_extracted x;
+                code = rf_extract(of, a->words[k], &ask, c->arena, &x, err);
+                if (code)
+                        return tp_where(err, "%s: %s", path, a->words[k]);
+                if (o) {
+                        put_quantity_json(o, &x, a->at_n ? at : NULL, a->at_n);
+                        continue;
+                }
+                bool sweep = x.row->group == RF_GROUP_SWEEP;
+                size_t n = sweep ? 1 : a->at_n ? a->at_n : x.n;
+                for (size_t i = 0; i < n; i++) {
+                        size_t j = !sweep && a->at_n ? at[i] : i;
+                        row_words(c, t, path, &x, j, sweep ? NAN : x.hz[j]);
+                }
+                if (x.say[0])
+                        cli_say("%s: %s: %s", path, a->words[k], x.say);
+        }
+        if (o) {
+                json_close(o, ']');
+                json_close(o, '}');
+        }
+        return code;
+}
+
+enum code do_extract(struct cli *c, struct tp_error *err)
+{
+        struct asked *a = arena_take(c->arena, sizeof *a);
+        struct text json;
+        if (!a)
+                return tp_fail_memory(err);
+        if (cli_has(c, "quantities")) {
+                list_quantities(c);
+                return CODE_OK;
+        }
+        struct table t = table_of(c->arena, c->arg_n > 1 ? "llrr" : "lrr");
+        enum code code = options(c, a, err);
+        text_init(&json, (size_t)1 << 30);
+        struct json_out o = json_to(&json);
+        json_open(&o, NULL, '{');
+        json_open(&o, "files", '[');
+        for (size_t k = 0; k < c->arg_n && !code; k++)
+                code = extract_file(c, a, c->args[k], &t, cli_json(c) ? &o : NULL, err);
+        json_close(&o, ']');
+        json_close(&o, '}');
+        text_put(&json, "\n");
+        if (!code && !cli_json(c)) {
+                text_clear(&json);
+                table_put(&t, &json);
+        }
+        if (!code)
+                code = offline_out(c, &json, err);
+        text_done(&json);
+        return code;
+}
