@@ -9,37 +9,14 @@
  * branch: S = (Z - z)(Z + z)^-1, hence dS = (I - S) dZ (I - S)/(2z); twelve terms: Marks, 50th ARFTG, 1997, 115. Sign        of no
  * interest: causes are independent, and each move is used squared or as one vector through device, open and short alike. */
 #include "evaluate/inside.h"
+#include "rf/modes.h"
 #include <math.h>
 
-struct m2 move_series(struct m2 s, int port, double complex dz_ohm, double z)
-{
-        struct m2 p = m2_sub(m2_one(), s), d = port == 0 ? m2_diag(dz_ohm, 0) : m2_diag(0, dz_ohm);
-        return m2_scale(1 / (2 * z), m2_mul(p, m2_mul(d, p)));
-}
-
-struct m2 move_shift(struct m2 s, int port, double complex theta)
-{
-        return port == 0 ? m2_of(-2 * theta * s.e[0], -theta * s.e[1], -theta * s.e[2], 0)
-                         : m2_of(0, -theta * s.e[1], -theta * s.e[2], -2 * theta * s.e[3]);
-}
-
+struct m2 move_series(struct m2 s, int port, double complex dz_ohm, double z) { return rf_move_series(s, port, dz_ohm, z); }
+struct m2 move_shift(struct m2 s, int port, double complex theta) { return rf_move_shift(s, port, theta); }
 struct m2 move_tracking(const struct calibration *c, size_t i, struct m2 s, int port, double complex eps)
 {
-        /* The reading moves by eps times what it has beyond directivity; the derivative of the correction is taken numerically, since a
-         * box's source match turns it. */
-        struct m2 raw = rf_embed2_point(&c->terms, i, s), moved = raw;
-        double complex d = port == 0 ? CMPLX(c->terms.re[TERM_EDF][i], c->terms.im[TERM_EDF][i])
-                                     : CMPLX(c->terms.re[TERM_EDR][i], c->terms.im[TERM_EDR][i]);
-        double size = cabs(eps);
-        if (!(size > 0))
-                return m2_of(0, 0, 0, 0);
-        double h = 1e-5 / size;
-        double complex e = eps * h;
-        int own = port == 0 ? 0 : 3;
-        moved.e[own] = d + (raw.e[own] - d) * (1 + e) * (1 + e);
-        moved.e[1] = raw.e[1] * (1 + e);
-        moved.e[2] = raw.e[2] * (1 + e);
-        return m2_scale(1 / h, m2_sub(rf_correct2_point(&c->terms, i, moved), s));
+        return rf_move_tracking(&c->terms, i, s, port, eps);
 }
 
 /* dG = be + al G - ga G^2 through three points. */
