@@ -10,6 +10,7 @@
 #include <string.h>
 
 const char *const rf_standard_words[RF_STANDARD_COUNT + 1] = {"unknown", "open", "short", "load", "thru", "line", "reflect", "known", NULL};
+const char *const rf_match_fit_words[RF_MATCH_FIT_COUNT + 1] = {"inductance", "fixed", "inductance_and_capacitance", "from_open", NULL};
 const char *const term_words[TERM_COUNT + 1] = {"EDF", "ESF", "ERF", "EDR", "ESR", "ERR", "K",
                                                 "ELF", "ETF", "EXF", "ELR", "ETR", "EXR", NULL};
 
@@ -26,6 +27,22 @@ static const struct need unknown_thru_needs[] = {{RF_OPEN, 1, true, "an open wit
                                                  {RF_SHORT, 1, true, "a short with its definition", 0},
                                                  {RF_LOAD, 1, true, "a load with its definition", 0},
                                                  {RF_THRU, 1, false, "a reciprocal thru and its delay to a quarter period", 0}};
+static const struct need lrm_needs[] = {
+        {RF_THRU, 1, true, "a thru with its definition; it may be lossy and mismatched", 0},
+        {RF_LOAD, 1, true, "a match with its definition, at both ports: results are relative to it", 0},
+        {RF_REFLECT, 0, false, "a reflect equal at both ports, with its estimate (or an open or short below)", 0},
+        {RF_OPEN, 0, false, "an open equal at both ports, nothing else known", 0},
+        {RF_SHORT, 0, false, "a short equal at both ports, nothing else known", 0}};
+static const struct need lrrm_needs[] = {
+        {RF_THRU, 1, true, "a thru with its definition, alike from both sides and well below 90 degrees at the highest frequency", 0},
+        {RF_OPEN, 1, false, "an open equal at both ports and without loss (a definition only for the variant from_open)", 0},
+        {RF_SHORT, 1, false, "a short equal at both ports", 0},
+        {RF_LOAD, 1, true, "a match with its resistance, at port 1; its inductance is found", 1}};
+static const struct need known_needs[] = {{RF_THRU, 0, true, "thrus with their definitions; one standard must transmit", 0},
+                                          {RF_LINE, 0, true, "lines with their definitions", 0},
+                                          {RF_OPEN, 0, true, "opens with their definitions", 0},
+                                          {RF_SHORT, 0, true, "shorts with their definitions", 0},
+                                          {RF_LOAD, 0, true, "loads with their definitions", 0}};
 static const struct need trl_needs[] = {{RF_LINE, 2, false, "a thru (the first one) and one longer line, lengths known", 0},
                                         {RF_REFLECT, 1, false, "a reflect, equal at both ports, with estimate and offset", 0}};
 static const struct need multiline_needs[] = {{RF_LINE, 2, false, "lines of different, known lengths; the first is the thru", 0},
@@ -46,6 +63,17 @@ const struct method rf_methods[] = {
          solt_solve},
         {"unknown_thru", "two ports, eight terms, from known reflections and any reciprocal thru", 2, 8, unknown_thru_needs,
          COUNT(unknown_thru_needs), unknown_thru_workspace, unknown_thru_solve},
+        {"lrm",
+         "two ports, eight terms, from a known thru, one known match and a reflect that is only equal at both ports; no frequency is "
+         "degenerate, results are relative to the match",
+         2, 8, lrm_needs, COUNT(lrm_needs), lrm_workspace, lrm_solve},
+        {"lrrm",
+         "two ports, eight terms, from a known thru, an open and a short that are only equal at both ports, and a match of known resistance "
+         "at port 1 whose inductance is found; degenerate where the thru has 90 degrees",
+         2, 8, lrrm_needs, COUNT(lrrm_needs), lrrm_workspace, lrrm_solve},
+        {"known_standards",
+         "two ports, eight terms, by least squares from any mix of fully known one- and two-ports, each weighted by its uncertainty", 2, 8,
+         known_needs, COUNT(known_needs), known_workspace, known_solve},
         {"trl",
          "two ports, eight terms, from a thru, one longer line and a reflect; good where the lines differ by 20 to 160 degrees, in the "
          "impedance of the line unless its capacitance is given",
@@ -119,7 +147,9 @@ static void diagnosis_columns(struct diagnosis *d, double **to[DIAGNOSIS_COLUMNS
                                            &d->common_line,
                                            &d->leakage,
                                            &d->consistency,
-                                           &d->second_opinion};
+                                           &d->second_opinion,
+                                           &d->match_r_ohm,
+                                           &d->match_l_h};
         memcpy(to, all, sizeof all);
 }
 
@@ -140,6 +170,7 @@ struct diagnosis diagnosis_at(void *memory_64, const struct axis *axis)
                 d.standard[k] = (struct standard_residual){NAN, NAN, NAN};
         for (size_t k = 0; k < RF_STANDARD_MAX; k++)
                 d.line_length_error_m[k] = d.line_length_u_m[k] = NAN;
+        d.match_l_fit_h = d.match_l_u_h = d.match_c_fit_f = d.match_r_fit_ohm = d.open_c_fit_f = NAN;
         return d;
 }
 
@@ -178,6 +209,11 @@ static enum code net_check(const struct problem *p, const struct rf_standard *s,
                                                        standard_name(s), entry[k], what, p->axis->hz[i]);
                         }
         return CODE_OK;
+}
+
+enum code standard_ideal_check(const struct problem *p, const struct rf_standard *s, struct tp_error *err)
+{
+        return net_check(p, s, "ideal", s->ideal, err);
 }
 
 static bool wants_ideal(const struct method *m, enum rf_standard_kind kind)

@@ -30,7 +30,17 @@ struct rf_standard {
         const struct net2 *ideal; /* S in z_ref 50 ohm (real), on problem.axis; NULL where the method needs none */
         double u_ideal;           /* standard uncertainty of the ideal per component; 0: equal weights */
         double length_m;          /* lines */
+        const struct net2 *offset; /* "lrrm": two-port between the plane and the match's element, 50 ohm; NULL: the element is at the plane */
 };
+/* "lrrm": what of the match is found by the calibration itself. */
+enum rf_match_fit {
+        RF_MATCH_FIT_L,     /* its inductance, from a lossless open */
+        RF_MATCH_FIXED,     /* nothing: its definition is taken */
+        RF_MATCH_FIT_L_C,   /* inductance and shunt capacitance, from a lossless open */
+        RF_MATCH_FROM_OPEN, /* resistance and inductance, from an open of known capacitance (its ideal) */
+        RF_MATCH_FIT_COUNT
+};
+extern const char *const rf_match_fit_words[RF_MATCH_FIT_COUNT + 1];
 
 struct problem {
         const struct axis *axis;
@@ -39,6 +49,8 @@ struct problem {
         const struct switch_terms *switch_terms; /* NULL: the raw data have none (or, "solt", they stay inside the terms) */
 
         double thru_delay_s_guess; /* "unknown_thru": settles one sign, at the lowest frequency */
+
+        enum rf_match_fit match_fit; /* "lrrm" */
 
         double complex eps_eff_guess;       /* "multiline_trl": 1 … 50, imaginary part <= 0 */
         double complex reflect_estimate;    /* at the reflect: -1 short, +1 open */
@@ -126,8 +138,12 @@ struct diagnosis {
         double *reflect_distance;        /* |solved - estimate| there */
         double *reflect_angle_deg;       /* of solved/estimate, -180 … 180 */
         double *common_line;             /* index into the lines, in the order given */
+        double *match_r_ohm, *match_l_h; /* lrrm: each frequency alone; L must be flat, a slope means shunt C or a wrong thru delay */
         double *second_opinion;          /* multiline: how far another weighting of the lines differs, as a corrected reflection */
         struct standard_residual standard[RF_STANDARD_MAX];
+        bool match_l_determined; /* lrrm: the next four are found; otherwise match_l_fit_h is the definition's */
+        double match_l_fit_h, match_l_u_h, match_c_fit_f, match_r_fit_ohm;
+        double open_c_fit_f; /* lrrm: the open's, as solved */
         double line_length_error_m[RF_STANDARD_MAX]; /* multiline, three lines and more: by which each line seems longer than told, judged */
         double line_length_u_m[RF_STANDARD_MAX];     /* by the others (a common offset or scale cannot be seen); its standard error */
         bool root_followed;                         /* the two-valued root was continuous from its start to both ends */

@@ -65,3 +65,37 @@ void root_follow(size_t n, const double *hz, size_t start, const bool *trusted, 
                 }
         }
 }
+
+/* Angle between a and either of a pair that lies around it: 0 on `near`, 90 degrees in the middle.  For +-x it is that of x and a. */
+static double between_deg(double complex a, double complex near, double complex far)
+{
+        return 2 * atan(cabs(near - a) / cabs(far - a)) * DEG;
+}
+
+void branch_follow(size_t n, const double *hz, double complex (*pair)[2], double complex estimate, signed char *sign, struct followed *ret)
+{
+        *ret = (struct followed){.all = true, .unfollowed_hz = NAN, .contradiction_hz = NAN, .contradiction_deg = NAN, .worst_hz = NAN};
+        double complex before = estimate;
+        for (size_t i = 0; i < n; i++) {
+                int take = cabs(pair[i][1] - before) < cabs(pair[i][0] - before);
+                if (i > 0 && between_deg(before, pair[i][take], pair[i][!take]) > 60) {
+                        ret->all = false;
+                        ret->unfollowed_hz = fmin(ret->unfollowed_hz, hz[i]);
+                        take = cabs(pair[i][1] - estimate) < cabs(pair[i][0] - estimate);
+                }
+                before = pair[i][take];
+                sign[i] = take ? -1 : 1;
+                double deg = between_deg(estimate, pair[i][take], pair[i][!take]);
+                if (i == 0)
+                        ret->start_angle_deg = deg;
+                if (deg > ret->worst_deg) {
+                        ret->worst_deg = deg;
+                        ret->worst_hz = hz[i];
+                }
+                if (deg > 90 && !ret->contradicts) {
+                        ret->contradicts = true;
+                        ret->contradiction_hz = hz[i];
+                        ret->contradiction_deg = deg;
+                }
+        }
+}

@@ -52,7 +52,14 @@ struct followed {
 void root_follow(size_t n, const double *hz, size_t start, const bool *trusted, double complex *ratio, signed char *sign,
                  struct followed *ret);
 
+/* The same for any two candidates per frequency: the one nearer to its predecessor, from the lowest frequency upwards; sign[i] = 1 takes
+   pair[i][0], -1 pair[i][1].  "Degrees" are those of +-x: 90 is as far from one as from the other. */
+void branch_follow(size_t n, const double *hz, double complex (*pair)[2], double complex estimate, signed char *sign,
+                   struct followed *ret);
+
 void diagnosis_warn(struct diagnosis *d, const char *fmt, ...) __attribute__((format(printf, 2, 3)));
+/* The ideal of a standard where a method needs it only sometimes: axis and numbers. */
+enum code standard_ideal_check(const struct problem *p, const struct rf_standard *s, struct tp_error *err);
 const char *standard_name(const struct rf_standard *s);
 bool is_reflection(enum rf_standard_kind kind); /* open, short, load */
 void residuals_finish(const struct problem *problem, struct diagnosis *d, const double *residual /* [n][standard_n], NaN none */);
@@ -63,6 +70,12 @@ size_t sixteen_workspace(size_t n, size_t standards);
 enum code sol_solve(const struct problem *, void *, struct terms *, struct covariance *, struct diagnosis *, struct tp_error *);
 enum code solt_solve(const struct problem *, void *, struct terms *, struct covariance *, struct diagnosis *, struct tp_error *);
 enum code unknown_thru_solve(const struct problem *, void *, struct terms *, struct covariance *, struct diagnosis *, struct tp_error *);
+size_t lrm_workspace(size_t n, size_t standards);
+size_t lrrm_workspace(size_t n, size_t standards);
+size_t known_workspace(size_t n, size_t standards);
+enum code lrm_solve(const struct problem *, void *, struct terms *, struct covariance *, struct diagnosis *, struct tp_error *);
+enum code lrrm_solve(const struct problem *, void *, struct terms *, struct covariance *, struct diagnosis *, struct tp_error *);
+enum code known_solve(const struct problem *, void *, struct terms *, struct covariance *, struct diagnosis *, struct tp_error *);
 enum code trl_solve(const struct problem *, void *, struct terms *, struct covariance *, struct diagnosis *, struct tp_error *);
 enum code multiline_solve(const struct problem *, void *, struct terms *, struct covariance *, struct diagnosis *, struct tp_error *);
 enum code sixteen_solve(const struct problem *, void *, struct terms *, struct covariance *, struct diagnosis *, struct tp_error *);

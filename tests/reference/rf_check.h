@@ -165,6 +165,42 @@ static inline void check_relative(const char *what, double hz, double complex x,
                          cimag(x), creal(ref), cimag(ref), cabs(x - ref) / cabs(ref), tol);
 }
 
+/* 1e-10 above 100 MHz: condition numbers below 1e3 times a few hundred roundings of 1e-16, with a margin of 1e3 for compilers. */
+#define TOL_CALIBRATION 1e-10
+
+/* Below, line calibrations lose digits: the error that plain double precision reached per frequency (judged.json), times 100. */
+static inline double judged(const char *path, size_t i, double at_least)
+{
+        cJSON *json = check_json("judged.json");
+        double e = cJSON_GetArrayItem(check_at(json, path), (int)i)->valuedouble;
+        cJSON_Delete(json);
+        return fmax(100 * e, at_least);
+}
+
+/* Every device of a check file, corrected by these terms, is what it is in `truth`. */
+static inline void devices_come_back(const cJSON *json, const struct terms *terms, const struct switch_terms *sw, const char *truth,
+                                     const char *judged_path, struct arena *arena)
+{
+        for (const cJSON *dut = check_at(json, "dut")->child; dut; dut = dut->next) {
+                struct net2 *raw = check_net(check_at(dut, "raw"), terms->axis, PLANE_RECEIVER, arena),
+                            *want = check_net(check_at(dut, truth), terms->axis, PLANE_TIP, arena);
+                struct net2 *got = net_new(terms->axis, PLANE_UNKNOWN, arena);
+                struct tp_error err = {0};
+                if (rf_correct2(terms, raw, sw, got, &err))
+                        fail_msg("%s", err.text);
+                assert_int_equal(got->plane, terms->plane);
+                for (size_t i = 0; i < terms->axis->n; i++) {
+                        double hz = terms->axis->hz[i],
+                               tol = hz > 100e6 || !judged_path ? TOL_CALIBRATION : judged(judged_path, i, TOL_CALIBRATION);
+                        check_close_m2(dut->string, hz, net2_get(got, i), net2_get(want, i), tol);
+                }
+                /* in place gives the same bytes */
+                assert_int_equal(rf_correct2(terms, raw, sw, raw, NULL), CODE_OK);
+                for (int k = 0; k < 4; k++)
+                        assert_memory_equal(raw->re[k], got->re[k], terms->axis->n * sizeof(double));
+        }
+}
+
 /* Rows of a check CSV: '#' lines skipped, first line names; no quoting in these files. */
 struct check_row {
         char *cell[12];
