@@ -92,6 +92,14 @@ static struct y2 sound_y(const struct sim_device *d, double hz, double volt)
                 return y2_shunt(none, 1 / SHORT_OHM, 1 / SHORT_OHM);
         case DEVICE_LADDER:
                 return y2_shunt(none, 1 / d->r_ohm, 1 / d->r2_ohm);
+        case DEVICE_THRU:
+                return between(1 / SHORT_OHM);
+        case DEVICE_SHORT_LEFT:
+                return y2_shunt(none, 1 / SHORT_OHM, 0);
+        case DEVICE_SHORT_RIGHT:
+                return y2_shunt(none, 0, 1 / SHORT_OHM);
+        case DEVICE_TRANSISTOR: /* check_designs() lets none in */
+        case DEVICE_PAD:
         case DEVICE_OPEN:
         case DEVICE_UNKNOWN:
         case DEVICE_KIND_COUNT:
@@ -135,6 +143,17 @@ void device_dc_ohm(const struct sim_device *d, double *ret_series, double *ret_g
                 ground1 = d->r_ohm;
                 ground2 = d->r2_ohm;
                 break;
+        case DEVICE_THRU:
+                series = SHORT_OHM;
+                break;
+        case DEVICE_SHORT_LEFT:
+                ground1 = SHORT_OHM;
+                break;
+        case DEVICE_SHORT_RIGHT:
+                ground2 = SHORT_OHM;
+                break;
+        case DEVICE_TRANSISTOR:
+        case DEVICE_PAD:
         case DEVICE_CAPACITOR:
         case DEVICE_OPEN:
         case DEVICE_UNKNOWN:

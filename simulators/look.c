@@ -128,7 +128,10 @@ struct y2 bench_s_at(const struct bench_view *v, double hz)
         struct y2 y, none = {0, 0, 0, 0}, r;
         if (v->air)
                 return y2_to_s(touch_air(s, v->raised_f[0], v->raised_f[1], hz), 50);
-        y = v->bare ? none : v->device ? pads_around(&v->pads, device_y(v->device, hz, v->volt), hz) : copy_y(&v->copy, hz);
+        struct sim_pads pads = v->pads;
+        if (v->device && v->device->kind == DEVICE_PAD)
+                pads.sections = 0; /* no feed */
+        y = v->bare ? none : v->device ? pads_around(&pads, device_y(v->device, hz, v->volt), hz) : copy_y(&v->copy, hz);
         r = y2_to_s(touch_around(s, &v->touch, v->overtravel_um, v->seconds, y, hz), 50);
         double per_um = TWO_PI * hz * s->contact.delay_fs_um * 1e-15; /* tips beside their mark: a piece of line more or less */
         double complex m1 = cexp(-I * per_um * v->touch.shift_um[0]), m2 = cexp(-I * per_um * v->touch.shift_um[1]);

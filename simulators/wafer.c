@@ -27,6 +27,13 @@ static const struct nominal_device *nominal(const struct scenario *s, const char
 }
 
 /* Really broken: by the scenario's list, else by chance.  Dummies and ladders are sound. */
+/* Dummies and ladders are what their kind says. */
+static bool needs_design(int32_t kind)
+{
+        return kind == DEVICE_INDUCTOR || kind == DEVICE_CAPACITOR || kind == DEVICE_RESISTOR || kind == DEVICE_LINE ||
+               kind == DEVICE_TRANSISTOR;
+}
+
 static void defect_draw(const struct scenario *s, struct sim_device *d, const char *name)
 {
         static const enum defect_kind kinds[] = {DEFECT_PARTIAL_VIA, DEFECT_SHORT, DEFECT_OPEN};
@@ -40,7 +47,7 @@ static void defect_draw(const struct scenario *s, struct sim_device *d, const ch
                 }
         }
         struct draws r = draws_of((uint64_t)s->seed, DRAW_DEFECT, d->die_x, d->die_y, draw_key(name), 0);
-        bool dummy = d->kind == DEVICE_OPEN || d->kind == DEVICE_SHORT || d->kind == DEVICE_LADDER;
+        bool dummy = !needs_design(d->kind);
         if (!draw_chance(&r, s->process.defect_rate) || dummy)
                 return;
         d->defect = kinds[draw_bits(&r) % 3];
@@ -90,13 +97,14 @@ static void device_draw(const struct sim_wafer *w, const struct die *die, size_t
         *ret = d;
 }
 
-static bool needs_design(int32_t kind) { return kind != DEVICE_OPEN && kind != DEVICE_SHORT && kind != DEVICE_LADDER; }
-
 static enum code check_designs(const struct scenario *s, const struct layout *l, struct tp_error *err)
 {
         for (size_t k = 0; k < l->device_n; k++) {
                 const struct device *at = &l->devices[k];
                 const struct nominal_device *n = nominal(s, at->name);
+                if (at->kind == DEVICE_TRANSISTOR)
+                        return tp_fail_at(err, CODE_BAD_INPUT, "/devices", "no transistor is simulated; leave %s out of the layout",
+                                          at->name);
                 if (!needs_design(at->kind))
                         continue;
                 if (!n)

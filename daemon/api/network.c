@@ -19,7 +19,7 @@ struct network {
         struct recipe *recipe;
         struct calibration *calibration;
         char calibration_id[27];
-        struct raw_sweep raw, open, short_;
+        struct raw_sweep raw, dummies[RF_DUMMY_COUNT];
         struct chain_question ask;
         char wafer[40];
         bool deembedded;
@@ -143,10 +143,8 @@ static enum code load_all(const struct request *q, struct network *w, int64_t id
                                   "?deembedded=1: the recipe gives %s no dummies to de-embed with; ask with deembedded=0", w->sweep.device);
         w->ask.calibration = w->calibration;
         w->ask.raw = &w->raw;
-        if (w->deembedded)
-                code = load_dummy(q, w, w->ask.measure->open, &w->open, &w->ask.open, err);
-        if (!code && w->deembedded && w->ask.measure->deembed == DEEMBED_OPEN_SHORT)
-                code = load_dummy(q, w, w->ask.measure->short_, &w->short_, &w->ask.short_, err);
+        for (int k = 1; k < RF_DUMMY_COUNT && !code && w->deembedded; k++)
+                code = load_dummy(q, w, measure_dummy(w->ask.measure, k), &w->dummies[k], &w->ask.dummies[k], err);
         return code;
 }
 

@@ -1,6 +1,7 @@
 /* story.c: what happened in a run, in order: touchdowns, journal, checks, intervals, calibrations, the ribbon; and which devices it
  * measures. */
 #include "api/route.h"
+#include "rf/deembed.h"
 #include "recipe/recipe.h"
 #include "run/decide.h"
 #include <inttypes.h>
@@ -342,10 +343,18 @@ enum code ribbon_get(struct request *q, struct reply *r, struct tp_error *err)
 /* ---- devices
  * ---------------------------------------------------------------------------------------------------------------------------------- */
 
+static bool is_dummy_of(const struct measure *m, const char *device)
+{
+        for (int k = 1; k < RF_DUMMY_COUNT; k++)
+                if (strcmp(measure_dummy(m, k), device) == 0)
+                        return true;
+        return false;
+}
+
 static bool is_dummy(const struct recipe *recipe, const char *device)
 {
         for (size_t i = 0; i < recipe->measure_n; i++)
-                if (strcmp(recipe->measures[i].open, device) == 0 || strcmp(recipe->measures[i].short_, device) == 0)
+                if (is_dummy_of(&recipe->measures[i], device))
                         return true;
         return false;
 }

@@ -9,30 +9,29 @@
 #include "rf/convert.h"
 #include <math.h>
 
-/* (A^-1 - B^-1)^-1 = A (B - A)^-1 B: what stays of A when the impedances of B are taken out of it, without inverting A. */
-static struct m2 without(struct m2 a, struct m2 b) { return m2_mul(a, m2_mul(m2_inv(m2_sub(b, a)), b)); }
-
-/* Y of the device.  A device that floats between its ports has a singular Y, so its Z does not exist and the textbook form (Ym - Yo)^-1 -
- * (Ys - Yo)^-1 has no digits left. */
 static struct m2 deembedded_y(const struct chain *ch, const struct trio *t)
 {
-        struct m2 m = rf_y_from_s(t->s[PART_DEVICE], ch->z), o, s;
-        if (ch->method == RF_DEEMBED_UNKNOWN)
-                return m;
-        o = rf_y_from_s(t->s[PART_OPEN], ch->z);
-        if (ch->method == RF_DEEMBED_OPEN)
-                return m2_sub(m, o);
-        s = rf_y_from_s(t->s[PART_SHORT], ch->z);
-        if (ch->method == RF_DEEMBED_SHORT_OPEN)
-                return m2_sub(without(m, s), without(o, s));
-        return without(m2_sub(m, o), m2_sub(s, o));
+        return ch->method == RF_DEEMBED_UNKNOWN ? rf_y_from_s(t->s[PART_DEVICE], ch->z) : rf_deembed_y_point(ch->method, t->s, ch->z);
 }
 
 struct m2 chain_deembed(const struct chain *ch, const struct trio *t)
 {
         if (ch->method == RF_DEEMBED_UNKNOWN)
                 return t->s[PART_DEVICE];
-        return rf_s_from_y(deembedded_y(ch, t), ch->z);
+        return rf_deembed_point(ch->method, t->s, ch->z);
+}
+
+double asked_number(const struct asked *a, struct m2 device, double complex ret_grad[4])
+{
+        struct rf_at at = {.hz = a->hz, .z_ref = a->ch->z, .length_m = a->ch->line_m, .near = a->near};
+        return rf_quantity_at(a->rf, device, &at, ret_grad);
+}
+
+double complex asked_near(const struct asked *a, double hz) { return CMPLX(creal(a->near), cimag(a->near) * hz / a->hz); }
+
+enum rf_share asked_share(const struct asked *a)
+{
+        return a->rf ? rf_quantities[a->rf].share : a->quantity == QUANTITY_S21_DB ? RF_SHARE_DB20 : RF_SHARE_VALUE;
 }
 
 static double complex line_gl(const struct asked *a, struct m2 s)
@@ -53,12 +52,17 @@ static double complex line_gl(const struct asked *a, struct m2 s)
 
 double complex asked_z(const struct asked *a, const struct trio *t)
 {
+        if (a->rf)
+                return asked_number(a, chain_deembed(a->ch, t), NULL);
         if (a->quantity <= QUANTITY_SRF) { /* of the branch: from Y, which exists for every device */
                 struct m2 y = deembedded_y(a->ch, t);
-                return a->view == VIEW_SINGLE ? 1 / y.e[0] : -2 / (y.e[1] + y.e[2]);
+                return a->view == VIEW_SINGLE         ? 1 / y.e[0]
+                       : a->view == VIEW_DIFFERENTIAL ? rf_z_differential_from_y(y)
+                                                      : -2 / (y.e[1] + y.e[2]);
         }
         struct m2 s = chain_deembed(a->ch, t);
         switch ((enum quantity_kind)a->quantity) {
+        case QUANTITY_TABLE:
         case QUANTITY_L:
         case QUANTITY_Q:
         case QUANTITY_C:
@@ -84,6 +88,8 @@ double complex asked_z(const struct asked *a, const struct trio *t)
 double asked_value(const struct asked *a, double complex z)
 {
         double w = RF_TWO_PI * a->hz;
+        if (a->rf)
+                return creal(z);
         switch ((enum quantity_kind)a->quantity) {
         case QUANTITY_L:
                 return cimag(z) / w;
@@ -105,6 +111,7 @@ double asked_value(const struct asked *a, double complex z)
                 return creal(z);
         case QUANTITY_S21_DB:
                 return 20 * log10(cabs(z));
+        case QUANTITY_TABLE:
         case QUANTITY_UNKNOWN:
         case QUANTITY_COUNT:
                 break;
@@ -112,8 +119,29 @@ double asked_value(const struct asked *a, double complex z)
         return NAN;
 }
 
-double asked_bend(const struct asked *a, double complex z, double u95)
+/* The same for a number that is no function of one z: S of the device is moved along the steepest way. */
+static double number_bend(const struct asked *a, const struct trio *t, double u95)
 {
+        double complex g[4];
+        struct m2 s = chain_deembed(a->ch, t), step;
+        double value = asked_number(a, s, g), squares = 0;
+        for (int e = 0; e < 4; e++)
+                squares += creal(g[e]) * creal(g[e]) + cimag(g[e]) * cimag(g[e]);
+        if (!(squares > 0))
+                return u95;
+        for (int e = 0; e < 4; e++)
+                step.e[e] = u95 / squares * conj(g[e]);
+        double up = asked_number(a, m2_add(s, step), NULL), down = asked_number(a, m2_sub(s, step), NULL);
+        if (!isfinite(up) || !isfinite(down)) /* it ceases to exist on the way: U changes its sign, K passes 1 */
+                return INFINITY;
+        bool turned = asked_share(a) == RF_SHARE_VALUE && (up * value < 0 || down * value < 0);
+        return turned ? INFINITY : fmax(u95, fmax(fabs(up - value), fabs(down - value)));
+}
+
+double asked_bend(const struct asked *a, const struct trio *t, double complex z, double u95)
+{
+        if (a->rf)
+                return number_bend(a, t, u95);
         double h = 1e-6 * cabs(z), value = asked_value(a, z);
         double re = (asked_value(a, z + h) - asked_value(a, z - h)) / (2 * h),
                im = (asked_value(a, z + CMPLX(0, h)) - asked_value(a, z - CMPLX(0, h))) / (2 * h);
@@ -127,9 +155,17 @@ double asked_bend(const struct asked *a, double complex z, double u95)
 enum code asked_branch(struct asked *a, struct tp_error *err)
 {
         a->near = 0;
-        if (a->quantity != QUANTITY_EPS_EFF && a->quantity != QUANTITY_LOSS && a->quantity != QUANTITY_ZC_RE)
-                return CODE_OK;
         const struct chain *ch = a->ch;
+        bool line = rf_quantities[a->rf].group == RF_GROUP_LINE;
+        if (a->rf && ch->line_reference)
+                return tp_fail(err, CODE_UNRESOLVABLE,
+                               "%s needs ohms and the reference is the line's own impedance; give calibration.line_capacitance_f_m",
+                               rf_quantities[a->rf].word);
+        if (line && !(ch->line_m > 0))
+                return tp_fail(err, CODE_BAD_INPUT, "device %s has no length between the planes (length_um); %s needs one",
+                               ch->q->measure->device, rf_quantities[a->rf].word);
+        if (!line && a->quantity != QUANTITY_EPS_EFF && a->quantity != QUANTITY_LOSS && a->quantity != QUANTITY_ZC_RE)
+                return CODE_OK;
         if (!(ch->line_m != 0))
                 return tp_fail(err, CODE_BAD_INPUT, "device %s has no length between the planes (length_um); a line's parameters need one",
                                ch->q->measure->device);
@@ -141,6 +177,7 @@ enum code asked_branch(struct asked *a, struct tp_error *err)
                 RF_C0_M_S / (4 * fabs(ch->line_m) * sqrt(4 * guess)); /* a quarter turn even if the guess is four times too small */
         double hz = fmin(a->hz, fmax(quarter_hz, ch->axis.hz[0]));
         struct asked step = *a;
+        step.rf = RF_Q_UNKNOWN;
         step.near = CMPLX(0, RF_TWO_PI * hz * ch->line_m * sqrt(guess) / RF_C0_M_S);
         for (;;) {
                 size_t j;

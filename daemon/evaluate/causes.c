@@ -34,6 +34,9 @@ struct slope {
 static void slope_take(struct slope *k)
 {
         k->z = asked_z(k->a, k->at);
+        double complex g[4];
+        if (k->a->rf)
+                asked_number(k->a, chain_deembed(k->a->ch, k->at), g);
         for (int p = 0; p < PART_COUNT; p++)
                 for (int e = 0; e < 4; e++) {
                         if (!k->a->ch->raw[p]) {
@@ -44,6 +47,13 @@ static void slope_take(struct slope *k)
                         struct trio up = *k->at, down = *k->at;
                         up.s[p].e[e] += h;
                         down.s[p].e[e] -= h;
+                        if (k->a->rf) { /* real, of several S: dq = Re(sum g dS), and the device's S are analytic in all parts */
+                                struct m2 d = m2_sub(chain_deembed(k->a->ch, &up), chain_deembed(k->a->ch, &down));
+                                k->d[p][e] = 0;
+                                for (int f = 0; f < 4; f++)
+                                        k->d[p][e] += g[f] * d.e[f] / (2 * h);
+                                continue;
+                        }
                         k->d[p][e] = (asked_z(k->a, &up) - asked_z(k->a, &down)) / (2 * h);
                 }
 }
@@ -53,6 +63,8 @@ static void slope_take(struct slope *k)
 static double value_change(const struct slope *k, double complex dz)
 {
         double size = cabs(dz);
+        if (k->a->rf) /* z is the number, d its gradient */
+                return creal(dz);
         if (!(size > 0))
                 return 0;
         double h = 1e-5 * cabs(k->z) / size;
@@ -75,9 +87,10 @@ static void add_private(const struct slope *k, const char *name, int part, struc
 /* One touch: what the tips of each port do on their own. */
 static void touch_causes(const struct slope *k, int part)
 {
-        static const char *const r_name[] = {"contact R", "contact R, open", "contact R, short"},
-                                 *const l_name[] = {"contact L", "contact L, open", "contact L, short"},
-                                 *const x_name[] = {"placement", "placement, open", "placement, short"};
+        static const char *const r_name[] = {"contact R", "contact R, open", "contact R, short", "contact R, dummies"},
+                                 *const l_name[] = {"contact L", "contact L, open", "contact L, short", "contact L, dummies"},
+                                 *const x_name[] = {"placement", "placement, open", "placement, short", "placement, dummies"};
+        int name = part <= PART_SHORT ? part : PART_SHORT + 1;
         const struct setup *setup = &k->a->ch->q->recipe->setup;
         double z = k->a->ch->z, eps = k->a->ch->q->recipe->calibration.eps_eff;
         double complex theta = CMPLX(0, k->w * sqrt(eps > 1 ? eps : ALUMINA_EPS_EFF) / RF_C0_M_S * setup->placement_um_u * 1e-6);
@@ -85,12 +98,12 @@ static void touch_causes(const struct slope *k, int part)
                 return;
         struct m2 shift[2];
         for (int port = 0; port < 2; port++) {
-                add_private(k, r_name[part], part, move_series(k->at->s[part], port, setup->contact_ohm_u, z));
-                add_private(k, l_name[part], part, move_series(k->at->s[part], port, CMPLX(0, k->w * setup->contact_h_u), z));
+                add_private(k, r_name[name], part, move_series(k->at->s[part], port, setup->contact_ohm_u, z));
+                add_private(k, l_name[name], part, move_series(k->at->s[part], port, CMPLX(0, k->w * setup->contact_h_u), z));
                 shift[port] = move_shift(k->at->s[part], port, theta);
-                add_private(k, x_name[part], part, m2_scale(OWN_SHARE, shift[port]));
+                add_private(k, x_name[name], part, m2_scale(OWN_SHARE, shift[port]));
         }
-        add_private(k, x_name[part], part, m2_scale(OWN_SHARE, m2_sub(shift[0], shift[1])));
+        add_private(k, x_name[name], part, m2_scale(OWN_SHARE, m2_sub(shift[0], shift[1])));
 }
 
 /* One cause that moves all parts at once. */
@@ -241,13 +254,27 @@ static void drift_causes(const struct slope *k)
         }
 }
 
+/* The same where no open tells of the pads alone: each dummy is drawn symmetric, and what it shows to the two ports differs by as much. */
+static void symmetry_causes(const struct slope *k)
+{
+        for (int p = 1; p < PART_COUNT; p++) {
+                if (!k->a->ch->raw[p])
+                        continue;
+                double complex d = k->at->s[p].e[0] - k->at->s[p].e[3];
+                cause_add(k->to, "dummies", value_change(k, weigh(k, p, m2_diag(d, 0))), 1);
+                cause_add(k->to, "dummies", value_change(k, weigh(k, p, m2_diag(0, d))), 1);
+        }
+}
+
 /* The two pads of one dummy are neighbours drawn alike: how far they differ tells how far the device's own pads may differ from the
    dummy's, whatever the wafer does from die to die.  The same relative scatter is taken for the leads. */
 static void dummy_causes(const struct slope *k, size_t j)
 {
         const struct chain *ch = k->a->ch;
-        if (ch->method == RF_DEEMBED_UNKNOWN)
+        if (!ch->raw[PART_OPEN]) {
+                symmetry_causes(k);
                 return;
+        }
         double sum = 0, squares = 0, own = cimag(rf_y_from_s(k->at->s[PART_OPEN], ch->z).e[0]);
         size_t n = 0;
         for (size_t o = 0; o <= ch->q->open_n && o <= 8; o++) {
@@ -268,7 +295,7 @@ static void dummy_causes(const struct slope *k, size_t j)
                 struct m2 dy = port == 0 ? m2_diag(CMPLX(0, u), 0) : m2_diag(0, CMPLX(0, u));
                 cause_add(k->to, "dummies", value_change(k, weigh(k, PART_OPEN, m2_scale(-ch->z / 2, m2_mul(half, m2_mul(dy, half))))), nu);
         }
-        if (ch->method != RF_DEEMBED_OPEN_SHORT || !(fabs(own) > 0))
+        if (!ch->raw[PART_SHORT] || !(fabs(own) > 0))
                 return;
         struct m2 lead = m2_inv(m2_sub(rf_y_from_s(k->at->s[PART_SHORT], ch->z), rf_y_from_s(k->at->s[PART_OPEN], ch->z)));
         for (int port = 0; port < 2; port++)
@@ -283,13 +310,36 @@ static void dummy_causes(const struct slope *k, size_t j)
    error. */
 static void model_cause(const struct slope *k)
 {
-        if (k->a->ch->method != RF_DEEMBED_OPEN_SHORT)
-                return;
         struct chain other = *k->a->ch;
-        other.method = RF_DEEMBED_SHORT_OPEN;
         struct asked a = *k->a;
         a.ch = &other;
-        a.near = k->a->near != 0 ? k->z : 0;
+        switch (k->a->ch->method) {
+        case RF_DEEMBED_OPEN_SHORT:
+                other.method = RF_DEEMBED_SHORT_OPEN;
+                break;
+        case RF_DEEMBED_SHORT_OPEN: /* the other order altogether, and so with pi and tee: as good a belief each */
+                other.method = RF_DEEMBED_OPEN_SHORT;
+                break;
+        case RF_DEEMBED_THRU_PI:
+                other.method = RF_DEEMBED_THRU_TEE;
+                break;
+        case RF_DEEMBED_THRU_TEE:
+                other.method = RF_DEEMBED_THRU_PI;
+                break;
+        case RF_DEEMBED_OPEN:
+        case RF_DEEMBED_SHORT:
+        case RF_DEEMBED_PAD_OPEN_SHORT:
+        case RF_DEEMBED_THREE_STEP:
+        case RF_DEEMBED_L_2L:
+        case RF_DEEMBED_TWO_X_THRU:
+        case RF_DEEMBED_UNKNOWN:
+        case RF_DEEMBED_COUNT:
+                return;
+        }
+        if (k->a->ch->method != RF_DEEMBED_OPEN_SHORT) {
+                cause_add(k->to, "pads' model", value_change(k, asked_z(&a, k->at) - k->z) / sqrt(3), INFINITY);
+                return;
+        }
         struct m2 yo = rf_y_from_s(k->at->s[PART_OPEN], k->a->ch->z),
                   lead = m2_inv(m2_sub(rf_y_from_s(k->at->s[PART_SHORT], k->a->ch->z), yo));
         double share = 0;
@@ -343,7 +393,7 @@ static double noise_by_data(const struct slope *k, size_t j, double gain, double
         for (size_t m = 0; m < window; m++) {
                 struct trio t = chain_point(ch, from + m);
                 a.hz = ch->axis.hz[from + m];
-                a.near = k->a->near != 0 ? CMPLX(creal(k->z), cimag(k->z) * a.hz / k->hz) : 0;
+                a.near = asked_near(k->a, a.hz);
                 q[m] = asked_value(&a, asked_z(&a, &t));
                 if (!isfinite(q[m]))
                         return NAN;
@@ -411,7 +461,7 @@ void causes_of(const struct asked *a, const struct trio *at, size_t j, double no
         interpolation_cause(&k, j);
         double freedom = INFINITY, by_data = noise_by_data(&k, j, noise_gain, &freedom);
         bool ratio = a->quantity != QUANTITY_SRF &&
-                     a->quantity != QUANTITY_S21_DB; /* these two are about straight in the noise, and near 0 without harm */
+                     asked_share(a) == RF_SHARE_VALUE; /* the others are about straight in the noise, and near 0 without harm */
         bool noisy = ratio && noise_of_device(&k, noise_gain) > NOISY * fabs(asked_value(a, k.z));
         if (isfinite(by_data))
                 cause_add(to, "noise", by_data, freedom);

@@ -41,22 +41,20 @@ enum code chain_open(const struct chain_question *q, struct arena *arena, struct
                 code = calibration_map(q->calibration, q->raw, arena, &ch.map, err);
         if (code)
                 return tp_where(err, "device %s", q->measure->device);
-        if (q->measure->deembed != DEEMBED_NONE) {
+        ch.method = (enum deembed_method)deembed_rf(q->measure->deembed);
+        if (ch.method) {
                 if (ch.line_reference)
                         return tp_fail(err, CODE_BAD_INPUT,
                                        "device %s: de-embedding needs ohms, and the calibration's reference is the line's own impedance; "
                                        "give calibration.line_capacitance_f_m",
                                        q->measure->device);
-                ch.raw[PART_OPEN] = q->open;
-                if ((code = part_check(&ch, "open", q->open, err)))
-                        return code;
-                ch.method = RF_DEEMBED_OPEN;
-        }
-        if (q->measure->deembed == DEEMBED_OPEN_SHORT) {
-                ch.raw[PART_SHORT] = q->short_;
-                if ((code = part_check(&ch, "short", q->short_, err)))
-                        return code;
-                ch.method = RF_DEEMBED_OPEN_SHORT;
+                for (int p = 1; p < PART_COUNT; p++) {
+                        if (!((rf_deembed_methods[ch.method].wants >> p) & 1u))
+                                continue;
+                        ch.raw[p] = q->dummies[p];
+                        if ((code = part_check(&ch, rf_dummy_words[p], q->dummies[p], err)))
+                                return code;
+                }
         }
         int at = layout_device(&q->recipe->layout, q->measure->device);
         if (at >= 0) {
@@ -258,20 +256,20 @@ static double share_at(const struct asked *a, double hz)
         double complex z = asked_z(&at, &t);
         causes_of(&at, &t, j, gain, &list);
         budget_close(&list, &u, &u95, budget);
-        double share = asked_bend(&at, z, u95) / fabs(asked_value(&at, z));
-        return isfinite(share) ? share : INFINITY;
+        return rf_share_of(asked_share(&at), asked_value(&at, z), asked_bend(&at, &t, z, u95));
 }
 
 /* Where the parameter could be read just as well: in half decades from the asked frequency, as far as each step is resolved. */
 static void range_find(const struct asked *a, double most, struct parameter_answer *to)
 {
-        if (a->quantity != QUANTITY_L && a->quantity != QUANTITY_C && a->quantity != QUANTITY_R && a->quantity != QUANTITY_Q)
+        bool element = a->quantity == QUANTITY_L || a->quantity == QUANTITY_C || a->quantity == QUANTITY_R || a->quantity == QUANTITY_Q;
+        if (!element && (!a->rf || a->near != 0)) /* along a line the branch would have to be followed */
                 return;
         static const double half_decade = 3.16227766016837933;
         to->lo_hz = to->hi_hz = a->hz;
-        while (to->lo_hz / half_decade >= a->ch->axis.hz[0] && share_at(a, to->lo_hz / half_decade) <= most)
+        while (to->lo_hz / half_decade >= a->ch->axis.hz[0] && rf_resolvable(share_at(a, to->lo_hz / half_decade), most))
                 to->lo_hz /= half_decade;
-        while (to->hi_hz * half_decade <= a->ch->axis.hz[a->ch->axis.n - 1] && share_at(a, to->hi_hz * half_decade) <= most)
+        while (to->hi_hz * half_decade <= a->ch->axis.hz[a->ch->axis.n - 1] && rf_resolvable(share_at(a, to->hi_hz * half_decade), most))
                 to->hi_hz *= half_decade;
         to->has_range = true;
 }
@@ -283,8 +281,16 @@ static void answer_one(const struct chain *ch, const struct parameter_plan *plan
         double complex z = 0;
         struct asked a = {.ch = ch,
                           .quantity = plan->quantity,
+                          .rf = (enum rf_quantity)quantity_rf(plan->quantity),
                           .hz = plan->freq_hz,
                           .view = ch->q->measure->contact.family == 3 ? VIEW_SINGLE : VIEW_SERIES};
+        double most = plan->resolve_share_max > 0 ? plan->resolve_share_max : RF_SHARE_MAX;
+        bool whole = quantity_of_sweep(plan->quantity);
+        if (a.rf == RF_Q_SRF11 || a.rf == RF_Q_SRFD) { /* the same search in another view */
+                a.view = a.rf == RF_Q_SRF11 ? VIEW_SINGLE : VIEW_DIFFERENTIAL;
+                a.quantity = QUANTITY_SRF;
+                a.rf = RF_Q_UNKNOWN;
+        }
         *to = (struct parameter_answer){.plan = plan,
                                         .value = NAN,
                                         .u95 = NAN,
@@ -292,10 +298,15 @@ static void answer_one(const struct chain *ch, const struct parameter_plan *plan
                                         .plane = plane_words[ch->method == RF_DEEMBED_UNKNOWN ? ch->cal->terms.plane : PLANE_DEVICE]};
         snprintf(to->budget, sizeof to->budget, "{}");
         size_t j = 0;
-        if (plan->quantity == QUANTITY_SRF) {
+        struct trio t;
+        if (a.quantity == QUANTITY_SRF) {
                 answer_srf(&a, to, &list, &err);
+        } else if (whole) {
+                if (asked_branch(&a, &err))
+                        unit_fail(to, &err);
+                else
+                        answer_plateau(&a, most, to, &list, &err);
         } else {
-                struct trio t;
                 double gain;
                 if (asked_branch(&a, &err) || chain_between(ch, a.hz, &t, &j, &gain, &err)) {
                         unit_fail(to, &err);
@@ -306,6 +317,8 @@ static void answer_one(const struct chain *ch, const struct parameter_plan *plan
                 to->has_value = isfinite(to->value);
                 if (to->has_value)
                         causes_of(&a, &t, j, gain, &list);
+                else if (a.rf)
+                        refuse(to, rf_quantities[a.rf].nan_say);
                 else
                         refuse(to, "the device shows nothing to compute it from at this frequency");
         }
@@ -318,20 +331,21 @@ static void answer_one(const struct chain *ch, const struct parameter_plan *plan
         if (between > 0.5 * u * u) {
                 char text[120];
                 snprintf(text, sizeof text, "the sweep's points around %.4g GHz lie too far apart to read between them; ask at a point",
-                         (plan->quantity == QUANTITY_SRF ? a.hz : plan->freq_hz) / 1e9);
+                         (whole ? a.hz : plan->freq_hz) / 1e9);
                 refuse(to, text);
                 return;
         }
-        if (plan->quantity != QUANTITY_SRF)
-                to->u95 = asked_bend(&a, z, to->u95);
-        double share = to->u95 / fabs(to->value), most = plan->resolve_share_max > 0 ? plan->resolve_share_max : 0.3;
+        if (!whole)
+                to->u95 = asked_bend(&a, &t, z, to->u95);
+        double share = rf_share_of(asked_share(&a), to->value, to->u95);
         if (!isfinite(to->u95)) {
                 refuse(to, "not resolvable: its uncertainty has no bound at this frequency");
-        } else if (plan->quantity != QUANTITY_S21_DB && !(share <= most)) {
+        } else if (!rf_resolvable(share, most)) {
                 char text[120];
                 snprintf(text, sizeof text, "not resolvable: u95 is %.3g %% of the value, at most %.3g %% is asked", 100 * share,
                          100 * most);
                 refuse(to, text);
+                to->has_range = false;
         } else {
                 judge(to, to->u95 / 2);
                 line_says(&a, j, to);

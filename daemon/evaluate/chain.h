@@ -4,9 +4,10 @@
 #define TIPPLANE_EVALUATE_CHAIN_H
 #include "evaluate/inside.h"
 #include "rf/deembed.h"
-#include "rf/extract.h"
+#include "rf/quantity.h"
 
-enum part { PART_DEVICE, PART_OPEN, PART_SHORT, PART_COUNT };
+enum part { PART_DEVICE = RF_DUMMY_DEVICE, PART_OPEN = RF_DUMMY_OPEN, PART_SHORT = RF_DUMMY_SHORT, PART_COUNT = RF_DUMMY_COUNT };
+/* The device and its dummies at one frequency. */
 struct trio {
         struct m2 s[PART_COUNT]; /* at the calibration's plane; parts that the recipe does not use are 0 */
 };
@@ -32,17 +33,28 @@ struct m2 chain_deembed(const struct chain *, const struct trio *);
 struct asked {
         const struct chain *ch;
         int32_t quantity;
+        enum rf_quantity rf; /* RF_Q_UNKNOWN: one of the recipe's own (asked.c) */
         double hz;
         enum view view;
         double complex near; /* lines: about what gamma l must be */
 };
 double complex asked_z(const struct asked *, const struct trio *);
 double asked_value(const struct asked *, double complex z);
+/* Of a row of rf_quantities[] "z" is the number itself, and this its change with the S of the device alone. */
+double asked_number(const struct asked *, struct m2 device, double complex ret_grad[4]);
+/* What the uncertainty is measured against (rf/resolve.h). */
+enum rf_share asked_share(const struct asked *);
 /* The half width where the number is not straight in z (Q = X/R when u(R) is no small part of R): z is moved along the steepest way by what
    changes the number by u95 to first order, and the larger of the two true changes counts.  Infinite when Q passes its pole on the way. */
-double asked_bend(const struct asked *, double complex z, double u95);
+double asked_bend(const struct asked *, const struct trio *, double complex z, double u95);
 /* Lines: follows the phase up from where it is less than a quarter turn.  Sets near. */
 enum code asked_branch(struct asked *, struct tp_error *);
+
+/* near at another frequency: its phase grows in proportion. */
+double complex asked_near(const struct asked *, double hz);
+
+/* plateau.c: fT, fmax: the mean over the window in which a gain falls by 20 dB a decade, and its causes carried through that mean. */
+void answer_plateau(struct asked *, double share_max, struct parameter_answer *, struct cause_list *, struct tp_error *);
 
 /* All causes of uncertainty of a at the trio (index i of the calibration, j of the sweep). */
 void causes_of(const struct asked *, const struct trio *, size_t j, double noise_gain, struct cause_list *);

@@ -6,6 +6,7 @@
 #define TIPPLANE_EVALUATE_EVALUATE_H
 #include "base/arena.h"
 #include "recipe/plan.h"
+#include "rf/deembed.h"
 #include "run/entry.h"
 
 struct raw_sweep {
@@ -50,7 +51,8 @@ void contact_judge(const struct contact_question *, struct arena *scratch, struc
 /* ---- the chain of one sweep (chain.c) ------------------------------------------------------------------------------------------------------------------ */
 struct chain_question {
         const struct recipe *recipe; const struct measure *measure; const struct calibration *calibration;
-        const struct raw_sweep *raw, *open, *short_; /* dummies of this die (or the nearest good ones), raw, same calibration; NULL when the recipe needs none */
+        const struct raw_sweep *raw;
+        const struct raw_sweep *dummies[RF_DUMMY_COUNT]; /* of this die (or the nearest good ones), raw, same calibration; NULL when the recipe needs none */
         const struct raw_sweep *opens[8]; size_t open_n; /* good open dummies of other dies, for the dummies' own scatter; may be empty */
         bool replayed;
 };

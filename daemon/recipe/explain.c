@@ -3,6 +3,7 @@
 #include "recipe/calibration_problem.h"
 #include "recipe/recipe_own.h"
 #include "rf/decide_limits.h"
+#include "rf/deembed.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -192,7 +193,7 @@ static void say_parameter(const struct recipe *r, const struct measure *m, const
         struct tp_error undecidable;
         const char *unit = quantity_units[p->quantity];
         text_f(to, "    %s: %s", p->name, quantity_words[p->quantity]);
-        if (p->quantity != QUANTITY_SRF)
+        if (!quantity_of_sweep(p->quantity))
                 text_f(to, " at %s", si(p->freq_hz, "Hz").at);
         if (p->has_low && p->has_high)
                 text_f(to, ", from %s to %s", si(p->low, unit).at, si(p->high, unit).at);
@@ -222,10 +223,18 @@ static void say_measure(const struct recipe *r, const struct measure *m, struct 
                 else
                         text_f(to, "%s no bias", k ? "," : "");
         }
-        if (m->deembed == DEEMBED_OPEN_SHORT)
-                text_f(to, ", less %s and %s of its die", m->open, m->short_);
-        else if (m->deembed == DEEMBED_OPEN)
-                text_f(to, ", less %s of its die", m->open);
+        const char *before = ", less ", *last = NULL;
+        for (int k = 1; k < RF_DUMMY_COUNT; k++) { /* "less OPEN and SHORT of its die" */
+                if (!measure_dummy(m, k)[0])
+                        continue;
+                if (last) {
+                        text_f(to, "%s%s", before, last);
+                        before = ", ";
+                }
+                last = measure_dummy(m, k);
+        }
+        if (last)
+                text_f(to, "%s%s of its die", strcmp(before, ", ") ? before : " and ", last);
         text_put(to, ".\n");
         for (size_t k = 0; k < m->parameter_n; k++)
                 say_parameter(r, m, &m->parameters[k], to);

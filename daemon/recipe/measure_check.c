@@ -1,6 +1,9 @@
 /* measure_check.c: the measures of a recipe: devices, dummies, conditions, contact, parameters, and whether the fitted probes can stand
  * there. */
 #include "recipe/recipe_own.h"
+#include "rf/deembed.h"
+#include "rf/plateau.h"
+#include "rf/quantity.h"
 #include <math.h>
 #include <string.h>
 
@@ -30,10 +33,19 @@ enum code footprint_check(const struct recipe *r, int device, struct tp_error *e
         return CODE_OK;
 }
 
-static enum code check_dummy(const struct recipe *r, size_t i, const char *key, const char *name, int32_t kind, bool wanted,
-                             struct tp_error *err)
+/* Which kind of device each dummy must be. */
+static const int32_t dummy_kinds[RF_DUMMY_COUNT] = {
+        [RF_DUMMY_OPEN] = DEVICE_OPEN, [RF_DUMMY_SHORT] = DEVICE_SHORT,           [RF_DUMMY_PAD] = DEVICE_PAD,
+        [RF_DUMMY_THRU] = DEVICE_THRU, [RF_DUMMY_SHORT_LEFT] = DEVICE_SHORT_LEFT, [RF_DUMMY_SHORT_RIGHT] = DEVICE_SHORT_RIGHT,
+        [RF_DUMMY_LINE] = DEVICE_LINE, [RF_DUMMY_LINE_DOUBLE] = DEVICE_LINE,
+};
+
+static enum code check_dummy(const struct recipe *r, size_t i, int which, struct tp_error *err)
 {
         const struct measure *m = &r->measures[i];
+        const char *key = rf_dummy_words[which], *name = measure_dummy(m, which);
+        int32_t kind = dummy_kinds[which];
+        bool wanted = (rf_deembed_methods[deembed_rf(m->deembed)].wants >> which) & 1u;
         struct pointer at = pointer_at("/measures/%zu/%s", i, key);
         if (!wanted)
                 return name[0] ? refuse_at(err, at, "\"%s\", but device %s is de-embedded by \"%s\", which needs none; leave it out", name,
@@ -102,7 +114,35 @@ static enum code check_contact(const struct recipe *r, size_t i, struct tp_error
 
 static bool is_of_lines(int32_t quantity)
 {
-        return quantity == QUANTITY_EPS_EFF || quantity == QUANTITY_LOSS || quantity == QUANTITY_ZC_RE;
+        return quantity == QUANTITY_EPS_EFF || quantity == QUANTITY_LOSS || quantity == QUANTITY_ZC_RE ||
+               rf_quantities[quantity_rf(quantity)].group == RF_GROUP_LINE;
+}
+
+static bool is_plateau(int32_t quantity)
+{
+        int32_t q = quantity_rf(quantity);
+        return q == RF_Q_FT || q == RF_Q_FT_IM || q == RF_Q_FMAX || q == RF_Q_FMAX_MAG;
+}
+
+static bool is_of_transistors(int32_t quantity)
+{
+        enum rf_group g = rf_quantities[quantity_rf(quantity)].group;
+        return g == RF_GROUP_GAIN || g == RF_GROUP_FET || g == RF_GROUP_HBT || is_plateau(quantity);
+}
+
+/* A line of twice the length is what L-2L believes in: to a micrometre. */
+static enum code check_lines(const struct recipe *r, size_t i, struct tp_error *err)
+{
+        const struct measure *m = &r->measures[i];
+        if (m->deembed != DEEMBED_L_2L)
+                return CODE_OK;
+        const struct device *one = &r->layout.devices[layout_device(&r->layout, m->line)],
+                            *two = &r->layout.devices[layout_device(&r->layout, m->line_double)];
+        if (!(one->length_um > 0) || !(fabs(two->length_um - 2 * one->length_um) <= 1))
+                return refuse_at(err, pointer_at("/measures/%zu/line_double", i),
+                                 "line %s is %.6g um long, %s %.6g um; \"l_2l\" needs the second exactly twice as long", one->name,
+                                 one->length_um, two->name, two->length_um);
+        return CODE_OK;
 }
 
 static enum code check_parameter(const struct recipe *r, size_t i, size_t k, double low_hz, double high_hz, struct tp_error *err)
@@ -123,11 +163,20 @@ static enum code check_parameter(const struct recipe *r, size_t i, size_t k, dou
                 return refuse_at(err, pointer_at("%s/quantity", at.at),
                                  "\"%s\" is a quantity of lines, device %s is a %s; choose another quantity", quantity_words[p->quantity],
                                  d->name, device_kind_words[d->kind]);
-        if (p->quantity == QUANTITY_SRF && p->freq_hz != 0)
+        if (is_of_transistors(p->quantity) && d->kind != DEVICE_TRANSISTOR)
+                return refuse_at(err, pointer_at("%s/quantity", at.at),
+                                 "\"%s\" is a quantity of transistors, device %s is a %s; choose another quantity",
+                                 quantity_words[p->quantity], d->name, device_kind_words[d->kind]);
+        if (quantity_of_sweep(p->quantity) && p->freq_hz != 0)
                 return refuse_at(err, pointer_at("%s/freq_hz", at.at),
-                                 "%.15g Hz for parameter %s; a self-resonance is found, not asked at a frequency: leave it out", p->freq_hz,
-                                 p->name);
-        if (p->quantity != QUANTITY_SRF && !(p->freq_hz >= low_hz * (1 - 1e-9) && p->freq_hz <= high_hz * (1 + 1e-9)))
+                                 "%.15g Hz for parameter %s; %s is found, not asked at a frequency: leave it out", p->freq_hz, p->name,
+                                 is_plateau(p->quantity) ? quantity_words[p->quantity] : "a self-resonance");
+        if (is_plateau(p->quantity) && !(high_hz >= RF_PLATEAU_RATIO * low_hz))
+                return refuse_at(
+                        err, pointer_at("%s/quantity", at.at),
+                        "\"%s\" of device %s needs half a decade of frequencies, sweep %s goes from %.15g Hz to %.15g Hz; widen it",
+                        quantity_words[p->quantity], m->device, m->sweep, low_hz, high_hz);
+        if (!quantity_of_sweep(p->quantity) && !(p->freq_hz >= low_hz * (1 - 1e-9) && p->freq_hz <= high_hz * (1 + 1e-9)))
                 return refuse_at(err, pointer_at("%s/freq_hz", at.at),
                                  "%.15g Hz for parameter %s of device %s lies outside sweep %s, %.15g Hz to %.15g Hz", p->freq_hz, p->name,
                                  m->device, m->sweep, low_hz, high_hz);
@@ -163,6 +212,12 @@ static enum code check_axis(const struct recipe *r, size_t i, const double *hz, 
         return CODE_OK;
 }
 
+static bool is_dummy(int32_t kind)
+{
+        return kind == DEVICE_OPEN || kind == DEVICE_SHORT || kind == DEVICE_PAD || kind == DEVICE_THRU || kind == DEVICE_SHORT_LEFT ||
+               kind == DEVICE_SHORT_RIGHT;
+}
+
 static enum code check_measure(const struct recipe *r, size_t i, const double *cal_hz, size_t cal_n, struct arena *scratch,
                                struct tp_error *err)
 {
@@ -190,15 +245,15 @@ static enum code check_measure(const struct recipe *r, size_t i, const double *c
                 code = check_axis(r, i, hz, n, cal_hz, cal_n, err);
         if (!code)
                 code = footprint_check(r, device, err);
+        for (int k = 1; k < RF_DUMMY_COUNT && !code; k++)
+                code = check_dummy(r, i, k, err);
         if (!code)
-                code = check_dummy(r, i, "open", m->open, DEVICE_OPEN, m->deembed != DEEMBED_NONE, err);
-        if (!code)
-                code = check_dummy(r, i, "short", m->short_, DEVICE_SHORT, m->deembed == DEEMBED_OPEN_SHORT, err);
+                code = check_lines(r, i, err);
         if (!code)
                 code = check_conditions(r, i, err);
         if (!code)
                 code = check_contact(r, i, err);
-        if (!code && m->parameter_n > 0 && (kind == DEVICE_OPEN || kind == DEVICE_SHORT))
+        if (!code && m->parameter_n > 0 && is_dummy(kind))
                 code = refuse_at(err, pointer_at("/measures/%zu/parameters", i),
                                  "%zu for dummy %s; dummies have no parameters of their own", m->parameter_n, m->device);
         for (size_t k = 0; k < m->parameter_n && !code; k++)

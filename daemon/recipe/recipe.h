@@ -72,12 +72,16 @@ struct check_plan {
 struct place_proof { char device[32]; /* the ladder */ struct die_at *dies; size_t die_n; /* at least three, not all in one row or column */ bool required; };
 struct condition { double volt; int32_t channel; double limit_a; double settle_s; }; /* volt 0: unbiased */
 
-enum deembed { DEEMBED_NONE, DEEMBED_OPEN, DEEMBED_OPEN_SHORT, DEEMBED_COUNT };
-enum quantity_kind { QUANTITY_UNKNOWN, QUANTITY_L, QUANTITY_Q, QUANTITY_C, QUANTITY_R, QUANTITY_SRF, QUANTITY_EPS_EFF, QUANTITY_LOSS, QUANTITY_ZC_RE, QUANTITY_S21_DB, QUANTITY_COUNT };
-extern const char *const quantity_words[]; /* "unknown", "L", "Q", "C", "R", "SRF", "eps_eff", "loss", "Zc", "S21_dB" */
-extern const char *const deembed_words[]; /* "none", "open", "open_short" */
+enum deembed { DEEMBED_NONE, DEEMBED_OPEN, DEEMBED_OPEN_SHORT, DEEMBED_SHORT, DEEMBED_SHORT_OPEN, DEEMBED_PAD_OPEN_SHORT, DEEMBED_THREE_STEP, DEEMBED_THRU_PI, DEEMBED_THRU_TEE, DEEMBED_L_2L, DEEMBED_COUNT };
+enum quantity_kind { QUANTITY_UNKNOWN, QUANTITY_L, QUANTITY_Q, QUANTITY_C, QUANTITY_R, QUANTITY_SRF, QUANTITY_EPS_EFF, QUANTITY_LOSS, QUANTITY_ZC_RE, QUANTITY_S21_DB,
+        QUANTITY_TABLE, /* from here on the words are those of rf_quantities[] */ QUANTITY_COUNT = QUANTITY_TABLE + 65 };
+extern const char *const quantity_words[]; /* "unknown", "L", "Q", "C", "R", "SRF", "eps_eff", "loss", "Zc", "S21_dB", "L11" … */
+extern const char *const deembed_words[]; /* "none", and words of rf_deembed_methods[] */
 extern const char *const contact_family_words[]; /* "unknown", "conducts", "blocks_dc", "to_ground" */
-extern const char *const quantity_units[]; /* "", "H", "1", "F", "ohm", "Hz", "1", "dB/mm", "ohm", "dB" */
+extern const char *const quantity_units[]; /* "", "H", "1", "F", "ohm", "Hz", "1", "dB/mm", "ohm", "dB", … */
+int32_t quantity_rf(int32_t quantity);           /* enum rf_quantity: the row of rf_quantities[] of a word from QUANTITY_TABLE on; RF_Q_UNKNOWN before */
+bool quantity_of_sweep(int32_t quantity);        /* found in the whole sweep, not asked at a frequency: SRF, fT, fmax … */
+int32_t deembed_rf(int32_t deembed);             /* enum deembed_method; RF_DEEMBED_UNKNOWN: none */
 struct parameter_plan {
         char name[32];           /* "L at 10 GHz": unique per device; NAME characters, e.g. "L_10GHz" */
         int32_t quantity;        /* enum quantity_kind */
@@ -99,10 +103,12 @@ struct measure {
         struct condition *conditions; size_t condition_n; /* at least one */
         struct contact_plan contact;
         int32_t deembed;          /* enum deembed */
-        char open[32], short_[32]; /* dummies: devices of the same die; JSON keys "open", "short" */
+        char open[32], short_[32]; /* dummies: devices of the same die; JSON keys are rf_dummy_words[] */
+        char pad[32], thru[32], short_left[32], short_right[32], line[32], line_double[32];
         bool symmetric;
         struct parameter_plan *parameters; size_t parameter_n; /* none for dummies */
 };
+const char *measure_dummy(const struct measure *, int dummy); /* enum rf_dummy: the device's name, "" when there is none */
 struct mandate { int32_t retouch_max, recalibrate_max; double overtravel_extra_um_max; bool remeasure_suspects, skip_device, skip_die; };
 struct recipe {
         char name[64];

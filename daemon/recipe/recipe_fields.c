@@ -17,12 +17,6 @@ const char *const place_words[] = {"unknown", "wafer", "substrate", "cleaner", "
 _Static_assert(sizeof place_words / sizeof place_words[0] == PLACE_COUNT + 1, "each place has its word");
 const char *const standard_kind_words[] = {"unknown", "open", "short", "load", "thru", "line", "reflect", NULL};
 _Static_assert(sizeof standard_kind_words / sizeof standard_kind_words[0] == STANDARD_KIND_COUNT + 1, "each kind has its word");
-const char *const quantity_words[] = {"unknown", "L", "Q", "C", "R", "SRF", "eps_eff", "loss", "Zc", "S21_dB", NULL};
-const char *const quantity_units[] = {"", "H", "1", "F", "ohm", "Hz", "1", "dB/mm", "ohm", "dB", NULL};
-_Static_assert(sizeof quantity_words / sizeof quantity_words[0] == QUANTITY_COUNT + 1, "each quantity has its word");
-_Static_assert(sizeof quantity_units / sizeof quantity_units[0] == QUANTITY_COUNT + 1, "each quantity has its unit");
-const char *const deembed_words[] = {"none", "open", "open_short", NULL};
-_Static_assert(sizeof deembed_words / sizeof deembed_words[0] == DEEMBED_COUNT + 1, "each de-embedding has its word");
 const char *const spacing_words[] = {"unknown", "log", "linear", NULL};
 const char *const contact_family_words[] = {"unknown", "conducts", "blocks_dc", "to_ground", NULL};
 
@@ -491,6 +485,12 @@ static const struct field measure_fields[] = {
         {.key = "deembed", .type = FIELD_CHOICE, AT(struct measure, deembed), .words = deembed_words},
         {.key = "open", .type = FIELD_NAME, TEXT_AT(struct measure, open), .say = "open dummy of the same die"},
         {.key = "short", .type = FIELD_NAME, TEXT_AT(struct measure, short_), .say = "short dummy of the same die"},
+        {.key = "pad", .type = FIELD_NAME, TEXT_AT(struct measure, pad), .say = "dummy of the pads alone, of the same die"},
+        {.key = "thru", .type = FIELD_NAME, TEXT_AT(struct measure, thru), .say = "dummy with the leads joined, of the same die"},
+        {.key = "short_left", .type = FIELD_NAME, TEXT_AT(struct measure, short_left), .say = "dummy with the left lead to ground"},
+        {.key = "short_right", .type = FIELD_NAME, TEXT_AT(struct measure, short_right), .say = "dummy with the right lead to ground"},
+        {.key = "line", .type = FIELD_NAME, TEXT_AT(struct measure, line), .say = "line behind the same pads"},
+        {.key = "line_double", .type = FIELD_NAME, TEXT_AT(struct measure, line_double), .say = "exactly twice that line, behind the same pads"},
         {.key = "symmetric", .type = FIELD_BOOL, AT(struct measure, symmetric)},
         {.key = "parameters",
          .type = FIELD_LIST,

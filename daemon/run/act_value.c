@@ -69,8 +69,12 @@ static bool waits_for_dummy(const struct runner *r, int target)
         struct job_sweep found;
         if (r->last_values || !touch || !m->parameter_n)
                 return false;
-        return (m->open[0] && !find_dummy(r, at->die, m->open, touch->calibration, &found) && may_come(r, m->open)) ||
-               (m->short_[0] && !find_dummy(r, at->die, m->short_, touch->calibration, &found) && may_come(r, m->short_));
+        for (int k = 1; k < RF_DUMMY_COUNT; k++) {
+                const char *name = measure_dummy(m, k);
+                if (name[0] && !find_dummy(r, at->die, name, touch->calibration, &found) && may_come(r, name))
+                        return true;
+        }
+        return false;
 }
 
 bool value_is_dummy(const struct runner *r, int target)
@@ -127,6 +131,14 @@ static void add_opens(const struct runner *r, struct job *job, const char *name,
         }
 }
 
+static bool same_dummies(const struct measure *a, const struct measure *b)
+{
+        for (int k = 1; k < RF_DUMMY_COUNT; k++)
+                if (strcmp(measure_dummy(a, k), measure_dummy(b, k)) != 0)
+                        return false;
+        return true;
+}
+
 /* One job: the devices of a die that share a calibration, a sweep and their dummies.  A die whose devices differ in these takes several jobs. */
 static struct job *die_job(struct runner *r, int die)
 {
@@ -151,7 +163,7 @@ static struct job *die_job(struct runner *r, int die)
                         r->valued[t] = 1; /* dummies have no parameters of their own */
                         continue;
                 }
-                if (first && (strcmp(first->open, m->open) != 0 || strcmp(first->short_, m->short_) != 0 || strcmp(first->sweep, m->sweep) != 0 || calibration != touch->calibration))
+                if (first && (!same_dummies(first, m) || strcmp(first->sweep, m->sweep) != 0 || calibration != touch->calibration))
                         continue;
                 if (!first) {
                         first = m;
@@ -160,8 +172,8 @@ static struct job *die_job(struct runner *r, int die)
                         size_t s = (size_t)(recipe_sweep(r->recipe, m->sweep) - r->recipe->sweeps);
                         job->hz = r->axis_hz[s];
                         job->hz_n = r->axis_n[s];
-                        job->has_open = find_dummy(r, die, m->open, calibration, &job->open);
-                        job->has_short = find_dummy(r, die, m->short_, calibration, &job->short_);
+                        for (int k = 1; k < RF_DUMMY_COUNT; k++)
+                                job->has_dummy[k] = find_dummy(r, die, measure_dummy(m, k), calibration, &job->dummies[k]);
                         add_opens(r, job, m->open, calibration, die);
                 }
                 r->valued[t] = 2; /* under way */

@@ -111,17 +111,14 @@ static enum code no_values(struct job *job, const struct measure *measure, struc
 
 static enum code run_evaluate(struct job *job, struct view *view)
 {
-        struct raw_sweep open, short_, opens[8];
+        struct raw_sweep dummies[RF_DUMMY_COUNT], opens[8];
         struct chain_question ask = { .recipe = job->recipe, .replayed = job->replayed };
         enum code code = CODE_OK;
-        if (job->has_open) {
-                code = sweep_load(view, job->open.sweep, job->hz, job->hz_n, job->arena, &open, &job->err);
-                ask.open = &open;
-        }
-        if (!code && job->has_short) {
-                code = sweep_load(view, job->short_.sweep, job->hz, job->hz_n, job->arena, &short_, &job->err);
-                ask.short_ = &short_;
-        }
+        for (int k = 1; k < RF_DUMMY_COUNT && !code; k++)
+                if (job->has_dummy[k]) {
+                        code = sweep_load(view, job->dummies[k].sweep, job->hz, job->hz_n, job->arena, &dummies[k], &job->err);
+                        ask.dummies[k] = &dummies[k];
+                }
         for (size_t i = 0; !code && i < job->open_n; i++) {
                 code = sweep_load(view, job->opens[i].sweep, job->hz, job->hz_n, job->arena, &opens[i], &job->err);
                 ask.opens[ask.open_n++] = &opens[i];

@@ -31,7 +31,7 @@ struct job {
         /* SOLVE, VERIFY, CHECK, EVALUATE */
         struct job_sweep *sweeps; size_t sweep_n;
         struct job_sweep *baseline; size_t baseline_n;
-        struct job_sweep open, short_; bool has_open, has_short; /* dummies of the die, EVALUATE */
+        struct job_sweep dummies[RF_DUMMY_COUNT]; bool has_dummy[RF_DUMMY_COUNT]; /* of the die, EVALUATE */
         struct job_sweep opens[8]; size_t open_n;                /* good opens of other dies */
         int32_t die;
         struct calibration *solved; struct text terms, diagnosis;

@@ -162,20 +162,20 @@ static void die_run(struct wafer *w, struct view *v, size_t first, bool chain, b
                 struct raw_sweep raw;
                 if (!m || !m->parameter_n || !usable(&w->sweeps[i]))
                         continue;
-                if (!ask.open && m->open[0]) { /* the dummies of the die, once */
+                if (!ask.dummies[RF_DUMMY_OPEN] && m->open[0]) { /* the dummies of the die, once */
                         const struct sweep_row *o = of_die(w, &w->sweeps[first], m->open), *s = of_die(w, &w->sweeps[first], m->short_);
                         if (!o || !s)
                                 give_up("a die", "has no good dummies; give a quiet night");
                         need(sweep_load(v, o->id, w->hz, w->hz_n, w->die, &open, &err), &err, "open");
                         need(sweep_load(v, s->id, w->hz, w->hz_n, w->die, &short_, &err), &err, "short");
-                        ask.open = &open;
-                        ask.short_ = &short_;
-                        for (size_t k = w->sweep_n; k-- > 0 && ask.open_n < OPENS;)
+                        ask.dummies[RF_DUMMY_OPEN] = &open;
+                        ask.dummies[RF_DUMMY_SHORT] = &short_;
+                        for (size_t k = w->sweep_n; k-- > 0 && ask.dummies[RF_DUMMY_OPEN]_n < OPENS;)
                                 if (strcmp(w->sweeps[k].device, m->open) == 0 && !same_die(&w->sweeps[k], &w->sweeps[first])) {
-                                        need(sweep_load(v, w->sweeps[k].id, w->hz, w->hz_n, w->die, &opens[ask.open_n], &err), &err,
+                                        need(sweep_load(v, w->sweeps[k].id, w->hz, w->hz_n, w->die, &opens[ask.dummies[RF_DUMMY_OPEN]_n], &err), &err,
                                              "opens");
-                                        ask.opens[ask.open_n] = &opens[ask.open_n];
-                                        ask.open_n++;
+                                        ask.dummies[RF_DUMMY_OPEN]s[ask.dummies[RF_DUMMY_OPEN]_n] = &opens[ask.dummies[RF_DUMMY_OPEN]_n];
+                                        ask.dummies[RF_DUMMY_OPEN]_n++;
                                 }
                 }
                 need(sweep_load(v, w->sweeps[i].id, w->hz, w->hz_n, w->die, &raw, &err), &err, "sweep");

@@ -242,8 +242,7 @@ int main(int argc, char **argv)
                                                            .measure = me,
                                                            .calibration = cal,
                                                            .raw = &raws[m],
-                                                           .open = open,
-                                                           .short_ = short_,
+                                                           .dummies = {[RF_DUMMY_OPEN] = open, [RF_DUMMY_SHORT] = short_},
                                                            .open_n = open_n};
                                 for (size_t o = 0; o < open_n; o++)
                                         q.opens[o] = opens[o];

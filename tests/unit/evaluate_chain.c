@@ -20,8 +20,7 @@ static struct chain_question question(struct asked_for *x)
                                        .measure = &x->b->measures[0],
                                        .calibration = x->c,
                                        .raw = &x->device,
-                                       .open = &x->open,
-                                       .short_ = &x->short_};
+                                       .dummies = {[RF_DUMMY_OPEN] = &x->open, [RF_DUMMY_SHORT] = &x->short_}};
 }
 static void run(struct asked_for *x, const struct dut *d)
 {
@@ -200,7 +199,7 @@ static void a_missing_dummy_is_named(void **state)
         bench_ask(x.b, QUANTITY_L, 10e9);
         run(&x, &inductor);
         struct chain_question q = question(&x);
-        q.short_ = NULL;
+        q.dummies[RF_DUMMY_SHORT] = NULL;
         assert_int_equal(chain_run(&q, x.b->arena, &x.a, &x.n, &x.flags, &x.err), CODE_NOT_FOUND);
         assert_non_null(strstr(x.err.text, "short"));
         assert_non_null(strstr(x.err.text, "DUT"));

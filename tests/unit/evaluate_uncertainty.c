@@ -185,8 +185,11 @@ static void noise_raises_the_half_width_and_says_so(void **state)
                 b->noise = k ? 3e-3 : 0;
                 struct raw_sweep raw = bench_device(b, &device), open = bench_device(b, &open_dummy),
                                  short_ = bench_device(b, &short_dummy);
-                struct chain_question q = {
-                        .recipe = &b->recipe, .measure = &b->measures[0], .calibration = c, .raw = &raw, .open = &open, .short_ = &short_};
+                struct chain_question q = {.recipe = &b->recipe,
+                                           .measure = &b->measures[0],
+                                           .calibration = c,
+                                           .raw = &raw,
+                                           .dummies = {[RF_DUMMY_OPEN] = &open, [RF_DUMMY_SHORT] = &short_}};
                 assert_int_equal(chain_run(&q, b->arena, &a, &n, &flags, &err), CODE_OK);
                 u95[k] = a[0].u95;
                 assert_true(k == (strstr(a[0].budget, "noise") != NULL));
@@ -218,8 +221,11 @@ static void limits_are_decided_as_the_recipe_says(void **state)
         struct parameter_plan *p = bench_ask(b, QUANTITY_L, 10e9);
         struct calibration *c = bench_calibrate(b);
         struct raw_sweep raw = bench_device(b, &device), open = bench_device(b, &open_dummy), short_ = bench_device(b, &short_dummy);
-        struct chain_question q = {
-                .recipe = &b->recipe, .measure = &b->measures[0], .calibration = c, .raw = &raw, .open = &open, .short_ = &short_};
+        struct chain_question q = {.recipe = &b->recipe,
+                                   .measure = &b->measures[0],
+                                   .calibration = c,
+                                   .raw = &raw,
+                                   .dummies = {[RF_DUMMY_OPEN] = &open, [RF_DUMMY_SHORT] = &short_}};
         struct parameter_answer *a;
         size_t n;
         uint32_t flags;

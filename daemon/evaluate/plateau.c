@@ -1,0 +1,125 @@
+/* plateau.c: fT and fmax of a sweep, and where their uncertainty comes from.
+ * Idea        The number is the geometric mean over the window of f times a gain (rf/plateau.h), so its relative change is the mean of the
+ *             gains' relative changes.  The causes are taken at nine points across the window: what is of one origin (a touch, a standard,
+ *             drift, dummies) moves all of them together and is averaged with its sign; noise is of each point's own and falls with the
+ *             root of their number; what the window itself scatters by (a second pole, a leak) is a cause beside them.
+ * Why         propagation and not Monte Carlo: the mean is straight in each gain as long as its own u is small, and points at which it is
+ *             not are left out of the search. */
+#include "evaluate/chain.h"
+#include "rf/convert.h"
+#include "rf/plateau.h"
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+enum { PROBES = 9 };
+
+/* The gain behind each, and its power of f. */
+static enum rf_quantity gain_of(enum rf_quantity q, double *ret_power)
+{
+        *ret_power = q == RF_Q_FT || q == RF_Q_FT_IM ? 1 : 0.5;
+        return q == RF_Q_FT || q == RF_Q_FT_IM ? RF_Q_H21 : q == RF_Q_FMAX ? RF_Q_U : RF_Q_MAG;
+}
+
+/* NaN where the analyzer's noise alone would refuse the gain: noise may fall by anything a decade. */
+static double falling(const struct asked *a, size_t j, enum rf_quantity gain, double power, double share_max)
+{
+        const struct sweep_plan *plan = recipe_sweep(a->ch->q->recipe, a->ch->q->measure->sweep);
+        struct trio t = chain_point(a->ch, j);
+        struct m2 s = chain_deembed(a->ch, &t);
+        struct asked at = *a;
+        double complex g[4];
+        double squares = 0;
+        at.hz = a->ch->axis.hz[j];
+        at.rf = gain;
+        double value = asked_number(&at, s, g);
+        for (int e = 0; e < 4; e++) {
+                double u = noise_of(plan, at.hz, cabs(t.s[PART_DEVICE].e[e])) * cabs(g[e]);
+                squares += u * u;
+        }
+        if (!rf_resolvable(rf_share_of(RF_SHARE_VALUE, value, 2 * sqrt(squares)), share_max))
+                return NAN;
+        if (a->rf == RF_Q_FT_IM) { /* 1/|Im(1/h21)| */
+                struct m2 y = rf_y_from_s(s, a->ch->z);
+                return 1 / fabs(cimag(y.e[0] / y.e[2]));
+        }
+        return pow(value, power);
+}
+
+/* |h21| and 1/|Im(1/h21)| differ by the phase of h21; on the plateau, where the two are one, so are their relative changes. */
+static void causes_at(const struct asked *a, size_t j, enum rf_quantity gain, double power, struct cause_list *list)
+{
+        struct trio t = chain_point(a->ch, j);
+        struct asked at = *a;
+        at.hz = a->ch->axis.hz[j];
+        at.rf = gain;
+        double value = creal(asked_z(&at, &t));
+        causes_of(&at, &t, j, 1, list);
+        for (size_t k = 0; k < list->n; k++)
+                list->dq[k] *= power / value;
+}
+
+static bool is_noise(const char *name) { return strncmp(name, "noise", 5) == 0; }
+
+/* The n-th cause of a name at one frequency is the n-th of that name at another: the same tip, the same standard. */
+static void add_coherent(struct cause_list *sum, const struct cause_list *one, double weight)
+{
+        for (size_t k = 0; k < one->n; k++) {
+                size_t ordinal = 0, at = 0;
+                if (is_noise(one->name[k]))
+                        continue;
+                for (size_t i = 0; i < k; i++)
+                        ordinal += one->name[i] == one->name[k];
+                for (; at < sum->n; at++)
+                        if (sum->name[at] == one->name[k] && ordinal-- == 0)
+                                break;
+                if (at == sum->n && at == CAUSE_LIST_MAX)
+                        continue;
+                if (at == sum->n) {
+                        sum->name[sum->n] = one->name[k];
+                        sum->dq[sum->n] = 0;
+                        sum->nu[sum->n++] = one->nu[k];
+                }
+                sum->dq[at] += weight * one->dq[k];
+                sum->nu[at] = fmin(sum->nu[at], one->nu[k]);
+        }
+}
+
+void answer_plateau(struct asked *a, double share_max, struct parameter_answer *to, struct cause_list *list, struct tp_error *err)
+{
+        const struct axis *axis = &a->ch->axis;
+        double power, y[1024], hz[1024];
+        enum rf_quantity gain = gain_of(a->rf, &power);
+        size_t stride = (axis->n + 1023) / 1024, n = 0; /* a long sweep is thinned: half a decade keeps a hundred points and more */
+        for (size_t j = 0; j < axis->n; j += stride, n++) {
+                hz[n] = axis->hz[j];
+                y[n] = falling(a, j, gain, power, share_max);
+        }
+        struct rf_plateau p;
+        static const char *const what[] = {"|h21|", "1/|Im(1/h21)|", "sqrt U", "sqrt MAG"};
+        if (rf_plateau_find(n, hz, y, 0, 0, what[a->rf - RF_Q_FT], &p, err)) {
+                to->has_value = false;
+                snprintf(to->reason, sizeof to->reason, "%.*s", (int)sizeof to->reason - 1, err->text);
+                return;
+        }
+        size_t probes = p.n < PROBES ? p.n : PROBES;
+        double noise = 0;
+        struct cause_list one;
+        list->n = 0;
+        for (size_t m = 0; m < probes; m++) {
+                size_t j = stride * (p.first + (probes > 1 ? m * (p.n - 1) / (probes - 1) : 0));
+                causes_at(a, j, gain, power, &one);
+                add_coherent(list, &one, p.value_hz / (double)probes);
+                for (size_t k = 0; k < one.n; k++)
+                        if (is_noise(one.name[k]))
+                                noise += one.dq[k] * one.dq[k] / (double)probes;
+        }
+        cause_add(list, "noise", p.value_hz * sqrt(noise / (double)p.n), INFINITY);
+        cause_add(list, "plateau", p.value_hz * p.spread, INFINITY);
+        a->hz = sqrt(p.lo_hz * p.hi_hz);
+        to->value = p.value_hz;
+        to->has_value = true;
+        to->lo_hz = p.lo_hz;
+        to->hi_hz = p.hi_hz;
+        to->has_range = true;
+}
