@@ -21,6 +21,7 @@ step() { # NAME COMMAND…
         passed=$((passed + p)); failed=$((failed + f)); skipped=$((skipped + s))
 }
 step scikit-rf $venv/bin/python tests/judges/judge_rf.py "$B/rf_judge"
+step offline $venv/bin/python tests/judges/judge_offline.py "$B"
 [ -f tests/judges/skrf_s2p.py ] && step s2p $venv/bin/python tests/judges/skrf_s2p.py "$B"
 step interface $venv/bin/python tests/judges/judge_api.py "$B"
 echo "$passed passed, $failed failed, $skipped skipped"
