@@ -162,7 +162,9 @@ lint: ## cppcheck, clang-format, and what a reader of the tree would object to
 	@sh tests/lint/lint.sh
 $(B)/rf_judge: $(B)/tests/judges/rf_judge.o $(call link,formats)
 	$(CC) $(LDFLAGS) $< -Wl,--start-group $(filter %.a,$^) -Wl,--end-group $(call sys,formats) -o $@
-judges: $(B)/rf_judge $(B)/tipplane $(B)/tipplaned $(B)/tipplane-station ## the tests that need PyPI packages, in build/venv
+$(B)/fit_judge: $(B)/tests/judges/fit_judge.o $(call link,formats)
+	$(CC) $(LDFLAGS) $< -Wl,--start-group $(filter %.a,$^) -Wl,--end-group $(call sys,formats) -o $@
+judges: $(B)/rf_judge $(B)/fit_judge $(B)/tipplane $(B)/tipplaned $(B)/tipplane-station ## the tests that need PyPI packages, in build/venv
 	@sh deploy/need.sh judges
 	@sh tests/judges/judges.sh $(B)
 

@@ -6,7 +6,7 @@ build="gcc make git libuv1-dev libmicrohttpd-dev libcjson-dev libsqlite3-dev lib
 page="nodejs npm"
 test="libcmocka-dev strace python3 python3-yaml sqlite3 curl chromium"
 lint="clang-format cppcheck"
-judges="python3-venv python3-pip"
+judges="python3-venv python3-pip ngspice"
 want=""
 for set in "$@"; do
         case "$set" in

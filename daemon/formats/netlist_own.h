@@ -1,0 +1,16 @@
+/* netlist_own.h: shared by netlist.c and netlist_circuit.c. */
+#ifndef TIPPLANE_FORMATS_NETLIST_OWN_H
+#define TIPPLANE_FORMATS_NETLIST_OWN_H
+#include "formats/netlist.h"
+
+struct writer {
+        struct text *to;
+        unsigned r, l, c, g, e, h, v, node; /* how many of each there are */
+};
+enum code netlist_head(struct writer *w, const struct netlist_about *about, unsigned ports, const char *what, struct tp_error *err);
+void netlist_error(struct writer *w, const struct model_error *e);
+void netlist_two(struct writer *w, char letter, const char *a, const char *b, double value); /* r, l, c between two nodes */
+void netlist_node(struct writer *w, char name[16]);                                          /* a new inner node */
+enum code netlist_end(struct writer *w, struct tp_error *err);
+
+#endif
