@@ -25,11 +25,11 @@ struct task {
         void *rest;
 };
 
-size_t rf_enforce_bytes(size_t ports, size_t order)
+size_t rf_model_enforce_bytes(size_t ports, size_t order)
 {
         size_t c = order + 1;
         return sizeof(struct task) + 64 + (c * 2 * MODEL_GRID_MAX + c * c + c * FIT_ROWS + 2 * c * ports * ports) * sizeof(double) +
-               rf_passivity_bytes(ports, order);
+               rf_model_passivity_bytes(ports, order);
 }
 
 static void make_basis(struct task *t)
@@ -224,7 +224,7 @@ static void compare(const struct task *t, struct enforcement *ret)
         ret->rms = n ? sqrt(sum / (double)(n * e)) : 0;
 }
 
-enum code rf_enforce(struct model *m, void *workspace, struct enforcement *ret, struct tp_error *err)
+enum code rf_model_enforce(struct model *m, void *workspace, struct enforcement *ret, struct tp_error *err)
 {
         memset(ret, 0, sizeof *ret);
         struct task *t = workspace;
@@ -243,7 +243,7 @@ enum code rf_enforce(struct model *m, void *workspace, struct enforcement *ret, 
         t->x = t->right + t->columns * m->fit.element_n;
         t->rest = t->x + t->columns * m->fit.element_n;
         struct passivity p;
-        enum code code = rf_passivity(&t->now, t->rest, &p, err);
+        enum code code = rf_model_passivity(&t->now, t->rest, &p, err);
         if (code || p.passive)
                 return code;
         double first = m->kind == MODEL_Y ? -p.worst : p.worst - 1, margin = fmin(fmax(0.3 * first, 1e-6), 0.01), first_hz = p.worst_hz;
@@ -271,7 +271,7 @@ enum code rf_enforce(struct model *m, void *workspace, struct enforcement *ret, 
                         add_right(t, k, at);
                 }
                 take_off(t, STEP);
-                code = rf_passivity(&t->now, t->rest, &p, err);
+                code = rf_model_passivity(&t->now, t->rest, &p, err);
                 if (code)
                         return code;
         }

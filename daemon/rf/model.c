@@ -84,7 +84,7 @@ size_t rf_fit_vector_bytes(size_t n, size_t ports, size_t order_max)
 {
         size_t e = ports * ports, order = order_max ? order_max : RF_FIT_ORDER_MAX;
         size_t column = net2_stride(n) * sizeof(double);
-        return 2 * e * column + larger(rf_vector_fit_bytes(n, e, order), rf_enforce_bytes(ports, order)) + 64;
+        return 2 * e * column + larger(rf_vector_fit_bytes(n, e, order), rf_model_enforce_bytes(ports, order)) + 64;
 }
 
 static enum code check(const struct model_data *d, struct tp_error *err)
@@ -254,14 +254,14 @@ enum code rf_fit_vector(const struct model_data *d, const struct model_options *
         ret->hz_hi = d->axis->hz[n - 1];
         if (reciprocal)
                 spread(d->ports, &ret->fit);
-        code = rf_passivity(ret, rest, &r->before, err);
+        code = rf_model_passivity(ret, rest, &r->before, err);
         if (code)
                 return code;
         r->after = r->before;
         if (!r->before.passive && !o->keep_active) {
-                code = rf_enforce(ret, rest, &r->enforcement, err);
+                code = rf_model_enforce(ret, rest, &r->enforcement, err);
                 if (!code)
-                        code = rf_passivity(ret, rest, &r->after, err);
+                        code = rf_model_passivity(ret, rest, &r->after, err);
         }
         measure(d, ret, r);
         return code;

@@ -66,8 +66,8 @@ struct passivity {
         double worst, worst_hz; /* S: largest singular value over frequency; Y: smallest eigenvalue / |Y|; also when passive */
         double at_infinity;     /* the same of D alone */
 };
-size_t rf_passivity_bytes(size_t ports, size_t order);
-enum code rf_passivity(const struct model *m, void *workspace, struct passivity *ret, struct tp_error *err);
+size_t rf_model_passivity_bytes(size_t ports, size_t order);
+enum code rf_model_passivity(const struct model *m, void *workspace, struct passivity *ret, struct tp_error *err);
 
 /* Residues (Y: D too) are changed as little as makes the model passive; the value at 0 Hz is held. */
 struct enforcement {
@@ -75,9 +75,9 @@ struct enforcement {
         double rms, worst, worst_hz; /* change of the model's S in the band of the data */
         double dc;                   /* largest change of S at 0 Hz */
 };
-size_t rf_enforce_bytes(size_t ports, size_t order);
+size_t rf_model_enforce_bytes(size_t ports, size_t order);
 /* CODE_UNRESOLVABLE, model untouched: not passive after 100 rounds, or 0 Hz would move by more than 1e-4. */
-enum code rf_enforce(struct model *m, void *workspace, struct enforcement *ret, struct tp_error *err);
+enum code rf_model_enforce(struct model *m, void *workspace, struct enforcement *ret, struct tp_error *err);
 
 /* ---- all of it ---- */
 enum model_reciprocity {

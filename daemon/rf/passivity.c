@@ -256,7 +256,7 @@ static bool full_matrix(const struct model *m, const struct state *s, double lif
         return true;
 }
 
-size_t rf_passivity_bytes(size_t ports, size_t order)
+size_t rf_model_passivity_bytes(size_t ports, size_t order)
 {
         size_t n = ports * order;
         return (n * n * 9 + 2 * n * ports + 4 * n + 64) * sizeof(double);
@@ -370,7 +370,7 @@ static void add_band(struct passivity *p, const struct model *m, double from, do
         }
 }
 
-enum code rf_passivity(const struct model *m, void *workspace, struct passivity *ret, struct tp_error *err)
+enum code rf_model_passivity(const struct model *m, void *workspace, struct passivity *ret, struct tp_error *err)
 {
         memset(ret, 0, sizeof *ret);
         struct state s = {.n = m->ports * rational_order(&m->fit), .ports = m->ports};
