@@ -106,7 +106,7 @@ static void transpose(unsigned n, const double complex *a, double complex *t)
 
 bool rfn_divide_right(unsigned n, const double complex *b, const double complex *a, double complex *x)
 {
-        double complex at[RF_ENTRIES_MAX], bt[RF_ENTRIES_MAX], xt[RF_ENTRIES_MAX];
+        double complex at[RF_ENTRIES_MAX] = {0}, bt[RF_ENTRIES_MAX] = {0}, xt[RF_ENTRIES_MAX];
         transpose(n, a, at);
         transpose(n, b, bt);
         bool good = rfn_divide_left(n, at, bt, xt);

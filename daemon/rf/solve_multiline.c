@@ -168,6 +168,8 @@ static bool solve_point(const struct point *p, const struct line_set *ln, const 
         double l[RF_STANDARD_MAX];
         double complex z[RF_STANDARD_MAX];
         size_t n = ln->n;
+        if (n < 2)
+                return false;
         for (size_t k = 0; k < n; k++) {
                 struct m2 raw = point_raw(p, ln->at[k]);
                 if (!rf_t_exists(raw))
