@@ -173,6 +173,31 @@ static void y_branches(struct writer *w, const struct model *m)
                 }
 }
 
+/* s e_ij V_j into each port i: a copy of V_j drives one capacitor, and its current is multiplied. */
+static void derivatives(struct writer *w, const struct model *m)
+{
+        size_t p = m->ports;
+        for (size_t j = 0; j < p; j++) {
+                double most = 0;
+                char at[16], copy[16], to[16];
+                for (size_t i = 0; i < p; i++)
+                        most = fmax(most, fabs(m->fit.e[i * p + j]));
+                if (!(most > 0))
+                        continue;
+                numbered(at, 'p', j);
+                netlist_node(w, copy);
+                text_f(w->to, "e%u %s 0 %s ref 1\n", ++w->e, copy, at);
+                netlist_node(w, to);
+                text_f(w->to, "v%u %s %s 0\n", ++w->v, copy, to);
+                netlist_two(w, 'c', to, "0", most);
+                for (size_t i = 0; i < p; i++) {
+                        numbered(to, 'p', i);
+                        if (m->fit.e[i * p + j] != 0)
+                                text_f(w->to, "f%u %s ref v%u %.17g\n", ++w->f, to, w->v, m->fit.e[i * p + j] / most);
+                }
+        }
+}
+
 /* States per pole and driving port; their sum is drawn from the ports (Y) or fed into them (S). */
 static void by_states(struct writer *w, const struct model *m)
 {
@@ -214,19 +239,8 @@ static void by_states(struct writer *w, const struct model *m)
                         }
                 }
         }
-        for (size_t i = 0; i < p && !s; i++) /* e as capacitors: e_ij V_j for a matrix that is symmetric in e */
-                for (size_t j = i; j < p; j++) {
-                        double e = 0;
-                        char a[16], b[16] = "ref";
-                        numbered(a, 'p', i);
-                        for (size_t k = 0; k < p; k++)
-                                e += j > i ? (k == j ? -(f->e[i * p + k] + f->e[k * p + i]) / 2 : 0)
-                                           : (f->e[i * p + k] + f->e[k * p + i]) / 2;
-                        if (j > i)
-                                numbered(b, 'p', j);
-                        if (e != 0)
-                                netlist_two(w, 'c', a, b, e);
-                }
+        if (!s)
+                derivatives(w, m);
 }
 
 enum code netlist_write_model(const struct model *m, const struct model_error *error, const struct passivity *passivity,

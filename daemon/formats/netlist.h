@@ -23,7 +23,7 @@ enum code netlist_write_model(const struct model *model, const struct model_erro
    the circuit is itself lumped. */
 struct netlist_lumping {
         unsigned sections;      /* of a line */
-        double worst, worst_hz; /* |S_netlist - S_circuit| over the band, 64 frequencies */
+        double worst, worst_hz; /* |S_netlist - S_circuit| over the band, at 401 frequencies */
 };
 /* Two-ports and one-ports (differential: p1 and ref are its ends).  ret may be NULL. */
 enum code netlist_write_circuit(const struct circuit *circuit, const struct netlist_about *about, struct text *to,

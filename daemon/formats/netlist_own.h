@@ -5,7 +5,7 @@
 
 struct writer {
         struct text *to;
-        unsigned r, l, c, g, e, h, v, node; /* how many of each there are */
+        unsigned r, l, c, g, e, f, v, node; /* how many of each there are */
 };
 enum code netlist_head(struct writer *w, const struct netlist_about *about, unsigned ports, const char *what, struct tp_error *err);
 void netlist_error(struct writer *w, const struct model_error *e);

@@ -211,6 +211,28 @@ static void measure(const struct model_data *d, const struct model *m, struct mo
         model_error_end(&r->error, e);
 }
 
+/* One order (0: grown): fit, passivity, enforcement, error. */
+static enum code attempt(const struct model_data *d, const struct fit_data *f, const struct fit_options *o, bool keep_active, void *rest,
+                         struct model *ret, struct model_report *r, struct tp_error *err)
+{
+        enum code code = rf_vector_fit(f, o, rest, &ret->fit, &r->fit, err);
+        if (code)
+                return code;
+        if (ret->reciprocal)
+                spread(d->ports, &ret->fit);
+        code = rf_model_passivity(ret, rest, &r->before, err);
+        if (code)
+                return code;
+        r->after = r->before;
+        if (!r->before.passive && !keep_active) {
+                code = rf_model_enforce(ret, rest, &r->enforcement, err);
+                if (!code)
+                        code = rf_model_passivity(ret, rest, &r->after, err);
+        }
+        measure(d, ret, r);
+        return code;
+}
+
 enum code rf_fit_vector(const struct model_data *d, const struct model_options *o, void *workspace, struct model *ret,
                         struct model_report *report, struct tp_error *err)
 {
@@ -243,27 +265,37 @@ enum code rf_fit_vector(const struct model_data *d, const struct model_options *
                                 dc[q++] = (fo.dc[i * d->ports + j] + fo.dc[j * d->ports + i]) / 2;
                 fo.dc = dc;
         }
-        code = rf_vector_fit(&f, &fo, rest, &ret->fit, &r->fit, err);
-        if (code)
+        if (kind == MODEL_Y && !(fo.floor > 0))
+                fo.floor = 1e-3 / d->z_ohm; /* Y comes from S, whose digits end somewhere */
+        *ret = (struct model){.kind = kind,
+                              .ports = d->ports,
+                              .z_ohm = d->z_ohm,
+                              .reciprocal = reciprocal,
+                              .hz_lo = d->axis->hz[0],
+                              .hz_hi = d->axis->hz[n - 1]};
+        code = attempt(d, &f, &fo, o->keep_active, rest, ret, r, err);
+        if (fo.order || o->keep_active || r->before.passive || (code && code != CODE_UNRESOLVABLE))
                 return code;
-        ret->kind = kind;
-        ret->ports = d->ports;
-        ret->z_ohm = d->z_ohm;
-        ret->reciprocal = reciprocal;
-        ret->hz_lo = d->axis->hz[0];
-        ret->hz_hi = d->axis->hz[n - 1];
-        if (reciprocal)
-                spread(d->ports, &ret->fit);
-        code = rf_model_passivity(ret, rest, &r->before, err);
-        if (code)
-                return code;
-        r->after = r->before;
-        if (!r->before.passive && !o->keep_active) {
-                code = rf_model_enforce(ret, rest, &r->enforcement, err);
-                if (!code)
-                        code = rf_model_passivity(ret, rest, &r->after, err);
+        /* Poles just above the band may cost more to make passive than they were worth: other orders near this one. */
+        static const int others[] = {2, -2, 1, -1, -3, -4, -6};
+        size_t order = r->fit.order;
+        for (size_t k = 0; k < sizeof others / sizeof others[0]; k++) {
+                if (!code && r->enforcement.rms < 0.5 * fmax(r->error.rms, 1e-9))
+                        break;
+                long now = (long)order + others[k];
+                if (now < 1 || now > RF_FIT_ORDER_MAX || (o->fit.order_max && now > (long)o->fit.order_max))
+                        continue;
+                struct model m = *ret;
+                struct model_report t = {0};
+                fo.order = (size_t)now;
+                if (attempt(d, &f, &fo, false, rest, &m, &t, NULL) || !(code || t.error.rms < r->error.rms))
+                        continue;
+                t.fit.stop = r->fit.stop;
+                t.fit.order_tried = r->fit.order_tried > t.fit.order_tried ? r->fit.order_tried : t.fit.order_tried;
+                *ret = m;
+                *r = t;
+                code = CODE_OK;
         }
-        measure(d, ret, r);
         return code;
 }
 

@@ -63,20 +63,21 @@ struct passivity {
         struct {
                 double from_hz, to_hz, worst, worst_hz;
         } band[RF_CROSSINGS_MAX + 1];
-        double worst, worst_hz; /* S: largest singular value over frequency; Y: smallest eigenvalue / |Y|; also when passive */
+        double worst, worst_hz; /* S: largest singular value over frequency; Y: smallest eigenvalue / (|Y| + 1/z); also when passive */
         double at_infinity;     /* the same of D alone */
 };
 size_t rf_model_passivity_bytes(size_t ports, size_t order);
 enum code rf_model_passivity(const struct model *m, void *workspace, struct passivity *ret, struct tp_error *err);
 
-/* Residues (Y: D too) are changed as little as makes the model passive; the value at 0 Hz is held. */
+/* Residues and D are changed as little, in the band of the data, as makes the model passive; the value at 0 Hz is held. */
 struct enforcement {
         unsigned rounds;             /* 0: it was passive */
         double rms, worst, worst_hz; /* change of the model's S in the band of the data */
         double dc;                   /* largest change of S at 0 Hz */
 };
 size_t rf_model_enforce_bytes(size_t ports, size_t order);
-/* CODE_UNRESOLVABLE, model untouched: not passive after 100 rounds, or 0 Hz would move by more than 1e-4. */
+/* CODE_UNRESOLVABLE, model untouched: not passive after 60 rounds, or S at 0 Hz would move by more than 1e-4
+   (and more than it must when it is itself above 1). */
 enum code rf_model_enforce(struct model *m, void *workspace, struct enforcement *ret, struct tp_error *err);
 
 /* ---- all of it ---- */

@@ -3,7 +3,8 @@
  *             Gustavsen & Semlyen, IEEE Trans. MTT 57 (2009).
  * State space A block diagonal, one copy of each pole per input column; a pair is [[re, im], [-im, re]] with b = [2, 0], c = [Re r, Im r];
  *             time scaled by the top of the band.
- * Y with D singular: the test needs D^{-1}; D is lifted by 1e-7 of |Y|, and what hides below that is looked for on a grid. */
+ * Y with D singular: the test needs D^{-1}; D is lifted by 1e-7 of |Y|, S with a singular D - 1 is tested against 1 + 1e-7, and what hides
+ * below that is looked for on a grid. */
 #include "rf/eigen.h"
 #include "rf/model_own.h"
 #include "rf/small.h"
@@ -13,8 +14,9 @@
 const char *const model_kind_words[MODEL_COUNT + 1] = {"unknown", "s", "y", NULL};
 
 #define SINGULAR_LIFT 1e-7
+#define LIMIT_LIFT 1e-7
 #define PASSIVE_S 1e-9 /* what a singular value may stand above 1: rounding of the fit */
-#define PASSIVE_Y 1e-9 /* what an eigenvalue may lie below 0, in parts of |Y| */
+#define PASSIVE_Y 1e-9 /* what an eigenvalue may lie below 0, in parts of |Y| + 1/z */
 
 void model_at(const struct model *m, double hz, double complex *ret)
 {
@@ -88,7 +90,7 @@ void model_spectrum(enum model_kind kind, size_t n, const double complex *m, dou
                         value[i] = sqrt(fmax(value[i], 0));
 }
 
-/* By how much the model breaks the rule at hz: sigma_max - 1, or -lambda_min / |Y|; *ret_value as struct passivity has it. */
+/* By how much the model breaks the rule at hz: sigma_max - 1, or -lambda_min / (|Y| + 1/z); *ret_value as struct passivity has it. */
 static double excess(const struct model *m, double hz, double *ret_value)
 {
         double complex at[RF_FIT_ELEMENTS_MAX], vector[RF_FIT_ELEMENTS_MAX];
@@ -97,8 +99,7 @@ static double excess(const struct model *m, double hz, double *ret_value)
         model_spectrum(m->kind, m->ports, at, value, vector);
         double x = value[0];
         if (m->kind == MODEL_Y) {
-                double size = model_size(m->ports, at);
-                x = size > 0 ? value[m->ports - 1] / size : 0;
+                x = value[m->ports - 1] / (model_size(m->ports, at) + 1 / m->z_ohm);
         }
         if (ret_value)
                 *ret_value = x;
@@ -177,7 +178,7 @@ static void add_product(size_t n, size_t p, double sign, const double *l, bool l
 }
 
 /* Matrix whose eigenvalues tell the crossings, of size n (half) or 2n. */
-static bool half_matrix(const struct model *m, const struct state *s, double lift, double *spare, double *to)
+static bool half_matrix(const struct model *m, const struct state *s, double lift, double limit, double *spare, double *to)
 {
         size_t n = s->n, p = s->ports;
         double k[RF_FIT_ELEMENTS_MAX], inv[RF_FIT_ELEMENTS_MAX], *left = spare, *right = spare + n * n;
@@ -190,11 +191,11 @@ static bool half_matrix(const struct model *m, const struct state *s, double lif
                         left[i] = -s->a[i];
                 add_product(n, p, 1, s->b, false, inv, s->c, false, left, n);
                 memcpy(right, s->a, n * n * sizeof *right);
-        } else { /* (A - B (D - I)^{-1} C)(A - B (D + I)^{-1} C) */
+        } else { /* (A - B (D - limit)^{-1} C)(A - B (D + limit)^{-1} C), limit: 1 */
                 for (int side = 0; side < 2; side++) {
                         double *f = side ? right : left;
                         for (size_t i = 0; i < p * p; i++)
-                                k[i] = s->d[i] + (i % (p + 1) == 0 ? (side ? 1 : -1) : 0);
+                                k[i] = s->d[i] + (i % (p + 1) == 0 ? (side ? limit : -limit) : 0);
                         if (!invert(p, k, inv))
                                 return false;
                         memcpy(f, s->a, n * n * sizeof *f);
@@ -211,7 +212,7 @@ static bool half_matrix(const struct model *m, const struct state *s, double lif
         return true;
 }
 
-static bool full_matrix(const struct model *m, const struct state *s, double lift, double *to)
+static bool full_matrix(const struct model *m, const struct state *s, double lift, double limit, double *to)
 {
         size_t n = s->n, p = s->ports, ld = 2 * n;
         double r[RF_FIT_ELEMENTS_MAX], q[RF_FIT_ELEMENTS_MAX], ri[RF_FIT_ELEMENTS_MAX], qi[RF_FIT_ELEMENTS_MAX], rd[RF_FIT_ELEMENTS_MAX],
@@ -224,7 +225,7 @@ static bool full_matrix(const struct model *m, const struct state *s, double lif
                 }
         for (size_t i = 0; i < p; i++)
                 for (size_t j = 0; j < p; j++) {
-                        double x = i == j ? -1 : 0, y = x;
+                        double x = i == j ? -limit * limit : 0, y = x;
                         for (size_t k = 0; k < p; k++) {
                                 x += s->d[k * p + i] * s->d[k * p + j];
                                 y += s->d[i * p + k] * s->d[j * p + k];
@@ -251,7 +252,7 @@ static bool full_matrix(const struct model *m, const struct state *s, double lif
                 }
         add_product(n, p, -1, s->b, false, rd, s->c, false, to, ld);
         add_product(n, p, -1, s->b, false, ri, s->b, true, to + n, ld);
-        add_product(n, p, 1, s->c, true, qi, s->c, false, to + n * ld, ld);
+        add_product(n, p, limit * limit, s->c, true, qi, s->c, false, to + n * ld, ld);
         add_product(n, p, 1, s->c, true, dr, s->b, true, to + n * ld + n, ld);
         return true;
 }
@@ -263,14 +264,14 @@ size_t rf_model_passivity_bytes(size_t ports, size_t order)
 }
 
 /* The value nearest to the limit, minus the limit: changes sign where a crossing is. */
-static double nearest_to_limit(const struct model *m, double hz, double lift)
+static double nearest_to_limit(const struct model *m, double hz, double lift, double limit)
 {
         double complex at[RF_FIT_ELEMENTS_MAX], vector[RF_FIT_ELEMENTS_MAX];
         double value[RF_MODEL_PORTS_MAX], near = INFINITY;
         model_at(m, hz, at);
         model_spectrum(m->kind, m->ports, at, value, vector);
         for (size_t i = 0; i < m->ports; i++) {
-                double x = m->kind == MODEL_Y ? (value[i] + lift) / model_size(m->ports, at) : value[i] - 1;
+                double x = m->kind == MODEL_Y ? (value[i] + lift) / (model_size(m->ports, at) + 1 / m->z_ohm) : value[i] - limit;
                 if (fabs(x) < fabs(near))
                         near = x;
         }
@@ -291,9 +292,9 @@ static void insert(struct passivity *p, double hz)
 
 /* A few secant steps: what is left of the eigenvalue's rounding; refused when no value is near its limit there (a pair of eigenvalues
    beside the axis). */
-static bool settle_crossing(const struct model *m, double *hz, double lift)
+static bool settle_crossing(const struct model *m, double *hz, double lift, double limit)
 {
-        double a = *hz, fa = nearest_to_limit(m, a, lift), b = a * (1 + 1e-7), fb = nearest_to_limit(m, b, lift);
+        double a = *hz, fa = nearest_to_limit(m, a, lift, limit), b = a * (1 + 1e-7), fb = nearest_to_limit(m, b, lift, limit);
         if (!(fabs(fa) < 1e-4))
                 return false;
         for (int i = 0; i < 6 && fb != fa; i++) {
@@ -303,11 +304,11 @@ static bool settle_crossing(const struct model *m, double *hz, double lift)
                 a = b;
                 fa = fb;
                 b = c;
-                fb = nearest_to_limit(m, b, lift);
+                fb = nearest_to_limit(m, b, lift, limit);
         }
         if (fabs(fb) < fabs(fa))
                 a = b;
-        if (fabs(nearest_to_limit(m, a, lift)) <= fabs(nearest_to_limit(m, *hz, lift)))
+        if (fabs(nearest_to_limit(m, a, lift, limit)) <= fabs(nearest_to_limit(m, *hz, lift, limit)))
                 *hz = a;
         return true;
 }
@@ -384,7 +385,7 @@ enum code rf_model_passivity(const struct model *m, void *workspace, struct pass
         re = spare + 4 * n * n;
         im = re + 2 * n;
         double complex at[RF_FIT_ELEMENTS_MAX], vector[RF_FIT_ELEMENTS_MAX];
-        double value[RF_MODEL_PORTS_MAX], lift = 0;
+        double value[RF_MODEL_PORTS_MAX], lift = 0, limit = 1;
         if (m->kind == MODEL_Y) {
                 double size = 0;
                 for (int i = 1; i <= 3; i++) {
@@ -397,10 +398,13 @@ enum code rf_model_passivity(const struct model *m, void *workspace, struct pass
                 at[i] = m->fit.d[i];
         model_spectrum(m->kind, m->ports, at, value, vector);
         ret->at_infinity = m->kind == MODEL_Y ? value[m->ports - 1] : value[0];
+        for (size_t i = 0; i < m->ports && m->kind != MODEL_Y; i++)
+                if (fabs(value[i] - 1) < LIMIT_LIFT / 10) /* capacitors to ground: S goes to -1, and D - 1 has no inverse */
+                        limit = 1 + LIMIT_LIFT;
         size_t found = 0;
         if (n > 0) {
                 realise(m, w0, &s);
-                bool solved = m->reciprocal ? half_matrix(m, &s, lift, spare, matrix) : full_matrix(m, &s, lift, matrix);
+                bool solved = m->reciprocal ? half_matrix(m, &s, lift, limit, spare, matrix) : full_matrix(m, &s, lift, limit, matrix);
                 found = m->reciprocal ? n : 2 * n;
                 if (!solved || !rf_eigenvalues(found, matrix, re, im))
                         return tp_fail(
@@ -415,16 +419,16 @@ enum code rf_model_passivity(const struct model *m, void *workspace, struct pass
                 if (!m->reciprocal && im[i] > 0 && fabs(re[i]) < 1e-6 * hypot(re[i], im[i]))
                         w = im[i];
                 double at_hz = w * m->hz_hi;
-                if (w > 0 && settle_crossing(m, &at_hz, lift))
+                if (w > 0 && settle_crossing(m, &at_hz, lift, limit))
                         insert(ret, at_hz);
         }
         /* bands between crossings */
         size_t crossings = ret->crossing_n < RF_CROSSINGS_MAX ? ret->crossing_n : RF_CROSSINGS_MAX;
-        double limit = m->kind == MODEL_Y ? PASSIVE_Y : PASSIVE_S;
+        double may = m->kind == MODEL_Y ? PASSIVE_Y : PASSIVE_S;
         for (size_t i = 0; i <= crossings; i++) {
                 double from = i ? ret->crossing_hz[i - 1] : 0, to = i < crossings ? ret->crossing_hz[i] : INFINITY;
                 double middle = isfinite(to) ? (from + to) / 2 : fmax(2 * from, 2 * m->hz_hi);
-                if (excess(m, middle, NULL) > limit)
+                if (excess(m, middle, NULL) > may)
                         add_band(ret, m, from, to);
         }
         /* the worst over a grid, which also sees what the lift of a singular D hides */
@@ -443,7 +447,7 @@ enum code rf_model_passivity(const struct model *m, void *workspace, struct pass
                         ret->worst = ret->band[i].worst;
                         ret->worst_hz = ret->band[i].worst_hz;
                 }
-        if (ret->band_n == 0 && excess(m, ret->worst_hz, NULL) > limit)
+        if (ret->band_n == 0 && excess(m, ret->worst_hz, NULL) > may)
                 add_band(ret, m, worst_i ? hz[worst_i - 1] : 0, worst_i + 1 < grid_n ? hz[worst_i + 1] : hz[worst_i]);
         double e_least = 0;
         if (m->kind == MODEL_Y) {
@@ -452,7 +456,7 @@ enum code rf_model_passivity(const struct model *m, void *workspace, struct pass
                 model_spectrum(m->kind, m->ports, at, value, vector);
                 e_least = value[m->ports - 1] + PASSIVE_Y * lift / SINGULAR_LIFT / w0; /* rounding of a fit that found none */
         }
-        bool infinity = m->kind == MODEL_Y ? ret->at_infinity >= -lift && e_least >= 0 : ret->at_infinity < 1;
+        bool infinity = m->kind == MODEL_Y ? ret->at_infinity >= -lift && e_least >= 0 : ret->at_infinity <= 1 + PASSIVE_S;
         ret->passive = ret->band_n == 0 && infinity;
         return CODE_OK;
 }

@@ -613,6 +613,8 @@ static enum code data_check(const struct fit_data *d, const struct fit_options *
         }
         if (o->hold_dc && o->no_constant)
                 return tp_fail(err, CODE_BAD_INPUT, "to keep the value at 0 Hz the model needs its constant term");
+        if (!(o->floor >= 0 && isfinite(o->floor)))
+                return tp_fail(err, CODE_BAD_INPUT, "the floor of the weights is %g; it must be 0 or more and finite", o->floor);
         if (!(o->noise >= 0 && isfinite(o->noise)))
                 return tp_fail(err, CODE_BAD_INPUT, "the noise is %g; give its rms, or 0 when it is not known", o->noise);
         size_t unknowns = o->order + !o->no_constant + o->proportional;
@@ -633,9 +635,10 @@ static struct grid grid_of(struct work *w, const struct fit_data *d, const struc
                 double most = 0, *to = w->weight + q * d->n;
                 for (size_t i = 0; i < d->n; i++)
                         most = fmax(most, hypot(d->re[q][i], d->im[q][i]));
+                double least = fmax(1e-6 * most, o->floor);
                 if (o->weight == FIT_WEIGHT_INVERSE) {
                         for (size_t i = 0; i < d->n; i++)
-                                to[i] = most > 0 ? 1 / fmax(hypot(d->re[q][i], d->im[q][i]), 1e-6 * most) : 1;
+                                to[i] = least > 0 ? 1 / fmax(hypot(d->re[q][i], d->im[q][i]), least) : 1;
                         g.w[q] = to;
                 } else if (o->weight == FIT_WEIGHT_GIVEN) {
                         g.w[q] = o->weights;

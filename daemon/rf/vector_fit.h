@@ -31,7 +31,7 @@ struct fit_data {
 };
 enum fit_weight {
         FIT_WEIGHT_ONE,     /* S */
-        FIT_WEIGHT_INVERSE, /* 1/|H|, for Y and Z over decades; |H| below 1e-6 of the element's largest counts as that */
+        FIT_WEIGHT_INVERSE, /* 1/|H|, for Y and Z over decades; |H| below 1e-6 of the element's largest, or below `floor`, counts as that */
         FIT_WEIGHT_GIVEN    /* weight[] of the options */
 };
 struct fit_options {
@@ -40,6 +40,7 @@ struct fit_options {
         bool no_constant, proportional; /* d is fitted unless no_constant; e only if proportional */
         enum fit_weight weight;
         const double *weights; /* FIT_WEIGHT_GIVEN: n weights >= 0, common to all elements */
+        double floor;          /* FIT_WEIGHT_INVERSE, unit of H: below it differences do not matter; 0: none */
         double noise;          /* rms of |w dH| that the data carry; 0: not known */
         bool hold_dc;          /* H(0) is kept exactly; not with no_constant */
         const double *dc;      /* element_n values; NULL: the real part at the lowest frequency */
