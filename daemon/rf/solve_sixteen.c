@@ -6,9 +6,9 @@
  * plain system, which tests/unit/rf_terms.c solves beside it).  Four frequencies go through at once, one in each lane, no branches; for any
  * processor and for 256-bit vectors, the same bytes (no fused products).
  * Weights     An error dS of an ideal moves the equations of row i by ((T1 - M T3) dS)_i, so each row gets 1/(u |(T1 - M T3)_i|), after a
- * first solution with 1/u.  One standard without u_ideal: all rows weigh the same.
+ * first solution with 1/u, and one refinement of the second.  One standard without u_ideal: all rows weigh the same.
  * Condition   s1/s15 of the whole system.  With N t = 0 the pseudo-inverse of N is that of N without its last column, projected off t; its
- * norm 1/s15 comes by power iteration on the triangle, as does s1.
+ * norm 1/s15 comes by three rounds of power iteration on the triangle, as does s1: up to a third too low, never too high.
  * Not here    standards with unknown parts; correction (correct_full.c). */
 #include "rf/correct.h"
 #include "rf/correct_full.h"
@@ -21,12 +21,13 @@
 #define RESIDUAL_LIMIT 0.02
 #define LEAST 5 /* 20 equations for 15 unknowns; four standards have 16, but never 15 independent ones */
 
+#pragma GCC diagnostic ignored "-Wpsabi"                                      /* everything with lanes is inlined: no call passes them */
 enum { LANES = 4, M_MAX = RF_STANDARD_MAX + 1, WIDE = 18, POWER_ROUNDS = 3 }; /* + 1: a standard that is tried in thought */
 typedef double lane __attribute__((vector_size(LANES * sizeof(double))));
 struct cv {
         lane re, im;
 };
-#pragma GCC diagnostic ignored "-Wpsabi" /* everything with lanes is inlined: no call passes them */
+
 #define IN static inline __attribute__((always_inline))
 #define HOT __attribute__((optimize("O3", "no-math-errno", "no-trapping-math")))
 
@@ -352,6 +353,59 @@ IN lane residual_of(const struct answer *a, const struct cv s[4], const struct c
         return lane_sqrt(worst);
 }
 
+/* Where x[16] goes in T1 … T4. */
+IN void unpack(const struct cv x[16], struct cv t[FULL_COUNT])
+{
+        for (size_t r = 0; r < 4; r++) {
+                t[FULL_T2 + r] = x[r];
+                t[FULL_T1 + r] = x[4 + r];
+                t[FULL_T3 + r] = x[8 + r];
+                t[FULL_T4 + r] = x[8 + t4_column[r / 2][r % 2]];
+        }
+}
+
+/* One step of corrected seminormal equations (Bjorck, Linear Algebra Appl. 88/89 (1987) 31): x -= (R^H R)^{-1} N^H (N x).  Unequal weights
+   cost the eliminations some last digits; this brings them back. */
+IN void refine(const struct block *b, const struct triangle *t, struct cv x[16])
+{
+        struct cv f[FULL_COUNT], g[16], h[16];
+        unpack(x, f);
+        for (size_t k = 0; k < 16; k++)
+                g[k] = v_of(0, 0);
+        for (size_t s = 0; s < b->m; s++) {
+                const struct cv *d = b->s[s], *m = b->raw[s];
+                struct cv z[4], r[4], mr[4];
+                for (size_t e = 0; e < 4; e++) {
+                        size_t i = e / 2 * 2, j = e % 2;
+                        z[e] = v_add(v_add(v_mul(f[FULL_T3 + i], d[j]), v_mul(f[FULL_T3 + i + 1], d[2 + j])), f[FULL_T4 + e]);
+                        r[e] = v_add(v_add(v_mul(f[FULL_T1 + i], d[j]), v_mul(f[FULL_T1 + i + 1], d[2 + j])), f[FULL_T2 + e]);
+                }
+                for (size_t e = 0; e < 4; e++) {
+                        size_t i = e / 2, j = e % 2;
+                        r[e] = v_sub(r[e], v_add(v_mul(m[2 * i], z[j]), v_mul(m[2 * i + 1], z[2 + j])));
+                        r[e] = v_scale(b->w[s][i] * b->w[s][i], r[e]);
+                }
+                for (size_t e = 0; e < 4; e++) { /* M^H r */
+                        size_t k = e / 2, j = e % 2;
+                        mr[e] = v_add(v_cmul(m[k], r[j]), v_cmul(m[2 + k], r[2 + j]));
+                }
+                for (size_t e = 0; e < 4; e++) {
+                        size_t i = e / 2 * 2, l = e % 2 * 2; /* r S^H and M^H r S^H */
+                        g[e] = v_add(g[e], r[e]);
+                        g[4 + e] = v_add(g[4 + e], v_add(v_cmul(d[l], r[i]), v_cmul(d[l + 1], r[i + 1])));
+                        g[8 + e] = v_sub(g[8 + e], v_add(v_cmul(d[l], mr[i]), v_cmul(d[l + 1], mr[i + 1])));
+                }
+                for (size_t k = 0; k < 2; k++)
+                        for (size_t j = 0; j < 2; j++)
+                                h[8 + t4_column[k][j]] = s ? v_sub(h[8 + t4_column[k][j]], mr[2 * k + j]) : v_neg(mr[2 * k + j]);
+        }
+        memcpy(g + 12, h + 12, 4 * sizeof *g);
+        solve_down(t, g, h);
+        solve_up(t, h, g);
+        for (size_t k = 0; k < 15; k++)
+                x[k] = v_sub(x[k], g[k]);
+}
+
 IN void solve_block(const struct block *b, struct scratch *scratch, struct answer *out)
 {
         struct cv x[16], rhs[16], null[16];
@@ -376,12 +430,9 @@ IN void solve_block(const struct block *b, struct scratch *scratch, struct answe
                 rhs[8 + r] = v_neg(t.c[r][7]);
         solve_up(&t, rhs, x);
         x[15] = v_of(1, 0);
-        for (size_t r = 0; r < 4; r++) {
-                out->t[FULL_T2 + r] = x[r];
-                out->t[FULL_T1 + r] = x[4 + r];
-                out->t[FULL_T3 + r] = x[8 + r];
-                out->t[FULL_T4 + r] = x[8 + t4_column[r / 2][r % 2]];
-        }
+        if (!b->equal_rows)
+                refine(b, &t, x);
+        unpack(x, out->t);
         memcpy(null, x, sizeof null);
         lane s15;
         out->condition = condition_of(&t, null, &s15);
@@ -667,8 +718,19 @@ static struct workspace lay_out(void *memory, size_t n, size_t standards)
         return w;
 }
 
+/* The best known standards first: reflections onto a row of small weight would cost the others their last digits. */
+static void by_weight(const struct problem *p, bool weighted, size_t order[RF_STANDARD_MAX])
+{
+        for (size_t s = 0; s < p->standard_n; s++) {
+                size_t at = s;
+                for (; weighted && at > 0 && p->standards[order[at - 1]].u_ideal > p->standards[s].u_ideal; at--)
+                        order[at] = order[at - 1];
+                order[at] = s;
+        }
+}
+
 /* Four frequencies from i on; the last one is repeated beyond the end. */
-static void load(const struct problem *p, size_t i, bool weighted, struct block *b)
+static void load(const struct problem *p, const size_t *order, size_t i, bool weighted, struct block *b)
 {
         const struct switch_terms *sw = p->switch_terms;
         double least = INFINITY;
@@ -677,7 +739,7 @@ static void load(const struct problem *p, size_t i, bool weighted, struct block 
         for (size_t s = 0; s < b->m; s++)
                 least = fmin(least, p->standards[s].u_ideal);
         for (size_t s = 0; s < b->m; s++) {
-                const struct rf_standard *of = &p->standards[s];
+                const struct rf_standard *of = &p->standards[order[s]];
                 b->w[s][0] = b->w[s][1] = lane_of(weighted ? least / of->u_ideal : 1);
                 for (int l = 0; l < LANES; l++) {
                         size_t at = i + (size_t)l < p->axis->n ? i + (size_t)l : p->axis->n - 1;
@@ -726,16 +788,18 @@ enum code sixteen_solve(const struct problem *p, void *workspace, struct terms *
         bool weighted = true;
         for (size_t s = 0; s < m; s++)
                 weighted = weighted && p->standards[s].u_ideal > 0;
+        size_t order[RF_STANDARD_MAX];
+        by_weight(p, weighted, order);
         for (size_t i = 0; i < n; i += LANES) {
                 struct answer a;
-                load(p, i, weighted, w.block);
+                load(p, order, i, weighted, w.block);
                 solve_four(w.block, weighted, w.scratch, &a);
                 for (size_t l = 0; l < LANES && i + l < n; l++) {
                         double complex eight[TERM_COUNT];
                         d->condition[i + l] = a.condition[l];
                         d->consistency[i + l] = a.consistency[l];
                         for (size_t s = 0; s < m; s++)
-                                w.residual[(i + l) * m + s] = a.residual[s][l];
+                                w.residual[(i + l) * m + order[s]] = a.residual[s][l];
                         if (!(a.condition[l] <= CONDITION_REFUSE))
                                 return refuse(p, i + l, a.condition[l], w.block, w.scratch, err);
                         for (int k = 0; k < FULL_COUNT; k++) {
