@@ -299,12 +299,13 @@ enum code lines_solve(const char *word, line_solver *solve, point_solver *terms_
                 w.residual[i] = NAN;
         for (size_t k = 0; k < n; k++) { /* first … n-1, then first-1 … 0 */
                 size_t i = first + k < n ? first + k : n - 1 - k;
-                double complex g0 = i == first  ? guess(p, hz[i])
-                                    : i > first ? scaled(w.solution[i - 1].g, hz[i - 1], hz[i])
-                                                : scaled(w.solution[i + 1].g, hz[i + 1], hz[i]);
+                size_t from = i > first ? i - 1 : i + 1;
+                double complex g0 = i == first ? guess(p, hz[i]) : scaled(w.solution[from].g, hz[from], hz[i]);
+                double g0_relative = i == first ? 0.2 : 0.002 + 0.1 * fabs(log(hz[i] / hz[from])); /* dispersion from one to the next */
                 struct point at;
                 point_load(p, i, &at);
-                if (!solve(&at, &ln, NULL, g0, &w.solution[i], w.residual + i * p->standard_n) || !isfinite(cabs(w.solution[i].a1)))
+                if (!solve(&at, &ln, NULL, g0, g0_relative, &w.solution[i], w.residual + i * p->standard_n) ||
+                    !isfinite(cabs(w.solution[i].a1)))
                         return tp_fail(err, CODE_UNRESOLVABLE,
                                        "%s: at %.9g Hz the lines do not differ, do not transmit, or contradict their lengths, so nothing "
                                        "can be solved; check the lengths, leave this frequency out or add a line of another length",

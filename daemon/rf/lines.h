@@ -26,10 +26,11 @@ struct line_solution {
         double complex second[4];               /* second opinion less this solution, as corrected reflections; NaN: none */
 };
 
-/* Everything at one frequency.  held NULL: the first pass, from the estimate g0; it leaves the sign of a1 as it comes.  Otherwise all
-   choices are the held ones.  residual (may be NULL: then reciprocity, lengths and second opinion may stay undone): per standard. */
+/* Everything at one frequency.  held NULL: the first pass, from the estimate g0, good to g0_relative; it leaves the sign of a1 as it comes.
+   Otherwise all choices are the held ones.  residual (may be NULL: then reciprocity, lengths and second opinion may stay undone): per
+   standard. */
 typedef bool line_solver(const struct point *p, const struct line_set *ln, const struct line_choice *held, double complex g0,
-                         struct line_solution *s, double *residual);
+                         double g0_relative, struct line_solution *s, double *residual);
 
 /* Two lines as one eigenproblem.  T_k T_c^{-1} = 1 + (T_k - T_c) adj(T_c)/det T_c: the difference is taken first, so that nearly equal
    lines (below 1 MHz) keep their digits; T_c^{-1} T_k has the same eigenvalues and gives port 2. */

@@ -9,6 +9,7 @@
  * otherwise the definition's value stays, and that is said. */
 #include "rf/lrrm.h"
 #include <math.h>
+#include <string.h>
 
 #define NOISE_80_DB 1e-4
 #define L_UNSURE_H 10e-12
@@ -141,48 +142,83 @@ static bool invert(int n, const double jj[3], double v[3])
         return det > 1e-12 * jj[0] * jj[2];
 }
 
-enum { BLOCKS = 4096 / HALF_WINDOW }; /* longer sweeps go without the local scatter */
-static struct fitted fit(size_t n, const struct lrrm_point *point, struct unknowns u, bool known_open)
+/* One descent from f->match; lambda damps (Levenberg-Marquardt) where the unknowns are nearly one: L and C of a match near 50 ohm.  Returns
+   the sum of squares; f->u, f->u80 and f->converged are those of the end. */
+static double descend(size_t n, const struct lrrm_point *point, const struct unknowns *u, bool known_open, const double *variance,
+                      double enough, struct fitted *f)
 {
-        struct fitted f = {.u80 = {INFINITY, INFINITY}, .u = {INFINITY, INFINITY}};
-        double jj[3], jr[2], v[3], chi2 = 0, rows = 0, variance[BLOCKS];
-        bool local = n >= 4 * HALF_WINDOW && n <= BLOCKS * HALF_WINDOW;
-        for (int phase = 0; phase < (local ? 2 : 1); phase++) {
-                for (size_t b = 0; phase && b * HALF_WINDOW < n; b++) {
-                        size_t at = b * HALF_WINDOW + HALF_WINDOW / 2;
-                        variance[b] = scatter(n, point, at < n ? at : n - 1, f.match, &u, known_open);
-                }
-                double least = INFINITY;
-                for (size_t b = 0; phase && b * HALF_WINDOW < n; b++)
-                        least = variance[b] > 0 ? fmin(least, variance[b]) : least;
-                for (size_t b = 0; phase && b * HALF_WINDOW < n; b++) /* exact data: rounding is no measure of anything */
-                        variance[b] = isfinite(least) ? variance[b] + least + 1e-24 : 1;
-                double step = INFINITY;
-                for (int round = 0; round < 20; round++) {
-                        normal(n, point, f.match, &u, known_open, phase ? variance : NULL, jj, jr, &chi2, &rows);
-                        if (!invert(u.n, jj, v))
-                                return f;
-                        double by[2] = {-(v[0] * jr[0] + v[1] * jr[1]), -(v[1] * jr[0] + v[2] * jr[1])};
-                        for (int k = 0; k < u.n; k++)
-                                by[k] = fmax(-20, fmin(20, by[k])); /* pH, fF, ohm */
-                        step_by(&f.match, &u, by);
-                        step = fmax(fabs(by[0]), u.n < 2 ? 0 : fabs(by[1]));
-                        if (!isfinite(step))
-                                return f;
-                        if (step < (phase == 0 && local ? 1e-3 : 1e-13)) /* the first phase is only there to take the scatter */
+        double jj[3], jr[2], v[3], chi2, rows, step = INFINITY, lambda = u->n > 1 ? 1e-3 : 0;
+        normal(n, point, f->match, u, known_open, variance, jj, jr, &chi2, &rows);
+        for (int round = 0; round < 60 && step > enough; round++) {
+                const double damped[3] = {jj[0] * (1 + lambda), jj[1], jj[2] * (1 + lambda)};
+                if (!invert(u->n, damped, v))
+                        break;
+                double by[2] = {-(v[0] * jr[0] + v[1] * jr[1]), -(v[1] * jr[0] + v[2] * jr[1])}, size = fmax(fabs(by[0]), fabs(by[1]));
+                if (!isfinite(size))
+                        return INFINITY;
+                for (int k = 0; k < u->n && size > 20; k++) /* pH, fF, ohm */
+                        by[k] *= 20 / size;
+                struct lrrm_match to = f->match;
+                double to_jj[3], to_jr[2], to_chi2, to_rows;
+                step_by(&to, u, by);
+                normal(n, point, to, u, known_open, variance, to_jj, to_jr, &to_chi2, &to_rows);
+                if (lambda > 0 && !(to_chi2 <= chi2)) {    /* uphill: shorter, steeper */
+                        if (size < 1e-9 || lambda > 1e6) { /* no way down is left */
+                                step = 0;
                                 break;
+                        }
+                        lambda *= 8;
+                        continue;
                 }
-                f.converged = step < 1e-3; /* in noise the last digits may keep moving */
+                lambda = lambda > 1e-12 ? lambda / 8 : 0;
+                step = size;
+                f->match = to;
+                chi2 = to_chi2;
+                memcpy(jj, to_jj, sizeof jj);
+                memcpy(jr, to_jr, sizeof jr);
         }
-        double spread = rows > u.n ? chi2 / (rows - u.n) : 0;
-        for (int k = 0; k < u.n; k++)
-                f.u[k] = sqrt(spread * v[k * 2]);
-        normal(n, point, f.match, &u, known_open, NULL, jj, jr, &chi2, &rows);
-        if (!invert(u.n, jj, v))
-                return f;
-        for (int k = 0; k < u.n; k++)
-                f.u80[k] = NOISE_80_DB * sqrt(v[k * 2]);
-        return f;
+        f->converged = step < 1e-3; /* in noise the last digits may keep moving */
+        if (invert(u->n, jj, v))
+                for (int k = 0; k < u->n; k++)
+                        f->u[k] = sqrt((rows > u->n ? chi2 / (rows - u->n) : 0) * v[k * 2]);
+        return chi2;
+}
+
+enum { BLOCKS = 4096 / HALF_WINDOW }; /* longer sweeps go without the local scatter */
+static struct fitted fit(size_t n, const struct lrrm_point *point, struct unknowns u, bool known_open, const struct lrrm_match *starts,
+                         size_t start_n)
+{
+        struct fitted best = {.u80 = {INFINITY, INFINITY}, .u = {INFINITY, INFINITY}};
+        bool local = n >= 4 * HALF_WINDOW && n <= BLOCKS * HALF_WINDOW;
+        double least = INFINITY, variance[BLOCKS], jj[3], jr[2], v[3], chi2, rows;
+        for (size_t k = 0; k < start_n; k++) {
+                struct fitted f = best;
+                f.match = starts[k];
+                chi2 = descend(n, point, &u, known_open, NULL, local ? 1e-3 : 1e-13, &f);
+                /* L and C have a second valley with nearly the same reflection: what noise cannot tell apart goes to C >= 0, then to the
+                   smaller one */
+                double noise = 12 * chi2 / (double)n, c = f.match.c_f, c_best = best.match.c_f;
+                bool nicer = (c >= 0) != (c_best >= 0) ? c >= 0 : fabs(c) < fabs(c_best);
+                if (f.converged && (!best.converged || chi2 < least - noise || (chi2 < least + noise && nicer))) {
+                        least = chi2;
+                        best = f;
+                }
+        }
+        if (local && best.converged) { /* once more, with the scatter that neighbours really show */
+                double quietest = INFINITY;
+                for (size_t b = 0; b * HALF_WINDOW < n; b++) {
+                        size_t at = b * HALF_WINDOW + HALF_WINDOW / 2;
+                        variance[b] = scatter(n, point, at < n ? at : n - 1, best.match, &u, known_open);
+                        quietest = variance[b] > 0 ? fmin(quietest, variance[b]) : quietest;
+                }
+                for (size_t b = 0; b * HALF_WINDOW < n; b++) /* exact data: rounding is no measure of anything */
+                        variance[b] = isfinite(quietest) ? variance[b] + quietest + 1e-24 : 1;
+                descend(n, point, &u, known_open, variance, 1e-13, &best);
+        }
+        normal(n, point, best.match, &u, known_open, NULL, jj, jr, &chi2, &rows);
+        for (int k = 0; k < u.n && invert(u.n, jj, v); k++)
+                best.u80[k] = NOISE_80_DB * sqrt(v[k * 2]);
+        return best;
 }
 
 /* The definition's own inductance, where it shows best: at the highest frequency, R + jwL exactly. */
@@ -197,13 +233,20 @@ struct lrrm_match lrrm_fit(size_t n, const struct lrrm_point *point, enum rf_mat
 {
         struct fitted f = {.u = {NAN, NAN}};
         bool known_open = what == RF_MATCH_FROM_OPEN, l_sure = false;
+        const struct lrrm_match none = {0};
         double c = 0;
         d->match_l_fit_h = defined_l(n, point);
         d->match_l_determined = false;
         if (what == RF_MATCH_FIXED)
                 return (struct lrrm_match){0};
         if (what == RF_MATCH_FIT_L_C) {
-                f = fit(n, point, (struct unknowns){2, {L_PH, C_FF}}, false);
+                /* R + jwL and C enter as w (L - R^2 C) first: begin on that valley, on both sides of C = 0 */
+                f = fit(n, point, (struct unknowns){1, {L_PH}}, false, &none, 1);
+                struct lrrm_match valley[3] = {{.c_f = 4e-15}, {.c_f = -4e-15}, {.c_f = 12e-15}};
+                double r = creal(point[0].z);
+                for (int k = 0; k < 3; k++)
+                        valley[k].l_h = f.match.l_h + r * r * valley[k].c_f;
+                f = fit(n, point, (struct unknowns){2, {L_PH, C_FF}}, false, valley, 3);
                 l_sure = sure(&f, 0, L_UNSURE_H * 1e12) && sure(&f, 1, C_UNSURE_F * 1e15);
                 if (l_sure)
                         c = f.match.c_f;
@@ -213,10 +256,10 @@ struct lrrm_match lrrm_fit(size_t n, const struct lrrm_point *point, enum rf_mat
                                        "the inductance was fitted");
         }
         if (known_open) {
-                f = fit(n, point, (struct unknowns){2, {L_PH, R_OHM}}, true);
+                f = fit(n, point, (struct unknowns){2, {L_PH, R_OHM}}, true, &none, 1);
                 l_sure = sure(&f, 0, L_UNSURE_H * 1e12) && f.u[1] < 1 && f.u80[1] < 1;
         } else if (!l_sure) {
-                f = fit(n, point, (struct unknowns){1, {L_PH}}, false);
+                f = fit(n, point, (struct unknowns){1, {L_PH}}, false, &none, 1);
                 l_sure = sure(&f, 0, L_UNSURE_H * 1e12);
         }
         if (!l_sure) {

@@ -14,7 +14,7 @@
 #include <math.h>
 #include <string.h>
 
-#define SURE_SIN2 0.03 /* sin^2 10 degrees: a pair below this effective phase does not refine the estimate of g */
+#define SURE 0.002 /* relative: an estimate that is a solution already */
 
 static double abs2(double complex z) { return creal(z) * creal(z) + cimag(z) * cimag(z); }
 
@@ -35,18 +35,24 @@ static size_t ladder(size_t n, const double *l, size_t c, size_t order[RF_STANDA
         return m;
 }
 
-/* g from all pairs with line c, unwrapped against the estimate g0. */
-static double complex propagation(size_t n, const struct line_pair *pair, const double *l, size_t c, double complex g0)
+/* g from all pairs with line c, unwrapped against the estimate g0, which is good to `relative`.  Each rung of the ladder improves the
+   estimate for the next, longer one by as much as it can be trusted: a pair whose lengths are 20 um wrong, or that is nearly half a wave
+   long, must not spoil a good estimate (a wrong length of the shortest pair makes it 10 % wrong). */
+static double complex propagation(size_t n, const struct line_pair *pair, const double *l, size_t c, double complex g0, double relative)
 {
         size_t order[RF_STANDARD_MAX], m = ladder(n, l, c, order);
         double complex g = g0, sum_ly = 0, sum_y = 0;
-        double sum_ll = 0, sum_l = 0, nn = (double)n;
+        double sum_ll = 0, sum_l = 0, nn = (double)n, weight = 1 / (relative * relative);
         for (size_t j = 0; j < m; j++) {
                 double dl = l[order[j]] - l[c];
                 const struct line_pair *q = &pair[order[j]];
                 double complex y = line_pair_phase(q, g * dl);
-                if (abs2(q->root) > SURE_SIN2 * abs2(q->det)) /* |sinh y|^2 */
-                        g = y / dl;                           /* the longer difference refines the estimate for the next */
+                double sinh2 = abs2(q->root) / abs2(q->det), here = 20e-6 / fabs(dl) + 0.02 / sqrt(abs2(y) * fmin(1, sinh2));
+                if (here < 1) {
+                        double own = 1 / (here * here);
+                        g += (y / dl - g) * (own / (weight + own));
+                        weight += own;
+                }
                 sum_ly += dl * y;
                 sum_y += y;
                 sum_ll += dl * dl;
@@ -161,7 +167,7 @@ static void compare(size_t n, const struct m2 *t, const double complex *z, struc
 }
 
 static bool solve_point(const struct point *p, const struct line_set *ln, const struct line_choice *held, double complex g0,
-                        struct line_solution *s, double *residual)
+                        double g0_relative, struct line_solution *s, double *residual)
 {
         struct m2 t[RF_STANDARD_MAX];
         struct line_pair pair[RF_STANDARD_MAX];
@@ -180,19 +186,19 @@ static bool solve_point(const struct point *p, const struct line_set *ln, const 
         if (held) {
                 s->common = held->common;
                 pairs_with(n, t, s->common, pair);
-                s->g = propagation(n, pair, l, s->common, held->g);
+                s->g = propagation(n, pair, l, s->common, held->g, SURE);
                 decays(n, l, held->g, z);
         } else {
                 decays(n, l, g0, z);
                 s->common = common_line(n, z);
                 pairs_with(n, t, s->common, pair);
-                s->g = propagation(n, pair, l, s->common, g0);
+                s->g = propagation(n, pair, l, s->common, g0, g0_relative);
                 decays(n, l, s->g, z);
                 size_t better = common_line(n, z);
                 if (better != s->common) {
                         s->common = better;
                         pairs_with(n, t, better, pair);
-                        s->g = propagation(n, pair, l, better, s->g);
+                        s->g = propagation(n, pair, l, better, s->g, SURE);
                         decays(n, l, s->g, z);
                 }
         }
@@ -218,7 +224,7 @@ static bool terms_point(const struct point *p, const void *choice, double comple
         struct line_set ln = lines_of(p->problem);
         const struct line_choice *held = choice;
         struct line_solution s;
-        if (!solve_point(p, &ln, held, held->g, &s, NULL))
+        if (!solve_point(p, &ln, held, held->g, SURE, &s, NULL))
                 return false;
         line_terms(p->problem, p->hz, &s, t);
         return true;
