@@ -44,20 +44,19 @@ static double complex atanh_of(double complex q)
         return CMPLX(log1p(4 * re / ((1 - re) * (1 - re) + im * im)) / 4, atan2(2 * im, 1 - n) / 2);
 }
 
+void line_pair_orient(struct line_pair *q, double complex x)
+{
+        double complex e = cexp(-x), want = q->det * (e - 1 / e); /* the order in which the squares of both distances sum to less */
+        if (creal(q->root) * creal(want) + cimag(q->root) * cimag(want) < 0)
+                q->root = -q->root;
+}
+
 double complex line_pair_phase(const struct line_pair *q, double complex x)
 {
         /* lambda_m = (mean + root)/det = e^{-y}: y = -atanh(root/mean) + j pi n, n even or odd as the phase of lambda_m says */
-        double complex y = -atanh_of(q->root / q->mean), lambda = (q->mean + q->root) / q->det, best = 0;
+        double complex y = -atanh_of(q->root / q->mean), lambda = (q->mean + q->root) / q->det;
         y += CMPLX(0, RF_PI * round((-carg(lambda) - cimag(y)) / RF_PI));
-        double best_distance = INFINITY;
-        for (int order = 0; order < 2; order++, y = -y) { /* each unwrapped to the estimate */
-                double complex u = y + CMPLX(0, RF_TWO_PI * round((cimag(x) - cimag(y)) / RF_TWO_PI));
-                if (abs2(u - x) < best_distance) {
-                        best_distance = abs2(u - x);
-                        best = u;
-                }
-        }
-        return best;
+        return y + CMPLX(0, RF_TWO_PI * round((cimag(x) - cimag(y)) / RF_TWO_PI));
 }
 
 /* (m - mu) v = 0 for mu = mean -+ root: v0/v1 of the first and v1/v0 of the second, by the row in which half +- root does not cancel. */
@@ -73,20 +72,28 @@ static void vectors(double complex half, double complex m12, double complex m21,
         }
 }
 
-void line_pair_boxes(const struct line_pair *q, double complex em, double complex ep, double complex ret[4])
+void line_pair_boxes(const struct line_pair *q, double complex ret[4])
 {
-        /* root belongs to e^{-x}: the order in which the squares of both distances sum to less */
-        double complex want = q->det * (em - ep), root = q->root;
-        if (creal(root) * creal(want) + cimag(root) * cimag(want) < 0)
-                root = -root;
         const double complex *l = q->left.e, *r = q->right.e;
         double complex b, ca;
-        vectors((l[0] - l[3]) / 2, l[1], l[2], root, &b, &ca);
+        vectors((l[0] - l[3]) / 2, l[1], l[2], q->root, &b, &ca);
         ret[0] = b;
         ret[1] = ca;
-        vectors((r[0] - r[3]) / 2, r[2], r[1], root, &b, &ca);
+        vectors((r[0] - r[3]) / 2, r[2], r[1], q->root, &b, &ca);
         ret[2] = -b;
         ret[3] = -ca;
+}
+
+void line_pair_orient_like(struct line_pair *q, const double complex box[4])
+{
+        double complex half = (q->left.e[0] - q->left.e[3]) / 2, s = half + q->root, t = half - q->root;
+        if (abs2(s) < abs2(t)) { /* the order in which nothing cancels nor is infinite is tried first */
+                q->root = -q->root;
+                s = t;
+        }
+        double complex b = -q->left.e[1] / s, ca = q->left.e[2] / s; /* the other way round b would be 1/ca */
+        if (abs2(b - box[0]) * abs2(ca) > abs2(1 - box[0] * ca))
+                q->root = -q->root;
 }
 
 double line_phase_eff_deg(double complex x)

@@ -35,15 +35,18 @@ typedef bool line_solver(const struct point *p, const struct line_set *ln, const
 /* Two lines as one eigenproblem.  T_k T_c^{-1} = 1 + (T_k - T_c) adj(T_c)/det T_c: the difference is taken first, so that nearly equal
    lines (below 1 MHz) keep their digits; T_c^{-1} T_k has the same eigenvalues and gives port 2. */
 struct line_pair {
-        double complex mean, root, det; /* eigenvalues (mean +- root)/det */
+        double complex mean, root, det; /* eigenvalues (mean +- root)/det; once oriented, + is e^{-x} */
         struct m2 left, right;          /* (T_k - T_c) adj T_c, adj T_c (T_k - T_c) */
 };
 struct line_pair line_pair_of(struct m2 t_k, struct m2 t_c);
-/* g dl, the average of both eigenvalues, unwrapped to the estimate x, in the order that lies nearest to it. */
+/* Which eigenvalue is e^{-x}: by the estimate x, or by eigenvectors: those of all pairs are the same, so that a pair near half a wave
+   follows another that is well off it (a line 30 um longer than told lies on the other side of half a wave than foretold). */
+void line_pair_orient(struct line_pair *q, double complex x);
+void line_pair_orient_like(struct line_pair *q, const double complex box[4]);
+/* g dl, the average of both eigenvalues, unwrapped to the estimate x. */
 double complex line_pair_phase(const struct line_pair *q, double complex x);
-/* b1, ca1, b2, ca2 with the eigenvalues in the order nearest to e^{-x}, e^{x} (both given). */
-void line_pair_boxes(const struct line_pair *q, double complex em, double complex ep, double complex ret[4]);
-double line_phase_eff_deg(double complex x); /* asin(min(1, |sinh x|)) */
+void line_pair_boxes(const struct line_pair *q, double complex ret[4]); /* b1, ca1, b2, ca2 */
+double line_phase_eff_deg(double complex x);                            /* asin(min(1, |sinh x|)) */
 
 /* From b1 … ca2 to the rest: r and a1 a2 from line 0, a1 from the reflects (its sign by held, or as it comes). */
 void line_finish(const struct point *p, const struct line_set *ln, const struct line_choice *held, struct m2 t_0, struct line_solution *s,

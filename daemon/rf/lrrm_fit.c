@@ -184,6 +184,25 @@ static double descend(size_t n, const struct lrrm_point *point, const struct unk
         return chi2;
 }
 
+/* How far the solved open is from one capacitance at all frequencies, in the unit of the residuals: tells valleys apart, fits nothing. */
+static double bend_of_open(size_t n, const struct lrrm_point *point, struct lrrm_match m)
+{
+        double slope = 0, cost = 0;
+        for (int pass = 0; pass < 2; pass++) {
+                double wy = 0, ww = 0;
+                for (size_t i = 0; i < n; i++) {
+                        const struct lrrm_point *q = &point[i];
+                        double complex g = lrrm_open(q, lrrm_impedance(q, m)), y = (1 - g) / (1 + g);
+                        double in_g = 2 / (abs2(1 + y) * q->u_open), off = (cimag(y) - slope * q->w) * in_g;
+                        wy += in_g * in_g * q->w * cimag(y);
+                        ww += in_g * in_g * q->w * q->w;
+                        cost += pass * off * off;
+                }
+                slope = wy / ww;
+        }
+        return cost;
+}
+
 enum { BLOCKS = 4096 / HALF_WINDOW }; /* longer sweeps go without the local scatter */
 static struct fitted fit(size_t n, const struct lrrm_point *point, struct unknowns u, bool known_open, const struct lrrm_match *starts,
                          size_t start_n)
@@ -195,11 +214,9 @@ static struct fitted fit(size_t n, const struct lrrm_point *point, struct unknow
                 struct fitted f = best;
                 f.match = starts[k];
                 chi2 = descend(n, point, &u, known_open, NULL, local ? 1e-3 : 1e-13, &f);
-                /* L and C have a second valley with nearly the same reflection: what noise cannot tell apart goes to C >= 0, then to the
-                   smaller one */
-                double noise = 12 * chi2 / (double)n, c = f.match.c_f, c_best = best.match.c_f;
-                bool nicer = (c >= 0) != (c_best >= 0) ? c >= 0 : fabs(c) < fabs(c_best);
-                if (f.converged && (!best.converged || chi2 < least - noise || (chi2 < least + noise && nicer))) {
+                if (start_n > 1) /* L and C have other valleys, where the open is as lossless but bends */
+                        chi2 += bend_of_open(n, point, f.match);
+                if (f.converged && chi2 < least) {
                         least = chi2;
                         best = f;
                 }

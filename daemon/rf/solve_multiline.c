@@ -35,6 +35,29 @@ static size_t ladder(size_t n, const double *l, size_t c, size_t order[RF_STANDA
         return m;
 }
 
+/* All pairs in one order: the shortest pair that is well off half a wave (else the one furthest off) by the estimate, the others alike. */
+static void orient(size_t n, struct line_pair *pair, const double *l, size_t c, double complex g0)
+{
+        size_t first = c;
+        double best = -1, shortest = 0;
+        for (size_t k = 0; k < n; k++) {
+                if (k == c)
+                        continue;
+                double sinh2 = fmin(0.25, abs2(pair[k].root) / abs2(pair[k].det)), dl = fabs(l[k] - l[c]);
+                if (sinh2 > best || (sinh2 == best && dl < shortest)) {
+                        best = sinh2;
+                        shortest = dl;
+                        first = k;
+                }
+        }
+        double complex box[4];
+        line_pair_orient(&pair[first], g0 * (l[first] - l[c]));
+        line_pair_boxes(&pair[first], box);
+        for (size_t k = 0; k < n; k++)
+                if (k != c && k != first)
+                        line_pair_orient_like(&pair[k], box);
+}
+
 /* g from all pairs with line c, unwrapped against the estimate g0, which is good to `relative`.  Each rung of the ladder improves the
    estimate for the next, longer one by as much as it can be trusted: a pair whose lengths are 20 um wrong, or that is nearly half a wave
    long, must not spoil a good estimate (a wrong length of the shortest pair makes it 10 % wrong). */
@@ -101,7 +124,7 @@ static double weights(size_t m, const double complex *e, const double complex *n
         return 1 / creal(sum);
 }
 
-/* b and ca of both ports from the pairs with line c; z: of the weights and of the order of the eigenvalues. */
+/* b and ca of both ports from the pairs with line c; z: of the weights. */
 static bool boxes(size_t n, const struct line_pair *pair, const double complex *z, size_t c, struct line_solution *s)
 {
         double complex e[RF_STANDARD_MAX], inverse[RF_STANDARD_MAX], node[RF_STANDARD_MAX], box[RF_STANDARD_MAX][4], w[RF_STANDARD_MAX];
@@ -119,7 +142,7 @@ static bool boxes(size_t n, const struct line_pair *pair, const double complex *
                 double e2 = abs2(e[m]);
                 db[m] = 1 / e2 + zc4 * e2;
                 dc[m] = e2 + 1 / (zc4 * e2);
-                line_pair_boxes(&pair[k], e[m], inverse[m], box[m]);
+                line_pair_boxes(&pair[k], box[m]);
                 m++;
         }
         s->b1 = s->ca1 = s->b2 = s->ca2 = 0;
@@ -143,11 +166,12 @@ static void decays(size_t n, const double *l, double complex g, double complex *
                 z[k] = cexp(-g * (l[k] - l[0]));
 }
 
-static void pairs_with(size_t n, const struct m2 *t, size_t c, struct line_pair *pair)
+static void pairs_with(size_t n, const struct m2 *t, const double *l, size_t c, double complex g0, struct line_pair *pair)
 {
         for (size_t k = 0; k < n; k++)
                 if (k != c)
                         pair[k] = line_pair_of(t[k], t[c]);
+        orient(n, pair, l, c, g0);
 }
 
 /* Second opinion less this one, as reflections at port 1 and 2 of the corrected data: [[1 + ., beta], [gamma, 1]] = X^{-1} X'. */
@@ -185,19 +209,19 @@ static bool solve_point(const struct point *p, const struct line_set *ln, const 
         }
         if (held) {
                 s->common = held->common;
-                pairs_with(n, t, s->common, pair);
+                pairs_with(n, t, l, s->common, held->g, pair);
                 s->g = propagation(n, pair, l, s->common, held->g, SURE);
                 decays(n, l, held->g, z);
         } else {
                 decays(n, l, g0, z);
                 s->common = common_line(n, z);
-                pairs_with(n, t, s->common, pair);
+                pairs_with(n, t, l, s->common, g0, pair);
                 s->g = propagation(n, pair, l, s->common, g0, g0_relative);
                 decays(n, l, s->g, z);
                 size_t better = common_line(n, z);
                 if (better != s->common) {
                         s->common = better;
-                        pairs_with(n, t, better, pair);
+                        pairs_with(n, t, l, better, s->g, pair);
                         s->g = propagation(n, pair, l, better, s->g, SURE);
                         decays(n, l, s->g, z);
                 }

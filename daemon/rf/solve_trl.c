@@ -20,8 +20,9 @@ static bool solve_point(const struct point *p, const struct line_set *ln, const 
         }
         double dl = p->length_m[ln->at[1]] - p->length_m[ln->at[0]];
         struct line_pair pair = line_pair_of(t[1], t[0]);
-        double complex x = line_pair_phase(&pair, (held ? held->g : g0) * dl), em = cexp(held ? -held->g * dl : -x), ep = 1 / em, box[4];
-        line_pair_boxes(&pair, em, ep, box);
+        line_pair_orient(&pair, (held ? held->g : g0) * dl);
+        double complex x = line_pair_phase(&pair, (held ? held->g : g0) * dl), em = cexp(-x), ep = 1 / em, box[4];
+        line_pair_boxes(&pair, box);
         s->g = x / dl;
         s->common = 0;
         s->b1 = box[0];

@@ -205,6 +205,47 @@ static void multiline_with_six_lines(void **state)
         lines("multiline_trl", "cal_mtrl.json", "mtrl/formulas marks true_Zc");
 }
 
+/* Not a hundred times what plain double precision of the published formulas reached (judged.json), but that itself. */
+static void multiline_loses_no_digits_below_1_mhz(void **state)
+{
+        (void)state;
+        struct arena *arena = arena_new(0);
+        cJSON *json = check_json("cal_mtrl.json");
+        struct axis *axis = check_axis(json, arena);
+        struct rf_standard standards[RF_STANDARD_MAX];
+        size_t n = 0;
+        for (const cJSON *e = check_at(json, "lines")->child; e; e = e->next)
+                standards[n++] = (struct rf_standard){.kind = RF_LINE,
+                                                      .raw = check_net(check_at(e, "raw"), axis, PLANE_RECEIVER, arena),
+                                                      .length_m = check_at(e, "length_m")->valuedouble};
+        standards[n++] =
+                (struct rf_standard){.kind = RF_REFLECT, .raw = check_net(check_at(json, "reflect/raw"), axis, PLANE_RECEIVER, arena)};
+        struct switch_terms *sw = check_switch(json, axis, arena);
+        struct problem problem = {.axis = axis,
+                                  .standards = standards,
+                                  .standard_n = n,
+                                  .switch_terms = sw,
+                                  .eps_eff_guess = 5.7,
+                                  .reflect_estimate = -1,
+                                  .reflect_offset_m = -100e-6,
+                                  .plane_shift_m = -100e-6,
+                                  .plane_shifted = PLANE_TIP};
+        struct solved *s = solve_in(arena, "multiline_trl", &problem, NULL);
+        assert_int_equal(s->code, CODE_OK);
+        for (const cJSON *dut = check_at(json, "dut")->child; dut; dut = dut->next) {
+                struct net2 *raw = check_net(check_at(dut, "raw"), axis, PLANE_RECEIVER, arena),
+                            *want = check_net(check_at(dut, "true_Zc"), axis, PLANE_TIP, arena);
+                assert_int_equal(rf_correct2(&s->terms, raw, sw, raw, NULL), CODE_OK);
+                for (size_t i = 0; axis->hz[i] <= 1e6; i++) {
+                        double off = m2_distance(net2_get(raw, i), net2_get(want, i));
+                        print_message("%s at %.3g Hz: %.2g\n", dut->string, axis->hz[i], off);
+                        assert_true(off <= judged("cases/mtrl/formulas marks true_Zc", i, 0) / 100);
+                }
+        }
+        cJSON_Delete(json);
+        arena_free(arena);
+}
+
 static void effective_phase_and_deviation_are_those_published(void **state)
 {
         (void)state;
@@ -280,6 +321,7 @@ int main(void)
                 cmocka_unit_test(trl_with_one_pair),
                 cmocka_unit_test(trl_by_the_image_of_port_2),
                 cmocka_unit_test(multiline_with_six_lines),
+                cmocka_unit_test(multiline_loses_no_digits_below_1_mhz),
                 cmocka_unit_test(effective_phase_and_deviation_are_those_published),
                 cmocka_unit_test(a_wrong_reflect_offset_is_refused),
         };

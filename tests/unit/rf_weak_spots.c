@@ -288,9 +288,8 @@ static void multiline_keeps_its_digits_below_1_mhz(void **state)
                         worst = fmax(worst, error_at(s, &a->terms, synth_devices[d], i));
         }
         print_message("70 kHz … 1 MHz: device within %.2g, gamma within %.2g\n", worst, gamma);
-        /* rounding of the raw data alone makes 1e-11 of it here (rf_floor.c); plain arithmetic with products of T loses ten times as much
-         */
-        assert_true(worst < 6e-11 && gamma < 2e-11);
+        /* rounding of the raw data alone makes 1e-11 to 5e-11 of it, as Zc is (rf_floor.c); plain products of T lose ten times as much */
+        assert_true(worst < 2e-10 && gamma < 3e-11);
         arena_free(s->arena);
 }
 
