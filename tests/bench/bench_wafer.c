@@ -170,12 +170,12 @@ static void die_run(struct wafer *w, struct view *v, size_t first, bool chain, b
                         need(sweep_load(v, s->id, w->hz, w->hz_n, w->die, &short_, &err), &err, "short");
                         ask.dummies[RF_DUMMY_OPEN] = &open;
                         ask.dummies[RF_DUMMY_SHORT] = &short_;
-                        for (size_t k = w->sweep_n; k-- > 0 && ask.dummies[RF_DUMMY_OPEN]_n < OPENS;)
+                        for (size_t k = w->sweep_n; k-- > 0 && ask.open_n < OPENS;)
                                 if (strcmp(w->sweeps[k].device, m->open) == 0 && !same_die(&w->sweeps[k], &w->sweeps[first])) {
-                                        need(sweep_load(v, w->sweeps[k].id, w->hz, w->hz_n, w->die, &opens[ask.dummies[RF_DUMMY_OPEN]_n], &err), &err,
+                                        need(sweep_load(v, w->sweeps[k].id, w->hz, w->hz_n, w->die, &opens[ask.open_n], &err), &err,
                                              "opens");
-                                        ask.dummies[RF_DUMMY_OPEN]s[ask.dummies[RF_DUMMY_OPEN]_n] = &opens[ask.dummies[RF_DUMMY_OPEN]_n];
-                                        ask.dummies[RF_DUMMY_OPEN]_n++;
+                                        ask.opens[ask.open_n] = &opens[ask.open_n];
+                                        ask.open_n++;
                                 }
                 }
                 need(sweep_load(v, w->sweeps[i].id, w->hz, w->hz_n, w->die, &raw, &err), &err, "sweep");
