@@ -349,7 +349,8 @@ static void answer_one(const struct chain *ch, const struct parameter_plan *plan
         } else {
                 judge(to, to->u95 / 2);
                 line_says(&a, j, to);
-                range_find(&a, most, to);
+                if (!whole)
+                        range_find(&a, most, to);
         }
 }
 

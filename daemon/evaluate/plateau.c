@@ -88,7 +88,7 @@ static void add_coherent(struct cause_list *sum, const struct cause_list *one, d
 void answer_plateau(struct asked *a, double share_max, struct parameter_answer *to, struct cause_list *list, struct tp_error *err)
 {
         const struct axis *axis = &a->ch->axis;
-        double power, y[1024], hz[1024];
+        double power, y[1024] = {0}, hz[1024] = {0};
         enum rf_quantity gain = gain_of(a->rf, &power);
         size_t stride = (axis->n + 1023) / 1024, n = 0; /* a long sweep is thinned: half a decade keeps a hundred points and more */
         for (size_t j = 0; j < axis->n; j += stride, n++) {
@@ -98,8 +98,11 @@ void answer_plateau(struct asked *a, double share_max, struct parameter_answer *
         struct rf_plateau p;
         static const char *const what[] = {"|h21|", "1/|Im(1/h21)|", "sqrt U", "sqrt MAG"};
         if (rf_plateau_find(n, hz, y, 0, 0, what[a->rf - RF_Q_FT], &p, err)) {
-                to->has_value = false;
-                snprintf(to->reason, sizeof to->reason, "%.*s", (int)sizeof to->reason - 1, err->text);
+                size_t drowned = 0; /* the sentence of rf_plateau_find() is longer than a reason may be */
+                for (size_t j = 0; j < n; j++)
+                        drowned += isnan(y[j]) ? 1 : 0;
+                snprintf(to->reason, sizeof to->reason, "%s falls by 20 dB a decade nowhere over half a decade%s", what[a->rf - RF_Q_FT],
+                         2 * drowned > n ? "; most of it is noise, or does not exist" : "");
                 return;
         }
         size_t probes = p.n < PROBES ? p.n : PROBES;

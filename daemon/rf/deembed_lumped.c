@@ -27,7 +27,7 @@ void deembed_three_step_parts(const struct m2 s[RF_DUMMY_COUNT], double z_ref, d
         double complex o12 = (o.e[1] + o.e[2]) / 2, t12 = (t.e[1] + t.e[2]) / 2;
         *g1 = o.e[0] + o12;
         *g2 = o.e[3] + o12;
-        *g3 = 1 / (1 / t12 - 1 / o12);
+        *g3 = t12 * o12 / (o12 - t12); /* 1/(1/Yt12 - 1/Yo12), where nothing couples too */
         double complex through = -1 / t12, a = 1 / (l.e[0] - *g1), b = 1 / (r.e[3] - *g2);
         double complex z1 = (through + a - b) / 2, z2 = (through - a + b) / 2, z3 = (a + b - through) / 2;
         *ret_lead = m2_of(z1 + z3, z3, z3, z2 + z3);

@@ -102,7 +102,7 @@ static struct raw_sweep sweep(struct station *st, const struct seen *v, struct a
                 } else {
                         struct y2 y = v->standard ? copy_y(&v->copy, hz) : pads_around(&v->pads, device_y(v->device, hz, v->volt), hz);
                         p = y2_to_s(touch_around(s, &v->touch, 30, 2, y, hz), 50);
-                        double complex m1 = cexp(-I * per_um * v->touch.shift_um[0]), m2 = cexp(-I * per_um * v->touch.shift_um[1]);
+                        double complex m1 = cexp(-CMPLX(0, 1) * per_um * v->touch.shift_um[0]), m2 = cexp(-CMPLX(0, 1) * per_um * v->touch.shift_um[1]);
                         p.e11 *= m1 * m1;
                         p.e12 *= m1 * m2;
                         p.e21 *= m1 * m2;

@@ -45,7 +45,7 @@ struct bench {
         struct verification verify[2];
         struct device devices[3];
         struct measure measures[3];
-        struct parameter_plan parameters[8];
+        struct parameter_plan parameters[16];
         struct sweep_plan sweep;
         struct segment segment;
 };
