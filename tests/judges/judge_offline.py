@@ -123,12 +123,12 @@ def worst(a, b):
 
 
 def judge(what, case, got, cal, truth, limit, why, weaker=None):
-    """limit: of the difference between the two; weaker: instead a limit of our distance from the truth, with the reason why not the other"""
+    """limit: of the difference between the two; weaker: instead of our distance from the truth, which must not be clearly more than theirs"""
     global failed
     other = {n: cal.apply_cal(network(case.f, raw)).s for n, raw in case.devices.items()} if cal is not None else None
     between = worst(got, other) if other else float("nan")
     own, their = worst(got, truth), worst(other, truth) if other else float("nan")
-    ok = own <= limit if weaker else between <= limit
+    ok = own <= min(limit, 1.2 * their) if weaker else between <= limit
     failed += not ok
     rows.append((ok, what, between, own, their, limit, why if not weaker else weaker))
 
@@ -208,16 +208,29 @@ def shift(s, gamma, l):
 
 
 def matched():
-    case = Case("cal_lrm.json")
-    d = case.d
-    thru, reflect = case.s(d["thru"]["ideal"]), complex_of(d["reflect"]["true"])[case.keep]
-    known = complex_of(d["match_known"]["ideal"])[case.keep]
-    for label, match, ideal in (("LRM, 50 ohm match", d["match_50"]["raw"], np.zeros(len(case.f))), ("LRM, known match", d["match_known"]["raw"], known)):
-        standards = [{"name": "thru", "kind": "thru", "raw": case.s(d["thru"]["raw"]), "ideal": thru}, {"name": "reflect", "kind": "reflect", "raw": case.s(d["reflect"]["raw"])},
-                     {"name": "match", "kind": "load", "raw": case.s(match), "ideal": diagonal(ideal)}]
-        got, _ = ours(case, standards, {"method": "lrm", "reflect_estimate": 1})
-        cal = theirs.LRM(measured=case.networks(case.s(d["thru"]["raw"]), case.s(d["reflect"]["raw"]), case.s(match)), ideals=case.networks(thru, diagonal(np.ones(len(case.f))), diagonal(ideal)), switch_terms=case.switch_networks())
-        judge(label, case, got, cal, case.truth("true"), 1e-10, "exact data, one solution")
+    for noise, label in ((0, ""), (1e-3, ", noisy")):
+        case = Case("cal_lrm.json", noise=noise)
+        d = case.d
+        ones = np.ones(len(case.f))
+        thru, known = case.s(d["thru"]["ideal"]), complex_of(d["match_known"]["ideal"])[case.keep]
+        raw_thru, raw_reflect = case.raw(d["thru"]["raw"]), case.raw(d["reflect"]["raw"])
+        for what, match, ideal in (("LRM, 50 ohm match", case.raw(d["match_50"]["raw"]), 0 * ones), ("LRM, known match", case.raw(d["match_known"]["raw"]), known)):
+            standards = [{"name": "thru", "kind": "thru", "raw": raw_thru, "ideal": thru}, {"name": "reflect", "kind": "reflect", "raw": raw_reflect}, {"name": "match", "kind": "load", "raw": match, "ideal": diagonal(ideal)}]
+            got, _ = ours(case, standards, {"method": "lrm", "reflect_estimate": 1})
+            cal = theirs.LRM(measured=case.networks(raw_thru, raw_reflect, match), ideals=case.networks(thru, diagonal(ones), diagonal(ideal)), switch_terms=case.switch_networks())
+            judge(what + label, case, got, cal, case.truth("true"), 1e-10, "one solution of one set of equations")
+
+        case = Case("cal_lrrm.json", noise=noise)
+        d = case.d
+        thru, ohm = case.s(d["thru"]["ideal"]), d["match_port1"]["R_ohm"]
+        raw = {n: case.raw(d[n]["raw"]) for n in ("thru", "open", "short", "match_port1")}
+        standards = [{"name": "thru", "kind": "thru", "raw": raw["thru"], "ideal": thru}, {"name": "open", "kind": "open", "raw": raw["open"]}, {"name": "short", "kind": "short", "raw": raw["short"]},
+                     {"name": "match", "kind": "load", "raw": raw["match_port1"], "model": {"r_ohm": ohm}}]
+        got, diagnosis = ours(case, standards, {"method": "lrrm"})
+        cal = theirs.LRRM(measured=case.networks(raw["thru"], raw["short"], raw["open"], raw["match_port1"]), ideals=case.networks(thru, diagonal(-ones), diagonal(ones), diagonal((ohm - 50) / (ohm + 50) * ones)),
+                          switch_terms=case.switch_networks(), match_fit="l")
+        judge("LRRM, the match's inductance found" + label, case, got, cal, case.truth("true"), 1e-9 if not noise else 0.2, "exact data; scikit-rf's search for the inductance stops where its tolerance lets it",
+              weaker=None if not noise else "one inductance from twelve noisy opens, weighted in two ways: judged by the truth, and no further from it than scikit-rf")
 
 
 def touchstone():
@@ -252,22 +265,14 @@ def main():
     lumped()
     touchstone()
     lines()
-    skipped = 0
-    for part in (matched,):
-        try:
-            part()
-        except RuntimeError as e:
-            if "is not known" not in str(e):
-                raise
-            skipped += 1
-            print("skipped: %s" % e)
+    matched()
     print("scikit-rf %s and tipplane over the same raw files: worst |difference| of corrected devices / max(1, |S|)" % skrf.__version__)
     print("  %-48s %9s %9s %9s   %s" % ("", "between", "ours-true", "their-true", "limit"))
     for ok, what, between, own, their, limit, why in rows:
         if what is None:
             continue
         print("  %s %-46s %9.1e %9.1e %9.1e   %.0e  (%s)" % ("ok " if ok else "BAD", what, between, own, their, limit, why))
-    print("%d passed, %d failed, %d skipped" % (len(rows) - failed, failed, skipped))
+    print("%d passed, %d failed, 0 skipped" % (len(rows) - failed, failed))
     return failed != 0
 
 

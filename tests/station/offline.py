@@ -200,6 +200,28 @@ def lines(d):
         devices_come_back(d, "%s from files, in 50 ohm" % word, "fifty.json", j, "true_50ohm", 1e-10, from_hz=1e8)
 
 
+def matched(d):
+    j = reference("cal_lrm.json")
+    hz = j["frequencies_hz"]
+    for word, match in (("match_50", None), ("match_known", [c(x) for x in j["match_known"]["ideal"]])):
+        write_case(d, j, {"thru": j["thru"]["raw"], "reflect": j["reflect"]["raw"], "match": j[word]["raw"]}, {n: x["raw"] for n, x in j["dut"].items()})
+        d.s2p("ideal_thru.s2p", hz, [matrix(r) for r in j["thru"]["ideal"]])
+        d.s2p("ideal_match.s2p", hz, [[g, 0j, 0j, g] for g in match or [0j] * len(hz)])
+        standards = [{"name": "thru", "kind": "thru", "file": "thru.s2p", "ideal": "ideal_thru.s2p"}, {"name": "reflect", "kind": "reflect", "file": "reflect.s2p"},
+                     {"name": "match", "kind": "load", "file": "match.s2p", **({"ideal": "ideal_match.s2p"} if match else {"model": {"r_ohm": 50}})}]
+        terms, diagnosis = solve(d, "lrm", d.plan("lrm.plan.json", standards=standards, switch_terms={"file": "switch.s2p"}, calibration={"method": "lrm", "reflect_estimate": 1}))
+        devices_come_back(d, "lrm from files, %s" % word, terms, j, "true", 1e-10)
+    j = reference("cal_lrrm.json")
+    hz = j["frequencies_hz"]
+    write_case(d, j, {n: j[n]["raw"] for n in ("thru", "open", "short")}, {n: x["raw"] for n, x in j["dut"].items()})
+    d.s2p("ideal_thru.s2p", hz, [matrix(r) for r in j["thru"]["ideal"]])
+    d.s1p("match_1.s1p", hz, [matrix(r)[0] for r in j["match_port1"]["raw"]])
+    standards = [{"name": "thru", "kind": "thru", "file": "thru.s2p", "ideal": "ideal_thru.s2p"}, {"name": "open", "kind": "open", "file": "open.s2p"}, {"name": "short", "kind": "short", "file": "short.s2p"},
+                 {"name": "match", "kind": "load", "file_1": "match_1.s1p", "model": {"r_ohm": j["match_port1"]["R_ohm"]}}]
+    terms, diagnosis = solve(d, "lrrm", d.plan("lrrm.plan.json", standards=standards, switch_terms={"file": "switch.s2p"}, calibration={"method": "lrrm"}))
+    devices_come_back(d, "lrrm from files, its match at port 1 alone", terms, j, "true", 1e-10)
+
+
 def one_port(d):
     j = reference("cal_oneport.json")
     hz = j["frequencies_hz"]
@@ -513,7 +535,7 @@ def main():
     a = ap.parse_args()
     show = a.print
     program = os.path.abspath(os.path.join(a.build, "tipplane"))
-    for part in (solving, lines, one_port, by_models, deembedding, extracting, comparing, converting, bad):
+    for part in (solving, lines, matched, one_port, by_models, deembedding, extracting, comparing, converting, bad):
         with tempfile.TemporaryDirectory() as folder:
             part(Folder(program, folder))
     return count.end()
