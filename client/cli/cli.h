@@ -109,6 +109,7 @@ enum code do_completion(struct cli *, struct tp_error *); /* parse.c */
 enum code do_help(struct cli *, struct tp_error *);
 
 /* Shared between command files. */
+enum code export_raw(struct cli *c, const char *run, const char *dir, struct tp_error *err);         /* export_raw.c: DIR/raw */
 enum code wait_for_run(struct cli *c, const char *run, struct tp_error *err);                        /* cmd_run.c */
 enum code recipe_file_read(struct cli *c, const char *path, struct text *ret, struct tp_error *err); /* cmd_recipe.c; "-" is stdin */
 enum code recipe_store(struct cli *c, const struct text *recipe, char ret_sha256[65], struct tp_error *err);

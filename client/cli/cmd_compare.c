@@ -78,9 +78,13 @@ static void networks_words(struct cli *c, const struct rf_difference *d)
                         text_done(&hz[k]);
         }
         table_put(&t, &c->out);
-        text_f(&c->out, "largest difference %.3g, %s at ", d->all.worst, entries[d->all.worst_entry]);
-        put_hz(&c->out, d->all.worst_hz);
-        text_put(&c->out, "\n");
+        if (d->all.worst > 0) {
+                text_f(&c->out, "largest difference %.3g, %s at ", d->all.worst, entries[d->all.worst_entry]);
+                put_hz(&c->out, d->all.worst_hz);
+                text_put(&c->out, "\n");
+        } else {
+                text_put(&c->out, "no difference\n");
+        }
         if (d->transmit_n >= 3)
                 text_f(&c->out, "S21 of the second: %.3g fs more delay, %.3g dB more gain, over %zu points that transmit\n",
                        d->delay_s * 1e15, d->loss_db, d->transmit_n);

@@ -1,19 +1,14 @@
 /* export.c: a run as files other programs read.  Every file appears whole or not at all; what cannot be corrected is said, not left out
  * silently. */
+#include "cli/export.h"
 #include "cli/http.h"
 #include "cli/show.h"
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-struct sweep_name {
-        const char *device;
-        long long x, y, condition, n;
-        bool is_last;
-};
-
 /* A die's name never begins with a dash, since shells and tools would take it for an option. */
-static void name_of(const struct sweep_name *s, char *ret, size_t room)
+void sweep_file_name(const struct sweep_name *s, char *ret, size_t room)
 {
         char condition[32] = "", number[32] = "";
         if (s->condition > 0)
@@ -23,7 +18,7 @@ static void name_of(const struct sweep_name *s, char *ret, size_t room)
         snprintf(ret, room, "x%lldy%lld_%s%s%s.s2p", s->x, s->y, s->device, condition, number);
 }
 
-static enum code read_sweeps(struct cli *c, const cJSON *sweeps, struct sweep_name **ret, size_t *ret_n, struct tp_error *err)
+enum code sweeps_read(struct cli *c, const cJSON *sweeps, struct sweep_name **ret, size_t *ret_n, struct tp_error *err)
 {
         const cJSON *s;
         size_t n = 0, all = (size_t)cJSON_GetArraySize(sweeps);
@@ -56,7 +51,7 @@ static enum code fetch_sweep(struct cli *c, const char *run, const char *dir, co
         char path[160], name[200], file[1000];
         struct answer a;
         answer_init(&a);
-        name_of(s, name, sizeof name);
+        sweep_file_name(s, name, sizeof name);
         snprintf(path, sizeof path, "/api/v1/runs/%s/sweeps/%lld/network.s2p", run, s->n);
         snprintf(file, sizeof file, "%s/%s", dir, name);
         enum code code = http_ask(c, &(struct ask){.method = "GET", .path = path, .save_to = file}, &a, err);
@@ -97,7 +92,7 @@ enum code do_export(struct cli *c, struct tp_error *err)
         if (!code)
                 code = c->world->file->make_dir(c->world, dir, err);
         if (!code)
-                code = read_sweeps(c, have(a.json, "sweeps"), &names, &n, err);
+                code = sweeps_read(c, have(a.json, "sweeps"), &names, &n, err);
         for (size_t i = 0; !code && i < n; i++) {
                 bool is_refused = false;
                 code = fetch_sweep(c, run, dir, &names[i], &is_refused, why, err);
@@ -109,6 +104,8 @@ enum code do_export(struct cli *c, struct tp_error *err)
                 code = fetch(c, parts[i][0], file, err);
         }
         answer_done(&a);
+        if (!code && cli_has(c, "raw"))
+                code = export_raw(c, run, dir, err);
         if (code)
                 return tp_where(err, "export to %s", dir);
         text_f(&c->out, "%zu Touchstone files, parameters.csv, touchdowns.json and %s in %s\n", n - refused, own, dir);

@@ -95,16 +95,23 @@ static size_t take_body(char *at, size_t size, size_t n, void *ctx)
         return text_ok(&t->answer->body) ? size * n : 0;
 }
 
+/* The value of a header line that begins with `name`. */
+static void keep_header(const char *at, size_t bytes, const char *name, char *to, size_t room)
+{
+        size_t n = strlen(name);
+        if (bytes <= n || strncasecmp(at, name, n) != 0)
+                return;
+        size_t from = n + strspn(at + n, " ");
+        size_t length = bytes > from ? strcspn(at + from, "\r\n") : 0;
+        snprintf(to, room, "%.*s", (int)length, at + from);
+}
+
 static size_t take_header(char *at, size_t size, size_t n, void *ctx)
 {
         struct taking *t = ctx;
-        size_t bytes = size * n;
-        if (bytes > 6 && strncasecmp(at, "etag:", 5) == 0) {
-                size_t from = 5 + strspn(at + 5, " ");
-                size_t room = bytes > from ? strcspn(at + from, "\r\n") : 0;
-                snprintf(t->answer->etag, sizeof t->answer->etag, "%.*s", (int)room, at + from);
-        }
-        return bytes;
+        keep_header(at, size * n, "etag:", t->answer->etag, sizeof t->answer->etag);
+        keep_header(at, size * n, "x-dtype:", t->answer->dtype, sizeof t->answer->dtype);
+        return size * n;
 }
 
 static void common_options(CURL *curl, const char *url)

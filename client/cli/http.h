@@ -6,8 +6,8 @@
 struct answer {
         int status;
         struct text body;
-        char etag[128];
-        cJSON *json; /* NULL unless the body is JSON */
+        char etag[128], dtype[16]; /* dtype: "c128le", of a trace */
+        cJSON *json;               /* NULL unless the body is JSON */
 };
 struct ask {
         const char *method, *path; /* "GET", "/api/v1/runs" */

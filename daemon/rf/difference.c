@@ -35,18 +35,18 @@ static enum code check(const struct net2 *a, const struct net2 *b, const double 
 
 static void put(struct rf_difference_band *band, double hz, const double d[4])
 {
-        if (band->points == 0)
+        bool first = band->points++ == 0;
+        if (first)
                 band->from_hz = hz;
         band->to_hz = hz;
-        band->points++;
         for (int k = 0; k < 4; k++) {
                 struct rf_difference_entry *e = &band->entry[k];
                 e->rms += d[k] * d[k]; /* the sum, until close_band() */
-                if (!(d[k] <= e->worst)) {
+                if (first || !(d[k] <= e->worst)) {
                         e->worst = d[k];
                         e->worst_hz = hz;
                 }
-                if (!(d[k] <= band->worst)) {
+                if ((first && k == 0) || !(d[k] <= band->worst)) {
                         band->worst = d[k];
                         band->worst_hz = hz;
                         band->worst_entry = k;

@@ -174,6 +174,28 @@ def exporting(t, run):
             break
     else:
         check("all Touchstone files are read back with 21 points", True)
+    # from what the analyzer read, without the daemon: the same error terms, the same corrected devices
+    rc, out, err = t("export", run, "--to", folder, "--raw")
+    raw, program = os.path.join(folder, "raw"), t.program
+    check("export --raw writes the standards, the devices and a plan", rc == 0 and {"plan.json", "switch_terms.s2p"} <= set(os.listdir(raw)) and set(s2p) <= set(os.listdir(raw)), (rc, err))
+    p = subprocess.run([program, "solve", os.path.join(raw, "plan.json"), "--out", os.path.join(raw, "terms.json")], capture_output=True, text=True)
+    check("the night's plan is solved from its files, and its verification holds", p.returncode == 0 and "verified" in p.stdout, (p.returncode, p.stderr, p.stdout))
+    p = subprocess.run([program, "correct", "--terms", os.path.join(raw, "terms.json"), "--to", os.path.join(raw, "corrected")] + [os.path.join(raw, n) for n in s2p], capture_output=True, text=True)
+    check("all raw devices are corrected", p.returncode == 0, (p.returncode, p.stderr))
+    with open(os.path.join(REPO, "tests/nights/tiny.json")) as f:
+        measures = {m["device"]: m for m in json.load(f)["measures"]}
+    worst = []
+    for n in s2p:
+        die, device = n[:-4].split("_", 1)
+        ours, m = os.path.join(raw, "corrected", n), measures[device]
+        if m.get("deembed", "none") != "none":
+            dummies = [x for k in m["deembed"].split("_") for x in ("--" + k, os.path.join(raw, "corrected", "%s_%s.s2p" % (die, m[k])))]
+            bare = os.path.join(raw, "bare_" + n)
+            p = subprocess.run([program, "deembed", "--method", m["deembed"], *dummies, ours, "--out", bare], capture_output=True, text=True)
+            ours = bare
+        p = subprocess.run([program, "compare", os.path.join(folder, n), ours, "--json"], capture_output=True, text=True)
+        worst.append(json.loads(p.stdout)["all"]["worst"] if p.returncode == 0 else p.stderr)
+    check("they are what the daemon says, de-embedded too, within 1e-11", all(not isinstance(w, str) for w in worst) and max(worst) <= 1e-11, worst)
     db = sqlite3.connect("file:%s?immutable=1" % os.path.join(folder, run + ".run"), uri=True)
     check("the run file is whole", db.execute("PRAGMA quick_check").fetchone()[0] == "ok")
     db.close()

@@ -1,0 +1,308 @@
+/* cmd_fit.c: a model of a corrected network as a SPICE subcircuit: rational by vector fitting, or a circuit of the textbooks.  The fits are
+ * rf/model.h's and rf/circuit.h's, the text is formats/netlist.h's. */
+#include "cli/number.h"
+#include "cli/offline.h"
+#include "formats/netlist.h"
+#include <ctype.h>
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+struct fit_job {
+        struct cli *c;
+        struct model_data data;
+        char name[41], comments[1200];
+        double u, length_um, order;
+        struct text netlist;
+};
+
+/* A subcircuit's name from the file's: letters, digits, underscores. */
+static void name_from(const char *path, char ret[41])
+{
+        const char *slash = strrchr(path, '/'), *at = slash ? slash + 1 : path;
+        size_t n = 0;
+        if (!isalpha((unsigned char)*at))
+                ret[n++] = 'm';
+        for (; *at && *at != '.' && n < 40; at++)
+                ret[n++] = isalnum((unsigned char)*at) ? (char)tolower((unsigned char)*at) : '_';
+        ret[n] = '\0';
+}
+
+static enum code read_data(struct fit_job *j, const char *path, struct tp_error *err)
+{
+        struct touchstone *f = arena_take(j->c->arena, sizeof *f);
+        enum code code = f ? offline_touchstone(j->c, path, f, err) : tp_fail_memory(err);
+        if (code)
+                return code;
+        if (touchstone_plane(f) == PLANE_RECEIVER)
+                return tp_fail(err, CODE_BAD_INPUT, "%s: the file says its reference plane is receiver; a model is of corrected data",
+                               path);
+        if (f->mode)
+                return tp_fail(err, CODE_BAD_INPUT, "%s: the file holds mixed modes; single-ended S is needed here", path);
+        if (f->parameter != 'S' || f->ports > RF_MODEL_PORTS_MAX)
+                return tp_fail(err, CODE_BAD_INPUT, "%s: the file holds %c of %u ports; S of 1 to %d ports is fitted", path, f->parameter,
+                               f->ports, RF_MODEL_PORTS_MAX);
+        for (unsigned p = 1; p < f->ports; p++)
+                if (f->r_ohm[p] < f->r_ohm[0] || f->r_ohm[p] > f->r_ohm[0])
+                        return tp_fail(err, CODE_BAD_INPUT, "%s: %g ohm at port 1 and %g ohm at port %u; one reference is needed here",
+                                       path, f->r_ohm[0], f->r_ohm[p], p + 1);
+        j->data = (struct model_data){.axis = &f->axis, .ports = f->ports, .z_ohm = f->r_ohm[0]};
+        if (f->ports == 2) { /* which also knows data in the line's own impedance */
+                struct net2 net;
+                if ((code = touchstone_net2(f, PLANE_DEVICE, j->c->arena, &net, err)))
+                        return tp_where(err, "%s", path);
+                j->data.z_ohm = net2_z_real(&net);
+                if (!(j->data.z_ohm > 0))
+                        return tp_fail(err, CODE_BAD_INPUT,
+                                       "%s: the data are in the line's own impedance, which has no ohms; renormalise them", path);
+        }
+        for (unsigned k = 0; k < f->ports * f->ports; k++) {
+                j->data.re[k] = f->re[k];
+                j->data.im[k] = f->im[k];
+        }
+        return CODE_OK;
+}
+
+static void error_json(struct json_out *o, const struct model_error *e)
+{
+        json_open(o, "error", '{');
+        json_real(o, "rms", e->rms);
+        json_real(o, "worst", e->worst);
+        json_real(o, "worst_hz", e->worst_hz);
+        json_open(o, "bands", '[');
+        for (size_t k = 0; k < e->band_n; k++) {
+                json_open(o, NULL, '{');
+                json_real(o, "from_hz", e->band[k].hz_lo);
+                json_real(o, "to_hz", e->band[k].hz_hi);
+                json_int(o, "points", (int64_t)e->band[k].n);
+                json_real(o, "rms", e->band[k].rms);
+                json_real(o, "worst", e->band[k].worst);
+                json_close(o, '}');
+        }
+        json_close(o, ']');
+        json_close(o, '}');
+}
+
+static void error_words(struct text *to, const struct model_error *e)
+{
+        text_f(to, "error of S: rms %.3g, largest %.3g at ", e->rms, e->worst);
+        put_hz(to, e->worst_hz);
+        text_put(to, "\n");
+}
+
+static void complex_json(struct json_out *o, double complex z)
+{
+        json_open(o, NULL, '[');
+        json_real(o, NULL, creal(z));
+        json_real(o, NULL, cimag(z));
+        json_close(o, ']');
+}
+
+/* ---- rational ---------------------------------------------------------------------------------------------------------------------------
+ */
+
+static void model_json(struct json_out *o, const struct model *m, const struct model_report *r)
+{
+        json_text(o, "kind", model_kind_words[m->kind]);
+        json_int(o, "ports", (int64_t)m->ports);
+        json_real(o, "z_ohm", m->z_ohm);
+        json_bool(o, "reciprocal", m->reciprocal);
+        json_int(o, "order", (int64_t)rational_order(&m->fit));
+        json_text(o, "stopped_because", fit_stop_words[r->fit.stop]);
+        json_open(o, "poles", '[');
+        for (size_t k = 0; k < m->fit.pole_n; k++)
+                complex_json(o, m->fit.pole[k]);
+        json_close(o, ']');
+        json_open(o, "elements", '[');
+        for (size_t q = 0; q < m->fit.element_n; q++) {
+                json_open(o, NULL, '{');
+                json_open(o, "residues", '[');
+                for (size_t k = 0; k < m->fit.pole_n; k++)
+                        complex_json(o, m->fit.residue[q][k]);
+                json_close(o, ']');
+                json_real(o, "d", m->fit.d[q]);
+                json_real(o, "e", m->fit.e[q]);
+                json_close(o, '}');
+        }
+        json_close(o, ']');
+        json_bool(o, "passive", r->after.passive);
+        json_bool(o, "passive_before_enforcement", r->before.passive);
+        json_real(o, "enforcement_changed_s_by", r->enforcement.worst);
+        error_json(o, &r->error);
+}
+
+static void model_words(struct text *to, const struct model *m, const struct model_report *r)
+{
+        text_f(to, "rational model of %s, %zu ports, order %zu (%s), %s\n", model_kind_words[m->kind], m->ports, rational_order(&m->fit),
+               fit_stop_words[r->fit.stop], m->reciprocal ? "reciprocal" : "not reciprocal");
+        error_words(to, &r->error);
+        if (r->before.passive)
+                text_put(to, "passive as fitted\n");
+        else if (r->after.passive)
+                text_f(to, "made passive in %u rounds, which moved S by at most %.3g\n", r->enforcement.rounds, r->enforcement.worst);
+        else
+                text_f(to, "not passive: up to %.6g at %.6g GHz\n", r->after.worst, r->after.worst_hz / 1e9);
+}
+
+static enum code fit_model(struct fit_job *j, struct json_out *o, struct text *words, struct tp_error *err)
+{
+        const char *form = cli_option(j->c, "form");
+        struct model *m = arena_take(j->c->arena, sizeof *m);
+        struct model_report *r = arena_take(j->c->arena, sizeof *r);
+        void *workspace = arena_take(j->c->arena, rf_fit_vector_bytes(j->data.axis->n, j->data.ports, (size_t)j->order));
+        struct model_options how = {
+                .kind = MODEL_S, .fit = {.order = (size_t)j->order, .noise = j->u * sqrt(2)}, .keep_active = cli_has(j->c, "keep-active")};
+        if (!m || !r || !workspace)
+                return tp_fail_memory(err);
+        if (form && strcmp(form, "S") != 0 && strcmp(form, "Y") != 0)
+                return tp_fail(err, CODE_BAD_INPUT, "--form '%.20s': there are S and Y", form);
+        if (form && form[0] == 'Y')
+                how.kind = MODEL_Y;
+        enum code code = rf_fit_vector(&j->data, &how, workspace, m, r, err);
+        struct netlist_about about = {.name = j->name, .comments = j->comments};
+        if (!code)
+                code = netlist_write_model(m, &r->error, &r->after, &about, &j->netlist, err);
+        if (code)
+                return code;
+        model_json(o, m, r);
+        model_words(words, m, r);
+        return CODE_OK;
+}
+
+/* ---- circuits ---------------------------------------------------------------------------------------------------------------------------
+ */
+
+static void circuit_out(struct json_out *o, struct text *words, const struct circuit *k, const struct netlist_lumping *lumping)
+{
+        json_int(o, "ports", (int64_t)k->ports);
+        json_open(o, "elements", '[');
+        text_f(words, "%s, %zu port%s\n", circuit_words[k->kind], k->ports, k->ports == 1 ? "" : "s");
+        for (size_t i = 0; i < k->element_n; i++) {
+                const struct circuit_element *e = &k->element[i];
+                json_open(o, NULL, '{');
+                json_text(o, "name", e->name);
+                json_text(o, "unit", e->unit);
+                json_real(o, "value", e->dropped ? NAN : e->value);
+                json_real(o, "u", e->u);
+                json_bool(o, "dropped", e->dropped);
+                json_bool(o, "undetermined", e->undetermined);
+                json_close(o, '}');
+                text_f(words, "  %-8s ", e->name);
+                if (e->dropped)
+                        text_put(words, "left out: the data say nothing about it");
+                else
+                        put_quantity(words, e->value, 2 * e->u, e->unit);
+                text_put(words, e->undetermined ? " (hardly determined)\n" : "\n");
+        }
+        json_close(o, ']');
+        json_real(o, "scaled_rms", k->rms);
+        json_real(o, "misfit", k->misfit);
+        json_real(o, "condition", k->condition);
+        json_int(o, "sections", lumping->sections);
+        json_real(o, "lumping_worst", lumping->worst);
+        error_json(o, &k->error);
+        error_words(words, &k->error);
+        if (lumping->worst > 0)
+                text_f(words, "as lumped elements: largest further error %.3g at %.6g GHz\n", lumping->worst, lumping->worst_hz / 1e9);
+}
+
+static enum code fit_circuit(struct fit_job *j, enum circuit_kind kind, struct json_out *o, struct text *words, struct tp_error *err)
+{
+        struct circuit *k = arena_take(j->c->arena, sizeof *k);
+        struct netlist_lumping lumping = {0};
+        struct circuit_options how = {.skin = cli_has(j->c, "skin"),
+                                      .substrate = cli_has(j->c, "substrate"),
+                                      .differential = cli_has(j->c, "differential"),
+                                      .length_m = j->length_um * 1e-6,
+                                      .u = j->u};
+        if (!k)
+                return tp_fail_memory(err);
+        enum code code = rf_fit_circuit(kind, &j->data, &how, k, err);
+        struct netlist_about about = {.name = j->name, .comments = j->comments};
+        if (!code)
+                code = netlist_write_circuit(k, &about, &j->netlist, &lumping, err);
+        if (!code)
+                circuit_out(o, words, k, &lumping);
+        return code;
+}
+
+/* ---- the command ------------------------------------------------------------------------------------------------------------------------
+ */
+
+static enum circuit_kind circuit_of(const char *word)
+{
+        for (int k = 1; k < CIRCUIT_COUNT; k++)
+                if (strcmp(word, circuit_words[k]) == 0)
+                        return (enum circuit_kind)k;
+        return CIRCUIT_UNKNOWN;
+}
+
+static enum code options(struct fit_job *j, const char *word, struct tp_error *err)
+{
+        const char *given = cli_option(j->c, "name");
+        enum code code = CODE_OK;
+        if (!word)
+                return tp_fail(err, CODE_BAD_INPUT, "`tipplane fit` needs --model: vector, inductor, capacitor, resistor or line");
+        if (strcmp(word, "vector") != 0 && circuit_of(word) == CIRCUIT_UNKNOWN)
+                return tp_fail(err, CODE_BAD_INPUT, "--model '%.40s': there are vector, inductor, capacitor, resistor and line", word);
+        code = offline_number(j->c, "u", 1e-12, 1, 0, &j->u, err);
+        if (!code)
+                code = offline_number(j->c, "length-um", 1e-3, 999999, 0, &j->length_um, err);
+        if (!code)
+                code = offline_number(j->c, "order", 1, RF_FIT_ORDER_MAX, 0, &j->order, err);
+        if (given && strlen(given) > 40)
+                return tp_fail(err, CODE_BAD_INPUT, "--name %.60s: a subcircuit's name has at most 40 letters", given);
+        name_from(given ? given : j->c->args[0], j->name);
+        snprintf(j->comments, sizeof j->comments, "fitted to %.600s, model %s", j->c->args[0], word);
+        return code;
+}
+
+/* The netlist to --out; without it, it is the data and the rest is talk. */
+static enum code put(struct fit_job *j, const struct text *json, const struct text *words, struct tp_error *err)
+{
+        struct cli *c = j->c;
+        if (cli_json(c)) {
+                text_bytes(&c->out, text_of(json), json->n);
+                return cli_has(c, "out") ? offline_out(c, &j->netlist, err) : CODE_OK;
+        }
+        if (cli_has(c, "out"))
+                text_bytes(&c->out, text_of(words), words->n);
+        else
+                fputs(text_of(words), stderr);
+        return offline_out(c, &j->netlist, err);
+}
+
+enum code do_fit(struct cli *c, struct tp_error *err)
+{
+        const char *word = cli_option(c, "model");
+        struct fit_job *j = arena_take(c->arena, sizeof *j);
+        struct text json, words;
+        if (!j)
+                return tp_fail_memory(err);
+        j->c = c;
+        text_init(&json, FILE_BYTES_MAX);
+        text_init(&words, 0);
+        text_init(&j->netlist, FILE_BYTES_MAX);
+        struct json_out o = json_to(&json);
+        json_open(&o, NULL, '{');
+        json_text(&o, "model", word);
+        json_text(&o, "file", c->args[0]);
+        enum code code = options(j, word, err);
+        if (!code)
+                code = read_data(j, c->args[0], err);
+        if (!code && (code = circuit_of(word) ? fit_circuit(j, circuit_of(word), &o, &words, err) : fit_model(j, &o, &words, err)))
+                tp_where(err, "%s", c->args[0]);
+        if (!code) {
+                if (cli_has(c, "out"))
+                        json_text(&o, "netlist_file", cli_option(c, "out"));
+                else
+                        json_text(&o, "netlist", text_of(&j->netlist));
+                json_close(&o, '}');
+                text_put(&json, "\n");
+                code = put(j, &json, &words, err);
+        }
+        text_done(&json);
+        text_done(&words);
+        text_done(&j->netlist);
+        return code;
+}
