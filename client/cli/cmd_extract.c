@@ -54,6 +54,10 @@ static enum code options(struct cli *c, struct asked *a, struct tp_error *err)
                 code = offline_number(c, "from", 0, 1e15, 0, &a->ask.low_hz, err);
         if (!code)
                 code = offline_number(c, "below", 0, 1e15, 0, &a->ask.high_hz, err);
+        for (size_t k = 0; k < a->word_n && !code; k++)
+                if (rf_quantities[rf_quantity_of(a->words[k])].group == RF_GROUP_LINE && !(length_um > 0))
+                        code = tp_fail(err, CODE_BAD_INPUT, "--quantity %s is of a line, which needs its length; give --length-um L",
+                                       a->words[k]);
         if (!code) {
                 a->ask.length_m = length_um * 1e-6;
                 a->ask.share_max = share;

@@ -252,6 +252,8 @@ static enum code options(struct fit_job *j, const char *word, struct tp_error *e
                 code = offline_number(j->c, "order", 1, RF_FIT_ORDER_MAX, 0, &j->order, err);
         if (given && strlen(given) > 40)
                 return tp_fail(err, CODE_BAD_INPUT, "--name %.60s: a subcircuit's name has at most 40 letters", given);
+        if (!code && circuit_of(word) == CIRCUIT_LINE && !(j->length_um > 0))
+                return tp_fail(err, CODE_BAD_INPUT, "%s: a line needs its length; give --length-um L", j->c->args[0]);
         name_from(given ? given : j->c->args[0], j->name);
         snprintf(j->comments, sizeof j->comments, "fitted to %.600s, model %s", j->c->args[0], word);
         return code;

@@ -380,7 +380,7 @@ def extracting(d):
     q = told and told["files"][0]["quantities"][0]
     check("fT of gm/(2 pi Cgs)", q and abs(q["value"][0] / (g / (2 * math.pi * cg)) - 1) < 1e-3, q)
     refused(d, "a quantity that is none", ["extract", "--quantity", "Lx", "cap.s2p"], "Lx", "--quantities")
-    refused(d, "a line without its length", ["extract", "--quantity", "eps_eff", "cap.s2p"], "cap.s2p", "eps_eff", "length")
+    refused(d, "a line without its length", ["extract", "--quantity", "eps_eff", "cap.s2p"], "eps_eff", "--length-um")
     refused(d, "a frequency outside the sweep", ["extract", "--quantity", "Cser", "--at", "1e12", "cap.s2p"], "cap.s2p", "1e+12", status=1)
     refused(d, "a frequency that is no number", ["extract", "--quantity", "Cser", "--at", "ten", "cap.s2p"], "--at", "ten")
     refused(d, "a raw file", ["extract", "--quantity", "Cser", d.s2p("raw.s2p", hz, rows, head="! reference plane: receiver\n")], "raw.s2p", "receiver")
@@ -434,6 +434,65 @@ def converting(d):
         rc, out, err = d.run("touchstone", name, "--as", "2.1", "--out", "x.ts")
         told, back = d.json("touchstone", name), d.json("touchstone", "x.ts")
         check("%s as 2.1 holds the same" % name, rc == 0 and told and back and {k: v for k, v in told.items() if k != "version"} == {k: v for k, v in back.items() if k != "version"}, (rc, err, told, back))
+
+
+def fitting(d):
+    j = reference("vectorfit.json")
+    for case, passive in (("C_S_two_port_passive", True), ("B_S_two_port_violating", False)):
+        k = j[case]
+        hz, rows = k["f_hz"], [matrix(r) for r in k["S"]]
+        d.s2p(case + ".s2p", hz, rows)
+        told = d.json("fit", "--model", "vector", *(["--keep-active"] if not passive else []), case + ".s2p")
+        if not told:
+            continue
+        within("fit %s: the model's S" % case, told["error"]["worst"], 1e-9)
+        poles = sorted((c(p) for p in told["poles"]), key=abs)
+        want = sorted((c(p) for p in k["poles"]), key=abs)
+        within("fit %s: its poles, relative" % case, max(abs(a - b) / abs(b) for a, b in zip(poles, want)) if len(poles) == len(want) else 1.0, 1e-6)
+        check("fit %s: %s" % (case, "passive" if passive else "not passive, and says so"), told["passive"] is passive and ".subckt" in told["netlist"], told["passive"])
+    rc, out, err = d.run("fit", "--model", "vector", "B_S_two_port_violating.s2p", "--out", "b.cir", "--name", "Made_Passive")
+    with open(d.at("b.cir")) as f:
+        text = f.read()
+    check("fit makes it passive unless told otherwise, and says how far S moved", rc == 0 and "made passive" in out and ".subckt made_passive p1 p2 ref" in text and "fitted to b_s_two_port_violating.s2p" in text.lower(), (rc, out, err, text[:400]))
+    # an inductor by its own equations, on a grid a person would sweep
+    true = {"ls": 1e-9, "rs": 4.0, "cp": 6e-15, "cox1": 40e-15, "cox2": 36e-15, "rsub1": 250.0, "rsub2": 300.0, "csub1": 15e-15, "csub2": 13e-15}
+    hz, rows = [0.1e9 * 1.05 ** k for k in range(155)], []
+    for f in hz:
+        w = 2 * math.pi * f
+        ys = 1 / (true["rs"] + 1j * w * true["ls"]) + 1j * w * true["cp"]
+        sides = []
+        for n in "12":
+            sides.append(1 / (1 / (1j * w * true["cox" + n]) + 1 / (1 / true["rsub" + n] + 1j * w * true["csub" + n])))
+        y11, y22, y12 = (50 * v for v in (ys + sides[0], ys + sides[1], -ys))
+        den = (1 + y11) * (1 + y22) - y12 * y12
+        rows.append([((1 - y11) * (1 + y22) + y12 * y12) / den, -2 * y12 / den, -2 * y12 / den, ((1 + y11) * (1 - y22) + y12 * y12) / den])
+    d.s2p("coil.s2p", hz, rows)
+    told = d.json("fit", "--model", "inductor", "coil.s2p")
+    if told:
+        found = {e["name"]: e["value"] for e in told["elements"]}
+        shared = [n for n in true if n in found]
+        check("all elements of the inductor are named", len(shared) == 9, found)
+        within("fit inductor: its elements, relative", max([abs(found[n] / true[n] - 1) for n in shared] or [1.0]), 1e-6)
+    rc, out, err = d.run("fit", "--model", "inductor", "coil.s2p")
+    check("without --out the netlist is on stdout and the elements on stderr", rc == 0 and out.count(".subckt") == 1 and "nH" in err, (rc, out[:300], err))
+    # a line of 1 mm
+    hz, rows, z = [1e9 + 0.5e9 * k for k in range(119)], [], 47 / 50
+    for f in hz:
+        g = (5.0 * math.sqrt(f / 1e9) + 2j * math.pi * f * math.sqrt(5.2) / 299792458) * 1e-3
+        sh, ch = cmath.sinh(g), cmath.cosh(g)
+        den = 2 * ch + (z + 1 / z) * sh
+        rows.append([(z - 1 / z) * sh / den, 2 / den, 2 / den, (z - 1 / z) * sh / den])
+    d.s2p("line.s2p", hz, rows)
+    told = d.json("fit", "--model", "line", "--length-um", "1000", "line.s2p")
+    check("a line is fitted within a per cent of S", told and told["error"]["worst"] < 0.02 and told["sections"] > 1, told and told["error"])
+    refused(d, "a model that is none", ["fit", "--model", "spirale", "coil.s2p"], "spirale", "inductor")
+    refused(d, "no model", ["fit", "coil.s2p"], "--model")
+    refused(d, "a form that is none", ["fit", "--model", "vector", "--form", "Z", "coil.s2p"], "Z", "S and Y")
+    refused(d, "a line without its length", ["fit", "--model", "line", "line.s2p"], "line.s2p", "--length-um")
+    refused(d, "order 0", ["fit", "--model", "vector", "--order", "0", "coil.s2p"], "--order", "0")
+    refused(d, "an order beyond the points", ["fit", "--model", "vector", "--order", "30", d.s2p("few.s2p", hz[:5], rows[:5])], "few.s2p", "5")
+    refused(d, "raw data", ["fit", "--model", "vector", d.s2p("raw.s2p", hz, rows, head="! reference plane: receiver\n")], "raw.s2p", "receiver")
+    refused(d, "five ports", ["fit", "--model", "vector", d.text("five.s5p", "# Hz S RI R 50\n1" + " 0 0 0 0 0 0 0 0\n 0 0\n" * 5)], "five.s5p", "5 ports")
 
 
 # ---- bad inputs -----------------------------------------------------------------------------------------------------------------------------
@@ -535,7 +594,7 @@ def main():
     a = ap.parse_args()
     show = a.print
     program = os.path.abspath(os.path.join(a.build, "tipplane"))
-    for part in (solving, lines, matched, one_port, by_models, deembedding, extracting, comparing, converting, bad):
+    for part in (solving, lines, matched, one_port, by_models, deembedding, extracting, comparing, converting, fitting, bad):
         with tempfile.TemporaryDirectory() as folder:
             part(Folder(program, folder))
     return count.end()
