@@ -1,6 +1,6 @@
 # Tipplane.  One graph, no recursion; a build folder per VARIANT (debug, release, asan, tsan).  `make help` lists what there is.
 # the demo and the benches want the optimised build, everything else the debug one
-VARIANT ?= $(if $(filter demo bench,$(MAKECMDGOALS)),release,debug)
+VARIANT ?= $(if $(filter demo bench coverage,$(MAKECMDGOALS)),release,debug)
 B := build/$(VARIANT)
 CC := gcc
 FLAGS_debug   := -g -O1
@@ -108,6 +108,14 @@ JUDGE_OBJ := $(patsubst %.c,$(B)/%.o,$(wildcard simulators/judge/*.c))
 $(B)/truth-judge: $(JUDGE_OBJ) $(call link,simulators)
 	$(CC) $(LDFLAGS) $(JUDGE_OBJ) -Wl,--start-group $(filter %.a,$^) -Wl,--end-group -lsqlite3 $(SYS_base) -o $@
 
+# stated intervals against the simulator's truth: physics of simulators/, the chain of evaluate/, no daemon
+COVERAGE_ROOMS := evaluate $(NEED_evaluate) simulators host
+$(B)/coverage: $(B)/tests/judges/coverage.o $(foreach r,$(COVERAGE_ROOMS),$(B)/lib$(r).a)
+	$(CC) $(LDFLAGS) $< -Wl,--start-group $(filter %.a,$^) -Wl,--end-group $(foreach r,$(COVERAGE_ROOMS),$(SYS_$(r))) -o $@
+TOUCHES ?= 1000
+coverage: $(B)/coverage ## do 95 % intervals hold the truth in 95 of 100 touches, each with a fresh calibration?  TOUCHES=20000 for more
+	@sh tests/judges/coverage.sh $(B)/coverage $(TOUCHES)
+
 # packages first, objects after
 GATE := $(if $(filter demo,$(MAKECMDGOALS)),need-build)$(if $(filter test,$(MAKECMDGOALS)),need-test)
 $(B)/%.o: %.c | $(GATE)
@@ -136,7 +144,7 @@ nights: $(B)/nights ## seeded nights of both programs in one thread, e.g. make n
 
 demo: need-build programs $(B)/truth-judge ## install what is missing, build, run the demo night on the simulated station, say where to look (ONCE=1 ends by itself)
 	@sh deploy/demo.sh $(B)
-test: need-test programs $(CTESTS) $(B)/nights $(B)/truth-judge ## install what is missing, then every test that needs Debian and npm packages only
+test: need-test programs $(CTESTS) $(B)/nights $(B)/truth-judge $(B)/coverage ## install what is missing, then every test that needs Debian and npm packages only
 	@CTESTS="$(CTESTS)" sh tests/all.sh $(B) $(SEEDS)
 need-build:
 	@sh deploy/need.sh build
@@ -186,6 +194,6 @@ fuzz: $(FUZZERS) ## the readers of what comes from outside, long; best with VARI
 help: ## this list
 	@grep -hE '^[a-z%-]+:.*## ' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | sort | awk -F'\t' '{printf "  make %-14s %s\n", $$1, $$2}'
 
-.PHONY: all programs help nights bench bench-programs lint judges fuzz demo need-build need-test test
+.PHONY: all programs help nights coverage bench bench-programs lint judges fuzz demo need-build need-test test
 .SECONDARY:
 -include $(shell find $(B) -name '*.d' 2>/dev/null)

@@ -7,6 +7,7 @@
  * frequency where the line is shorter than a quarter turn. */
 #include "evaluate/chain.h"
 #include "rf/convert.h"
+#include "rf/probability.h"
 #include <math.h>
 
 static struct m2 deembedded_y(const struct chain *ch, const struct trio *t)
@@ -119,37 +120,79 @@ double asked_value(const struct asked *a, double complex z)
         return NAN;
 }
 
-/* The same for a number that is no function of one z: S of the device is moved along the steepest way. */
-static double number_bend(const struct asked *a, const struct trio *t, double u95)
+/* The steepest way through what a number is made of: x = 1 changes it by its u95 to first order. */
+struct path {
+        const struct asked *a;
+        double complex z, dz;
+        struct m2 s, ds; /* of the device, where the number is no function of one z */
+};
+
+static double along(const struct path *p, double x)
 {
-        double complex g[4];
-        struct m2 s = chain_deembed(a->ch, t), step;
-        double value = asked_number(a, s, g), squares = 0;
-        for (int e = 0; e < 4; e++)
-                squares += creal(g[e]) * creal(g[e]) + cimag(g[e]) * cimag(g[e]);
-        if (!(squares > 0))
-                return u95;
-        for (int e = 0; e < 4; e++)
-                step.e[e] = u95 / squares * conj(g[e]);
-        double up = asked_number(a, m2_add(s, step), NULL), down = asked_number(a, m2_sub(s, step), NULL);
-        if (!isfinite(up) || !isfinite(down)) /* it ceases to exist on the way: U changes its sign, K passes 1 */
-                return INFINITY;
-        bool turned = asked_share(a) == RF_SHARE_VALUE && (up * value < 0 || down * value < 0);
-        return turned ? INFINITY : fmax(u95, fmax(fabs(up - value), fabs(down - value)));
+        return p->a->rf ? asked_number(p->a, m2_add(p->s, m2_scale(x, p->ds)), NULL) : asked_value(p->a, p->z + x * p->dz);
+}
+
+static bool path_take(const struct asked *a, const struct trio *t, double complex z, double u95, struct path *ret)
+{
+        *ret = (struct path){.a = a, .z = z};
+        if (a->rf) {
+                double complex g[4];
+                double squares = 0;
+                ret->s = chain_deembed(a->ch, t);
+                asked_number(a, ret->s, g);
+                for (int e = 0; e < 4; e++)
+                        squares += creal(g[e]) * creal(g[e]) + cimag(g[e]) * cimag(g[e]);
+                for (int e = 0; e < 4; e++)
+                        ret->ds.e[e] = u95 / squares * conj(g[e]);
+                return squares > 0;
+        }
+        double h = 1e-6 * cabs(z), re = (asked_value(a, z + h) - asked_value(a, z - h)) / (2 * h),
+               im = (asked_value(a, z + CMPLX(0, h)) - asked_value(a, z - CMPLX(0, h))) / (2 * h);
+        ret->dz = u95 / (re * re + im * im) * CMPLX(re, im);
+        return re * re + im * im > 0;
+}
+
+/* How far one must go (0 … 3, upwards or downwards) until the number has changed by w or ceased to exist; 3 when it never does. */
+static double reach(const struct path *p, double way, double value, double w)
+{
+        double low = 0, high = 3;
+        if (fabs(along(p, way * high) - value) <= w)
+                return high;
+        for (int k = 0; k < 24; k++) {
+                double x = (low + high) / 2;
+                if (fabs(along(p, way * x) - value) < w)
+                        low = x;
+                else
+                        high = x;
+        }
+        return (low + high) / 2;
 }
 
 double asked_bend(const struct asked *a, const struct trio *t, double complex z, double u95)
 {
-        if (a->rf)
-                return number_bend(a, t, u95);
-        double h = 1e-6 * cabs(z), value = asked_value(a, z);
-        double re = (asked_value(a, z + h) - asked_value(a, z - h)) / (2 * h),
-               im = (asked_value(a, z + CMPLX(0, h)) - asked_value(a, z - CMPLX(0, h))) / (2 * h);
-        double complex step = u95 / (re * re + im * im) * CMPLX(re, im);
-        double bent = fmax(fabs(asked_value(a, z + step) - value), fabs(asked_value(a, z - step) - value));
-        /* On the far side of a pole the number has turned its sign: nothing is known of it. */
-        bool turned = a->quantity == QUANTITY_Q && (asked_value(a, z + step) * value < 0 || asked_value(a, z - step) * value < 0);
-        return turned ? INFINITY : fmax(bent, u95);
+        struct path p;
+        if (!(u95 > 0) || !path_take(a, t, z, u95, &p))
+                return u95;
+        double value = along(&p, 0), up = along(&p, 1) - value, down = value - along(&p, -1);
+        /* It ceases to exist on the way (K passes 1), runs back, or has turned its sign on the far side of a pole: nothing is known of it.
+         */
+        bool turned = (a->quantity == QUANTITY_Q || (a->rf && asked_share(a) == RF_SHARE_VALUE)) &&
+                      ((value + up) * value < 0 || (value - down) * value < 0);
+        if (turned || !(up * down > 0) || !isfinite(up * down))
+                return INFINITY;
+        double largest = fmax(fabs(up), fabs(down)), least = fmin(fabs(up), fabs(down));
+        if (largest < 1.02 * least) /* both ends move by the same to first order, and the interval's length by the square of that */
+                return u95;
+        double low = least / 2, high = 1.5 * largest, k95 = normal_quantile(0.975);
+        for (int k = 0; k < 24; k++) {
+                double w = (low + high) / 2,
+                       held = normal_below(k95 * reach(&p, 1, value, w)) + normal_below(k95 * reach(&p, -1, value, w)) - 1;
+                if (held < 0.95)
+                        low = w;
+                else
+                        high = w;
+        }
+        return (low + high) / 2;
 }
 
 enum code asked_branch(struct asked *a, struct tp_error *err)

@@ -15,7 +15,16 @@ void cause_add(struct cause_list *list, const char *name, double dq, double nu)
                 return;
         list->name[list->n] = name;
         list->dq[list->n] = dq;
+        list->rectangular[list->n] = false;
         list->nu[list->n++] = nu;
+}
+
+void cause_add_rectangular(struct cause_list *list, const char *name, double dq)
+{
+        size_t n = list->n;
+        cause_add(list, name, dq, INFINITY);
+        if (list->n > n)
+                list->rectangular[n] = true;
 }
 
 double student_95(double nu) { return student_two_sided(0.95, nu >= 1 ? nu : 1); }
@@ -56,16 +65,19 @@ static void shares_json(const struct cause_list *list, double sum, char json[200
 
 void budget_close(const struct cause_list *list, double *ret_u, double *ret_u95, char json[200])
 {
-        double sum = 0, lower = 0;
+        double sum = 0, lower = 0, flat = 0;
         for (size_t k = 0; k < list->n; k++) {
                 double v = list->dq[k] * list->dq[k];
                 sum += v;
+                flat += list->rectangular[k] ? v * v : 0;
                 if (isfinite(list->nu[k]))
                         lower += v * v / list->nu[k];
         }
-        double factor = lower > 0 ? student_95(sum * sum / lower) : 2;
+        double factor = lower > 0 ? fmax(2, student_95(sum * sum / lower)) : 2, share = sqrt(flat) / sum;
+        if (share > 0.05) /* below, the shape changes the factor by less than 1e-4 */
+                factor *= rectangular_two_sided(0.95, fmin(1, share)) / rectangular_two_sided(0.95, 0);
         *ret_u = sqrt(sum);
-        *ret_u95 = fmax(2, factor) * *ret_u;
+        *ret_u95 = factor * *ret_u;
         if (sum > 0 && isfinite(sum))
                 shares_json(list, sum, json);
         else

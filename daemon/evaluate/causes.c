@@ -18,13 +18,15 @@
    the other's.  The other half is each tip's own. */
 #define OWN_SHARE 0.70710678118654752440
 #define LEAD_OHM 50.0
+#define LEFT_LEAST 0.15     /* of a variance, when what is known of it explains all that was seen */
 #define NOISY 0.05          /* relative scatter above which a number is no longer straight in the noise behind it */
 #define ALUMINA_EPS_EFF 5.3 /* coplanar line on a calibration substrate, where the recipe does not say */
 
 struct slope {
         const struct asked *a;
         double complex z, d[PART_COUNT][4]; /* dz/dS */
-        double hz, w;
+        double hz, w, noise_scale;          /* of the noise table */
+        double noise_freedom;
         size_t i;    /* of the calibration */
         double part; /* of a common cause that comes through: the weight of the band whose standards it moves */
         struct cause_list *to;
@@ -84,6 +86,14 @@ static void add_private(const struct slope *k, const char *name, int part, struc
         cause_add(k->to, name, value_change(k, weigh(k, part, ds)), INFINITY);
 }
 
+/* What one standard uncertainty of placement turns, one way, over pads. */
+static double complex touch_theta(const struct slope *k)
+{
+        const struct recipe *r = k->a->ch->q->recipe;
+        double eps = r->calibration.eps_eff;
+        return CMPLX(0, k->w * sqrt(eps > 1 ? eps : ALUMINA_EPS_EFF) / RF_C0_M_S * r->setup.placement_um_u * 1e-6);
+}
+
 /* One touch: what the tips of each port do on their own. */
 static void touch_causes(const struct slope *k, int part)
 {
@@ -92,8 +102,8 @@ static void touch_causes(const struct slope *k, int part)
                                  *const x_name[] = {"placement", "placement, open", "placement, short", "placement, dummies"};
         int name = part <= PART_SHORT ? part : PART_SHORT + 1;
         const struct setup *setup = &k->a->ch->q->recipe->setup;
-        double z = k->a->ch->z, eps = k->a->ch->q->recipe->calibration.eps_eff;
-        double complex theta = CMPLX(0, k->w * sqrt(eps > 1 ? eps : ALUMINA_EPS_EFF) / RF_C0_M_S * setup->placement_um_u * 1e-6);
+        double z = k->a->ch->z;
+        double complex theta = touch_theta(k);
         if (!k->a->ch->raw[part])
                 return;
         struct m2 shift[2];
@@ -108,13 +118,17 @@ static void touch_causes(const struct slope *k, int part)
 
 /* One cause that moves all parts at once. */
 typedef struct m2 (*mover)(const struct slope *k, struct m2 s, const void *cause);
-static void add_common(const struct slope *k, const char *name, mover move, const void *cause)
+static double common_change(const struct slope *k, mover move, const void *cause)
 {
         double complex dz = 0;
         for (int p = 0; p < PART_COUNT; p++)
                 if (k->a->ch->raw[p])
                         dz += weigh(k, p, move(k, k->at->s[p], cause));
-        cause_add(k->to, name, value_change(k, k->part * dz), INFINITY);
+        return value_change(k, k->part * dz);
+}
+static void add_common(const struct slope *k, const char *name, mover move, const void *cause)
+{
+        cause_add(k->to, name, common_change(k, move, cause), INFINITY);
 }
 
 struct ideal_cause {
@@ -248,9 +262,9 @@ static void drift_causes(const struct slope *k)
                 return;
         for (int port = 0; port < 2; port++) {
                 struct tracking_cause c = {.port = port, .eps = CMPLX(0, -k->w * limit->delay_fs * 1e-15 / sqrt(3))};
-                add_common(k, "drift, delay", tracking_mover, &c);
+                cause_add_rectangular(k->to, "drift, delay", common_change(k, tracking_mover, &c));
                 c.eps = -limit->loss_db / RF_DB_PER_NEPER * sqrt(k->hz / cal->axis.hz[cal->axis.n - 1]) / sqrt(3);
-                add_common(k, "drift, loss", tracking_mover, &c);
+                cause_add_rectangular(k->to, "drift, loss", common_change(k, tracking_mover, &c));
         }
 }
 
@@ -266,48 +280,98 @@ static void symmetry_causes(const struct slope *k)
         }
 }
 
-/* The two pads of one dummy are neighbours drawn alike: how far they differ tells how far the device's own pads may differ from the
-   dummy's, whatever the wafer does from die to die.  The same relative scatter is taken for the leads. */
-static void dummy_causes(const struct slope *k, size_t j)
+/* ---- dummies: how far the device's own pads and leads may differ from the dummies' -----------------------------------------------------
+   The two pads of one open are neighbours drawn alike: over dies their difference d = Y11 - Y22, as it is (C and loss together), shows how
+   far the device's own pads may differ from the dummy's, whatever the wafer does from die to die.  What contact, placement and noise put
+   into d is counted elsewhere and taken out.  The leads are taken to scatter by the same relative amount. */
+struct pad_scatter {
+        size_t n;
+        double complex d[9];     /* S, about their mean from three dies on: what all have in common is the calibration's doing */
+        double complex more[16]; /* what one standard uncertainty of each other cause does to d */
+        size_t more_n;
+        double nu, relative; /* of the pads' admittance */
+};
+
+static double complex pads_differ(struct m2 y) { return y.e[0] - y.e[3]; }
+
+static void pads_moved(struct pad_scatter *to, struct m2 s, struct m2 d_s, double z)
+{
+        to->more[to->more_n++] = pads_differ(rf_y_change(s, d_s, z));
+}
+
+static void pad_scatter_take(const struct slope *k, size_t j, struct pad_scatter *to)
 {
         const struct chain *ch = k->a->ch;
-        if (!ch->raw[PART_OPEN]) {
-                symmetry_causes(k);
-                return;
-        }
-        double sum = 0, squares = 0, own = cimag(rf_y_from_s(k->at->s[PART_OPEN], ch->z).e[0]);
-        size_t n = 0;
+        const struct setup *setup = &ch->q->recipe->setup;
+        struct m2 s = k->at->s[PART_OPEN], y = rf_y_from_s(s, ch->z), shift[2];
+        double complex sum = 0;
+        *to = (struct pad_scatter){.n = 0};
         for (size_t o = 0; o <= ch->q->open_n && o <= 8; o++) {
                 const struct raw_sweep *raw = o < ch->q->open_n && o < 8 ? ch->q->opens[o] : ch->raw[PART_OPEN];
                 if (raw->n != ch->axis.n)
                         continue;
-                struct m2 y = rf_y_from_s(tip_point(ch->cal, raw, j, k->i), ch->z);
-                double difference = cimag(y.e[0] - y.e[3]);
-                sum += difference;
-                squares += difference * difference;
-                n++;
+                to->d[to->n] = pads_differ(rf_y_from_s(tip_point(ch->cal, raw, j, k->i), ch->z));
+                sum += to->d[to->n++];
         }
-        /* From three dies on, what all have in common is the calibration's doing, and counted there. */
-        double nu = n < 3 ? (double)n : (double)(n - 1);
-        double u = sqrt(fmax(0, n < 3 ? squares : squares - sum * sum / (double)n) / nu);
-        struct m2 half = m2_add(m2_one(), k->at->s[PART_OPEN]);
+        to->nu = to->n < 3 ? (double)to->n : (double)(to->n - 1);
+        for (size_t o = 0; o < to->n && to->n >= 3; o++)
+                to->d[o] -= sum / (double)to->n;
+        double complex theta = touch_theta(k);
+        double u_noise = noise_of(recipe_sweep(ch->q->recipe, ch->q->measure->sweep), k->hz, 1) * k->noise_scale;
         for (int port = 0; port < 2; port++) {
-                struct m2 dy = port == 0 ? m2_diag(CMPLX(0, u), 0) : m2_diag(0, CMPLX(0, u));
-                cause_add(k->to, "dummies", value_change(k, weigh(k, PART_OPEN, m2_scale(-ch->z / 2, m2_mul(half, m2_mul(dy, half))))), nu);
+                pads_moved(to, s, move_series(s, port, setup->contact_ohm_u, ch->z), ch->z);
+                pads_moved(to, s, move_series(s, port, CMPLX(0, k->w * setup->contact_h_u), ch->z), ch->z);
+                shift[port] = move_shift(s, port, theta);
+                pads_moved(to, s, m2_scale(OWN_SHARE, shift[port]), ch->z);
+                for (int part = 0; part < 2; part++) {
+                        double complex by = part ? CMPLX(0, u_noise) : u_noise;
+                        pads_moved(to, s, port == 0 ? m2_diag(by, 0) : m2_diag(0, by), ch->z);
+                }
         }
-        if (!ch->raw[PART_SHORT] || !(fabs(own) > 0))
-                return;
-        struct m2 lead = m2_inv(m2_sub(rf_y_from_s(k->at->s[PART_SHORT], ch->z), rf_y_from_s(k->at->s[PART_OPEN], ch->z)));
-        for (int port = 0; port < 2; port++)
-                cause_add(k->to, "dummies",
-                          value_change(k, weigh(k, PART_SHORT,
-                                                move_series(k->at->s[PART_SHORT], port, u / fabs(own) * lead.e[3 * port], ch->z))),
-                          nu);
+        pads_moved(to, s, m2_scale(OWN_SHARE, m2_sub(shift[0], shift[1])), ch->z);
+        double seen = 0, other = 0, own = cabs(y.e[0]) * cabs(y.e[3]);
+        for (size_t o = 0; o < to->n; o++)
+                seen += creal(to->d[o] * conj(to->d[o])) / to->nu;
+        for (size_t m = 0; m < to->more_n; m++)
+                other += creal(to->more[m] * conj(to->more[m]));
+        to->relative = own > 0 ? sqrt(fmax(0, seen - other) / own) : 0;
 }
 
-/* Open-short takes all shunt capacitance outside the leads; what the leads have themselves lies inside.  A lead is a piece of line of 50
-   ohm or more, so its capacitance is at most L/50^2: that share of the way from open-short to short-open (all of it inside) bounds the
-   error. */
+static void dummy_causes(const struct slope *k, size_t j)
+{
+        const struct chain *ch = k->a->ch;
+        struct pad_scatter pads;
+        if (!ch->raw[PART_OPEN]) {
+                symmetry_causes(k);
+                return;
+        }
+        pad_scatter_take(k, j, &pads);
+        struct m2 half = m2_add(m2_one(), k->at->s[PART_OPEN]);
+        for (int port = 0; port < 2; port++) {
+                double complex per_y =
+                        weigh(k, PART_OPEN, m2_scale(-ch->z / 2, m2_mul(half, m2_mul(port == 0 ? m2_diag(1, 0) : m2_diag(0, 1), half))));
+                double seen = 0, other = 0;
+                for (size_t o = 0; o < pads.n; o++)
+                        seen += pow(value_change(k, per_y * pads.d[o]), 2) / pads.nu;
+                for (size_t m = 0; m < pads.more_n; m++)
+                        other += pow(value_change(k, per_y * pads.more[m]), 2);
+                /* The difference of two variances of which one is counted on few dies: known the worse, the less is left. */
+                double left = fmax(LEFT_LEAST, 1 - other / seen);
+                if (seen > 0)
+                        cause_add(k->to, "dummies", sqrt(left * seen), fmax(1, pads.nu * left * left));
+        }
+        if (!ch->raw[PART_SHORT])
+                return;
+        struct m2 lead = m2_inv(m2_sub(rf_y_from_s(k->at->s[PART_SHORT], ch->z), rf_y_from_s(k->at->s[PART_OPEN], ch->z)));
+        for (int port = 0; port < 2; port++) {
+                struct m2 moved = move_series(k->at->s[PART_SHORT], port, pads.relative * lead.e[3 * port], ch->z);
+                cause_add(k->to, "dummies", value_change(k, weigh(k, PART_SHORT, moved)), pads.nu);
+        }
+}
+
+/* Open-short takes all shunt capacitance outside the leads; half of what the leads have themselves lies inside (a short line is its L
+   between two halves of its C).  A lead is a piece of line of 50 ohm or more, so its capacitance is at most L/50^2: half of that share of
+   the way from open-short to short-open (all of the capacitance inside) bounds the error. */
 static void model_cause(const struct slope *k)
 {
         struct chain other = *k->a->ch;
@@ -337,7 +401,7 @@ static void model_cause(const struct slope *k)
                 return;
         }
         if (k->a->ch->method != RF_DEEMBED_OPEN_SHORT) {
-                cause_add(k->to, "pads' model", value_change(k, asked_z(&a, k->at) - k->z) / sqrt(3), INFINITY);
+                cause_add_rectangular(k->to, "pads' model", value_change(k, asked_z(&a, k->at) - k->z) / sqrt(3));
                 return;
         }
         struct m2 yo = rf_y_from_s(k->at->s[PART_OPEN], k->a->ch->z),
@@ -345,9 +409,9 @@ static void model_cause(const struct slope *k)
         double share = 0;
         for (int port = 0; port < 2; port++) {
                 double l_h = fmax(0, cimag(lead.e[3 * port])) / k->w, c_f = fabs(cimag(yo.e[3 * port])) / k->w;
-                share = fmax(share, c_f > 0 ? fmin(1, l_h / (LEAD_OHM * LEAD_OHM) / c_f) : 1);
+                share = fmax(share, c_f > 0 ? fmin(1, l_h / (LEAD_OHM * LEAD_OHM) / c_f / 2) : 1);
         }
-        cause_add(k->to, "pads' model", share * value_change(k, asked_z(&a, k->at) - k->z) / sqrt(3), INFINITY);
+        cause_add_rectangular(k->to, "pads' model", share * value_change(k, asked_z(&a, k->at) - k->z) / sqrt(3));
 }
 
 /* Between points that lie far apart, the polynomial itself is a guess: what the three nearest points say instead counts as its standard
@@ -388,18 +452,73 @@ static double noise_by_data(const struct slope *k, size_t j, double gain, double
         }
         if (window < LEAST)
                 return NAN;
-        double q[MOST];
+        double q[MOST], hz[MOST];
         struct asked a = *k->a;
+        size_t n = 0;
         for (size_t m = 0; m < window; m++) {
+                if (from + m == j && fabs(ch->axis.hz[j] / k->hz - 1) < 1e-12) /* its own error must not widen its own interval */
+                        continue;
                 struct trio t = chain_point(ch, from + m);
-                a.hz = ch->axis.hz[from + m];
+                hz[n] = a.hz = ch->axis.hz[from + m];
                 a.near = asked_near(k->a, a.hz);
-                q[m] = asked_value(&a, asked_z(&a, &t));
-                if (!isfinite(q[m]))
+                q[n] = asked_value(&a, asked_z(&a, &t));
+                if (!isfinite(q[n++]))
                         return NAN;
         }
-        *ret_freedom = (double)(window - COEFFICIENTS);
-        return scatter_of(ch->axis.hz + from, q, NULL, window, 1) * sqrt(gain);
+        *ret_freedom = (double)(n - COEFFICIENTS);
+        return scatter_of(hz, q, NULL, n, 1) * sqrt(gain);
+}
+
+/* How much more noise than by the table there is, from what the sweeps themselves show near point j, whatever the device: S21 and S12 of a
+   passive one differ by noise alone, its own and the thru's; and the reflection of a dummy (of the device, where there is none) is smooth
+   over far more points than a number that is made of small differences.  Root of the mean square; *ret_freedom counts real numbers. */
+static double noise_scale(const struct slope *k, size_t j, double *ret_freedom)
+{
+        enum { HALF = 6, WINDOW = 9 };
+        const struct chain *ch = k->a->ch;
+        const struct recipe *r = ch->q->recipe;
+        const struct sweep_plan *plan = recipe_sweep(r, ch->q->measure->sweep), *cal = recipe_sweep(r, r->calibration.sweep);
+        double sum = 0, count = 0;
+        size_t from = j < HALF ? 0 : j - HALF, to = j + HALF < ch->axis.n ? j + HALF : ch->axis.n - 1;
+        for (size_t m = from; m <= to && ch->device_kind != DEVICE_TRANSISTOR; m++) {
+                double hz = ch->axis.hz[m];
+                if (hz < k->hz / 10 || hz > k->hz * 10 || !noise_alike(plan, hz, k->hz))
+                        continue;
+                struct m2 s = tip_point(ch->cal, ch->raw[PART_DEVICE], m, map_at(ch->map, m));
+                double size = (cabs(s.e[1]) + cabs(s.e[2])) / 2, d = cabs(s.e[2] - s.e[1]), own = noise_of(plan, hz, size),
+                       thru = size * noise_of(cal, hz, 1);
+                sum += d * d / (2 * (own * own + thru * thru));
+                count += 2;
+        }
+        for (int p = ch->raw[PART_OPEN] ? PART_OPEN : PART_DEVICE; p < PART_COUNT; p++) {
+                if (!ch->raw[p] || ch->axis.n < WINDOW)
+                        continue;
+                double re[2][WINDOW], im[2][WINDOW], own = noise_of(plan, k->hz, 1), standard = noise_of(cal, k->hz, 1);
+                size_t begin = j < WINDOW / 2 ? 0 : j - WINDOW / 2;
+                begin = begin + WINDOW > ch->axis.n ? ch->axis.n - WINDOW : begin;
+                if (ch->axis.hz[begin + WINDOW - 1] > 10 * ch->axis.hz[begin] ||
+                    ch->axis.hz[begin + WINDOW - 1] > ch->axis.hz[begin] + 10e9)
+                        continue;
+                for (size_t m = 0; m < WINDOW; m++) {
+                        struct m2 s = tip_point(ch->cal, ch->raw[p], begin + m, map_at(ch->map, begin + m));
+                        for (int port = 0; port < 2; port++) {
+                                re[port][m] = creal(s.e[3 * port]);
+                                im[port][m] = cimag(s.e[3 * port]);
+                        }
+                }
+                for (int port = 0; port < 2; port++) {
+                        double seen = scatter_of(ch->axis.hz + begin, re[port], im[port], WINDOW, 1), nu = 2 * (WINDOW - 4);
+                        sum += nu * seen * seen / (own * own + standard * standard);
+                        count += nu;
+                }
+                if (p == PART_DEVICE)
+                        break;
+        }
+        *ret_freedom = count;
+        if (count >= 8)
+                return sqrt(sum / count);
+        *ret_freedom = INFINITY;
+        return 1;
 }
 
 static double noise_of_device(const struct slope *k, double gain)
@@ -418,8 +537,9 @@ static double noise_of_device(const struct slope *k, double gain)
 
 static void noise_by_table(const struct slope *k, double gain)
 {
+        double scale = k->noise_scale, freedom = k->noise_freedom;
         const struct chain *ch = k->a->ch;
-        cause_add(k->to, "noise", noise_of_device(k, gain), INFINITY);
+        cause_add(k->to, "noise", scale * noise_of_device(k, gain), freedom);
         struct ideal_cause base = {.thru = m2_of(0, 1, 1, 0)};
         static const int32_t kinds[3] = {STANDARD_OPEN, STANDARD_SHORT, STANDARD_LOAD};
         for (int m = 0; m < 3; m++) {
@@ -429,13 +549,16 @@ static void noise_by_table(const struct slope *k, double gain)
                 base.gamma[m] = standard_at(s, k->hz).e[0];
         }
         const struct sweep_plan *plan = recipe_sweep(ch->q->recipe, ch->q->recipe->calibration.sweep);
+        double sum = 0;
         for (int port = 0; port < 2; port++)
                 for (int m = 0; m < 3; m++)
                         for (int part = 0; part < 2; part++) {
                                 struct ideal_cause c = base;
-                                c.d_gamma[port][m] = noise_of(plan, k->hz, cabs(base.gamma[m])) * sqrt(gain) * (part ? CMPLX(0, 1) : 1);
-                                add_common(k, "noise of standards", ideal_mover, &c);
+                                c.d_gamma[port][m] = noise_of(plan, k->hz, cabs(base.gamma[m])) * (part ? CMPLX(0, 1) : 1);
+                                double one = common_change(k, ideal_mover, &c);
+                                sum += one * one;
                         }
+        cause_add(k->to, "noise of standards", scale * sqrt(sum * gain), freedom);
 }
 
 void causes_of(const struct asked *a, const struct trio *at, size_t j, double noise_gain, struct cause_list *to)
@@ -443,6 +566,7 @@ void causes_of(const struct asked *a, const struct trio *at, size_t j, double no
         struct slope k = {.a = a, .hz = a->hz, .w = RF_TWO_PI * a->hz, .i = map_at(a->ch->map, j), .part = 1, .to = to, .at = at};
         to->n = 0;
         slope_take(&k);
+        k.noise_scale = noise_scale(&k, j, &k.noise_freedom);
         for (int p = 0; p < PART_COUNT; p++)
                 touch_causes(&k, p);
         double lines = a->ch->cal->line_share[k.i];
@@ -462,9 +586,9 @@ void causes_of(const struct asked *a, const struct trio *at, size_t j, double no
         double freedom = INFINITY, by_data = noise_by_data(&k, j, noise_gain, &freedom);
         bool ratio = a->quantity != QUANTITY_SRF &&
                      asked_share(a) == RF_SHARE_VALUE; /* the others are about straight in the noise, and near 0 without harm */
-        bool noisy = ratio && noise_of_device(&k, noise_gain) > NOISY * fabs(asked_value(a, k.z));
-        if (isfinite(by_data))
+        bool noisy = ratio && k.noise_scale * noise_of_device(&k, noise_gain) > NOISY * fabs(asked_value(a, k.z));
+        if (isfinite(by_data) && !noisy)
                 cause_add(to, "noise", by_data, freedom);
-        if (noisy || !isfinite(by_data)) /* too few points, or the number is so bent in the noise that its scatter says little */
+        else /* too few points, or the number is so bent in the noise that its scatter says little */
                 noise_by_table(&k, noise_gain);
 }

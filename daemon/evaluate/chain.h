@@ -44,8 +44,9 @@ double asked_value(const struct asked *, double complex z);
 double asked_number(const struct asked *, struct m2 device, double complex ret_grad[4]);
 /* What the uncertainty is measured against (rf/resolve.h). */
 enum rf_share asked_share(const struct asked *);
-/* The half width where the number is not straight in z (Q = X/R when u(R) is no small part of R): z is moved along the steepest way by what
-   changes the number by u95 to first order, and the larger of the two true changes counts.  Infinite when Q passes its pole on the way. */
+/* The half width where the number is not straight in z (Q = X/R when u(R) is no small part of R): z is moved along the steepest way, as a
+   normal whose 95 % is u95 to first order, and the half width is what holds the number with 95 %.  Infinite when the number turns on the
+   way, as Q does at its pole. */
 double asked_bend(const struct asked *, const struct trio *, double complex z, double u95);
 /* Lines: follows the phase up from where it is less than a quarter turn.  Sets near. */
 enum code asked_branch(struct asked *, struct tp_error *);

@@ -52,6 +52,8 @@ struct m2 move_ideals(const struct calibration *, size_t i, struct m2 s, int por
 
 /* noise.c: receiver noise when the data do not show it: floor at the tips and trace noise by band, IF bandwidth and averages. */
 double noise_of(const struct sweep_plan *, double hz, double magnitude);
+/* Both frequencies are swept with one IF bandwidth and as many averages. */
+bool noise_alike(const struct sweep_plan *, double hz1, double hz2);
 /* Standard deviation of y about a cubic in x over n points (5 … 32), per component when im is given; n - 4 degrees of freedom for each. */
 double scatter_of(const double *x, const double *re, const double *im, size_t n, size_t stride);
 
@@ -63,9 +65,12 @@ struct cause_list {
         const char *name[CAUSE_LIST_MAX]; /* static text; several entries may share a name */
         double dq[CAUSE_LIST_MAX];        /* change of the parameter by one standard uncertainty */
         double nu[CAUSE_LIST_MAX];        /* degrees of freedom; INFINITY: known by type B */
+        bool rectangular[CAUSE_LIST_MAX]; /* known by its limits alone */
 };
 void cause_add(struct cause_list *, const char *name, double dq, double nu);
-/* u, the 95 % half width (JCGM 100, G.4: t of the effective degrees of freedom) and the largest shares as JSON. */
+void cause_add_rectangular(struct cause_list *, const char *name, double dq); /* dq: half width / sqrt 3 */
+/* u, the 95 % half width (JCGM 100, G.4: t of the effective degrees of freedom, at least 2; less where a rectangular cause prevails) and the
+   largest shares as JSON. */
 void budget_close(const struct cause_list *, double *ret_u, double *ret_u95, char json[200]);
 double student_95(double nu);
 /* JCGM 106:2012: probability that the true value lies within the limits. */

@@ -13,23 +13,34 @@ static const struct {
         {110e9, -105, 0.010}, {145e9, -97, 0.014}, {220e9, -88, 0.02},
 };
 enum { ROWS = sizeof rows / sizeof rows[0] };
+#define TRACE_LEAST 1e-4 /* of the reference oscillator: a narrower filter does not help */
+
+static const struct segment *segment_of(const struct sweep_plan *plan, double hz)
+{
+        for (size_t k = 0; plan && k < plan->segment_n; k++)
+                if (hz >= plan->segments[k].start_hz * (1 - 1e-9) && hz <= plan->segments[k].stop_hz * (1 + 1e-9))
+                        return &plan->segments[k];
+        return NULL;
+}
+
+bool noise_alike(const struct sweep_plan *plan, double hz1, double hz2)
+{
+        const struct segment *a = segment_of(plan, hz1), *b = segment_of(plan, hz2);
+        return a == b || (a && b && a->ifbw_hz == b->ifbw_hz && a->averages == b->averages);
+}
 
 double noise_of(const struct sweep_plan *plan, double hz, double magnitude)
 {
-        double ifbw = 1000, averages = 1;
-        for (size_t k = 0; plan && k < plan->segment_n; k++)
-                if (hz >= plan->segments[k].start_hz * (1 - 1e-9) && hz <= plan->segments[k].stop_hz * (1 + 1e-9)) {
-                        ifbw = plan->segments[k].ifbw_hz;
-                        averages = fmax(1, plan->segments[k].averages);
-                        break;
-                }
+        const struct segment *at = segment_of(plan, hz);
+        double ifbw = at ? at->ifbw_hz : 1000, averages = at ? fmax(1, at->averages) : 1;
         size_t k = 1;
         while (k + 1 < ROWS && rows[k].hz < hz)
                 k++;
         double x = fmin(1, fmax(0, log(hz / rows[k - 1].hz) / log(rows[k].hz / rows[k - 1].hz)));
         double floor_db = rows[k - 1].floor_db + x * (rows[k].floor_db - rows[k - 1].floor_db);
         double trace_db = rows[k - 1].trace_db * pow(rows[k].trace_db / rows[k - 1].trace_db, x);
-        double nf = pow(10, floor_db / 20) * sqrt(ifbw / 10) / sqrt(2), nt = (pow(10, trace_db / 20) - 1) * sqrt(ifbw / 1000);
+        double nf = pow(10, floor_db / 20) * sqrt(ifbw / 10) / sqrt(2),
+               nt = fmax((pow(10, trace_db / 20) - 1) * sqrt(ifbw / 1000), TRACE_LEAST);
         return hypot(nf, nt * magnitude) / sqrt(averages);
 }
 

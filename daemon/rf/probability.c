@@ -3,6 +3,7 @@
  * where erfc keeps its digits.
  * Student     by the regularised incomplete beta function I_x(nu/2, 1/2), x = nu/(nu + t^2) (Abramowitz & Stegun 26.5.27, 26.7.1), as a
  * continued fraction (26.5.8, evaluated by Lentz's method); the quantile by Newton steps within a bracket.
+ * Rectangle   and normal together: the integral of the normal's distribution over the rectangle has a closed form.
  * Tests       tests/reference/rf_probability.c against values of 30 digits made elsewhere. */
 #include "rf/probability.h"
 #include <math.h>
@@ -119,6 +120,36 @@ double student_two_sided(double p, double nu)
                 k = next;
         }
         return k;
+}
+
+/* Integral of normal_below up to z. */
+static double ramp(double z) { return z * normal_below(z) + normal_density(z); }
+
+double rectangular_two_sided(double p, double share)
+{
+        if (!(p > 0 && p < 1) || !(share >= 0 && share <= 1))
+                return NAN;
+        double half = sqrt(3 * share), sd = sqrt(1 - share), low = 0, high = half + 40 * sd;
+        if (half < 1e-4) /* what is left out is a fourth power of it */
+                return normal_quantile((1 + p) / 2);
+        if (sd < 1e-6 * half)
+                return p * half;
+        double x = normal_quantile((1 + p) / 2);
+        for (int k = 0; k < 200; k++) { /* Newton within a bracket */
+                double a = (x + half) / sd, b = (x - half) / sd;
+                double miss = sd / (2 * half) * (2 * ramp(a) - a - 2 * ramp(b) + b) - p;
+                if (miss < 0)
+                        low = x;
+                else
+                        high = x;
+                double next = x - miss * half / (normal_below(a) - normal_below(b));
+                if (!(next > low && next < high))
+                        next = (low + high) / 2;
+                if (fabs(next - x) <= 1e-14 * x)
+                        return next;
+                x = next;
+        }
+        return x;
 }
 
 double circle_radius(double p) { return p >= 0 && p < 1 ? sqrt(-2 * log1p(-p)) : NAN; }

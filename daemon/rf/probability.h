@@ -12,6 +12,10 @@ double normal_quantile(double p);
 double student_below(double t, double nu);
 /* The factor k with probability p that |t| <= k: 2.571 for p = 0.95 and nu = 5.  0 < p < 1; nu > 0, INFINITY allowed. */
 double student_two_sided(double p, double nu);
+/* The factor k with probability p that |x| <= k, of a sum x of standard deviation 1 of which `share` of the variance, 0 … 1, is rectangular
+   (known by its limits alone) and the rest normal: 1.960 for share 0, 1.645 for share 1 (p = 0.95).  Several rectangular parts count as the
+   one with the same fourth cumulant, sqrt(sum share_k^2). */
+double rectangular_two_sided(double p, double share);
 /* Radius, in standard deviations, of the circle that holds a circular normal complex number with probability p: sqrt(-2 ln(1 - p)), 2.4477
    for 0.95 (not 1.96: JCGM 102:2011). */
 double circle_radius(double p);

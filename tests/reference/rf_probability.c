@@ -46,7 +46,7 @@ static void quantiles_factors_and_risks_are_those_computed_elsewhere(void **stat
         FILE *f = opened("tests/reference/probability.csv");
         struct row r;
         struct tp_error err;
-        int seen[4] = {0};
+        int seen[5] = {0};
         while (row_next(f, &r)) {
                 if (!strcmp(r.cell[0], "normal_quantile")) {
                         double x = normal_quantile(atof(r.cell[1])), want = number(r.cell[8]);
@@ -62,6 +62,9 @@ static void quantiles_factors_and_risks_are_those_computed_elsewhere(void **stat
                 } else if (!strcmp(r.cell[0], "circle")) {
                         near("radius", r.cell[1], circle_radius(atof(r.cell[1])), number(r.cell[8]), 1e-15 * 4);
                         seen[2]++;
+                } else if (!strcmp(r.cell[0], "rectangular")) {
+                        near("factor", r.cell[2], rectangular_two_sided(atof(r.cell[1]), atof(r.cell[2])), number(r.cell[8]), 1e-12);
+                        seen[4]++;
                 } else if (!strcmp(r.cell[0], "risk")) {
                         struct limits l = {r.cell[3][0] != 0, r.cell[4][0] != 0, number(r.cell[3]), number(r.cell[4])};
                         struct decision_rule rule = {!strcmp(r.cell[1], "simple") ? ACCEPTANCE_SIMPLE : ACCEPTANCE_GUARDED,
@@ -78,7 +81,7 @@ static void quantiles_factors_and_risks_are_those_computed_elsewhere(void **stat
                 }
         }
         fclose(f);
-        assert_true(seen[0] == 8 && seen[1] == 9 && seen[2] == 3 && seen[3] == 8);
+        assert_true(seen[0] == 8 && seen[1] == 9 && seen[2] == 3 && seen[3] == 8 && seen[4] == 6);
 }
 
 static enum decision by_interval(const struct limits *l, double y, double w)

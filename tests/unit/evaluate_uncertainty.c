@@ -62,6 +62,26 @@ static void a_budget_adds_squares_and_names_the_largest(void **state)
         assert_true(fabs(u95 / u - 2.197) < 0.01);
 }
 
+/* A rectangle alone is all within 1.73 u, 95 % of it within 1.645 u; among others it is one of many. */
+static void a_rectangular_cause_has_its_own_factor(void **state)
+{
+        (void)state;
+        struct cause_list list = {.n = 0};
+        double u, u95;
+        char json[200];
+        cause_add_rectangular(&list, "drift", 3);
+        budget_close(&list, &u, &u95, json);
+        assert_true(fabs(u95 / u - 2 * 0.95 * sqrt(3) / 1.959963984540054) < 1e-9); /* k = 2 for the normal's 1.96, here as there */
+        cause_add(&list, "load R", 4, INFINITY);
+        budget_close(&list, &u, &u95, json);
+        /* 36 % of the variance: 1.943 instead of 1.960, by counting two million draws of their sum elsewhere: 1.943 +- 0.001 */
+        assert_true(fabs(u - 5) < 1e-12 && fabs(u95 / u - 2 * 1.943 / 1.960) < 0.002);
+        for (int k = 0; k < 12; k++)
+                cause_add_rectangular(&list, "drift", 0.5);
+        budget_close(&list, &u, &u95, json);
+        assert_true(u95 / u > 1.95 && u95 / u < 2);
+}
+
 static void scatter_is_that_of_the_noise_and_nothing_of_a_cubic(void **state)
 {
         (void)state;
@@ -251,6 +271,7 @@ int main(void)
         const struct CMUnitTest tests[] = {cmocka_unit_test(conformance_agrees_with_jcgm_106),
                                            cmocka_unit_test(the_t_factor_agrees_with_the_table_of_jcgm_100),
                                            cmocka_unit_test(a_budget_adds_squares_and_names_the_largest),
+                                           cmocka_unit_test(a_rectangular_cause_has_its_own_factor),
                                            cmocka_unit_test(scatter_is_that_of_the_noise_and_nothing_of_a_cubic),
                                            cmocka_unit_test(moved_ideals_do_what_solving_again_does),
                                            cmocka_unit_test(contact_and_drift_do_what_measuring_again_shows),
