@@ -21,6 +21,9 @@
 #include <time.h>
 
 #define TWO_PI 6.283185307179586476925286766559
+#ifndef I /* rf/ has taken it away */
+#define I _Complex_I
+#endif
 enum { PARAMETERS_MAX = 64, OTHER_OPENS = 7 };
 
 struct station {
