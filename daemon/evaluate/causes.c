@@ -162,7 +162,7 @@ static const struct standard *used_standard(const struct recipe *r, int32_t kind
 {
         for (size_t k = 0; k < r->calibration.standard_n; k++) {
                 const struct standard *s = recipe_standard(r, r->calibration.standards[k].standard);
-                if (s && s->kind == kind)
+                if (s && s->kind == kind && !s->has_port_2)
                         return s;
         }
         return NULL;
@@ -182,10 +182,10 @@ static void standard_causes(const struct slope *k)
         for (int m = 0; m < 3; m++) {
                 if (!(s[m] = used_standard(r, kinds[m])))
                         return;
-                base.gamma[m] = standard_at(s[m], k->hz).e[0];
+                base.gamma[m] = standard_at(s[m], setup->temperature_c, k->hz).e[0];
         }
         if (thru)
-                base.thru = standard_at(thru, k->hz);
+                base.thru = standard_at(thru, setup->temperature_c, k->hz);
         double complex shift = CMPLX(0, k->w * sqrt(ALUMINA_EPS_EFF) / RF_C0_M_S * setup->placement_um_u * 1e-6);
         static const char *const touched[3] = {"open's touch", "short's touch", "load's touch"};
         for (int m = 0; m < 3; m++) {
@@ -546,7 +546,7 @@ static void noise_by_table(const struct slope *k, double gain)
                 const struct standard *s = used_standard(ch->q->recipe, kinds[m]);
                 if (!s)
                         return;
-                base.gamma[m] = standard_at(s, k->hz).e[0];
+                base.gamma[m] = standard_at(s, ch->q->recipe->setup.temperature_c, k->hz).e[0];
         }
         const struct sweep_plan *plan = recipe_sweep(ch->q->recipe, ch->q->recipe->calibration.sweep);
         double sum = 0;

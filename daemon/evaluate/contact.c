@@ -75,27 +75,24 @@ static size_t dc_rules(const struct contact_question *q, struct dc_rule ret[2])
         }
         if (!q->standard || q->standard->raised)
                 return 0;
-        double slack = 2 + 10 * q->recipe->setup.contact_ohm_u, r = q->standard->model.r_ohm;
-        switch ((enum standard_kind)q->standard->kind) {
-        case STANDARD_SHORT:
-                ret[0] = (struct dc_rule){1, 0, slack, "from port 1 to ground"};
-                ret[1] = (struct dc_rule){2, 0, slack, "from port 2 to ground"};
-                return 2;
-        case STANDARD_LOAD:
-                ret[0] = (struct dc_rule){1, 0.9 * r - slack, 1.1 * r + slack, "from port 1 to ground"};
-                ret[1] = (struct dc_rule){2, 0.9 * r - slack, 1.1 * r + slack, "from port 2 to ground"};
-                return 2;
-        case STANDARD_THRU:
+        double slack = 2 + 10 * q->recipe->setup.contact_ohm_u;
+        const struct standard *s = q->standard;
+        if (s->kind == STANDARD_THRU) {
                 ret[0] = (struct dc_rule){0, 0, slack, "between the ports"};
                 return 1;
-        case STANDARD_OPEN:
-        case STANDARD_LINE:
-        case STANDARD_REFLECT:
-        case STANDARD_UNKNOWN:
-        case STANDARD_KIND_COUNT:
-                break;
         }
-        return 0;
+        size_t n = 0;
+        for (int port = 0; port < 2; port++) {
+                bool other = port == 1 && s->has_port_2;
+                int32_t kind = other ? s->port_2.kind : s->kind;
+                double r = other ? s->port_2.model.r_ohm : s->model.r_ohm;
+                const char *where = port ? "from port 2 to ground" : "from port 1 to ground";
+                if (kind == STANDARD_SHORT)
+                        ret[n++] = (struct dc_rule){port + 1, 0, slack, where};
+                else if (kind == STANDARD_LOAD)
+                        ret[n++] = (struct dc_rule){port + 1, 0.9 * r - slack, 1.1 * r + slack, where};
+        }
+        return n;
 }
 
 /* Says whether something conducts that must, and nothing that need not is held against the touch. */
@@ -149,7 +146,7 @@ static double port_distance_f(const struct contact_question *q, const uint32_t *
                         if (raised)
                                 air = tip_point(q->calibration, q->raised, j, i).e[e];
                         else if (open)
-                                air = standard_at(open, q->raw->hz[j]).e[e];
+                                air = standard_at(open, q->recipe->setup.temperature_c, q->raw->hz[j]).e[e];
                         else
                                 return NAN;
                 } else if (raised) {
@@ -294,7 +291,7 @@ static void judge_model(const struct contact_question *q, const uint32_t *map, s
                 struct m2 got = tip_point(q->calibration, q->raw, j, map_at(map, j));
                 if (one_port)
                         got.e[1] = got.e[2] = 0;
-                worst = fmax(worst, m2_distance(got, standard_at(s, q->raw->hz[j])));
+                worst = fmax(worst, m2_distance(got, standard_at(s, q->recipe->setup.temperature_c, q->raw->hz[j])));
         }
         if (!(worst <= STANDARD_DISTANCE))
                 grade(a, CONTACT_DOUBTFUL, "%s lies %.2g from its model below 40 GHz", s->name, worst);

@@ -39,7 +39,7 @@ enum code tip_network(const struct calibration *, const struct raw_sweep *, stru
                       struct tp_error *);
 
 /* The model of a standard at one frequency: two-port in 50 ohm (reflections: diagonal). */
-struct m2 standard_at(const struct standard *, double hz);
+struct m2 standard_at(const struct standard *, double t_c, double hz);
 
 /* moves.c: what a small cause does to the corrected S at the tips, first order.  z: ohm, the (real) reference.  All return dS. */
 struct m2 move_series(struct m2 s, int port, double complex dz_ohm, double z);

@@ -61,11 +61,4 @@ enum code tip_network(const struct calibration *c, const struct raw_sweep *raw, 
         return CODE_OK;
 }
 
-struct m2 standard_at(const struct standard *s, double hz)
-{
-        struct standard_definition d = standard_definition_of(s);
-        if (d.kind == RF_THRU || d.kind == RF_LINE)
-                return rf_standard_thru(&d, hz);
-        double complex g = rf_standard_reflection(&d, 25, hz);
-        return m2_diag(g, g);
-}
+struct m2 standard_at(const struct standard *s, double t_c, double hz) { return standard_point(s, t_c, hz); }

@@ -27,18 +27,18 @@ static struct m2 line_at(const struct calibration_plan *plan, const struct calib
         return m2_of(0, e, e, 0);
 }
 
-static enum code model_at(const struct calibration_plan *plan, const struct calibration *c, const struct standard *s, size_t i,
-                          struct m2 *ret, struct tp_error *err)
+static enum code model_at(const struct recipe *r, const struct calibration *c, const struct standard *s, size_t i, struct m2 *ret,
+                          struct tp_error *err)
 {
         bool lines = c->thru_m > 0 || (isfinite(c->gamma_im[i]) && s->model.length_um > 0);
         if (lines && (s->kind == STANDARD_LINE || s->kind == STANDARD_THRU)) {
-                *ret = line_at(plan, c, s, i);
+                *ret = line_at(&r->calibration, c, s, i);
                 return CODE_OK;
         }
         if (s->kind == STANDARD_REFLECT || s->kind == STANDARD_UNKNOWN || s->kind == STANDARD_KIND_COUNT)
                 return tp_fail(err, CODE_BAD_INPUT,
                                "standard %s has no model to be verified against; verify with an open, short, load, thru or line", s->name);
-        *ret = standard_at(s, c->axis.hz[i]);
+        *ret = standard_at(s, r->setup.temperature_c, c->axis.hz[i]);
         return CODE_OK;
 }
 
@@ -71,7 +71,7 @@ enum code calibration_verify(const struct recipe *r, const struct calibration *c
                 for (size_t j = 0; j < of[k].raw->n; j++) {
                         size_t i = map_at(map, j);
                         struct m2 got = tip_point(c, of[k].raw, j, i), want;
-                        if ((code = model_at(&r->calibration, c, s, i, &want, err)))
+                        if ((code = model_at(r, c, s, i, &want, err)))
                                 return code;
                         if (is_reflection(s->kind))
                                 got.e[1] = got.e[2] = 0;

@@ -23,16 +23,116 @@ enum rf_standard_kind standard_rf_kind(int32_t kind)
         return kind >= 0 && kind < STANDARD_KIND_COUNT ? kinds[kind] : RF_STANDARD_UNKNOWN;
 }
 
+static struct standard_definition definition_of(int32_t kind, const struct standard_model *m)
+{
+        struct standard_definition d = {.kind = standard_rf_kind(kind),
+                                        .r_ohm = m->r_ohm,
+                                        .r_per_k = m->r_per_k,
+                                        .t_ref_c = m->t_ref_c,
+                                        .offset_delay_s = m->delay_s,
+                                        .offset_loss_ohm_s = m->loss_ohm_s,
+                                        .offset_z_ohm = m->z_ohm,
+                                        .u = {.c_f = {m->u_c_f},
+                                              .l_h = {m->u_l_h},
+                                              .r_ohm = m->u_r_ohm,
+                                              .r_per_k = m->u_r_per_k,
+                                              .offset_delay_s = m->u_delay_s,
+                                              .offset_loss_ohm_s = m->u_loss_ohm_s,
+                                              .offset_z_ohm = m->u_z_ohm}};
+        memcpy(d.c_f, m->c_f, sizeof d.c_f);
+        memcpy(d.l_h, m->l_h, sizeof d.l_h);
+        return d;
+}
+
+static enum code definition_trimmed(int32_t kind, const struct standard_model *m, struct standard_definition *ret, struct tp_error *err)
+{
+        *ret = definition_of(kind, m);
+        return m->dc_ohm > 0 && ret->kind == RF_LOAD ? rf_standard_trim_load(ret, m->dc_ohm, m->u_dc_ohm, m->dc_at_c, err) : CODE_OK;
+}
+
 struct standard_definition standard_definition_of(const struct standard *s)
 {
-        struct standard_definition d = {.kind = standard_rf_kind(s->kind),
-                                        .r_ohm = s->model.r_ohm,
-                                        .offset_delay_s = s->model.delay_s,
-                                        .offset_loss_ohm_s = s->model.loss_ohm_s,
-                                        .offset_z_ohm = s->model.z_ohm};
-        memcpy(d.c_f, s->model.c_f, sizeof d.c_f);
-        memcpy(d.l_h, s->model.l_h, sizeof d.l_h);
+        struct standard_definition d;
+        definition_trimmed(s->kind, &s->model, &d, NULL); /* a reading too far off was refused with the recipe; here it changes nothing */
         return d;
+}
+
+/* n rows of data as a network on `axis`, whose hz are the rows'. */
+static void rows_put(const struct standard *s, size_t first, struct net2 *net)
+{
+        for (size_t i = 0; i < net->axis->n; i++) {
+                const struct standard_row *r = &s->data[first + i];
+                const double *s12 = r->has_s12 ? r->s12 : r->s21, *s22 = r->has_s22 ? r->s22 : r->s11;
+                net2_put(net, i,
+                         m2_of(CMPLX(r->s11[0], r->s11[1]), CMPLX(s12[0], s12[1]), CMPLX(r->s21[0], r->s21[1]), CMPLX(s22[0], s22[1])));
+        }
+        net2_set_z(net, s->data_z_ohm > 0 ? s->data_z_ohm : 50, 0);
+}
+
+static enum code ideal_by_data(const struct standard *s, struct arena *arena, struct net2 *ret, struct tp_error *err)
+{
+        double *hz = arena_take(arena, s->data_n * sizeof *hz), doubt, doubt_hz;
+        void *memory = arena_take(arena, net2_bytes(s->data_n));
+        struct axis axis;
+        if (!hz || !memory)
+                return tp_fail_memory(err);
+        for (size_t i = 0; i < s->data_n; i++)
+                hz[i] = s->data[i].hz;
+        enum code code = axis_of(s->data_n, hz, &axis, err);
+        if (code)
+                return code;
+        struct net2 data = net2_at(memory, &axis, PLANE_TIP);
+        rows_put(s, 0, &data);
+        code = rf_standard_from_data(&data, ret, &doubt, &doubt_hz, err);
+        if (!code && doubt > STANDARD_DATA_DOUBT)
+                code = tp_fail(
+                        err, CODE_BAD_INPUT,
+                        "the data are too coarse: at %.6g GHz the neighbouring rows leave %.2g open (%.2g at most); give more rows there",
+                        doubt_hz / 1e9, doubt, STANDARD_DATA_DOUBT);
+        return code;
+}
+
+enum code standard_ideal(const struct standard *s, double t_c, struct arena *arena, struct net2 *ret, struct tp_error *err)
+{
+        struct standard_definition one, two;
+        if (s->data_n)
+                return ideal_by_data(s, arena, ret, err);
+        enum code code = definition_trimmed(s->kind, &s->model, &one, err);
+        if (!code && s->has_port_2)
+                code = definition_trimmed(s->port_2.kind, &s->port_2.model, &two, err);
+        return code ? code : rf_standard_ideal(&one, s->has_port_2 ? &two : NULL, t_c, ret, err);
+}
+
+struct m2 standard_point(const struct standard *s, double t_c, double hz)
+{
+        struct m2 none = m2_of(NAN, NAN, NAN, NAN);
+        if (s->data_n) { /* the four rows around hz say all that the whole list would */
+                double list[4], columns[2 * 4 + 8 * 4], to_columns[2 + 8];
+                size_t n = s->data_n < 4 ? s->data_n : 4, first = 0;
+                while (first + n < s->data_n && s->data[first + 1].hz < hz && s->data[first + 2].hz < hz)
+                        first++;
+                for (size_t i = 0; i < n; i++)
+                        list[i] = s->data[first + i].hz;
+                struct axis axis, at;
+                if (axis_of(n, list, &axis, NULL) || axis_of(1, &hz, &at, NULL))
+                        return none;
+                struct net2 data = {.axis = &axis, .z_re = columns, .z_im = columns + 4},
+                            ret = {.axis = &at, .z_re = to_columns, .z_im = to_columns + 1};
+                for (int k = 0; k < 4; k++) {
+                        data.re[k] = columns + 8 + 8 * k;
+                        data.im[k] = columns + 12 + 8 * k;
+                        ret.re[k] = to_columns + 2 + 2 * k;
+                        ret.im[k] = to_columns + 3 + 2 * k;
+                }
+                rows_put(s, first, &data);
+                return rf_standard_from_data(&data, &ret, NULL, NULL, NULL) ? none : net2_get(&ret, 0);
+        }
+        struct standard_definition one = standard_definition_of(s), two = one;
+        if (one.kind == RF_THRU || one.kind == RF_LINE)
+                return rf_standard_thru(&one, hz);
+        if (s->has_port_2)
+                definition_trimmed(s->port_2.kind, &s->port_2.model, &two, NULL);
+        return m2_diag(rf_standard_reflection(&one, t_c, hz), rf_standard_reflection(&two, t_c, hz));
 }
 
 static bool has_use(const struct method *m, enum rf_standard_kind kind)
@@ -48,6 +148,8 @@ bool method_is_of_lines(const struct method *m) { return has_use(m, RF_LINE) && 
 enum rf_standard_kind standard_role(const struct method *m, const struct standard *s)
 {
         enum rf_standard_kind kind = standard_rf_kind(s->kind);
+        if (s->has_port_2 && s->port_2.kind != s->kind)
+                kind = RF_KNOWN;
         if (has_use(m, kind))
                 return kind;
         if (kind == RF_THRU && has_use(m, RF_LINE))
@@ -170,6 +272,40 @@ static struct switch_terms *switch_part(const struct switch_terms *sw, size_t be
 /* ---- one band -------------------------------------------------------------------------------------------------------------------------
  */
 
+/* What one touch adds to a reflection or transmission: a series impedance moves an open little, a short by 2 dZ/z, the others by dZ/2z. */
+static double touch_u(const struct standard *s, const struct solve_conditions *at, double hz)
+{
+        double contact = hypot(at->contact_ohm_u, RF_TWO_PI * hz * at->contact_h_u) / 100;
+        if (s->raised || s->kind == STANDARD_OPEN)
+                return 0;
+        return s->kind == STANDARD_SHORT ? 4 * contact : contact;
+}
+
+/* Standard uncertainty per component of what a standard is believed to be, its touch included; data count as exact. */
+static double belief_u(const struct standard_reading *r, const struct solve_conditions *at, double hz)
+{
+        struct standard_definition d = standard_definition_of(r->standard);
+        double model = r->ideal || r->standard->data_n ? 0 : rf_standard_u(&d, at->temperature_c, 0, hz);
+        return hypot(model, touch_u(r->standard, at, hz) / sqrt(2)); /* the touch moves it along one direction */
+}
+
+static double u_over(const struct standard_reading *r, const struct solve_conditions *at, const struct axis *axis)
+{
+        double sum = 0;
+        for (size_t i = 0; i < axis->n; i++)
+                sum += pow(belief_u(r, at, axis->hz[i]), 2);
+        return sqrt(sum / (double)axis->n);
+}
+
+static struct net2 *net_new(const struct axis *axis, struct arena *arena)
+{
+        struct net2 *net = arena_take(arena, sizeof *net);
+        void *memory = arena_take(arena, net2_bytes(axis->n));
+        if (net && memory)
+                *net = net2_at(memory, axis, PLANE_TIP);
+        return memory ? net : NULL;
+}
+
 static enum code standard_take(const struct standard_reading *r, const struct solve_conditions *at, struct solved_band *b,
                                struct arena *arena, struct rf_standard *ret, struct tp_error *err)
 {
@@ -184,18 +320,25 @@ static enum code standard_take(const struct standard_reading *r, const struct so
         if (ret->kind == RF_STANDARD_UNKNOWN)
                 return tp_fail(err, CODE_BAD_INPUT, "%s: standard %s is a %s, which the method has no use for; leave it out",
                                b->method->word, s->name, standard_kind_words[s->kind]);
-        if (r->ideal && ret->kind != RF_LINE && ret->kind != RF_REFLECT)
-                return (ret->ideal = net_part(r->ideal, b->begin, &b->axis, arena)) ? CODE_OK : tp_fail_memory(err);
-        if (ret->kind == RF_LINE || ret->kind == RF_REFLECT)
-                return CODE_OK;
-        struct standard_definition d = standard_definition_of(s);
-        struct net2 *ideal = arena_take(arena, sizeof *ideal);
-        void *memory = arena_take(arena, net2_bytes(b->axis.n));
-        if (!ideal || !memory)
+        if (ret->kind == RF_REFLECT || (ret->kind == RF_LINE && method_is_of_lines(b->method)))
+                return CODE_OK; /* only its length, or that it is the same at both ports, is known */
+        if (r->ideal) {
+                ret->ideal = net_part(r->ideal, b->begin, &b->axis, arena);
+                return ret->ideal ? CODE_OK : tp_fail_memory(err);
+        }
+        struct net2 *ideal = net_new(&b->axis, arena), *offset = net_new(&b->axis, arena);
+        if (!ideal || !offset)
                 return tp_fail_memory(err);
-        *ideal = net2_at(memory, &b->axis, PLANE_TIP);
         ret->ideal = ideal;
-        enum code code = rf_standard_ideal(&d, NULL, at->temperature_c, ideal, err);
+        ret->u_ideal = u_over(r, at, &b->axis);
+        enum code code = standard_ideal(s, at->temperature_c, arena, ideal, err);
+        struct standard_definition d = standard_definition_of(s);
+        if (ret->kind == RF_LOAD && d.offset_delay_s != 0 &&
+            s->data_n == 0) { /* between the plane and the element whose inductance is sought */
+                for (size_t i = 0; i < b->axis.n; i++)
+                        net2_put(offset, i, rf_standard_thru(&d, b->axis.hz[i]));
+                ret->offset = offset;
+        }
         return code ? tp_where(err, "standard %s", s->name) : CODE_OK;
 }
 
@@ -232,6 +375,7 @@ static void settings_take(const struct calibration_plan *c, enum plane plane, st
         struct problem *p = &b->problem;
         p->thru_delay_s_guess = c->thru_delay_s;
         p->eps_eff_guess = c->eps_eff;
+        p->match_fit = (enum rf_match_fit)c->match_fit;
         p->reflect_estimate = c->reflect_estimate;
         p->reflect_offset_m = c->reflect_offset_um * 1e-6;
         p->line_c_f_m = c->line_capacitance_f_m;
@@ -257,33 +401,9 @@ static struct input_uncertainty inputs_at(const struct standard_reading *r, size
         if (method_is_of_lines(b->method))
                 u.raw_tip = contact;
         for (size_t k = 0; k < b->problem.standard_n; k++)
-                for (size_t j = 0; j < n; j++) {
-                        const struct standard *s = r[j].standard;
-                        const struct standard_model *m = &s->model;
-                        if (strcmp(s->name, b->problem.standards[k].name) != 0)
-                                continue;
-                        double touch = s->raised ? 0 : contact;
-                        switch (b->problem.standards[k].kind) {
-                        case RF_OPEN: /* dG = -2 z dY at G = 1, 2 dZ/z at a short, dZ/(2 z) at a load */
-                                u.ideal[k] = 100 * w * m->u_c_f;
-                                break;
-                        case RF_SHORT:
-                                u.ideal[k] = hypot(4 * touch, w * m->u_l_h / 25);
-                                break;
-                        case RF_LOAD:
-                                u.ideal[k] = hypot(touch, hypot(m->u_r_ohm, w * m->u_l_h) / 100);
-                                break;
-                        case RF_THRU:
-                                u.ideal[k] = hypot(touch, w * m->u_delay_s);
-                                break;
-                        case RF_LINE:
-                        case RF_REFLECT:
-                        case RF_STANDARD_UNKNOWN:
-                        case RF_STANDARD_COUNT:
-                        default:
-                                break;
-                        }
-                }
+                for (size_t j = 0; j < n && b->problem.standards[k].ideal; j++)
+                        if (strcmp(r[j].standard->name, b->problem.standards[k].name) == 0)
+                                u.ideal[k] = belief_u(&r[j], at, hz);
         return u;
 }
 

@@ -11,9 +11,16 @@
 /* ---- words and roles ------------------------------------------------------------------------------------------------------------------
  */
 enum rf_standard_kind standard_rf_kind(int32_t kind); /* enum standard_kind */
-struct standard_definition standard_definition_of(const struct standard *);
+struct standard_definition
+standard_definition_of(const struct standard *); /* of port 1, a load trimmed by its DC reading where there is one */
+/* What it is, S in 50 ohm over the axis of ret, by data or by its definitions at both ports (thru, line: its delay).  CODE_BAD_INPUT: a
+   number that is none, a DC reading too far off, data that do not cover the axis or are too coarse for it. */
+enum code standard_ideal(const struct standard *, double t_c, struct arena *, struct net2 *ret, struct tp_error *);
+/* The same at one frequency; NaN where there is none. */
+struct m2 standard_point(const struct standard *, double t_c, double hz);
+#define STANDARD_DATA_DOUBT 0.02 /* largest distance of neighbouring parabolas: a tenth of it is left in between */
 /* What a standard is to a method: its own kind where the method has use for that; else a thru is a line (the first one, of known length),
-   an open or short a reflect.  RF_STANDARD_UNKNOWN: no use. */
+   an open or short a reflect; with another thing at port 2 it is a known two-port.  RF_STANDARD_UNKNOWN: no use. */
 enum rf_standard_kind standard_role(const struct method *, const struct standard *);
 bool method_is_of_lines(const struct method *); /* its planes and impedance come from lines */
 /* The bands of a plan; without `bands` the one that covers 0 … infinity with all standards.  *ret lives as long as plan and `one`. */

@@ -151,6 +151,24 @@ static void say_reference(const struct calibration_plan *c, struct text *to)
                 text_put(to, " in the impedance of the lines, which is not known.\n");
 }
 
+/* What a reader should know of single standards. */
+static void say_standards(const struct recipe *r, struct text *to)
+{
+        const struct calibration_plan *c = &r->calibration;
+        for (size_t i = 0; i < c->standard_n; i++) {
+                const struct standard *s = recipe_standard(r, c->standards[i].standard);
+                if (s->data_n)
+                        text_f(to, "  %s is known by data: %zu frequencies from %s to %s.\n", s->name, s->data_n,
+                               si(s->data[0].hz, "Hz").at, si(s->data[s->data_n - 1].hz, "Hz").at);
+                else if (s->has_port_2)
+                        text_f(to, "  %s is a %s at port 1 and a %s at port 2.\n", s->name, standard_kind_words[s->kind],
+                               standard_kind_words[s->port_2.kind]);
+                if (s->kind == STANDARD_LOAD && s->model.dc_ohm > 0)
+                        text_f(to, "  %s is taken as %.6g ohm at %.6g degrees Celsius, by its DC reading, instead of %.6g ohm.\n", s->name,
+                               standard_definition_of(s).r_ohm, s->model.t_ref_c, s->model.r_ohm);
+        }
+}
+
 static void say_calibration(const struct recipe *r, struct text *to)
 {
         const struct calibration_plan *c = &r->calibration;
@@ -162,6 +180,7 @@ static void say_calibration(const struct recipe *r, struct text *to)
                 text_f(to, "\nCALIBRATION\n  %s: %s; sweep %s; switch terms %s; at most %d tries.\n", c->method, m ? m->say : "", c->sweep,
                        c->switch_terms ? "measured" : "not used", c->tries_max);
         say_uses(c->band_n ? "  Touched for it:" : "  From", c->standards, c->standard_n, r, to);
+        say_standards(r, to);
         say_bands(r, to);
         say_reference(c, to);
         if (c->verify_n == 0)

@@ -27,9 +27,14 @@ struct setup {
 };
 struct standard_model {  /* SI units; offsets 0 on wafer; C and L may be negative */
         double c_f[4], l_h[4], r_ohm, delay_s, loss_ohm_s, z_ohm;
+        double r_per_k, t_ref_c;                 /* load: relative change of R per kelvin, from t_ref_c */
+        double dc_ohm, u_dc_ohm, dc_at_c;        /* load: what a DC meter read of this copy, at dc_at_c: R is trimmed to it; 0: not read */
         double u_r_ohm, u_l_h, u_c_f, u_delay_s; /* 1 s of this copy against the model */
+        double u_r_per_k, u_loss_ohm_s, u_z_ohm; /* likewise */
         double length_um;                        /* lines and thru of a line calibration */
 };
+struct standard_end { int32_t kind; /* enum standard_kind */ struct standard_model model; };
+struct standard_row { double hz, s11[2], s12[2], s21[2], s22[2]; bool has_s12, has_s22; }; /* re, im; S12 left out: S21, S22 left out: S11 */
 struct standard {
         char name[32];
         int32_t kind;      /* enum standard_kind */
@@ -39,6 +44,8 @@ struct standard {
         bool raised;       /* swept at separation height: an open without wear, no touch */
         int32_t touches_max;
         struct standard_model model;
+        struct standard_end port_2; bool has_port_2; /* what stands at port 2 when it is not the same: an open with a short beside it */
+        struct standard_row *data; size_t data_n; double data_z_ohm; /* what it is, by data instead of the model, rising */
 };
 struct use { char standard[32]; };
 struct verification { char standard[32]; double limit; /* worst |S - model| allowed */ };
@@ -54,6 +61,7 @@ struct calibration_plan {
         struct use *standards; size_t standard_n;
         bool switch_terms;              /* the analyzer must give them */
         double thru_delay_s;            /* first guess (unknown thru) */
+        int32_t match_fit;              /* enum rf_match_fit: what of the match is found (lrrm) */
         double eps_eff;                 /* first guess (lines) */
         double reflect_estimate;        /* -1 short, +1 open (lines) */
         double reflect_offset_um;       /* of the reflect beyond the reference plane, negative towards the probe */

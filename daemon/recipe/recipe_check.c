@@ -80,6 +80,16 @@ static enum code check_standard(const struct recipe *r, size_t i, struct tp_erro
         if (s->raised && s->kind != STANDARD_OPEN)
                 return refuse_at(err, pointer_at("%s/raised", at.at), "true for %s, a %s; only an open can be swept without touching",
                                  s->name, standard_kind_words[s->kind]);
+        if (s->has_port_2 && (s->kind > STANDARD_LOAD || s->port_2.kind == STANDARD_UNKNOWN || s->port_2.kind > STANDARD_LOAD))
+                return refuse_at(err, pointer_at("%s/port_2/kind", at.at),
+                                 "\"%s\" beside a %s; only opens, shorts and loads stand at one port alone",
+                                 standard_kind_words[s->port_2.kind], standard_kind_words[s->kind]);
+        if (s->has_port_2 && s->data_n)
+                return refuse_at(err, pointer_at("%s/port_2", at.at), "given for %s, and data too; the data say both ports", s->name);
+        for (size_t k = 1; k < s->data_n; k++)
+                if (!(s->data[k].hz > s->data[k - 1].hz))
+                        return refuse_at(err, pointer_at("%s/data/%zu/hz", at.at, k),
+                                         "%.15g Hz does not lie above %.15g Hz before it; sort the rows", s->data[k].hz, s->data[k - 1].hz);
         if (!s->raised && s->touches_max < 1)
                 return refuse_at(err, pointer_at("%s/touches_max", at.at), "%d for %s, which must be touched; give the copy's budget",
                                  s->touches_max, s->name);
@@ -166,13 +176,56 @@ static enum code check_lines(const struct recipe *r, const struct band_plan *b, 
         if (!(c->eps_eff >= 1))
                 return refuse_at(err, pointer_at("/calibration/eps_eff"),
                                  "%.6g; give a first guess of the effective permittivity, at least 1", c->eps_eff);
-        if (!(fabs(c->reflect_estimate) >= 0.5))
-                return refuse_at(err, pointer_at("/calibration/reflect_estimate"), "%.6g; give -1 for a short or +1 for an open",
-                                 c->reflect_estimate);
         return CODE_OK;
 }
 
-static enum code check_band(const struct recipe *r, const struct band_plan *b, struct pointer at, struct tp_error *err)
+/* Standards that a band must know are known: numbers that are numbers, readings that fit, data over the whole band and fine enough. */
+static enum code check_definitions(const struct recipe *r, const struct band_plan *b, const struct method *m, const double *hz, size_t n,
+                                   struct arena *scratch, struct tp_error *err)
+{
+        size_t begin = 0, end = n;
+        while (begin < end && !(hz[begin] >= b->from_hz * (1 - 1e-12)))
+                begin++;
+        while (end > begin && !(hz[end - 1] <= b->to_hz * (1 + 1e-12)))
+                end--;
+        for (size_t i = 0; i < b->standard_n && end > begin; i++) {
+                const struct standard *s = recipe_standard(r, b->standards[i].standard);
+                enum rf_standard_kind role = standard_role(m, s);
+                struct axis axis;
+                struct tp_error inner = {0};
+                bool wanted = false;
+                for (size_t k = 0; k < m->need_n; k++)
+                        wanted = wanted || (m->needs[k].kind == role && m->needs[k].ideal);
+                if (!wanted)
+                        continue;
+                enum code code = axis_of(end - begin, hz + begin, &axis, err);
+                void *memory = arena_take(scratch, net2_bytes(end - begin));
+                if (code || !memory)
+                        return code ? code : tp_fail_memory(err);
+                struct net2 net = net2_at(memory, &axis, PLANE_TIP);
+                code = standard_ideal(s, r->setup.temperature_c, scratch, &net, &inner);
+                if (code == CODE_MEMORY)
+                        return tp_fail_memory(err);
+                if (code)
+                        return refuse_at(err, pointer_at("/standards/%zu/%s", (size_t)(s - r->standards), s->data_n ? "data" : "model"),
+                                         "%s: %s", s->name, inner.text);
+        }
+        return CODE_OK;
+}
+
+/* The sign of an unknown reflect is settled by its estimate. */
+static enum code check_estimate(const struct recipe *r, const struct band_plan *b, const struct method *m, struct tp_error *err)
+{
+        for (size_t i = 0; i < b->standard_n; i++)
+                if (standard_role(m, recipe_standard(r, b->standards[i].standard)) == RF_REFLECT &&
+                    !(fabs(r->calibration.reflect_estimate) >= 0.5))
+                        return refuse_at(err, pointer_at("/calibration/reflect_estimate"), "%.6g; give -1 for a short or +1 for an open",
+                                         r->calibration.reflect_estimate);
+        return CODE_OK;
+}
+
+static enum code check_band(const struct recipe *r, const struct band_plan *b, const double *hz, size_t n, struct pointer at,
+                            struct arena *scratch, struct tp_error *err)
 {
         const struct method *m = rf_method(b->method);
         if (!m || m->ports != 2)
@@ -181,7 +234,11 @@ static enum code check_band(const struct recipe *r, const struct band_plan *b, s
         enum code code = check_names(r, b->standards, b->standard_n, at, err);
         if (!code)
                 code = check_needs(r, b, m, at, err);
-        return code || !method_is_of_lines(m) ? code : check_lines(r, b, m, at, err);
+        if (!code && method_is_of_lines(m))
+                code = check_lines(r, b, m, at, err);
+        if (!code)
+                code = check_estimate(r, b, m, err);
+        return code ? code : check_definitions(r, b, m, hz, n, scratch, err);
 }
 
 static bool names(const struct use *list, size_t n, const char *name)
@@ -313,7 +370,7 @@ static enum code check_reference(const struct recipe *r, const struct band_plan 
         return CODE_OK;
 }
 
-static enum code check_bands(const struct recipe *r, const double *hz, size_t n, struct tp_error *err)
+static enum code check_bands(const struct recipe *r, const double *hz, size_t n, struct arena *scratch, struct tp_error *err)
 {
         const struct calibration_plan *c = &r->calibration;
         struct band_plan one;
@@ -331,7 +388,8 @@ static enum code check_bands(const struct recipe *r, const double *hz, size_t n,
         if (c->band_n)
                 code = check_cover(c, hz, n, err);
         for (size_t b = 0; b < band_n && !code; b++)
-                code = check_band(r, &bands[b], c->band_n ? pointer_at("/calibration/bands/%zu", b) : pointer_at("/calibration"), err);
+                code = check_band(r, &bands[b], hz, n, c->band_n ? pointer_at("/calibration/bands/%zu", b) : pointer_at("/calibration"),
+                                  scratch, err);
         if (!code && c->band_n)
                 code = check_shares(r, err);
         return code ? code : check_reference(r, bands, band_n, err);
@@ -360,7 +418,7 @@ static enum code check_calibration(const struct recipe *r, struct arena *scratch
                                 "always",
                                 s->name);
         }
-        return code ? code : check_bands(r, hz, n, err);
+        return code ? code : check_bands(r, hz, n, scratch, err);
 }
 
 static enum code check_checks(const struct recipe *r, struct tp_error *err)

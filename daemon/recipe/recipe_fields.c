@@ -1,6 +1,7 @@
 /* recipe_fields.c: the recipe's field tables.  Parser, writer, JSON Schema and reference page all come from here; what a table cannot say
    is in recipe_check.c and measure_check.c. */
 #include "recipe/recipe_own.h"
+#include "rf/calibration.h"
 #include "rf/decide_limits.h"
 
 /* clang-format off: a table reads better with one row per field */
@@ -165,9 +166,43 @@ static const struct field model_fields[] = {
          .max = 1e6,
          .unit = "ohm",
          .say = "this copy against the model, one standard deviation"},
+        {.key = "r_per_k",
+         .type = FIELD_REAL,
+         AT(struct standard_model, r_per_k),
+         .min = -0.01,
+         .max = 0.01,
+         .unit = "1/K",
+         .say = "load: relative change of its resistance per kelvin"},
+        {.key = "t_ref_c",
+         .type = FIELD_REAL,
+         AT(struct standard_model, t_ref_c),
+         .min = -80,
+         .max = 400,
+         .standard = 25,
+         .unit = "degree Celsius",
+         .say = "load: where it has r_ohm"},
+        {.key = "dc_ohm",
+         .type = FIELD_REAL,
+         AT(struct standard_model, dc_ohm),
+         .min = 0,
+         .max = 1e6,
+         .unit = "ohm",
+         .say = "load: what a DC meter read of this copy, less the leads; its resistance is trimmed to it; 0: not read"},
+        {.key = "u_dc_ohm", .type = FIELD_REAL, AT(struct standard_model, u_dc_ohm), .min = 0, .max = 1e6, .unit = "ohm"},
+        {.key = "dc_at_c",
+         .type = FIELD_REAL,
+         AT(struct standard_model, dc_at_c),
+         .min = -80,
+         .max = 400,
+         .standard = 25,
+         .unit = "degree Celsius",
+         .say = "where it was read"},
         {.key = "u_l_h", .type = FIELD_REAL, AT(struct standard_model, u_l_h), .min = 0, .max = 1e-6, .unit = "H"},
         {.key = "u_c_f", .type = FIELD_REAL, AT(struct standard_model, u_c_f), .min = 0, .max = 1e-9, .unit = "F"},
         {.key = "u_delay_s", .type = FIELD_REAL, AT(struct standard_model, u_delay_s), .min = 0, .max = 1e-9, .unit = "s"},
+        {.key = "u_r_per_k", .type = FIELD_REAL, AT(struct standard_model, u_r_per_k), .min = 0, .max = 0.01, .unit = "1/K"},
+        {.key = "u_loss_ohm_s", .type = FIELD_REAL, AT(struct standard_model, u_loss_ohm_s), .min = 0, .max = 1e15, .unit = "ohm/s at 1 GHz"},
+        {.key = "u_z_ohm", .type = FIELD_REAL, AT(struct standard_model, u_z_ohm), .min = 0, .max = 1000, .unit = "ohm"},
         {.key = "length_um",
          .type = FIELD_REAL,
          AT(struct standard_model, length_um),
@@ -178,6 +213,27 @@ static const struct field model_fields[] = {
 };
 const struct object model_object =
         OBJECT_OF(struct standard_model, "standard_model", model_fields, "Definition of a standard in SI units.");
+static const struct field end_fields[] = {
+        {.key = "kind", .type = FIELD_CHOICE, AT(struct standard_end, kind), .required = true, .words = standard_kind_words},
+        {.key = "model", .type = FIELD_OBJECT, AT(struct standard_end, model), .object = &model_object},
+};
+static const struct object end_object = OBJECT_OF(struct standard_end, "standard_end", end_fields, NULL);
+static const struct field row_fields[] = {
+        {.key = "hz", .type = FIELD_REAL, AT(struct standard_row, hz), .required = true, .min = 1, .max = 2e12, .unit = "Hz"},
+        {.key = "s11", .type = FIELD_REALS, TEXT_AT(struct standard_row, s11), .required = true, .say = "real part, imaginary part"},
+        {.key = "s21", .type = FIELD_REALS, TEXT_AT(struct standard_row, s21), .say = "0 when left out"},
+        {.key = "s12",
+         .type = FIELD_REALS,
+         TEXT_AT(struct standard_row, s12),
+         .has_offset = offsetof(struct standard_row, has_s12),
+         .say = "as s21 when left out"},
+        {.key = "s22",
+         .type = FIELD_REALS,
+         TEXT_AT(struct standard_row, s22),
+         .has_offset = offsetof(struct standard_row, has_s22),
+         .say = "as s11 when left out"},
+};
+static const struct object row_object = OBJECT_OF(struct standard_row, "standard_row", row_fields, NULL);
 static const struct field standard_fields[] = {
         {.key = "name", .type = FIELD_NAME, TEXT_AT(struct standard, name), .required = true},
         {.key = "kind", .type = FIELD_CHOICE, AT(struct standard, kind), .required = true, .words = standard_kind_words},
@@ -193,6 +249,27 @@ static const struct field standard_fields[] = {
          .max = 100000,
          .say = "budget of the copy, over all runs"},
         {.key = "model", .type = FIELD_OBJECT, AT(struct standard, model), .object = &model_object},
+        {.key = "port_2",
+         .type = FIELD_OBJECT,
+         AT(struct standard, port_2),
+         .has_offset = offsetof(struct standard, has_port_2),
+         .object = &end_object,
+         .say = "what stands at port 2 when it is not the same, as an open with a short beside it; kind and model are port 1's then"},
+        {.key = "data",
+         .type = FIELD_LIST,
+         LIST_AT(struct standard, data, data_n),
+         .object = &row_object,
+         .min = 0,
+         .max = 20001,
+         .say = "what this copy is, by data instead of a model, over the whole calibration sweep; between rows it is interpolated"},
+        {.key = "data_z_ohm",
+         .type = FIELD_REAL,
+         AT(struct standard, data_z_ohm),
+         .min = 1,
+         .max = 1000,
+         .standard = 50,
+         .unit = "ohm",
+         .say = "the data's reference impedance"},
 };
 static const struct object standard_object = OBJECT_OF(struct standard, "standard", standard_fields, NULL);
 static const struct field use_fields[] = {
@@ -261,6 +338,11 @@ static const struct field calibration_fields[] = {
          .max = 1e-9,
          .unit = "s",
          .say = "first guess (unknown thru)"},
+        {.key = "match_fit",
+         .type = FIELD_CHOICE,
+         AT(struct calibration_plan, match_fit),
+         .words = rf_match_fit_words,
+         .say = "lrrm: what of the match is found by the calibration itself, the rest is its model's"},
         {.key = "eps_eff", .type = FIELD_REAL, AT(struct calibration_plan, eps_eff), .min = 0, .max = 50, .say = "first guess (lines)"},
         {.key = "reflect_estimate",
          .type = FIELD_REAL,
