@@ -74,40 +74,12 @@ void calibration_domain_json(const struct calibration *c, struct text *to)
         json_close(&o, '}');
 }
 
-/* Lowest and highest power of a sweep plan. */
-static void powers_of(const struct sweep_plan *p, double ret[2])
-{
-        ret[0] = ret[1] = NAN;
-        for (size_t k = 0; p && k < p->segment_n; k++) {
-                ret[0] = fmin(ret[0], p->segments[k].power_dbm); /* fmin and fmax pass over NaN */
-                ret[1] = fmax(ret[1], p->segments[k].power_dbm);
-        }
-}
-
-struct domain domain_of(const struct recipe *r, const struct axis *axis)
-{
-        struct domain d = domain_unknown();
-        d.from_hz = axis->hz[0];
-        d.to_hz = axis->hz[axis->n - 1];
-        snprintf(d.setup, sizeof d.setup, "%s", r->setup.name);
-        d.spacing_um = r->setup.spacing_um;
-        d.temperature_c = r->setup.temperature_c;
-        powers_of(recipe_sweep(r, r->calibration.sweep), d.power_dbm);
-        return d;
-}
-
 enum code domain_holds(const struct calibration *c, const struct recipe *r, const struct sweep_plan *plan, const struct raw_sweep *raw,
                        struct tp_error *err)
 {
-        struct domain_sweep s = domain_sweep_unknown();
         if (isnan(c->domain.from_hz)) /* made before domains were kept: its frequencies are all that is known */
                 return CODE_OK;
-        s.from_hz = raw->hz[0];
-        s.to_hz = raw->hz[raw->n - 1];
-        s.setup = r->setup.name;
-        s.spacing_um = r->setup.spacing_um;
-        s.temperature_c = r->setup.temperature_c;
-        powers_of(plan, s.power_dbm);
+        struct domain_sweep s = recipe_domain_sweep(r, plan, raw->hz[0], raw->hz[raw->n - 1]);
         return domain_contains(&c->domain, &s, err);
 }
 

@@ -23,8 +23,7 @@ struct calibration {
 };
 /* Memory for n points, all columns NaN or 0; hz is copied. */
 enum code calibration_new(size_t n, const double *hz, struct arena *, struct calibration **ret, struct tp_error *);
-/* The domain that a recipe's calibration sweep makes, and whether a sweep of this recipe by `plan` (may be NULL) lies in it. */
-struct domain domain_of(const struct recipe *, const struct axis *);
+/* Does a sweep of this recipe by `plan` (may be NULL) lie in the calibration's domain? */
 enum code domain_holds(const struct calibration *, const struct recipe *, const struct sweep_plan *plan, const struct raw_sweep *,
                        struct tp_error *);
 

@@ -239,7 +239,7 @@ enum code calibration_solve(const struct recipe *r, const struct standard_sweep 
         memcpy(c->gamma_re, s->gamma_re, c->axis.n * sizeof(double));
         memcpy(c->gamma_im, s->gamma_im, c->axis.n * sizeof(double));
         memcpy(c->line_share, s->line_share, c->axis.n * sizeof(double));
-        c->domain = domain_of(r, &c->axis);
+        c->domain = recipe_domain(r, c->axis.hz[0], c->axis.hz[c->axis.n - 1]);
         if (ret_diagnosis_json)
                 diagnosis_json(c, s, scratch, ret_diagnosis_json);
         *ret = c;

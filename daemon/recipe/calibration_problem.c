@@ -184,6 +184,42 @@ enum plane calibration_plan_plane(const struct calibration_plan *c)
 
 const char *calibration_plan_word(const struct calibration_plan *c) { return c->band_n ? rf_joined_word : c->method; }
 
+/* ---- domain ---------------------------------------------------------------------------------------------------------------------------
+ */
+
+/* Lowest and highest power of a sweep plan; NaN without one. */
+static void powers_of(const struct sweep_plan *p, double ret[2])
+{
+        for (size_t k = 0; p && k < p->segment_n; k++) {
+                ret[0] = fmin(ret[0], p->segments[k].power_dbm); /* fmin and fmax pass over NaN */
+                ret[1] = fmax(ret[1], p->segments[k].power_dbm);
+        }
+}
+
+struct domain recipe_domain(const struct recipe *r, double from_hz, double to_hz)
+{
+        struct domain d = domain_unknown();
+        d.from_hz = from_hz;
+        d.to_hz = to_hz;
+        snprintf(d.setup, sizeof d.setup, "%s", r->setup.name);
+        d.spacing_um = r->setup.spacing_um;
+        d.temperature_c = r->setup.temperature_c;
+        powers_of(recipe_sweep(r, r->calibration.sweep), d.power_dbm);
+        return d;
+}
+
+struct domain_sweep recipe_domain_sweep(const struct recipe *r, const struct sweep_plan *plan, double from_hz, double to_hz)
+{
+        struct domain_sweep s = domain_sweep_unknown();
+        s.from_hz = from_hz;
+        s.to_hz = to_hz;
+        s.setup = r->setup.name;
+        s.spacing_um = r->setup.spacing_um;
+        s.temperature_c = r->setup.temperature_c;
+        powers_of(plan, s.power_dbm);
+        return s;
+}
+
 /* ---- readings -------------------------------------------------------------------------------------------------------------------------
  */
 

@@ -5,6 +5,7 @@
 #define TIPPLANE_RECIPE_CALIBRATION_PROBLEM_H
 #include "recipe/recipe.h"
 #include "rf/calibration.h"
+#include "rf/domain.h"
 #include "rf/join.h"
 #include "rf/standards.h"
 
@@ -29,6 +30,13 @@ size_t calibration_bands(const struct calibration_plan *, struct band_plan *one,
 enum plane calibration_plan_plane(const struct calibration_plan *);
 /* "unknown_thru", or "joined" when there are bands. */
 const char *calibration_plan_word(const struct calibration_plan *);
+
+/* ---- domain ---------------------------------------------------------------------------------------------------------------------------
+ */
+/* What a calibration by this recipe over from_hz … to_hz may be used for, and how a sweep of the recipe by `plan` (NULL: power not told) is
+   taken: rf/domain.h compares them. */
+struct domain recipe_domain(const struct recipe *, double from_hz, double to_hz);
+struct domain_sweep recipe_domain_sweep(const struct recipe *, const struct sweep_plan *plan, double from_hz, double to_hz);
 
 /* ---- solving --------------------------------------------------------------------------------------------------------------------------
  */

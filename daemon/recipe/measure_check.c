@@ -1,5 +1,6 @@
 /* measure_check.c: the measures of a recipe: devices, dummies, conditions, contact, parameters, and whether the fitted probes can stand
  * there. */
+#include "recipe/calibration_problem.h"
 #include "recipe/recipe_own.h"
 #include "rf/deembed.h"
 #include "rf/plateau.h"
@@ -209,6 +210,11 @@ static enum code check_axis(const struct recipe *r, size_t i, const double *hz, 
                                          "\"%s\" of device %s asks %.15g Hz, which is no frequency of the calibration's sweep %s; "
                                          "calibrate at the same frequencies",
                                          m->sweep, m->device, hz[k], r->calibration.sweep);
+        struct domain domain = recipe_domain(r, cal_hz[0], cal_hz[cal_n - 1]);
+        struct domain_sweep sweep = recipe_domain_sweep(r, recipe_sweep(r, m->sweep), hz[0], hz[n - 1]);
+        struct tp_error inner = {0};
+        if (domain_contains(&domain, &sweep, &inner))
+                return refuse_at(err, at, "\"%s\" of device %s: %s", m->sweep, m->device, inner.text);
         return CODE_OK;
 }
 

@@ -127,10 +127,10 @@ static void moved_ideals_do_what_solving_again_does(void **state)
                         double w = TWO_PI * b->hz[i];
                         struct calibration *before = bench_calibrate(b), *after;
                         struct m2 s = corrected(b, before, &device, i), none = m2_of(0, 0, 0, 0), d_thru = none,
-                                  thru = standard_at(&b->standards[THRU_A], b->hz[i]);
+                                  thru = standard_at(&b->standards[THRU_A], 25, b->hz[i]);
                         double complex gamma[3], d_gamma[3] = {0};
                         for (int k = 0; k < 3; k++)
-                                gamma[k] = standard_at(&b->standards[kinds[k]], b->hz[i]).e[0];
+                                gamma[k] = standard_at(&b->standards[kinds[k]], 25, b->hz[i]).e[0];
                         /* the standards stay what they are (raw data first), the recipe is told something else */
                         struct raw_sweep raw[4];
                         struct standard_sweep of[4];

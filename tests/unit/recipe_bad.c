@@ -203,6 +203,13 @@ static const struct bad bands[] = {
         {"/calibration/line_z_ohm", "55", "/calibration/line_z_ohm", "55 ohm", "give one of them"},
         {"/calibration/plane", "\"line_middle\"", "/calibration/plane", "\"line_middle\"", "say \"tip\""},
         {"/calibration/plane", "\"device\"", "/calibration/plane", "\"device\"", "tip"},
+        {"/calibration/bands/0/method", "\"sixteen_term\"", "/calibration/bands/0/method", "\"sixteen_term\"", "use it alone"},
+        {"/calibration/bands/2",
+         "{\"method\":\"multiline_trl\",\"from_hz\":2e9,\"to_hz\":230e9,\"standards\":[{\"standard\":\"LINE_0450\"},{\"standard\":\"LINE_2100\"},{\"standard\":\"SHORT_A\"}]}",
+         "/calibration/bands/2/from_hz", "2000000000 Hz lies below 4000000000 Hz", "two at most overlap"},
+        {"/calibration/bands/0",
+         "{\"method\":\"multiline_trl\",\"from_hz\":7e4,\"to_hz\":4e9,\"standards\":[{\"standard\":\"LINE_0450\"},{\"standard\":\"LINE_2100\"},{\"standard\":\"SHORT_A\"}]}",
+         "/calibration/standards/0/standard", "\"OPEN_AIR\" is used in no band", "leave it out"},
         {"/calibration/eps_eff", NULL, "/calibration/eps_eff", "0", "at least 1"},
         {"/calibration/reflect_estimate", "0.1", "/calibration/reflect_estimate", "0.1", "-1 for a short"},
 };
@@ -238,6 +245,28 @@ static void each_bad_band_is_refused_with_place_and_value(void **state)
                 assert_refused("tests/unit/golden/bands.recipe.json", &bands[i]);
 }
 
+/* Two changes: another sweep, and a device that uses it. */
+static void a_device_swept_outside_the_calibrations_domain_is_refused(void **state)
+{
+        (void)state;
+        size_t n = 0;
+        char *text = file_text("simulators/demo/recipe.json", &n);
+        cJSON *json = cJSON_Parse(text);
+        struct arena *a = arena_new(0);
+        struct recipe *r = NULL;
+        struct tp_error err = {0};
+        change(json, "/sweeps/1", "{\"name\":\"loud\",\"segments\":[{\"start_hz\":7e4,\"stop_hz\":7e4,\"points\":1,\"spacing\":\"log\",\"ifbw_hz\":100,\"power_dbm\":0}]}");
+        change(json, "/measures/0/sweep", "\"loud\"");
+        char *changed = cJSON_PrintUnformatted(json);
+        assert_int_equal(recipe_read(changed, strlen(changed), a, &r, &err), CODE_BAD_INPUT);
+        assert_string_equal(err.pointer, "/measures/0/sweep");
+        assert_true(strstr(err.text, "drives the tips with 0 dBm") && strstr(err.text, "calibrate at this power"));
+        cJSON_free(changed);
+        cJSON_Delete(json);
+        arena_free(a);
+        free(text);
+}
+
 static void what_is_no_json_is_refused_too(void **state)
 {
         (void)state;
@@ -260,6 +289,7 @@ int main(void)
                 cmocka_unit_test(each_bad_recipe_is_refused_with_place_and_value),
                 cmocka_unit_test(each_bad_line_calibration_is_refused_with_place_and_value),
                 cmocka_unit_test(each_bad_band_is_refused_with_place_and_value),
+                cmocka_unit_test(a_device_swept_outside_the_calibrations_domain_is_refused),
                 cmocka_unit_test(what_is_no_json_is_refused_too),
         };
         return cmocka_run_group_tests(tests, NULL, NULL);
