@@ -7,6 +7,7 @@
  * Scale       s is divided by 2 pi f_max, columns are scaled to unit norm. */
 #include "rf/fit_own.h"
 #include "rf/eigen.h"
+#include "rf/model.h"
 #include <math.h>
 #include <string.h>
 
@@ -27,9 +28,7 @@ struct grid {
         double signal2;                                                                           /* sum |w H|^2 */
 };
 struct work {
-        double *x, *weight, *where, *own, *top, *sigma, *block, *phi;
-        double *few;
-        size_t few_room;
+        double *x, *weight, *where, *own, *top, *sigma, *block, *phi, *gram, *few;
         bool constant, proportional, hold_dc;
         double dc[RF_FIT_ELEMENTS_MAX];
         double coefficient[FIT_OWN_MAX * RF_FIT_ELEMENTS_MAX]; /* of the last residues(): own x q */
@@ -77,7 +76,8 @@ static size_t lay_out(struct work *w, double *memory, size_t n, size_t q, size_t
         TAKE(top, own * (sigma > q ? sigma : q) * q);
         TAKE(sigma, (sigma + 1) * (sigma + 1));
         TAKE(block, (own + q * sigma) * FIT_ROWS);
-        TAKE(phi, 2 * (order + 1) * FIT_BLOCK);
+        TAKE(phi, 2 * (order + 3) * FIT_BLOCK);
+        TAKE(gram, fit_gram_doubles(order, q));
         TAKE(few, FEW_MAX * (1 + 3 * q));
 #undef TAKE
         return at;
@@ -236,36 +236,11 @@ static double moved(const struct poles *was, const struct poles *is)
 
 static size_t half_of(size_t count) { return (count + 3) / 4 * 4; }
 
-static bool relocate(struct work *w, const struct grid *g, struct poles *p, double *ret_move)
+/* w->sigma holds the triangle of the common unknowns; sum: of Re phi over all points.  The new poles are put in place of the old. */
+static bool next_poles(struct work *w, const struct grid *g, struct poles *p, const double *sum, double *ret_move)
 {
-        size_t order = order_of(p), sigma = order + 1, own = order + w->constant + w->proportional, sets = g->shared ? 1 : g->q;
-        double *ct = w->own, sum[FIT_SIGMA_MAX] = {0}; /* the own triangles are not needed any more when ct is found */
-        memset(w->own, 0, own * own * sets * sizeof(double));
-        memset(w->top, 0, own * sigma * g->q * sizeof(double));
-        memset(w->sigma, 0, sigma * sigma * sizeof(double));
-        for (size_t first = 0; first < g->n; first += FIT_BLOCK) {
-                size_t count = g->n - first < FIT_BLOCK ? g->n - first : FIT_BLOCK, half = half_of(count), rows = 2 * half;
-                basis(p, count, half, g->x + first, w->phi);
-                for (size_t j = 0; j < order; j++)
-                        for (size_t k = 0; k < count; k++)
-                                sum[j] += w->phi[2 * j * FIT_BLOCK + k];
-                double *tail = w->block + own * FIT_ROWS;
-                if (g->shared) {
-                        own_columns(w, g, 0, order, first, count, half, NULL, w->block);
-                        for (size_t q = 0; q < g->q; q++)
-                                sigma_columns(w, g, q, order, first, count, half, tail + q * sigma * FIT_ROWS);
-                        fit_absorb(own, w->own, g->q * sigma, w->top, w->block, FIT_ROWS, rows);
-                        for (size_t q = 0; q < g->q; q++)
-                                fit_absorb(sigma, w->sigma, 0, NULL, tail + q * sigma * FIT_ROWS, FIT_ROWS, rows);
-                        continue;
-                }
-                for (size_t q = 0; q < g->q; q++) {
-                        own_columns(w, g, q, order, first, count, half, NULL, w->block);
-                        sigma_columns(w, g, q, order, first, count, half, tail);
-                        fit_absorb(own, w->own + q * own * own, sigma, w->top + q * own * sigma, w->block, FIT_ROWS, rows);
-                        fit_absorb(sigma, w->sigma, 0, NULL, tail, FIT_ROWS, rows);
-                }
-        }
+        size_t order = order_of(p), sigma = order + 1;
+        double *ct = w->own; /* what stood there is not needed any more */
         /* relaxed: Re sum_k sigma(s_k) = K, weight rms|wH|/K; without it sigma = 0 would do */
         double k = (double)g->n, scale = sqrt(g->signal2) / k, y[FIT_SIGMA_MAX] = {0}, *row = w->block;
         memset(row, 0, 8 * (sigma + 1) * sizeof *row);
@@ -300,6 +275,81 @@ static bool relocate(struct work *w, const struct grid *g, struct poles *p, doub
         *ret_move = moved(&was, p);
         w->rounds++;
         return true;
+}
+
+static bool relocate(struct work *w, const struct grid *g, struct poles *p, double *ret_move)
+{
+        size_t order = order_of(p), sigma = order + 1, own = order + w->constant + w->proportional, sets = g->shared ? 1 : g->q;
+        double sum[FIT_SIGMA_MAX] = {0};
+        memset(w->own, 0, own * own * sets * sizeof(double));
+        memset(w->top, 0, own * sigma * g->q * sizeof(double));
+        memset(w->sigma, 0, sigma * sigma * sizeof(double));
+        for (size_t first = 0; first < g->n; first += FIT_BLOCK) {
+                size_t count = g->n - first < FIT_BLOCK ? g->n - first : FIT_BLOCK, half = half_of(count), rows = 2 * half;
+                basis(p, count, half, g->x + first, w->phi);
+                for (size_t j = 0; j < order; j++)
+                        for (size_t k = 0; k < count; k++)
+                                sum[j] += w->phi[2 * j * FIT_BLOCK + k];
+                double *tail = w->block + own * FIT_ROWS;
+                if (g->shared) {
+                        own_columns(w, g, 0, order, first, count, half, NULL, w->block);
+                        for (size_t q = 0; q < g->q; q++)
+                                sigma_columns(w, g, q, order, first, count, half, tail + q * sigma * FIT_ROWS);
+                        fit_absorb(own, w->own, g->q * sigma, w->top, w->block, FIT_ROWS, rows);
+                        for (size_t q = 0; q < g->q; q++)
+                                fit_absorb(sigma, w->sigma, 0, NULL, tail + q * sigma * FIT_ROWS, FIT_ROWS, rows);
+                        continue;
+                }
+                for (size_t q = 0; q < g->q; q++) {
+                        own_columns(w, g, q, order, first, count, half, NULL, w->block);
+                        sigma_columns(w, g, q, order, first, count, half, tail);
+                        fit_absorb(own, w->own + q * own * own, sigma, w->top + q * own * sigma, w->block, FIT_ROWS, rows);
+                        fit_absorb(sigma, w->sigma, 0, NULL, tail, FIT_ROWS, rows);
+                }
+        }
+        return next_poles(w, g, p, sum, ret_move);
+}
+
+/* The same by normal equations; *ret_rms: of the poles as they come in. */
+static bool relocate_fast(struct work *w, const struct grid *g, struct poles *p, double *ret_rms, double *ret_move)
+{
+        static const double ones[FIT_BLOCK] __attribute__((aligned(16))) = {[0 ... FIT_BLOCK - 1] = 1};
+        size_t order = order_of(p);
+        double sum[FIT_SIGMA_MAX] = {0}, left2;
+        struct fit_gram gram;
+        fit_gram_begin(&gram, order, w->constant, w->proportional, g->q, g->shared, w->gram);
+        for (size_t first = 0; first < g->n; first += FIT_BLOCK) {
+                size_t count = g->n - first < FIT_BLOCK ? g->n - first : FIT_BLOCK, half = half_of(count);
+                double rows[3 * RF_FIT_ELEMENTS_MAX][FIT_BLOCK] __attribute__((aligned(16)));
+                const double *weight[RF_FIT_ELEMENTS_MAX], *re[RF_FIT_ELEMENTS_MAX], *im[RF_FIT_ELEMENTS_MAX];
+                double *one = w->phi + 2 * order * FIT_BLOCK, *s = one + 2 * FIT_BLOCK;
+                basis(p, count, half, g->x + first, w->phi);
+                for (size_t j = 0; j < order; j++)
+                        for (size_t k = 0; k < count; k++)
+                                sum[j] += w->phi[2 * j * FIT_BLOCK + k];
+                for (size_t k = 0; k < half; k++) {
+                        one[k] = k < count;
+                        one[FIT_BLOCK + k] = s[k] = 0;
+                        s[FIT_BLOCK + k] = k < count ? g->x[first + k] : 0;
+                }
+                for (size_t q = 0; q < g->q; q++) {
+                        double *m = rows[3 * q], *hr = rows[3 * q + 1], *hi = rows[3 * q + 2];
+                        weight[q] = q && g->shared ? weight[0] : g->w[q] ? m : ones;
+                        for (size_t k = 0; k < half && weight[q] == m; k++)
+                                m[k] = k < count ? g->w[q][first + k] * g->w[q][first + k] : 0;
+                        for (size_t k = 0; k < half; k++) {
+                                hr[k] = k < count ? g->re[q][first + k] : 0;
+                                hi[k] = k < count ? g->im[q][first + k] : 0;
+                        }
+                        re[q] = hr;
+                        im[q] = hi;
+                }
+                fit_gram_add(&gram, half, w->phi, weight, re, im);
+        }
+        if (!fit_gram_end(&gram, w->sigma, &left2))
+                return false;
+        *ret_rms = sqrt(left2 / ((double)g->n * (double)g->q));
+        return next_poles(w, g, p, sum, ret_move);
 }
 
 /* ---- residues for given poles ---------------------------------------------------------------------------------------------------------
@@ -441,13 +491,13 @@ static struct poles start_poles(const struct grid *g, size_t order)
 
 /* Relocates until poles stand still or the rms no longer falls; *p is the best seen, its rms is returned (Inf: nothing can be solved).  The
    coefficients of the best are not kept. */
-static double settle(struct work *w, const struct grid *g, struct poles *p, unsigned rounds, double floor)
+static double settle(struct work *w, const struct grid *g, struct poles *p, unsigned rounds, unsigned patience, double floor)
 {
         struct poles best = *p;
         double least = residues(w, g, p);
         if (!isfinite(least))
                 least = INFINITY;
-        for (unsigned round = 0, stale = 0; round < rounds && stale < 3; round++) {
+        for (unsigned round = 0, stale = 0; round < rounds && stale < patience; round++) {
                 double move, rms;
                 if (!relocate(w, g, p, &move))
                         break;
@@ -464,6 +514,86 @@ static double settle(struct work *w, const struct grid *g, struct poles *p, unsi
         return least;
 }
 
+/* At most `m` points of the sweep, as many by count as by logarithm of frequency as by length of the curve: poles are settled on them. */
+static struct grid few_of(const struct work *w, const struct grid *g, size_t m)
+{
+        struct grid f = *g;
+        if (m > FEW_MAX)
+                m = FEW_MAX;
+        if (g->n < 2 * m + m / 2) /* not worth it */
+                return f;
+        double log_all = 0, curve_all = 0, n = (double)g->n - 1, along = 0;
+        for (size_t i = 1; i < g->n; i++) {
+                double curve = 0;
+                for (size_t q = 0; q < g->q; q++)
+                        curve += (g->w[q] ? g->w[q][i] : 1) * (fabs(g->re[q][i] - g->re[q][i - 1]) + fabs(g->im[q][i] - g->im[q][i - 1]));
+                w->where[i] = curve;
+                curve_all += curve;
+                log_all += (g->x[i] - g->x[i - 1]) / (g->x[i] + g->x[i - 1]);
+        }
+        size_t at[FEW_MAX], count = 0;
+        at[count++] = 0;
+        for (size_t i = 1; i + 1 < g->n && count + 1 < m; i++) {
+                along += 1 / n + (curve_all > 0 ? w->where[i] / curve_all : 1 / n) +
+                         (g->x[i] - g->x[i - 1]) / (g->x[i] + g->x[i - 1]) / log_all;
+                if (along * (double)(m - 1) >= 3 * (double)count)
+                        at[count++] = i;
+        }
+        at[count++] = g->n - 1;
+        double *to = w->few;
+        f.n = count;
+        f.signal2 = 0;
+        f.x = to;
+        for (size_t i = 0; i < count; i++)
+                *to++ = g->x[at[i]];
+        for (size_t q = 0; q < g->q; q++) {
+                const double *const from[3] = {g->re[q], g->im[q], g->w[q]};
+                const double **const into[3] = {&f.re[q], &f.im[q], &f.w[q]};
+                for (int k = 0; k < 3; k++) {
+                        if (!from[k])
+                                continue;
+                        *into[k] = to;
+                        for (size_t i = 0; i < count; i++)
+                                *to++ = from[k][at[i]];
+                }
+                for (size_t i = 0; i < count; i++) {
+                        double m2 = f.w[q] ? f.w[q][i] * f.w[q][i] : 1;
+                        f.signal2 += m2 * (f.re[q][i] * f.re[q][i] + f.im[q][i] * f.im[q][i]);
+                }
+        }
+        return f;
+}
+static size_t few_for(size_t order) { return 8 * order + 32; }
+
+/* Poles that were settled on few points, on all: until the rms falls by less than one in a thousand. */
+static void polish(struct work *w, const struct grid *g, struct poles *p, double few_rms, double signal_rms)
+{
+        if (!(few_rms > 1e-6 * signal_rms)) { /* between noise and rounding: nothing to average */
+                if (residues(w, g, p) > 1e-11 * signal_rms)
+                        settle(w, g, p, 6, 1, 1e-13 * signal_rms);
+                return;
+        }
+        struct poles best = *p, next = *p;
+        double least = INFINITY;
+        for (unsigned round = 0; round < w->rounds_max; round++) {
+                struct poles is = next;
+                double rms, move;
+                if (!relocate_fast(w, g, &next, &rms, &move)) {
+                        if (round == 0)
+                                settle(w, g, &best, 6, 1, 1e-13 * signal_rms);
+                        break;
+                }
+                bool enough = rms > 0.999 * least || move < 1e-7;
+                if (rms < least) {
+                        least = rms;
+                        best = is;
+                }
+                if (enough)
+                        break;
+        }
+        *p = best;
+}
+
 static void sort_poles(struct poles *p)
 {
         for (size_t i = 1; i < p->n; i++)
@@ -472,6 +602,15 @@ static void sort_poles(struct poles *p)
                         p->p[j] = p->p[j - 1];
                         p->p[j - 1] = z;
                 }
+}
+
+/* Is there a pole whose part lies within reach of the rms?  (w->carried of the last weigh.) */
+static bool something_idle(const struct work *w, const struct poles *p, double rms, double exact)
+{
+        for (size_t i = 0; i < p->n; i++)
+                if (sqrt(w->carried[i]) <= 30 * fmax(1.1 * rms, exact))
+                        return true;
+        return p->n > 0 && rms <= exact && order_of(p) > 12;
 }
 
 /* Takes out, one by one, poles whose leaving costs nothing: within `allowed` the rms may rise.  Far outside the band 10 % is allowed. */
@@ -504,7 +643,7 @@ static double prune(struct work *w, const struct grid *g, struct poles *p, doubl
                                         fewer.p[fewer.n++] = p->p[i];
                         double left = residues(w, g, &fewer);
                         if (!(left <= may))
-                                left = settle(w, g, &fewer, 5, exact);
+                                left = settle(w, g, &fewer, 5, 3, exact);
                         if (left <= may) {
                                 *p = fewer;
                                 again = true;
@@ -539,26 +678,29 @@ static void add_pair(struct work *w, const struct grid *g, struct poles *p, doub
         }
 }
 
-static struct poles grow(struct work *w, const struct grid *g, const struct fit_options *o, size_t most, double floor,
+/* seen: the noise, if anybody knows it: while the rms stands far above it, a step without gain is no reason to stop. */
+static struct poles grow(struct work *w, const struct grid *all, double seen, double noise, size_t most, double floor,
                          struct fit_report *ret)
 {
         struct poles best = {0}, now = {0};
-        double least = residues(w, g, &best), exact = 1e-11 * ret->signal_rms, *where = w->where;
+        struct grid g = few_of(w, all, few_for(4));
+        double least = residues(w, &g, &best), exact = 1e-11 * ret->signal_rms;
         unsigned poor = 0;
         ret->stop = least <= floor ? FIT_STOP_EXACT : FIT_STOP_MOST;
         for (size_t order = 2; order <= most && least > floor; order += 2) {
-                struct poles warm = best, fresh = start_poles(g, order);
+                g = few_of(w, all, few_for(order));
+                struct poles warm = best, fresh = start_poles(&g, order);
                 double a = INFINITY, b;
                 ret->order_tried = order;
                 if (order > 2 && order_of(&now) + 2 <= most) {
                         warm = now;
-                        add_pair(w, g, &warm, where);
-                        a = settle(w, g, &warm, w->rounds_max, floor);
+                        add_pair(w, &g, &warm, w->where);
+                        a = settle(w, &g, &warm, w->rounds_max, 2, floor);
                 }
                 if (a < 0.5 * least) {
                         now = warm;
                 } else {
-                        b = settle(w, g, &fresh, w->rounds_max, floor);
+                        b = settle(w, &g, &fresh, w->rounds_max, 2, floor);
                         now = a <= b ? warm : fresh;
                         a = fmin(a, b);
                 }
@@ -571,19 +713,27 @@ static struct poles grow(struct work *w, const struct grid *g, const struct fit_
                         ret->stop = FIT_STOP_EXACT;
                         break;
                 }
-                if (o->noise > 0 && least < 3 * o->noise) {
+                if (noise > 0 && least < 3 * noise && (poor || least < 1.2 * noise)) {
                         ret->stop = FIT_STOP_NOISE;
-                        if (poor)
-                                break;
-                        if (least < 1.2 * o->noise)
-                                break;
+                        break;
                 }
-                if (poor >= 2) {
+                if (poor >= (seen > 0 && least > 3 * seen ? 5u : 2u)) {
                         ret->stop = FIT_STOP_GAIN;
                         break;
                 }
         }
         return best;
+}
+
+/* What the data themselves say about their noise (rf_noise_by_differences); 0 with weights of their own. */
+static double noise_seen(const struct grid *g)
+{
+        double sum = 0;
+        for (size_t q = 0; q < g->q; q++) {
+                double level = g->w[q] ? 0 : rf_noise_by_differences(g->n, g->re[q], g->im[q]);
+                sum += level > 0 ? level * level : 0;
+        }
+        return sqrt(sum / (double)g->q);
 }
 
 /* ---- the whole -------------------------------------------------------------------------------------------------------------------------
@@ -689,38 +839,71 @@ enum code rf_vector_fit(const struct fit_data *d, const struct fit_options *o, v
         struct fit_report r = {.signal_rms = sqrt(g.signal2 / ((double)g.n * (double)g.q))};
         double floor = 1e-13 * r.signal_rms, exact = 1e-11 * r.signal_rms;
         struct poles p;
+        double noise = o->noise, seen = noise > 0 ? noise : noise_seen(&g);
         /* the value at 0 Hz is held in the residues only: while poles are looked for, it would bend them */
         if (o->order) {
+                struct grid few = few_of(&w, &g, few_for(o->order));
                 p = start_poles(&g, o->order);
                 r.order_tried = o->order;
-                settle(&w, &g, &p, w.rounds_max, floor);
+                double here = settle(&w, &few, &p, w.rounds_max, 3, floor);
                 r.stop = FIT_STOP_ORDER;
+                if (few.n < g.n)
+                        polish(&w, &g, &p, here, r.signal_rms);
         } else {
-                p = grow(&w, &g, o, most, floor, &r);
+                p = grow(&w, &g, seen, noise, most, floor, &r);
+                struct grid few = few_of(&w, &g, few_for(order_of(&p)));
+                if (few.n < g.n)
+                        polish(&w, &g, &p, residues(&w, &few, &p), r.signal_rms);
         }
+        sort_poles(&p);
         double rms = residues(&w, &g, &p);
         if (!isfinite(rms))
                 return tp_fail(err, CODE_UNRESOLVABLE,
                                "no rational model could be found: the equations have no finite solution; look at the data "
                                "for outliers, or fit fewer poles");
-        if (!o->keep_all) {
-                size_t before = order_of(&p);
-                rms = prune(&w, &g, &p, rms, exact, o->order ? 1.0005 : 1.02);
-                if (rms <= exact && order_of(&p) < before &&
+        weigh(&w, &g, &p, &r, NULL);
+        if (o->order > 2 && seen > 0 && rms > 3 * seen && order_of(&p) == o->order) { /* a wrong valley, or the data want more poles */
+                struct fit_report up = r;
+                struct poles other = grow(&w, &g, seen, 0, o->order, floor, &up);
+                settle(&w, &g, &other, 6, 2, floor);
+                if (residues(&w, &g, &other) < 0.9 * rms) {
+                        p = other;
+                        sort_poles(&p);
+                }
+                rms = residues(&w, &g, &p);
+                weigh(&w, &g, &p, &r, NULL);
+        }
+        size_t before = order_of(&p);
+        bool again = o->hold_dc;
+        if (!o->keep_all && something_idle(&w, &p, rms, exact)) {
+                struct poles was = p;
+                again = true;
+                struct grid few = few_of(&w, &g, few_for(before));
+                double allowed = o->order ? 1.0005 : 1.02, here = few.n < g.n ? residues(&w, &few, &p) : rms;
+                here = prune(&w, &few, &p, here, exact, allowed);
+                if (here <= exact && order_of(&p) < before &&
                     o->order) { /* more poles than the data have: the short way up may need fewer still */
                         struct fit_report up = r;
-                        struct poles fewer = grow(&w, &g, o, order_of(&p) - 1, exact, &up);
-                        if (residues(&w, &g, &fewer) <= exact) {
+                        struct poles fewer = grow(&w, &g, 0, 0, order_of(&p) - 1, exact, &up);
+                        few = few_of(&w, &g, few_for(before));
+                        if (residues(&w, &few, &fewer) <= exact) {
                                 p = fewer;
-                                prune(&w, &g, &p, exact, exact, 1);
+                                prune(&w, &few, &p, exact, exact, 1);
                         }
                 }
-                r.dropped = before - order_of(&p);
+                if (order_of(&p) < before && few.n < g.n) {
+                        polish(&w, &g, &p, here, r.signal_rms);
+                        if (residues(&w, &g, &p) > fmax((cabs(was.p[was.n - 1]) > 5 ? 1.1 : allowed) * rms, 10 * exact))
+                                p = was; /* the few did not speak for all */
+                }
+                sort_poles(&p);
         }
-        sort_poles(&p);
+        r.dropped = before - order_of(&p);
         w.hold_dc = o->hold_dc;
-        residues(&w, &g, &p);
-        weigh(&w, &g, &p, &r, NULL);
+        if (again) {
+                residues(&w, &g, &p);
+                weigh(&w, &g, &p, &r, NULL);
+        }
         r.worst_hz *= d->hz[d->n - 1];
         r.order = order_of(&p);
         r.rounds = w.rounds;
