@@ -12,9 +12,6 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { FLAG_NOT_RECIPROCAL = 16, FLAG_NOT_PASSIVE = 32 };
-#define REPLAYED_SAY 0.01 /* |S21 - S12| of a recorded passive device that is worth saying */
-
 static enum code part_check(const struct chain *ch, const char *what, const struct raw_sweep *raw, struct tp_error *err)
 {
         if (!raw)
@@ -354,40 +351,11 @@ static void answer_one(const struct chain *ch, const struct parameter_plan *plan
         }
 }
 
-static double passivity(struct m2 s)
-{
-        double t = 0, d = cabs(m2_det(s));
-        for (int k = 0; k < 4; k++)
-                t += creal(s.e[k]) * creal(s.e[k]) + cimag(s.e[k]) * cimag(s.e[k]);
-        return sqrt((t + sqrt(fmax(0, t * t - 4 * d * d))) / 2);
-}
-
-/* Every eighth point is enough to see a sweep that is not what a passive reciprocal device gives; of a recording the worst is said, so each
- * counts. */
-static uint32_t sweep_flags(const struct chain *ch, double *ret_reciprocity, double *ret_passive)
-{
-        double worst_r = 0, worst_p = 0;
-        size_t odd = 0, active = 0, n = 0;
-        for (size_t j = 0, every = ch->axis.n > 64 && !ch->q->replayed ? 8 : 1; j < ch->axis.n; j += every) {
-                struct m2 s = tip_point(ch->cal, ch->raw[PART_DEVICE], j, map_at(ch->map, j));
-                double r = cabs(s.e[1] - s.e[2]), p = passivity(s),
-                       noise = noise_of(recipe_sweep(ch->q->recipe, ch->q->measure->sweep), ch->axis.hz[j], 1);
-                odd += r > 0.02 + 6 * noise;
-                active += p > 1.02 + 6 * noise;
-                worst_r = fmax(worst_r, r);
-                worst_p = fmax(worst_p, p);
-                n++;
-        }
-        *ret_reciprocity = worst_r;
-        *ret_passive = worst_p;
-        return (odd * 50 > n ? FLAG_NOT_RECIPROCAL : 0u) | (active * 50 > n ? FLAG_NOT_PASSIVE : 0u);
-}
-
 enum code chain_run(const struct chain_question *q, struct arena *arena, struct parameter_answer **ret, size_t *ret_n, uint32_t *ret_flags,
                     struct tp_error *err)
 {
         struct chain ch;
-        double reciprocity, passive;
+        struct sweep_said said;
         size_t n = q->measure->parameter_n;
         *ret = NULL;
         *ret_n = 0;
@@ -398,18 +366,11 @@ enum code chain_run(const struct chain_question *q, struct arena *arena, struct 
         struct parameter_answer *answers = arena_take(arena, (n ? n : 1) * sizeof *answers);
         if (!answers)
                 return tp_fail_memory(err);
-        *ret_flags = sweep_flags(&ch, &reciprocity, &passive);
-        bool uneven = (*ret_flags & FLAG_NOT_RECIPROCAL) ||
-                      (q->replayed && reciprocity > REPLAYED_SAY); /* of a recording nobody knows the noise */
+        sweep_say(&ch, arena, &said);
+        *ret_flags = said.flags;
         for (size_t k = 0; k < n; k++) {
-                struct parameter_answer *a = &answers[k];
-                answer_one(&ch, &q->measure->parameters[k], a);
-                size_t used = strlen(a->reason);
-                if (uneven && used + 40 < sizeof a->reason)
-                        used += (size_t)snprintf(a->reason + used, sizeof a->reason - used, "%sS21 and S12 differ by up to %.2g",
-                                                 used ? "; " : "", reciprocity);
-                if ((*ret_flags & FLAG_NOT_PASSIVE) && used + 40 < sizeof a->reason)
-                        snprintf(a->reason + used, sizeof a->reason - used, "%snot passive: gain up to %.4g", used ? "; " : "", passive);
+                answer_one(&ch, &q->measure->parameters[k], &answers[k]);
+                sweep_said_in(&ch, &said, answers[k].reason, sizeof answers[k].reason);
         }
         *ret = answers;
         *ret_n = n;

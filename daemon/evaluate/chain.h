@@ -60,4 +60,13 @@ void answer_plateau(struct asked *, double share_max, struct parameter_answer *,
 /* All causes of uncertainty of a at the trio (index i of the calibration, j of the sweep). */
 void causes_of(const struct asked *, const struct trio *, size_t j, double noise_gain, struct cause_list *);
 
+/* flags.c: what the corrected sweep says of itself; neither looks at a parameter nor decides over trust. */
+struct sweep_said {
+        uint32_t flags; /* as in run/entry.h: 8 seam, 16 not reciprocal, 32 not passive */
+        double reciprocity, gain, seam, seam_hz;
+};
+void sweep_say(const struct chain *, struct arena *, struct sweep_said *);
+/* Appends what is worth saying to a parameter's reason. */
+void sweep_said_in(const struct chain *, const struct sweep_said *, char *reason, size_t room);
+
 #endif

@@ -149,15 +149,18 @@ static void edge_judge(const struct net2 *net, size_t at, const size_t *edge_at,
                         window(net->axis, place, edge_at, edge_n, reach, &lo, &hi);
                         if (place < lo + SIDE_LEAST || place + SIDE_LEAST > hi || !step_at(net, e, lo, place, hi, &one))
                                 continue;
-                        double around = scatter_around(net, e, place, edge_at, edge_n, reach, room);
-                        double scatter = fmax(one.own, isnan(around) ? 2 * one.own : around), size = cabs(one.step);
-                        double m = hypot(net->re[e][place], net->im[e][place]), of = m > WEAK ? m : 1;
+                        double size = cabs(one.step), m = hypot(net->re[e][place], net->im[e][place]);
                         if (!isfinite(size))
                                 continue;
                         *ret_judged = true;
-                        double db = RF_DB_PER_NEPER * fabs(creal(one.step / CMPLX(net->re[e][place], net->im[e][place]))),
-                               deg = 180 / RF_PI * fabs(cimag(one.step / CMPLX(net->re[e][place], net->im[e][place])));
-                        bool large = m > WEAK ? db > STEP_DB || deg > STEP_DEG : size > of * STEP_DB / RF_DB_PER_NEPER;
+                        double complex part = one.step / CMPLX(net->re[e][place], net->im[e][place]);
+                        double db = RF_DB_PER_NEPER * fabs(creal(part)), deg = 180 / RF_PI * fabs(cimag(part));
+                        bool large = m > WEAK ? db > STEP_DB || deg > STEP_DEG : size > STEP_DB / RF_DB_PER_NEPER;
+                        double scatter = one.own;
+                        if (large && size > TIMES * scatter + 1e-9) { /* only now the neighbourhood is worth asking */
+                                double around = scatter_around(net, e, place, edge_at, edge_n, reach, room);
+                                scatter = fmax(scatter, isnan(around) ? 2 * scatter : around);
+                        }
                         bool found = large && size > TIMES * scatter + 1e-9;
                         double rank = (found ? 1e9 : 0) + size / (scatter + 1e-9);
                         if (rank <= best)
