@@ -58,17 +58,25 @@ static const struct need sixteen_needs[] = {{RF_KNOWN, 0, true, "a two-port with
 static size_t no_workspace(size_t n, size_t standards) { return net2_stride(n * standards + n * 6) * sizeof(double); }
 
 const struct method rf_methods[] = {
-        {"sol", "one port at a time from three or more known reflections", 1, 3, sol_needs, COUNT(sol_needs), no_workspace, sol_solve},
-        {"solt", "two ports, twelve terms, from known reflections and a known thru", 2, 12, solt_needs, COUNT(solt_needs), no_workspace,
-         solt_solve},
-        {"unknown_thru", "two ports, eight terms, from known reflections and any reciprocal thru", 2, 8, unknown_thru_needs,
-         COUNT(unknown_thru_needs), unknown_thru_workspace, unknown_thru_solve},
+        {"sol",
+         "one port at a time from three or more known reflections; more than three are weighed by their uncertainty and leave residuals", 1,
+         3, sol_needs, COUNT(sol_needs), no_workspace, sol_solve},
+        {"solt",
+         "two ports, twelve terms, from known reflections at both ports and a known thru; the switch terms stay inside, errors of the "
+         "definitions show above 40 GHz",
+         2, 12, solt_needs, COUNT(solt_needs), no_workspace, solt_solve},
+        {"unknown_thru",
+         "two ports, eight terms, from known reflections at both ports and any reciprocal thru, lossy or bent, whose delay is known to a "
+         "quarter "
+         "period of the lowest frequency",
+         2, 8, unknown_thru_needs, COUNT(unknown_thru_needs), unknown_thru_workspace, unknown_thru_solve},
         {"lrm",
          "two ports, eight terms, from a known thru, one known match and a reflect that is only equal at both ports; no frequency is "
          "degenerate, results are relative to the match",
          2, 8, lrm_needs, COUNT(lrm_needs), lrm_workspace, lrm_solve},
         {"lrrm",
-         "two ports, eight terms, from a known thru, an open and a short that are only equal at both ports, and a match of known resistance "
+         "two ports, eight terms, from a known thru, an open and a short that are only equal at both ports, and a match of known "
+         "resistance "
          "at port 1 whose inductance is found; degenerate where the thru has 90 degrees",
          2, 8, lrrm_needs, COUNT(lrrm_needs), lrrm_workspace, lrrm_solve},
         {"known_standards",
@@ -78,8 +86,11 @@ const struct method rf_methods[] = {
          "two ports, eight terms, from a thru, one longer line and a reflect; good where the lines differ by 20 to 160 degrees, in the "
          "impedance of the line unless its capacitance is given",
          2, 8, trl_needs, COUNT(trl_needs), lines_workspace, trl_solve},
-        {"multiline_trl", "two ports, eight terms, from lines and a reflect; also gives the lines' propagation constant", 2, 8,
-         multiline_needs, COUNT(multiline_needs), lines_workspace, multiline_solve},
+        {"multiline_trl",
+         "two ports, eight terms, from a thru, lines of known lengths and a reflect; also gives the lines' propagation constant and how "
+         "wrong "
+         "each length seems; results in the impedance of the line unless its capacitance is given",
+         2, 8, multiline_needs, COUNT(multiline_needs), lines_workspace, multiline_solve},
         {"sixteen_term", "two ports with leakage between them, sixteen terms, from five or more fully known two-ports", 2, 16,
          sixteen_needs, COUNT(sixteen_needs), sixteen_workspace, sixteen_solve},
 };

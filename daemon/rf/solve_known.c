@@ -106,6 +106,14 @@ static enum code check(const struct problem *p, struct tp_error *err)
         }
         if (code)
                 return code;
+        for (size_t k = 0; k < p->standard_n; k++)
+                for (size_t i = 0; i < p->axis->n && !is_reflection(p->standards[k].kind); i++) {
+                        struct m2 m = net2_get(p->standards[k].raw, i);
+                        if (!(abs2(m.e[1] * m.e[2]) > 1e-40))
+                                return tp_fail(err, CODE_UNRESOLVABLE,
+                                               "known_standards: %s does not transmit as read at %.9g Hz; measure it again",
+                                               standard_name(&p->standards[k]), p->axis->hz[i]);
+                }
         if (through == 0)
                 return tp_fail(
                         err, CODE_BAD_INPUT,
@@ -174,6 +182,10 @@ enum code known_solve(const struct problem *p, void *workspace, struct terms *ou
                 out->z_im[i] = 0;
         }
         residuals_finish(p, d, residual);
+        for (size_t k = 0; k < p->standard_n; k++)
+                if (d->standard[k].worst > 0.05)
+                        diagnosis_warn(d, "%s contradicts the other standards by %.2g at %.6g GHz: check its definition and its contact",
+                                       standard_name(&p->standards[k]), d->standard[k].worst, d->standard[k].worst_hz / 1e9);
         if (worst > CONDITION_LIMIT)
                 diagnosis_warn(d,
                                "the standards are hardly different at %.6g GHz (condition number %.3g): errors of their definitions grow "
