@@ -118,6 +118,7 @@ coverage: $(B)/coverage ## do 95 % intervals hold the truth in 95 of 100 touches
 
 # packages first, objects after
 GATE := $(if $(filter demo,$(MAKECMDGOALS)),need-build)$(if $(filter test,$(MAKECMDGOALS)),need-test)
+$(B)/daemon/rf/solve_sixteen.o: CFLAGS += -Wno-psabi # lanes wider than the processor's are inlined, never passed
 $(B)/%.o: %.c | $(GATE)
 	@mkdir -p $(@D)
 	$(CC) $(CFLAGS) -c $< -o $@
@@ -177,13 +178,14 @@ judges: $(B)/rf_judge $(B)/fit_judge $(B)/tipplane $(B)/tipplaned $(B)/tipplane-
 	@sh tests/judges/judges.sh $(B)
 
 FUZZ_touchstone := formats $(NEED_formats)
+FUZZ_terms := formats $(NEED_formats)
 FUZZ_csv := formats $(NEED_formats)
 FUZZ_recipe := recipe $(NEED_recipe)
 FUZZ_station := station $(NEED_station) host
 FUZZ_frame := station $(NEED_station) host
 FUZZ_entry := run $(NEED_run)
 FUZZ_calibration := evaluate $(NEED_evaluate) host
-FUZZERS := $(foreach f,touchstone csv recipe station frame entry calibration,$(B)/fuzz_$(f))
+FUZZERS := $(foreach f,touchstone csv recipe station frame entry calibration terms,$(B)/fuzz_$(f))
 $(FUZZERS): $(B)/fuzz_%: $(B)/tests/fuzz/fuzz_%.o $$(foreach r,$$(FUZZ_$$*),$(B)/lib$$r.a)
 	$(CC) $(LDFLAGS) $< -Wl,--start-group $(filter %.a,$^) -Wl,--end-group $(foreach r,$(FUZZ_$*),$(SYS_$(r))) -o $@
 test: $(FUZZERS)

@@ -23,7 +23,7 @@
 
 #pragma GCC diagnostic ignored "-Wpsabi"                                      /* everything with lanes is inlined: no call passes them */
 enum { LANES = 4, M_MAX = RF_STANDARD_MAX + 1, WIDE = 18, POWER_ROUNDS = 3 }; /* + 1: a standard that is tried in thought */
-typedef double lane __attribute__((vector_size(LANES * sizeof(double))));
+typedef double lane __attribute__((vector_size(LANES * sizeof(double)), aligned(16)));
 struct cv {
         lane re, im;
 };

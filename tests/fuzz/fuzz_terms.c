@@ -1,0 +1,94 @@
+/* fuzz_terms.c: error terms as JSON, as somebody mailed them.  What is accepted is finite where its model says so, comes back from our
+   writer bit for bit, and corrects without a fault. */
+#include "tests/fuzz/fuzz.h"
+#include <math.h>
+#include "formats/terms_json.h"
+#include "rf/correct.h"
+
+static const char *const fuzz_words[] = {"\"model\":\"sixteen\"",
+                                         "\"model\":\"eight\"",
+                                         "\"one_port\"",
+                                         "\"twelve\"",
+                                         "\"terms\":{",
+                                         "\"T4_11\":",
+                                         "\"ETF\":",
+                                         "\"K\":{\"re\":[1],\"im\":[0]},",
+                                         "\"switch_terms\":{",
+                                         "\"forward\":",
+                                         "\"z_ref_ohm\":null,",
+                                         "\"notes\":{\"a\":\"b\"},",
+                                         "{\"re\":[",
+                                         "],\"im\":[",
+                                         "null",
+                                         "true",
+                                         "\\u0007",
+                                         "\xff",
+                                         "[",
+                                         "]",
+                                         "{",
+                                         "}",
+                                         ",",
+                                         "\"",
+                                         "0,",
+                                         "1e-320",
+                                         NULL};
+
+static void same(const double *a, const double *b, size_t n)
+{
+        for (size_t i = 0; i < n; i++)
+                if (memcmp(&a[i], &b[i], sizeof a[i]) != 0 && !(isnan(a[i]) && isnan(b[i])))
+                        fuzz_broken("written and read again, a number differs");
+}
+static void written_and_read(const struct terms_json *f, struct arena *arena)
+{
+        struct tp_error err = {0};
+        struct terms_json *again = NULL;
+        struct text t;
+        text_init(&t, 0);
+        if (terms_json_write(&f->terms, f->has_sw ? &f->sw : NULL, f->notes, f->note_n, &t, &err)) {
+                fprintf(stderr, "fuzz: %s\n", err.text);
+                fuzz_broken("terms that were read cannot be written");
+        }
+        if (terms_json_read(text_of(&t), t.n, arena, &again, &err)) {
+                fprintf(stderr, "fuzz: %s\n", err.text);
+                fuzz_broken("what we wrote is refused");
+        }
+        size_t n = f->axis.n;
+        if (again->axis.n != n || again->note_n != f->note_n || again->has_sw != f->has_sw || again->terms.model != f->terms.model)
+                fuzz_broken("written and read again, something is missing");
+        same(f->axis.hz, again->axis.hz, n);
+        same(f->terms.z_re, again->terms.z_re, n);
+        same(f->terms.z_im, again->terms.z_im, n);
+        for (int k = 0; k < TERM_COUNT; k++) {
+                same(f->terms.re[k], again->terms.re[k], n);
+                same(f->terms.im[k], again->terms.im[k], n);
+        }
+        for (int k = 0; k < FULL_COUNT; k++) {
+                same(f->terms.full_re[k], again->terms.full_re[k], n);
+                same(f->terms.full_im[k], again->terms.full_im[k], n);
+        }
+        same(f->sw.f_re, again->sw.f_re, n);
+        same(f->sw.r_im, again->sw.r_im, n);
+        text_done(&t);
+}
+
+static enum code fuzz_one(const char *bytes, size_t n, struct tp_error *err)
+{
+        struct arena *arena = arena_new(0);
+        struct terms_json *f = NULL;
+        enum code code = terms_json_read(bytes, n, arena, &f, err);
+        if (!code) {
+                for (size_t i = 0; i < f->axis.n; i++) {
+                        if (!(f->axis.hz[i] >= 0 && (i == 0 || f->axis.hz[i] > f->axis.hz[i - 1])))
+                                fuzz_broken("accepted frequencies do not rise");
+                        for (int k = 0; k < TERM_COUNT && f->terms.model != TERMS_ONE_PORT; k++)
+                                if (!isfinite(f->terms.re[k][i]) || !isfinite(f->terms.im[k][i]))
+                                        fuzz_broken("an accepted term is not finite");
+                        if (f->terms.model != TERMS_ONE_PORT)
+                                rf_correct2_point(&f->terms, i, m2_of(0.1, 0.5, 0.5, 0.1));
+                }
+                written_and_read(f, arena);
+        }
+        arena_free(arena);
+        return code;
+}
