@@ -38,6 +38,7 @@ static const struct field device_fields[] = {
         REAL("csub_f", csub_f, "F", "substrate capacitance beside that"),
         REAL("vc1", vc1, "1/V", "linear voltage coefficient of a capacitor"),
         REAL("vc2", vc2, "1/V^2", "quadratic voltage coefficient of a capacitor"),
+        REAL("gm_s", gm_s, "S", "transconductance of a transistor"),
         REAL("length_m", length_m, "m", "length of a line"),
         {.key = "defect",
          .type = FIELD_CHOICE,
@@ -98,7 +99,10 @@ static struct y2 sound_y(const struct sim_device *d, double hz, double volt)
                 return y2_shunt(none, 1 / SHORT_OHM, 0);
         case DEVICE_SHORT_RIGHT:
                 return y2_shunt(none, 0, 1 / SHORT_OHM);
-        case DEVICE_TRANSISTOR: /* check_designs() lets none in */
+        case DEVICE_TRANSISTOR:
+                none.e21 = d->gm_s;
+                none = y2_bridge(y2_shunt(none, I * w * d->c_f, 1 / d->rsub_ohm + I * w * d->csub_f), I * w * d->cp_f);
+                return y2_series(none, d->r_ohm, 0);
         case DEVICE_PAD:
         case DEVICE_OPEN:
         case DEVICE_UNKNOWN:

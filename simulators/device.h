@@ -6,6 +6,7 @@
                 to ground is alike at both ports
      resistor   jwL in series with (R || Cp); Cox in series with Rsub to ground at each port
      line       R' sqrt(1 + jf/fs), L', C'(1 - j tan) over length_m
+     transistor gate R, behind it Cgs (c_f), Cgd (cp_f), gm between the ports, Rds (rsub_ohm) || Cds (csub_f) at port 2; biased as it is
      open       nothing;  short: 1 micro-ohm at each port;  ladder: R1 and R2 to ground
    Pure. */
 #ifndef TIPPLANE_SIMULATORS_DEVICE_H
@@ -20,7 +21,7 @@ struct sim_device {
         char name[32];
         int32_t die_x, die_y, kind; /* enum device_kind */
         double r_ohm, l_h, c_f;     /* of a line per metre; of a ladder r_ohm and r2_ohm */
-        double r2_ohm, cp_f, skin_hz, tan_delta, cox_f, rsub_ohm, csub_f, vc1, vc2, length_m;
+        double r2_ohm, cp_f, skin_hz, tan_delta, cox_f, rsub_ohm, csub_f, vc1, vc2, length_m, gm_s;
         int32_t defect;    /* enum defect_kind */
         double defect_ohm; /* of a short or of a partial via */
 };

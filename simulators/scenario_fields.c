@@ -45,6 +45,7 @@ static const struct field device_fields[] = {
         R("csub_f", csub_f, 0, 0, 1, "F", "substrate capacitance"),
         R("vc1", vc1, 0, -1, 1, "1/V", "linear voltage coefficient"),
         R("vc2", vc2, 0, -1, 1, "1/V^2", "quadratic voltage coefficient"),
+        R("gm_s", gm_s, 0, 0, 100, "S", "transconductance of a transistor; its c_f, cp_f, csub_f, rsub_ohm: Cgs, Cgd, Cds, Rds"),
 };
 static const struct object device_object = {
         .name = "nominal_device", .say = "A device by design.", .bytes = sizeof(S), FIELDS(device_fields)};

@@ -6,8 +6,9 @@
 #define LIGHT_M_S 299792458.0
 #define SRF_FROM_HZ 1e9
 #define SRF_TO_HZ 400e9
+#define FT_AT_HZ 1e9
 
-const char *const true_quantity_words[] = {"unknown", "L", "Q", "C", "R", "SRF", "eps_eff", "loss", "Zc", "S21_dB", NULL};
+const char *const true_quantity_words[] = {"unknown", "L", "Q", "C", "R", "SRF", "eps_eff", "loss", "Zc", "S21_dB", "fT", NULL};
 
 static double complex branch_y(const struct sim_device *d, double hz, double volt)
 {
@@ -66,6 +67,12 @@ double true_value(const struct sim_device *d, enum true_quantity quantity, doubl
         double complex z, gl, zc;
         if (quantity == TRUE_SRF)
                 return resonance_hz(d, volt);
+        if (quantity == TRUE_FT) {
+                if (d->kind != DEVICE_TRANSISTOR)
+                        return NAN;
+                struct y2 low = device_y(d, FT_AT_HZ, volt);
+                return FT_AT_HZ * cabs(low.e21 / low.e11);
+        }
         if (!(hz > 0))
                 return NAN;
         switch (quantity) {
@@ -92,6 +99,7 @@ double true_value(const struct sim_device *d, enum true_quantity quantity, doubl
                 return quantity == TRUE_LOSS ? creal(gl) * 20 / log(10) / 1000 : -creal(gl * gl) * LIGHT_M_S * LIGHT_M_S / (w * w);
         case TRUE_UNKNOWN:
         case TRUE_SRF:
+        case TRUE_FT:
                 break;
         }
         return NAN;

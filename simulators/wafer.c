@@ -87,6 +87,7 @@ static void device_draw(const struct sim_wafer *w, const struct die *die, size_t
                 d.csub_f = n->csub_f;
                 d.vc1 = n->vc1;
                 d.vc2 = n->vc2;
+                d.gm_s = n->gm_s * geometry;
         }
         if (at->kind == DEVICE_LADDER) {
                 ladder_design_ohm(w->layout, w->dies, w->die_n, die->x, die->y, &d.r_ohm, &d.r2_ohm);
@@ -102,9 +103,6 @@ static enum code check_designs(const struct scenario *s, const struct layout *l,
         for (size_t k = 0; k < l->device_n; k++) {
                 const struct device *at = &l->devices[k];
                 const struct nominal_device *n = nominal(s, at->name);
-                if (at->kind == DEVICE_TRANSISTOR)
-                        return tp_fail_at(err, CODE_BAD_INPUT, "/devices", "no transistor is simulated; leave %s out of the layout",
-                                          at->name);
                 if (!needs_design(at->kind))
                         continue;
                 if (!n)
@@ -117,6 +115,9 @@ static enum code check_designs(const struct scenario *s, const struct layout *l,
                         return tp_fail_at(err, CODE_BAD_INPUT, "/devices", "capacitor %s: c_f must be positive", at->name);
                 if ((at->kind == DEVICE_INDUCTOR || at->kind == DEVICE_RESISTOR) && !(n->r_ohm > 0))
                         return tp_fail_at(err, CODE_BAD_INPUT, "/devices", "%s: r_ohm must be positive", at->name);
+                if (at->kind == DEVICE_TRANSISTOR && !(n->gm_s > 0 && n->c_f > 0 && n->r_ohm > 0 && n->rsub_ohm > 0))
+                        return tp_fail_at(err, CODE_BAD_INPUT, "/devices", "transistor %s: gm_s, c_f, r_ohm and rsub_ohm must be positive",
+                                          at->name);
         }
         return CODE_OK;
 }

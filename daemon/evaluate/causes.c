@@ -18,7 +18,7 @@
    the other's.  The other half is each tip's own. */
 #define OWN_SHARE 0.70710678118654752440
 #define LEAD_OHM 50.0
-#define LEFT_LEAST 0.15     /* of a variance, when what is known of it explains all that was seen */
+#define LEFT_LEAST 0.1      /* of a variance, when what is known of it explains all that was seen */
 #define NOISY 0.05          /* relative scatter above which a number is no longer straight in the noise behind it */
 #define ALUMINA_EPS_EFF 5.3 /* coplanar line on a calibration substrate, where the recipe does not say */
 

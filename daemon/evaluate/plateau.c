@@ -78,6 +78,7 @@ static void add_coherent(struct cause_list *sum, const struct cause_list *one, d
                 if (at == sum->n) {
                         sum->name[sum->n] = one->name[k];
                         sum->dq[sum->n] = 0;
+                        sum->rectangular[sum->n] = one->rectangular[k];
                         sum->nu[sum->n++] = one->nu[k];
                 }
                 sum->dq[at] += weight * one->dq[k];

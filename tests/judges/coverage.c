@@ -115,7 +115,8 @@ static struct raw_sweep sweep(struct station *st, const struct seen *v, struct a
                 } else {
                         struct y2 y = v->standard ? copy_y(&v->copy, hz) : pads_around(&v->pads, device_y(v->device, hz, v->volt), hz);
                         p = y2_to_s(touch_around(s, &v->touch, 30, 2, y, hz), 50);
-                        double complex m1 = cexp(-CMPLX(0, 1) * per_um * v->touch.shift_um[0]), m2 = cexp(-CMPLX(0, 1) * per_um * v->touch.shift_um[1]);
+                        double complex m1 = cexp(-CMPLX(0, 1) * per_um * v->touch.shift_um[0]),
+                                       m2 = cexp(-CMPLX(0, 1) * per_um * v->touch.shift_um[1]);
                         p.e11 *= m1 * m1;
                         p.e12 *= m1 * m2;
                         p.e21 *= m1 * m2;
@@ -232,7 +233,11 @@ static void count(struct tallies *all, const struct station *st, const struct me
                 t->name = p->name;
                 t->device = me->device;
         }
-        double want = true_value(device, (enum true_quantity)p->quantity, p->freq_hz, me->conditions[0].volt); /* the same order of words */
+        enum true_quantity truth = TRUE_UNKNOWN;
+        for (int k = 1; true_quantity_words[k]; k++)
+                if (!strcmp(true_quantity_words[k], quantity_words[p->quantity]))
+                        truth = (enum true_quantity)k;
+        double want = true_value(device, truth, p->freq_hz, me->conditions[0].volt);
         double e = a->has_value ? (a->value - want) / a->u95 : NAN;
         if (!isfinite(e)) {
                 t->refused++;
