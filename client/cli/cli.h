@@ -75,6 +75,7 @@ enum code do_safe(struct cli *, struct tp_error *);
 enum code do_clear(struct cli *, struct tp_error *);
 enum code do_run_start(struct cli *, struct tp_error *); /* cmd_run.c */
 enum code do_run_list(struct cli *, struct tp_error *);
+enum code do_probes(struct cli *, struct tp_error *);
 enum code do_run_show(struct cli *, struct tp_error *);
 enum code do_wait(struct cli *, struct tp_error *);
 enum code do_pause(struct cli *, struct tp_error *);

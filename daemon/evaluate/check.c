@@ -132,7 +132,11 @@ static void judge(const struct recipe *r, const struct rf_mode_reading *readings
         ret->worst = worst.share;
         ret->passed = worst.share <= 1; /* NaN fails */
         ret->cause = (int32_t)(ret->passed ? CAUSE_NONE : worst.cause);
-        snprintf(ret->sentence, sizeof ret->sentence, "%s: %s", ret->passed ? "passed, nearest to a limit" : "failed", worst.text);
+        if (ret->passed)
+                snprintf(ret->sentence, sizeof ret->sentence, "passed, nearest to a limit: %s", worst.text);
+        else
+                snprintf(ret->sentence, sizeof ret->sentence, "failed: %s; what no mode explains is %.2g x what repeats", worst.text,
+                         m->ratio);
 }
 
 enum code check_fit(const struct recipe *r, const struct calibration *cal, const struct standard_sweep *baseline,

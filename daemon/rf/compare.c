@@ -1,15 +1,22 @@
 /* compare.c: bounds of the difference of two calibrations (compare.h).
- * Derivation  At each tip the two calibrations differ by an adapter: reflections G become (1 + al) G + be - ga G^2 to first order.  Port 2
- * sends what it gets back with a reflection error of its own, which the forward sweep sees through S12 S21:
+ * Derivation  At each tip the two calibrations differ by an adapter: reflections G become (1 + al) G + be - ga G^2 to first order.
+ *             Port 2 sends what it gets back with a reflection error of its own, which the forward sweep sees through S12 S21:
  *     dS11 = be1 + al1 S11 - ga1 S11^2 - ga2 S12 S21         dS21 = x21 + S21 (t21 - ga1 S11 - ga2 S22)
- * and the same with ports exchanged.  t21: what becomes of a vanishing S21 between matched ports, exact.
- * Loads       ef, er: differences of the loads while a port does not drive.  With the waves A at the tips in both directions and B = S A,
+ *             and the same with ports exchanged.  t21: what becomes of a vanishing S21 between matched ports, exact.
+ * Loads       ef, er: differences of the loads while a port does not drive.  With the waves A at the tips in both directions, B = S A:
  *     dS = S dA A^{-1},  dA = [[0, er b1r], [ef b2f, 0]],  b2f = S21/(1 - S22 L), b1r = S12/(1 - S11 Lr)
- * with a unit wave from either side, whose leading part is dS11 = ef S12 S21, dS21 = ef S21 S22: it joins -ga2.  What the loads L, Lr
- * themselves add is bounded apart. Bound       with |S11|, |S22| <= x, |S12 S21| <= 1 - x^2 and |S21| <= sqrt(1 - x^2) the sums of moduli
- * have their largest value at a root of their derivative or at an end: closed form, no steps; with different loads 400 steps. */
+ *             with a unit wave from either side; the leading part, dS11 = ef S12 S21 and dS21 = ef S21 S22, joins -ga2.  What the loads
+ *             L, Lr themselves add is bounded apart.
+ * Odd         transmissions that are read a factor 1 + o/2 too large each send that back from the loads:
+ *     dS11 = -o L S12 S21/((1 - S22 L)(1 - loop)),  dS21 = S21 (t21 + o loop/(1 - loop)),  loop = L Lr b1r b2f
+ * Bound       with |S11|, |S22| <= x, |S12 S21| <= 1 - x^2 and |S21| <= sqrt(1 - x^2) the sums of moduli have their largest value at a
+ *             root of their derivative or at an end: closed form, no steps; with different loads 400 steps.
+ * Sixteen     M = (T1 S + T2)(T3 S + T4)^{-1}: both as 4x4 matrices, P = T_two^{-1} T_one, N = P - 1, and to first order
+ *     dS = N12 + N11 S - S N22 - S N21 S
+ *             entry by entry, moduli summed, the largest over 1000 steps of x.  For eight terms it is the bound above. */
 #include "rf/compare.h"
 #include "rf/correct.h"
+#include "rf/small.h"
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -163,9 +170,87 @@ static bool compare_twelve(const struct twelve_terms *one, const struct twelve_t
         return finite_c(p.t21) && finite_c(p.t12);
 }
 
+/* ---- sixteen terms
+ * ------------------------------------------------------------------------------------------------------------------------------------
+ */
+enum { FULL_STEPS = 1000 };
+
+/* [[T1, T2], [T3, T4]], row-major 4x4; eight terms have only diagonals. */
+static void blocks_of(const struct terms *t, size_t i, double complex m[16])
+{
+        for (int k = 0; k < 16; k++)
+                m[k] = 0;
+        if (t->model == TERMS_SIXTEEN) {
+                static const int first[4] = {FULL_T1, FULL_T2, FULL_T3, FULL_T4};
+                for (int b = 0; b < 4; b++)
+                        for (int e = 0; e < 4; e++)
+                                m[(b / 2 * 2 + e / 2) * 4 + b % 2 * 2 + e % 2] =
+                                        CMPLX(t->full_re[first[b] + e][i], t->full_im[first[b] + e][i]);
+                return;
+        }
+        double complex k = term(t, TERM_K, i), edf = term(t, TERM_EDF, i), esf = term(t, TERM_ESF, i), edr = term(t, TERM_EDR, i),
+                       esr = term(t, TERM_ESR, i);
+        m[0] = term(t, TERM_ERF, i) - edf * esf;
+        m[5] = k * (term(t, TERM_ERR, i) - edr * esr);
+        m[2] = edf;
+        m[7] = k * edr;
+        m[8] = -esf;
+        m[13] = -k * esr;
+        m[10] = 1;
+        m[15] = k;
+}
+
+static bool compare_full(const struct terms *one, const struct terms *two, size_t i, struct rf_comparison_point *ret)
+{
+        double complex a[16], b[16], p[16], column[4], x[4];
+        blocks_of(one, i, a);
+        blocks_of(two, i, b);
+        for (int c = 0; c < 4; c++) {
+                for (int r = 0; r < 4; r++)
+                        column[r] = a[r * 4 + c];
+                if (!small_solve(4, b, column, x))
+                        return false;
+                for (int r = 0; r < 4; r++)
+                        p[r * 4 + c] = x[r];
+        }
+        double complex scale = 2 / (p[10] + p[15]); /* a common factor changes nothing: the lower right block is 1 on the average */
+        for (int k = 0; k < 16; k++)
+                p[k] = scale * p[k] - (k % 5 == 0 ? 1 : 0);
+        *ret = (struct rf_comparison_point){.al = {p[0] - p[10], p[5] - p[15]},
+                                            .be = {p[2], p[7]},
+                                            .ga = {p[8], p[13]},
+                                            .t21 = p[5] - p[10],
+                                            .t12 = p[0] - p[15],
+                                            .leak21 = p[6],
+                                            .leak12 = p[3]};
+        for (int r = 0; r < 2; r++)
+                for (int c = 0; c < 2; c++) {
+                        double most = 0;
+                        for (int step = 0; step <= FULL_STEPS; step++) {
+                                double at = (double)step / FULL_STEPS, through = sqrt(1 - at * at);
+                                double size[4] = {at, through, through, at}; /* |S11| |S12| |S21| |S22| of a lossless device */
+                                /* N11 S - S N22: the diagonal parts act on one entry and are taken together */
+                                double sum = cabs(p[r * 4 + 2 + c]) + cabs(p[r * 4 + r] - p[(2 + c) * 4 + 2 + c]) * size[r * 2 + c];
+                                sum += cabs(p[r * 4 + 1 - r]) * size[(1 - r) * 2 + c] + cabs(p[(3 - c) * 4 + 2 + c]) * size[r * 2 + 1 - c];
+                                for (int k = 0; k < 2; k++)
+                                        for (int l = 0; l < 2; l++)
+                                                sum += size[r * 2 + k] * cabs(p[(2 + k) * 4 + l]) * size[l * 2 + c];
+                                most = fmax(most, sum);
+                                if (isnan(sum))
+                                        return false;
+                        }
+                        ret->bound[r * 2 + c] = most;
+                }
+        return isfinite(ret->bound[0] + ret->bound[1] + ret->bound[2] + ret->bound[3]);
+}
+
+static bool full(const struct terms *one, const struct terms *two) { return one->model == TERMS_SIXTEEN || two->model == TERMS_SIXTEEN; }
+
 bool rf_compare_point(const struct terms *one, const struct switch_terms *sw_one, const struct terms *two,
                       const struct switch_terms *sw_two, size_t i, struct rf_comparison_point *ret)
 {
+        if (full(one, two))
+                return compare_full(one, two, i, ret);
         struct twelve_terms a = twelve_of(one, sw_one, i), b = twelve_of(two, sw_two, i);
         return compare_twelve(&a, &b, ret);
 }
@@ -173,6 +258,8 @@ bool rf_compare_point(const struct terms *one, const struct switch_terms *sw_one
 struct m2 rf_compare_device(const struct terms *one, const struct switch_terms *sw_one, const struct terms *two,
                             const struct switch_terms *sw_two, size_t i, struct m2 s)
 {
+        if (full(one, two))
+                return rf_correct2_point(two, i, rf_embed2_point(one, i, s));
         struct twelve_terms a = twelve_of(one, sw_one, i), b = twelve_of(two, sw_two, i);
         return correct(&b, embed(&a, s));
 }
@@ -188,16 +275,25 @@ static struct m2 lossless(const double x[4])
                      turn * c * cexp(CMPLX(0, -x[1])));
 }
 
-static double moved(const struct twelve_terms *a, const struct twelve_terms *b, int entry, const double x[4])
+/* Both calibrations of one frequency. */
+struct both {
+        const struct terms *one, *two;
+        size_t i;
+        struct twelve_terms a, b; /* unless one has sixteen */
+};
+
+static double moved(const struct both *q, int entry, const double x[4])
 {
         struct m2 s = lossless(x);
-        return cabs(correct(b, embed(a, s)).e[entry] - s.e[entry]);
+        struct m2 got =
+                full(q->one, q->two) ? rf_correct2_point(q->two, q->i, rf_embed2_point(q->one, q->i, s)) : correct(&q->b, embed(&q->a, s));
+        return cabs(got.e[entry] - s.e[entry]);
 }
 
 void rf_compare_exact(const struct terms *one, const struct switch_terms *sw_one, const struct terms *two,
                       const struct switch_terms *sw_two, size_t i, double ret_largest[4])
 {
-        struct twelve_terms a = twelve_of(one, sw_one, i), b = twelve_of(two, sw_two, i);
+        struct both q = {one, two, i, twelve_of(one, sw_one, i), twelve_of(two, sw_two, i)};
         for (int entry = 0; entry < 4; entry++) {
                 double best = 0;
                 for (int start = 0; start < 24; start++) {
@@ -205,7 +301,7 @@ void rf_compare_exact(const struct terms *one, const struct switch_terms *sw_one
                         double x[4] = {fmod(0.5 + 0.7548776662466927 * start, 1) * RF_PI / 2,
                                        fmod(0.5698402909980532 * start, 1) * RF_TWO_PI, fmod(0.4301597090019468 * start, 1) * RF_TWO_PI,
                                        fmod(0.3247179572447460 * start, 1) * RF_TWO_PI};
-                        double here = moved(&a, &b, entry, x);
+                        double here = moved(&q, entry, x);
                         for (double step = 0.5; step > 1e-3; step *= 0.5)
                                 for (int again = 0, better = 1; better && again < 6; again++) {
                                         better = 0;
@@ -213,7 +309,7 @@ void rf_compare_exact(const struct terms *one, const struct switch_terms *sw_one
                                                 for (int sign = -1; sign <= 1; sign += 2) {
                                                         double keep = x[k];
                                                         x[k] += sign * step;
-                                                        double there = moved(&a, &b, entry, x);
+                                                        double there = moved(&q, entry, x);
                                                         if (there > here) {
                                                                 here = there;
                                                                 better = 1;
@@ -249,9 +345,9 @@ struct rf_comparison rf_comparison_at(void *memory_64, const struct axis *axis)
 
 static enum code one_check(const char *which, const struct terms *t, const struct switch_terms *sw, struct tp_error *err)
 {
-        if (t->model != TERMS_EIGHT && t->model != TERMS_TWELVE)
-                return tp_fail(err, CODE_BAD_INPUT, "comparison: the %s calibration (%s) corrects no two-ports by eight or twelve terms",
-                               which, t->method ? t->method : "not solved");
+        if (t->model != TERMS_EIGHT && t->model != TERMS_TWELVE && t->model != TERMS_SIXTEEN)
+                return tp_fail(err, CODE_BAD_INPUT, "comparison: the %s calibration (%s) corrects no two-ports", which,
+                               t->method ? t->method : "not solved");
         if (sw && !axis_equal(sw->axis, t->axis))
                 return tp_fail(err, CODE_BAD_INPUT,
                                "comparison: the switch terms of the %s calibration have %zu frequencies of their own, its terms %zu; both "
@@ -278,6 +374,18 @@ static enum code pair_check(const struct terms *one, const struct switch_terms *
                                "comparison: the first calibration's plane is %s, the second's %s; move one of them first, or the bound "
                                "measures what lies between the planes",
                                plane_words[one->plane], plane_words[two->plane]);
+        if (full(one, two) && (one->model == TERMS_TWELVE || two->model == TERMS_TWELVE))
+                return tp_fail(
+                        err, CODE_BAD_INPUT,
+                        "comparison: sixteen terms work on data without switch terms, twelve hold them inside; convert the twelve to eight "
+                        "first");
+        for (size_t i = 0; full(one, two) && (sw_one || sw_two) && i < one->axis->n; i++)
+                if (!sw_one || !sw_two || sw_one->f_re[i] != sw_two->f_re[i] || sw_one->f_im[i] != sw_two->f_im[i] ||
+                    sw_one->r_re[i] != sw_two->r_re[i] || sw_one->r_im[i] != sw_two->r_im[i])
+                        return tp_fail(
+                                err, CODE_BAD_INPUT,
+                                "comparison: with sixteen terms both calibrations must use the same switch terms; at %.9g Hz they differ",
+                                one->axis->hz[i]);
         if ((one->model == TERMS_EIGHT && one->switch_removed && !sw_one) != (two->model == TERMS_EIGHT && two->switch_removed && !sw_two))
                 return tp_fail(err, CODE_BAD_INPUT,
                                "comparison: the %s calibration needs its switch terms and comes without, the other does not; give them",

@@ -37,9 +37,9 @@ struct rf_comparison {
 size_t rf_comparison_bytes(size_t n);
 struct rf_comparison rf_comparison_at(void *memory_64, const struct axis *axis);
 
-/* one, two: TERMS_EIGHT or TERMS_TWELVE on one axis, in one plane and one real reference impedance; else CODE_BAD_INPUT says which differs:
-   the bound would measure the shift of the plane.  sw_one, sw_two: the switch terms that each corrects with; both NULL: taken as equal.
-   CODE_UNRESOLVABLE: no frequency at which both have terms. */
+/* one, two: two-port terms (with sixteen on one side no twelve on the other, and the same switch terms) on one axis, in one plane and one
+   real reference impedance; else CODE_BAD_INPUT says which differs: the bound would measure the shift of the plane.  sw_one, sw_two: the
+   switch terms that each corrects with; both NULL: taken as equal. CODE_UNRESOLVABLE: no frequency at which both have terms. */
 enum code rf_compare(const struct terms *one, const struct switch_terms *sw_one, const struct terms *two, const struct switch_terms *sw_two,
                      struct rf_comparison *ret, struct tp_error *err);
 /* The same of one frequency; the caller has checked what rf_compare() checks.  false: a term is NaN or a box is singular. */

@@ -309,6 +309,83 @@ static void what_cannot_be_compared_is_refused(void **state)
         pair_free(&p);
 }
 
+/* The same calibrations written as sixteen terms give the same bound; leaks between all receivers and tips are bounded too. */
+static void sixteen_terms_are_bounded_as_a_whole(void **state)
+{
+        (void)state;
+        struct pair p = pair_read();
+        pair_fill(&p);
+        uint64_t seed = 21;
+        for (size_t i = 0; i < p.axis.n; i++) {
+                struct rf_comparison_point eight_of, full_of;
+                struct terms one = p.one, two = p.two, *both[2] = {&one, &two};
+                assert_true(rf_compare_point(&p.one, NULL, &p.two, NULL, i, &eight_of));
+                for (int leaky = 0; leaky < 2; leaky++) {
+                        for (int k = 0; k < 2; k++) {
+                                const struct terms *t = k ? &p.two : &p.one;
+                                double complex c = CMPLX(t->re[TERM_K][i], t->im[TERM_K][i]),
+                                               edf = CMPLX(t->re[TERM_EDF][i], t->im[TERM_EDF][i]);
+                                double complex esf = CMPLX(t->re[TERM_ESF][i], t->im[TERM_ESF][i]),
+                                               edr = CMPLX(t->re[TERM_EDR][i], t->im[TERM_EDR][i]);
+                                double complex esr = CMPLX(t->re[TERM_ESR][i], t->im[TERM_ESR][i]),
+                                               erf_ = CMPLX(t->re[TERM_ERF][i], t->im[TERM_ERF][i]);
+                                double complex err_ = CMPLX(t->re[TERM_ERR][i], t->im[TERM_ERR][i]);
+                                double complex v[FULL_COUNT] = {erf_ - edf * esf,
+                                                                0,
+                                                                0,
+                                                                c * (err_ - edr * esr),
+                                                                edf,
+                                                                0,
+                                                                0,
+                                                                c * edr,
+                                                                -esf,
+                                                                0,
+                                                                0,
+                                                                -c * esr,
+                                                                1,
+                                                                0,
+                                                                0,
+                                                                c};
+                                for (int e = 0; e < FULL_COUNT; e++) {
+                                        if (leaky && (e % 4 == 1 || e % 4 == 2))
+                                                v[e] += (k ? 1.2e-3 : 1e-3) * draw_normal(&seed);
+                                        both[k]->full_re[e][i] = creal(v[e]);
+                                        both[k]->full_im[e][i] = cimag(v[e]);
+                                }
+                                both[k]->model = TERMS_SIXTEEN;
+                        }
+                        assert_true(rf_compare_point(&one, NULL, &two, NULL, i, &full_of));
+                        if (!leaky)
+                                for (int k = 0; k < 4; k++) /* up to second order: the common factor is chosen otherwise */
+                                        check_close("bound of sixteen", p.hz[i], full_of.bound[k], eight_of.bound[k], 2e-3);
+                        double exact[4];
+                        rf_compare_exact(&one, NULL, &two, NULL, i, exact);
+                        for (int r = 0; r < 2000; r++) {
+                                struct m2 s = random_passive(&seed), d = m2_sub(rf_compare_device(&one, NULL, &two, NULL, i, s), s);
+                                for (int k = 0; k < 4; k++) {
+                                        assert_true(cabs(d.e[k]) <= exact[k] * 1.001 + 1e-12);
+                                        assert_true(cabs(d.e[k]) <= full_of.bound[k] * 1.06);
+                                }
+                        }
+                }
+        }
+        struct rf_comparison all = rf_comparison_at(arena_take(p.arena, rf_comparison_bytes(p.axis.n)), &p.axis);
+        struct tp_error err = {0};
+        struct terms one = p.one, two = p.two;
+        one.model = TERMS_SIXTEEN;
+        two.model = TERMS_TWELVE;
+        assert_int_equal(rf_compare(&one, NULL, &two, NULL, &all, &err), CODE_BAD_INPUT);
+        assert_non_null(strstr(err.text, "convert"));
+        two.model = TERMS_EIGHT;
+        struct switch_terms sw[2];
+        for (int k = 0; k < 2; k++)
+                sw[k] = switch_terms_at(arena_take(p.arena, switch_terms_bytes(p.axis.n)), &p.axis);
+        sw[1].r_im[1] = 1e-3;
+        assert_int_equal(rf_compare(&one, &sw[0], &two, &sw[1], &all, &err), CODE_BAD_INPUT);
+        assert_int_equal(rf_compare(&one, &sw[0], &two, &sw[0], &all, &err), CODE_OK);
+        pair_free(&p);
+}
+
 static void a_calibration_differs_from_itself_by_nothing(void **state)
 {
         (void)state;
@@ -323,9 +400,11 @@ static void a_calibration_differs_from_itself_by_nothing(void **state)
 
 int main(void)
 {
-        const struct CMUnitTest tests[] = {
-                cmocka_unit_test(the_difference_of_two_calibrations_is_that_of_the_check_file),
-                cmocka_unit_test(the_bound_is_near_the_truth), cmocka_unit_test(switch_terms_and_leaks_take_part),
-                cmocka_unit_test(what_cannot_be_compared_is_refused), cmocka_unit_test(a_calibration_differs_from_itself_by_nothing)};
+        const struct CMUnitTest tests[] = {cmocka_unit_test(the_difference_of_two_calibrations_is_that_of_the_check_file),
+                                           cmocka_unit_test(the_bound_is_near_the_truth),
+                                           cmocka_unit_test(switch_terms_and_leaks_take_part),
+                                           cmocka_unit_test(what_cannot_be_compared_is_refused),
+                                           cmocka_unit_test(sixteen_terms_are_bounded_as_a_whole),
+                                           cmocka_unit_test(a_calibration_differs_from_itself_by_nothing)};
         return cmocka_run_group_tests(tests, NULL, NULL);
 }
