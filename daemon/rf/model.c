@@ -224,12 +224,14 @@ static enum code attempt(const struct model_data *d, const struct fit_data *f, c
         if (code)
                 return code;
         r->after = r->before;
+        measure(d, ret, r);
+        r->error_before = r->error;
         if (!r->before.passive && !keep_active) {
                 code = rf_model_enforce(ret, rest, &r->enforcement, err);
                 if (!code)
                         code = rf_model_passivity(ret, rest, &r->after, err);
+                measure(d, ret, r);
         }
-        measure(d, ret, r);
         return code;
 }
 
@@ -274,21 +276,30 @@ enum code rf_fit_vector(const struct model_data *d, const struct model_options *
                               .hz_lo = d->axis->hz[0],
                               .hz_hi = d->axis->hz[n - 1]};
         code = attempt(d, &f, &fo, o->keep_active, rest, ret, r, err);
-        if (fo.order || o->keep_active || r->before.passive || (code && code != CODE_UNRESOLVABLE))
+        if (o->keep_active || r->before.passive || (code && code != CODE_UNRESOLVABLE))
                 return code;
-        /* Poles just above the band may cost more to make passive than they were worth: other orders near this one. */
-        static const int others[] = {2, -2, 1, -1, -3, -4, -6};
-        size_t order = r->fit.order;
+        /* Poles just above the band, or a D above 1, may cost more to make passive than they were worth: without D (S: it then goes to 0
+           far above the band), and other orders near this one. */
+        static const struct {
+                int more;
+                bool no_constant;
+        } others[] = {{0, true},   {1, true},   {2, true},  {2, false},  {1, false}, {-1, true},
+                      {-1, false}, {-2, false}, {-2, true}, {-3, false}, {-4, false}};
+        double enough = 1.3 * r->error_before.rms;
+        size_t order = fo.order ? fo.order : r->fit.order;
         for (size_t k = 0; k < sizeof others / sizeof others[0]; k++) {
-                if (!code && r->enforcement.rms < 0.5 * fmax(r->error.rms, 1e-9))
+                if (!code && r->error.rms <= enough)
                         break;
-                long now = (long)order + others[k];
-                if (now < 1 || now > RF_FIT_ORDER_MAX || (o->fit.order_max && now > (long)o->fit.order_max))
+                long now = (long)order + others[k].more;
+                if ((fo.order && others[k].more) || now < 1 || now > RF_FIT_ORDER_MAX ||
+                    (o->fit.order_max && now > (long)o->fit.order_max) || (others[k].no_constant && (kind != MODEL_S || fo.hold_dc)))
                         continue;
                 struct model m = *ret;
                 struct model_report t = {0};
-                fo.order = (size_t)now;
-                if (attempt(d, &f, &fo, false, rest, &m, &t, NULL) || !(code || t.error.rms < r->error.rms))
+                struct fit_options other = fo;
+                other.order = (size_t)now;
+                other.no_constant = fo.no_constant || others[k].no_constant;
+                if (attempt(d, &f, &other, false, rest, &m, &t, NULL) || !(code || t.error.rms < r->error.rms))
                         continue;
                 t.fit.stop = r->fit.stop;
                 t.fit.order_tried = r->fit.order_tried > t.fit.order_tried ? r->fit.order_tried : t.fit.order_tried;

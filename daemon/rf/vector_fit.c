@@ -133,8 +133,8 @@ static void basis_dc(const struct poles *p, double *phi)
 }
 
 /* Own columns (weighted) of a block for element q; returns their number. */
-static HOT size_t own_columns(const struct work *w, const struct grid *g, size_t q, size_t order, size_t first, size_t count, size_t half,
-                              const double *dc, double *to)
+static HOT size_t own_columns(const struct work *w, const struct grid *g, size_t q, size_t order, bool constant, size_t first, size_t count,
+                              size_t half, const double *dc, double *to)
 {
         const double *weight = g->w[q] ? g->w[q] + first : NULL;
         size_t n = order;
@@ -147,7 +147,7 @@ static HOT size_t own_columns(const struct work *w, const struct grid *g, size_t
                         c[half + k] = m * im[k];
                 }
         }
-        if (w->constant && !dc) {
+        if (constant) {
                 double *c = to + n++ * FIT_ROWS;
                 for (size_t k = 0; k < half; k++) {
                         c[k] = k >= count ? 0 : weight ? weight[k] : 1;
@@ -277,9 +277,13 @@ static bool next_poles(struct work *w, const struct grid *g, struct poles *p, co
         return true;
 }
 
+/* s e times 1/(s - p) has a constant part: it must be free while poles are looked for. */
+static bool needs_constant(const struct work *w) { return w->constant || w->proportional; }
+
 static bool relocate(struct work *w, const struct grid *g, struct poles *p, double *ret_move)
 {
-        size_t order = order_of(p), sigma = order + 1, own = order + w->constant + w->proportional, sets = g->shared ? 1 : g->q;
+        bool constant = needs_constant(w);
+        size_t order = order_of(p), sigma = order + 1, own = order + constant + w->proportional, sets = g->shared ? 1 : g->q;
         double sum[FIT_SIGMA_MAX] = {0};
         memset(w->own, 0, own * own * sets * sizeof(double));
         memset(w->top, 0, own * sigma * g->q * sizeof(double));
@@ -292,7 +296,7 @@ static bool relocate(struct work *w, const struct grid *g, struct poles *p, doub
                                 sum[j] += w->phi[2 * j * FIT_BLOCK + k];
                 double *tail = w->block + own * FIT_ROWS;
                 if (g->shared) {
-                        own_columns(w, g, 0, order, first, count, half, NULL, w->block);
+                        own_columns(w, g, 0, order, constant, first, count, half, NULL, w->block);
                         for (size_t q = 0; q < g->q; q++)
                                 sigma_columns(w, g, q, order, first, count, half, tail + q * sigma * FIT_ROWS);
                         fit_absorb(own, w->own, g->q * sigma, w->top, w->block, FIT_ROWS, rows);
@@ -301,7 +305,7 @@ static bool relocate(struct work *w, const struct grid *g, struct poles *p, doub
                         continue;
                 }
                 for (size_t q = 0; q < g->q; q++) {
-                        own_columns(w, g, q, order, first, count, half, NULL, w->block);
+                        own_columns(w, g, q, order, constant, first, count, half, NULL, w->block);
                         sigma_columns(w, g, q, order, first, count, half, tail);
                         fit_absorb(own, w->own + q * own * own, sigma, w->top + q * own * sigma, w->block, FIT_ROWS, rows);
                         fit_absorb(sigma, w->sigma, 0, NULL, tail, FIT_ROWS, rows);
@@ -317,7 +321,7 @@ static bool relocate_fast(struct work *w, const struct grid *g, struct poles *p,
         size_t order = order_of(p);
         double sum[FIT_SIGMA_MAX] = {0}, left2;
         struct fit_gram gram;
-        fit_gram_begin(&gram, order, w->constant, w->proportional, g->q, g->shared, w->gram);
+        fit_gram_begin(&gram, order, needs_constant(w), w->proportional, g->q, g->shared, w->gram);
         for (size_t first = 0; first < g->n; first += FIT_BLOCK) {
                 size_t count = g->n - first < FIT_BLOCK ? g->n - first : FIT_BLOCK, half = half_of(count);
                 double rows[3 * RF_FIT_ELEMENTS_MAX][FIT_BLOCK] __attribute__((aligned(16)));
@@ -367,7 +371,7 @@ static double residues(struct work *w, const struct grid *g, const struct poles 
                 size_t count = g->n - first < FIT_BLOCK ? g->n - first : FIT_BLOCK, half = half_of(count), rows = 2 * half;
                 basis(p, count, half, g->x + first, w->phi);
                 for (size_t set = 0; set < sets; set++) {
-                        own_columns(w, g, set, order, first, count, half, w->hold_dc ? dc : NULL, w->block);
+                        own_columns(w, g, set, order, w->constant && !w->hold_dc, first, count, half, w->hold_dc ? dc : NULL, w->block);
                         for (size_t q = set; q < set + k; q++) {
                                 double *c = w->block + (n + q - set) * FIT_ROWS, from = w->hold_dc ? w->dc[q] : 0;
                                 memset(c, 0, rows * sizeof *c);
@@ -643,7 +647,7 @@ static double prune(struct work *w, const struct grid *g, struct poles *p, doubl
                                         fewer.p[fewer.n++] = p->p[i];
                         double left = residues(w, g, &fewer);
                         if (!(left <= may))
-                                left = settle(w, g, &fewer, 5, 3, exact);
+                                left = settle(w, g, &fewer, 8, 3, exact);
                         if (left <= may) {
                                 *p = fewer;
                                 again = true;
@@ -687,12 +691,12 @@ static struct poles grow(struct work *w, const struct grid *all, double seen, do
         double least = residues(w, &g, &best), exact = 1e-11 * ret->signal_rms;
         unsigned poor = 0;
         ret->stop = least <= floor ? FIT_STOP_EXACT : FIT_STOP_MOST;
-        for (size_t order = 2; order <= most && least > floor; order += 2) {
+        for (size_t order = most < 2 ? most : 2; order && order <= most && least > floor; order += order + 1 == most ? 1 : 2) {
                 g = few_of(w, all, few_for(order));
                 struct poles warm = best, fresh = start_poles(&g, order);
                 double a = INFINITY, b;
                 ret->order_tried = order;
-                if (order > 2 && order_of(&now) + 2 <= most) {
+                if (order > 2 && order_of(&now) + 2 <= order) {
                         warm = now;
                         add_pair(w, &g, &warm, w->where);
                         a = settle(w, &g, &warm, w->rounds_max, 2, floor);
