@@ -1,6 +1,6 @@
 /* explain.c: one page of plain words.  Every number on it is a key of the recipe or a field of the plan, so that a second person can review
  * the night. */
-#include "recipe/calibration_problem.h"
+#include "recipe/rehearse.h"
 #include "recipe/recipe_own.h"
 #include "rf/decide_limits.h"
 #include "rf/deembed.h"
@@ -112,6 +112,26 @@ static void say_proof(const struct recipe *r, struct text *to)
         text_f(to, ".\n  A wrong code %s.\n", r->proof.required ? "stops the run" : "leaves the place unproven");
 }
 
+/* Where the upper band will be the surer one, by the recipe's own uncertainties; silent when there is nothing to say. */
+static void say_joints(const struct recipe *r, struct text *to)
+{
+        const struct sweep_plan *sweep = recipe_sweep(r, r->calibration.sweep);
+        struct arena *arena = arena_new(0);
+        struct solved_calibration *solved;
+        double *hz = NULL;
+        size_t n = 0;
+        if (arena && sweep && !sweep_axis(sweep, arena, &hz, &n, NULL) && !calibration_rehearse(r, hz, n, arena, &solved, NULL))
+                for (size_t b = 0; b + 1 < solved->band_n; b++) {
+                        const struct joint *j = &solved->joints[b];
+                        if (isfinite(j->cross_hz))
+                                text_f(to, "  By these uncertainties %s is the surer one from about %s on.\n",
+                                       r->calibration.bands[b + 1].method, si(j->cross_hz, "Hz").at);
+                        else if (j->one_sided)
+                                text_f(to, "  %s.\n", j->sentence);
+                }
+        arena_free(arena);
+}
+
 static void say_bands(const struct recipe *r, struct text *to)
 {
         const struct calibration_plan *c = &r->calibration;
@@ -182,6 +202,8 @@ static void say_calibration(const struct recipe *r, struct text *to)
         say_uses(c->band_n ? "  Touched for it:" : "  From", c->standards, c->standard_n, r, to);
         say_standards(r, to);
         say_bands(r, to);
+        if (c->band_n)
+                say_joints(r, to);
         say_reference(c, to);
         if (c->verify_n == 0)
                 text_put(to, "  Not verified on anything outside it.\n");

@@ -1,7 +1,7 @@
 /* recipe_check.c: what can be known without a station: names resolve, sweeps rise, standards suit the method, checks and proof can be made,
    budgets suffice for one run without trouble.  Each refusal names place, value and what to do. */
 #include "recipe/recipe_own.h"
-#include "recipe/calibration_problem.h"
+#include "recipe/rehearse.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -395,6 +395,22 @@ static enum code check_bands(const struct recipe *r, const double *hz, size_t n,
         return code ? code : check_reference(r, bands, band_n, err);
 }
 
+/* On paper, with perfect standards: what fails now would fail at night. */
+static enum code check_on_paper(const struct recipe *r, struct arena *scratch, struct tp_error *err)
+{
+        struct solved_calibration *solved;
+        struct tp_error inner = {0};
+        double *hz = NULL;
+        size_t n = 0;
+        enum code code = sweep_axis(recipe_sweep(r, r->calibration.sweep), scratch, &hz, &n, err);
+        if (code)
+                return code;
+        code = calibration_rehearse(r, hz, n, scratch, &solved, &inner);
+        if (code == CODE_MEMORY)
+                return tp_fail_memory(err);
+        return code ? refuse_at(err, pointer_at("/calibration"), "cannot be solved even with perfect standards: %s", inner.text) : CODE_OK;
+}
+
 static enum code check_calibration(const struct recipe *r, struct arena *scratch, struct tp_error *err)
 {
         const struct calibration_plan *c = &r->calibration;
@@ -542,5 +558,7 @@ enum code recipe_check(const struct recipe *r, struct arena *scratch, struct tp_
                 code = measures_check(r, scratch, err);
         for (size_t i = 0; i < n; i++)
                 measured += !dies[i].excluded;
-        return code ? code : check_budgets(r, measured, scratch, err);
+        if (!code)
+                code = check_budgets(r, measured, scratch, err);
+        return code ? code : check_on_paper(r, scratch, err); /* last: it takes milliseconds */
 }

@@ -178,7 +178,7 @@ static const struct bad recordings[] = {
         {"/standards/5/x_um", "60000", "/standards/5", "60000, 0 um", "off the wafer"},
 };
 
-/* of tests/unit/golden/bands.recipe.json: unknown_thru from 70 kHz to 4 GHz, lines from 1 GHz */
+/* of tests/unit/golden/bands.recipe.json: unknown_thru from 70 kHz to 4 GHz, lines from 0.3 GHz */
 static const struct bad bands[] = {
         {"/calibration/method", "\"solt\"", "/calibration/method", "\"solt\"", "leave one out"},
         {"/calibration/bands/1", NULL, "/calibration/bands", "1 band", "another band"},
@@ -191,7 +191,7 @@ static const struct bad bands[] = {
         {"/calibration/bands/1/from_hz", "230e9", "/calibration/bands/1/to_hz", "220000000000 Hz, not above 230000000000 Hz", "exchange"},
         {"/calibration/bands/1", "{\"method\":\"multiline_trl\",\"from_hz\":230e9,\"to_hz\":240e9,\"standards\":[{\"standard\":\"THRU_A\"}]}", "/calibration/bands/1/from_hz",
          "230000000000 Hz to 240000000000 Hz holds no frequency", "leave the band out"},
-        {"/calibration/bands/0/to_hz", "221e9", "/calibration/bands/1/from_hz", "1000000000 Hz to 220000000000 Hz", "bands rise"},
+        {"/calibration/bands/0/to_hz", "221e9", "/calibration/bands/1/from_hz", "300000000 Hz to 220000000000 Hz", "bands rise"},
         {"/calibration/bands/0/standards/2", NULL, "/calibration/bands/0/standards", "0 of kind load", "at least 1"},
         {"/calibration/bands/0/standards/4", "{\"standard\":\"LINE_0450\"}", "/calibration/bands/0/standards/4/standard", "LINE_0450 is a line", "no use for"},
         {"/calibration/bands/0/standards/3/standard", "\"THRU_Z\"", "/calibration/bands/0/standards/3/standard", "\"THRU_Z\"", "no standard of this recipe"},
