@@ -1,6 +1,7 @@
 /* true_values.c: see true_values.h. */
 #include "simulators/true_values.h"
 #include <math.h>
+#include <string.h>
 
 #define TWO_PI 6.283185307179586476925286766559
 #define LIGHT_M_S 299792458.0
@@ -8,7 +9,20 @@
 #define SRF_TO_HZ 400e9
 #define FT_AT_HZ 1e9
 
-const char *const true_quantity_words[] = {"unknown", "L", "Q", "C", "R", "SRF", "eps_eff", "loss", "Zc", "S21_dB", "fT", NULL};
+const char *const true_quantity_words[] = {
+        "unknown", "L",      "Q",      "C",      "R",      "SRF",    "eps_eff", "loss",   "Zc",     "S21_dB", "fT",     "L11",
+        "R11",     "Q11",    "C11",    "Ld",     "Rd",     "Qd",     "QCd",     "Cd",     "pi_G1",  "pi_C1",  "pi_G2",  "pi_C2",
+        "tee_R1",  "tee_L1", "tee_R2", "tee_L2", "tee_R3", "tee_L3", "tee_C3",  "S11_dB", "S22_dB", "Sdd_dB", "Sdc_dB", "Scd_dB",
+        "Scc_dB",  "Zc_im",  "beta",   "delay",  "R_line", "L_line", "G_line",  "C_line", "SRF11",  "SRFd",   NULL};
+_Static_assert(sizeof true_quantity_words / sizeof true_quantity_words[0] == TRUE_SRFD + 2, "each quantity has its word");
+
+enum true_quantity true_quantity_of(const char *word)
+{
+        for (int k = 1; true_quantity_words[k]; k++)
+                if (strcmp(true_quantity_words[k], word) == 0)
+                        return (enum true_quantity)k;
+        return TRUE_UNKNOWN;
+}
 
 static double complex branch_y(const struct sim_device *d, double hz, double volt)
 {
@@ -16,11 +30,21 @@ static double complex branch_y(const struct sim_device *d, double hz, double vol
         return -(y.e12 + y.e21) / 2;
 }
 
-/* Steps of 0.1 %, then halving. */
-static double resonance_hz(const struct sim_device *d, double volt)
+static double complex differential_z(struct y2 y) { return (y.e11 + y.e12 + y.e21 + y.e22) / (y.e11 * y.e22 - y.e12 * y.e21); }
+
+/* What resonates: the series branch, port 1 with port 2 grounded, or the device floating between both. */
+static double complex view_y(const struct sim_device *d, enum true_quantity q, double hz, double volt)
 {
-        double low = SRF_FROM_HZ, sign = cimag(branch_y(d, low, volt)), high = low;
-        while (high < SRF_TO_HZ && cimag(branch_y(d, high, volt)) * sign > 0) {
+        if (q == TRUE_SRF11)
+                return device_y(d, hz, volt).e11;
+        return q == TRUE_SRFD ? 1 / differential_z(device_y(d, hz, volt)) : branch_y(d, hz, volt);
+}
+
+/* Steps of 0.1 %, then halving. */
+static double resonance_hz(const struct sim_device *d, enum true_quantity q, double volt)
+{
+        double low = SRF_FROM_HZ, sign = cimag(view_y(d, q, low, volt)), high = low;
+        while (high < SRF_TO_HZ && cimag(view_y(d, q, high, volt)) * sign > 0) {
                 low = high;
                 high *= 1.001;
         }
@@ -28,7 +52,7 @@ static double resonance_hz(const struct sim_device *d, double volt)
                 return NAN;
         for (int k = 0; k < 60; k++) {
                 double middle = (low + high) / 2;
-                if (cimag(branch_y(d, middle, volt)) * sign > 0)
+                if (cimag(view_y(d, q, middle, volt)) * sign > 0)
                         low = middle;
                 else
                         high = middle;
@@ -61,12 +85,111 @@ static void line_of(const struct sim_device *d, double hz, double volt, double c
         *ret_zc = zc;
 }
 
+static double db_of(double complex s) { return 20 * log10(cabs(s)); }
+
+/* Of one view, of pi, tee and S; NaN for the others. */
+static double element_of(const struct sim_device *d, enum true_quantity quantity, double hz, double volt)
+{
+        struct y2 y = device_y(d, hz, volt), s = y2_to_s(y, 50);
+        double complex det = y.e11 * y.e22 - y.e12 * y.e21, z11 = 1 / y.e11, zd = differential_z(y), y1 = y.e11 + y.e12, y2 = y.e22 + y.e21;
+        double complex z1 = (y.e22 + y.e12) / det, z2 = (y.e11 + y.e21) / det, z3 = -(y.e12 + y.e21) / (2 * det);
+        double w = TWO_PI * hz;
+        switch ((int)quantity) {
+        case TRUE_L11:
+                return cimag(z11) / w;
+        case TRUE_R11:
+                return creal(z11);
+        case TRUE_Q11:
+                return cimag(z11) / creal(z11);
+        case TRUE_C11:
+                return cimag(y.e11) / w;
+        case TRUE_LD:
+                return cimag(zd) / w;
+        case TRUE_RD:
+                return creal(zd);
+        case TRUE_QD:
+                return cimag(zd) / creal(zd);
+        case TRUE_QCD:
+                return -cimag(zd) / creal(zd);
+        case TRUE_CD:
+                return -1 / (w * cimag(zd));
+        case TRUE_PI_G1:
+                return creal(y1);
+        case TRUE_PI_C1:
+                return cimag(y1) / w;
+        case TRUE_PI_G2:
+                return creal(y2);
+        case TRUE_PI_C2:
+                return cimag(y2) / w;
+        case TRUE_TEE_R1:
+                return creal(z1);
+        case TRUE_TEE_L1:
+                return cimag(z1) / w;
+        case TRUE_TEE_R2:
+                return creal(z2);
+        case TRUE_TEE_L2:
+                return cimag(z2) / w;
+        case TRUE_TEE_R3:
+                return creal(z3);
+        case TRUE_TEE_L3:
+                return cimag(z3) / w;
+        case TRUE_TEE_C3:
+                return -1 / (w * cimag(z3));
+        case TRUE_S11_DB:
+                return db_of(s.e11);
+        case TRUE_S22_DB:
+                return db_of(s.e22);
+        case TRUE_SDD_DB:
+                return db_of((s.e11 - s.e12 - s.e21 + s.e22) / 2);
+        case TRUE_SDC_DB:
+                return db_of((s.e11 + s.e12 - s.e21 - s.e22) / 2);
+        case TRUE_SCD_DB:
+                return db_of((s.e11 - s.e12 + s.e21 - s.e22) / 2);
+        case TRUE_SCC_DB:
+                return db_of((s.e11 + s.e12 + s.e21 + s.e22) / 2);
+        }
+        return NAN;
+}
+
+static double line_value(const struct sim_device *d, enum true_quantity quantity, double hz, double volt)
+{
+        double complex gl, zc;
+        double w = TWO_PI * hz;
+        if (d->kind != DEVICE_LINE)
+                return NAN;
+        line_of(d, hz, volt, &gl, &zc);
+        double complex gamma = gl / d->length_m;
+        switch ((int)quantity) {
+        case TRUE_ZC:
+                return creal(zc);
+        case TRUE_ZC_IM:
+                return cimag(zc);
+        case TRUE_LOSS:
+                return creal(gamma) * 20 / log(10) / 1000;
+        case TRUE_EPS_EFF:
+                return -creal(gamma * gamma) * LIGHT_M_S * LIGHT_M_S / (w * w);
+        case TRUE_BETA:
+                return cimag(gamma);
+        case TRUE_DELAY:
+                return cimag(gl) / w;
+        case TRUE_R_LINE:
+                return creal(gamma * zc);
+        case TRUE_L_LINE:
+                return cimag(gamma * zc) / w;
+        case TRUE_G_LINE:
+                return creal(gamma / zc);
+        case TRUE_C_LINE:
+                return cimag(gamma / zc) / w;
+        }
+        return NAN;
+}
+
 double true_value(const struct sim_device *d, enum true_quantity quantity, double hz, double volt)
 {
         double w = TWO_PI * hz;
-        double complex z, gl, zc;
-        if (quantity == TRUE_SRF)
-                return resonance_hz(d, volt);
+        double complex z;
+        if (quantity == TRUE_SRF || quantity == TRUE_SRF11 || quantity == TRUE_SRFD)
+                return resonance_hz(d, quantity, volt);
         if (quantity == TRUE_FT) {
                 if (d->kind != DEVICE_TRANSISTOR)
                         return NAN;
@@ -75,7 +198,7 @@ double true_value(const struct sim_device *d, enum true_quantity quantity, doubl
         }
         if (!(hz > 0))
                 return NAN;
-        switch (quantity) {
+        switch ((int)quantity) {
         case TRUE_L:
                 return cimag(1 / branch_y(d, hz, volt)) / w;
         case TRUE_Q:
@@ -90,17 +213,16 @@ double true_value(const struct sim_device *d, enum true_quantity quantity, doubl
         case TRUE_EPS_EFF:
         case TRUE_LOSS:
         case TRUE_ZC:
-                if (d->kind != DEVICE_LINE)
-                        return NAN;
-                line_of(d, hz, volt, &gl, &zc);
-                if (quantity == TRUE_ZC)
-                        return creal(zc);
-                gl /= d->length_m;
-                return quantity == TRUE_LOSS ? creal(gl) * 20 / log(10) / 1000 : -creal(gl * gl) * LIGHT_M_S * LIGHT_M_S / (w * w);
-        case TRUE_UNKNOWN:
-        case TRUE_SRF:
-        case TRUE_FT:
-                break;
+        case TRUE_ZC_IM:
+        case TRUE_BETA:
+        case TRUE_DELAY:
+        case TRUE_R_LINE:
+        case TRUE_L_LINE:
+        case TRUE_G_LINE:
+        case TRUE_C_LINE:
+                return line_value(d, quantity, hz, volt);
+        default:
+                return element_of(d, quantity, hz, volt);
         }
         return NAN;
 }

@@ -1,14 +1,63 @@
 /* true_values.h: what a parameter of a device truly is, from its true network; the definitions of the trade, written here a second time on
    purpose: the series branch of the pi between the ports Z = -2/(Y12 + Y21); L = Im Z/w, R = Re Z, C = -1/(w Im Z), Q = |Im Z|/Re Z with
-   the sign of the kind; SRF: the first frequency where the branch's susceptance changes sign; S21 in 50 ohm; a line by cosh(gl) = A, Zc =
-   sqrt(B/C); fT of a transistor: f |Y21/Y11| far below it, where |h21| falls by 20 dB a decade. */
+   the sign of the kind; 11: port 2 grounded, 1/Y11; d: floating between the ports, sum Y/det Y; pi and tee by their branches; SRF: the
+   first frequency where the branch's susceptance changes sign; S21 in 50 ohm; a line by cosh(gl) = A, Zc = sqrt(B/C);
+   fT of a transistor: f |Y21/Y11| far below it, where |h21| falls by 20 dB a decade. */
 #ifndef TIPPLANE_SIMULATORS_TRUE_VALUES_H
 #define TIPPLANE_SIMULATORS_TRUE_VALUES_H
 #include "simulators/device.h"
 
-enum true_quantity { TRUE_UNKNOWN, TRUE_L, TRUE_Q, TRUE_C, TRUE_R, TRUE_SRF, TRUE_EPS_EFF, TRUE_LOSS, TRUE_ZC, TRUE_S21_DB, TRUE_FT };
-extern const char *const true_quantity_words[]; /* "unknown", "L", "Q", "C", "R", "SRF", "eps_eff", "loss", "Zc", "S21_dB", "fT" */
-/* In SI units (loss: dB/mm, S21: dB); NaN where there is no such thing.  hz is ignored by SRF. */
+enum true_quantity {
+        TRUE_UNKNOWN,
+        TRUE_L,
+        TRUE_Q,
+        TRUE_C,
+        TRUE_R,
+        TRUE_SRF,
+        TRUE_EPS_EFF,
+        TRUE_LOSS,
+        TRUE_ZC,
+        TRUE_S21_DB,
+        TRUE_FT,
+        TRUE_L11,
+        TRUE_R11,
+        TRUE_Q11,
+        TRUE_C11,
+        TRUE_LD,
+        TRUE_RD,
+        TRUE_QD,
+        TRUE_QCD,
+        TRUE_CD,
+        TRUE_PI_G1,
+        TRUE_PI_C1,
+        TRUE_PI_G2,
+        TRUE_PI_C2,
+        TRUE_TEE_R1,
+        TRUE_TEE_L1,
+        TRUE_TEE_R2,
+        TRUE_TEE_L2,
+        TRUE_TEE_R3,
+        TRUE_TEE_L3,
+        TRUE_TEE_C3,
+        TRUE_S11_DB,
+        TRUE_S22_DB,
+        TRUE_SDD_DB,
+        TRUE_SDC_DB,
+        TRUE_SCD_DB,
+        TRUE_SCC_DB,
+        TRUE_ZC_IM,
+        TRUE_BETA,
+        TRUE_DELAY,
+        TRUE_R_LINE,
+        TRUE_L_LINE,
+        TRUE_G_LINE,
+        TRUE_C_LINE,
+        TRUE_SRF11,
+        TRUE_SRFD
+};
+extern const char *const true_quantity_words[];        /* the words of a recipe; NULL at the end */
+enum true_quantity true_quantity_of(const char *word); /* TRUE_UNKNOWN: nothing is known of it */
+/* In SI units (loss: dB/mm, S21: dB); NaN where there is no such thing.  hz is ignored by SRF, SRF11, SRFd. */
 double true_value(const struct sim_device *, enum true_quantity, double hz, double volt);
 
 #endif

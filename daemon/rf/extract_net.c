@@ -140,6 +140,42 @@ static enum code srf(const struct over *o, enum rf_quantity q, struct rf_extract
         return CODE_OK;
 }
 
+/* The largest quality: a parabola in log f through the largest point that is resolved and its neighbours. */
+static enum code quality_peak(const struct over *o, enum rf_quantity q, struct rf_extracted *ret, struct tp_error *err)
+{
+        enum rf_quantity of = q == RF_Q_Q11_MAX || q == RF_Q_Q11_MAX_HZ ? RF_Q_Q11 : RF_Q_QD;
+        double *y = arena_take(o->arena, 2 * o->n * sizeof *y), *u = y + o->n;
+        if (!y)
+                return tp_fail_memory(err);
+        column(o, of, y, u);
+        size_t top = SIZE_MAX;
+        for (size_t i = 0; i < o->n; i++) {
+                if (o->ask->u_s && !rf_resolvable(rf_share_of(RF_SHARE_VALUE, y[i], 2 * u[i]), o->ask->share_max)) {
+                        ret->refused_n++;
+                        continue;
+                }
+                if (y[i] > 0 && (top == SIZE_MAX || y[i] > y[top]))
+                        top = i;
+        }
+        if (top == SIZE_MAX)
+                return tp_fail(err, CODE_UNRESOLVABLE, "%s: no Q of an inductor is resolved in the sweep", ret->row->word);
+        if (top == 0 || top + 1 == o->n || !(o->hz[top - 1] > 0))
+                return tp_fail(err, CODE_UNRESOLVABLE, "%s: Q still rises at %.4g GHz, an end of the sweep; sweep wider", ret->row->word,
+                               o->hz[top] / 1e9);
+        double a = log(o->hz[top - 1] / o->hz[top]), b = log(o->hz[top + 1] / o->hz[top]), ya = y[top - 1] - y[top],
+               yb = y[top + 1] - y[top];
+        double bend = (ya / a - yb / b) / (a - b), slope = ya / a - bend * a, at = -slope / (2 * bend); /* y = y0 + slope x + bend x^2 */
+        if (!(bend < 0) || !(at >= a && at <= b))
+                return tp_fail(err, CODE_UNRESOLVABLE, "%s: the points around %.6g GHz make no maximum", ret->row->word, o->hz[top] / 1e9);
+        double peak_hz = o->hz[top] * exp(at), peak = y[top] + slope * at + bend * at * at;
+        bool hz = q == RF_Q_Q11_MAX_HZ || q == RF_Q_QD_MAX_HZ;
+        ret->value[0] = hz ? peak_hz : peak;
+        ret->u[0] = hz ? peak_hz * sqrt(u[top] / -bend) : u[top];
+        ret->range = (struct rf_range){.any = true, .lo_hz = o->hz[top - 1], .hi_hz = o->hz[top + 1], .best_hz = peak_hz};
+        snprintf(ret->say, sizeof ret->say, "Q is largest at %.5g GHz: %.4g", peak_hz / 1e9, peak);
+        return CODE_OK;
+}
+
 /* |h21|, 1/|Im(1/h21)|, sqrt U, sqrt MAG, and their relative u. */
 static double falling(const struct over *o, enum rf_quantity q, size_t i, double *ret_u)
 {
@@ -210,7 +246,9 @@ enum code rf_extract(const struct net2 *net, const char *word, const struct rf_a
         for (size_t i = 0; i < 2 * got.n; i++)
                 got.value[i] = NAN;
         if (one) {
-                code = q <= RF_Q_SRFD ? srf(&o, q, &got, err) : plateau(&o, q, &got, err);
+                code = q <= RF_Q_SRFD      ? srf(&o, q, &got, err)
+                       : q >= RF_Q_Q11_MAX ? quality_peak(&o, q, &got, err)
+                                           : plateau(&o, q, &got, err);
                 if (code)
                         return code;
                 double s = rf_share_of(got.row->share, got.value[0], 2 * got.u[0]);

@@ -121,6 +121,10 @@ const struct rf_quantity_row rf_quantities[RF_Q_COUNT] = {
         [RF_Q_FT] = {"fT", "Hz", "f |h21| where it falls by 20 dB a decade", RF_GROUP_SWEEP, RF_SHARE_VALUE, "no plateau in the sweep"},
         [RF_Q_FT_IM] = {"fT_im", "Hz", "second estimate: f/|Im(1/h21)|", RF_GROUP_SWEEP, RF_SHARE_VALUE, "no plateau in the sweep"},
         [RF_Q_FMAX] = {"fmax", "Hz", "f sqrt U where U falls by 20 dB a decade", RF_GROUP_SWEEP, RF_SHARE_VALUE, "no plateau in the sweep"},
+        [RF_Q_Q11_MAX] = {"Q11_max", "1", "largest Q11 of the sweep", RF_GROUP_SWEEP, RF_SHARE_VALUE, "Q has no maximum in the sweep"},
+        [RF_Q_Q11_MAX_HZ] = {"Q11_max_hz", "Hz", "where Q11 is largest", RF_GROUP_SWEEP, RF_SHARE_VALUE, "Q has no maximum in the sweep"},
+        [RF_Q_QD_MAX] = {"Qd_max", "1", "largest Qd of the sweep", RF_GROUP_SWEEP, RF_SHARE_VALUE, "Q has no maximum in the sweep"},
+        [RF_Q_QD_MAX_HZ] = {"Qd_max_hz", "Hz", "where Qd is largest", RF_GROUP_SWEEP, RF_SHARE_VALUE, "Q has no maximum in the sweep"},
         [RF_Q_FMAX_MAG] = {"fmax_MAG", "Hz", "f sqrt MAG where MAG falls by 20 dB a decade", RF_GROUP_SWEEP, RF_SHARE_VALUE,
                            "no plateau in the sweep"},
 };

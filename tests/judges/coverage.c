@@ -233,11 +233,7 @@ static void count(struct tallies *all, const struct station *st, const struct me
                 t->name = p->name;
                 t->device = me->device;
         }
-        enum true_quantity truth = TRUE_UNKNOWN;
-        for (int k = 1; true_quantity_words[k]; k++)
-                if (!strcmp(true_quantity_words[k], quantity_words[p->quantity]))
-                        truth = (enum true_quantity)k;
-        double want = true_value(device, truth, p->freq_hz, me->conditions[0].volt);
+        double want = true_value(device, true_quantity_of(quantity_words[p->quantity]), p->freq_hz, me->conditions[0].volt);
         double e = a->has_value ? (a->value - want) / a->u95 : NAN;
         if (!isfinite(e)) {
                 t->refused++;

@@ -218,8 +218,8 @@ static void every_gradient_is_the_derivative(void **state)
                         gradient_check((enum rf_quantity)q, s, &at);
                 }
         print_message("%zu partial derivatives\n", gradients_checked);
-        /* 3 frequencies, 8 partials each, of all but the seven of a sweep and the group delay; MAG, MAG_dB exist at none or some */
-        assert_true(gradients_checked >= 24 * (RF_Q_COUNT - 1 - 8 - 2));
+        /* 3 frequencies, 8 partials each, of all but the eleven of a sweep and the group delay; MAG, MAG_dB exist at none or some */
+        assert_true(gradients_checked >= 24 * (RF_Q_COUNT - 1 - 12 - 2));
         /* MAG where K > 1 */
         struct m2 s;
         assert_true(s_of("fet_bilateral", 220e9, &s));
@@ -370,6 +370,19 @@ static void resonances_of_both_views(void **state)
         assert_true(fabs(sqrt(sum) / u - 1) < 0.05);
         assert_true(row_of("inductor_pi", -1, "SRFdiff_hz", &want));
         check_relative("SRFd", 0, one_number(&net, "SRFd", NULL, &got), want, 1e-5);
+        /* 100 MHz steps at 4 GHz: the parabola's third order, 3e-4 of an octave */
+        assert_true(row_of("inductor_pi", -1, "Qmax", &want));
+        check_relative("Q11_max", 0, one_number(&net, "Q11_max", &ask, &got), want, 1e-5);
+        assert_true(got.u[0] > 0 && got.u[0] < 0.1 * got.value[0]);
+        assert_true(row_of("inductor_pi", -1, "f_of_Qmax_hz", &want));
+        check_relative("Q11_max_hz", 0, one_number(&net, "Q11_max_hz", &ask, &got), want, 1e-3);
+        assert_true(got.u[0] > 0 && got.u[0] < 0.3 * got.value[0]);
+        net = net_on(20, 100e6, 100e6); /* Q still rises: refused */
+        for (size_t i = 0; i < axis.n; i++)
+                net2_put(&net, i, inductor(axis.hz[i]));
+        struct tp_error err = {0};
+        assert_int_equal(rf_extract(&net, "Q11_max", NULL, arena, &got, &err), CODE_UNRESOLVABLE);
+        assert_non_null(strstr(err.text, "sweep wider"));
         net = net_on(600, 300e6, 300e6);
         for (size_t i = 0; i < axis.n; i++) {
                 double complex s = CMPLX(0, RF_TWO_PI * axis.hz[i]), y = 1 / (0.1 + s * 200e-12) + s * 10e-15;

@@ -271,6 +271,20 @@ static void true_values_are_those_worked_out_by_hand(void **state)
         coil.cp_f = 0;
         assert_true(fabs(true_value(&coil, TRUE_L, 10e9, 0) / 200e-12 - 1) < 1e-12 &&
                     fabs(true_value(&coil, TRUE_Q, 10e9, 0) / (w * 200e-12) - 1) < 1e-12);
+        /* nothing leads to ground: all three views are one; what is asked by a word is found by it */
+        assert_int_equal(true_quantity_of("Ld"), TRUE_LD);
+        assert_int_equal(true_quantity_of("C_line"), TRUE_C_LINE);
+        assert_int_equal(true_quantity_of("h21"), TRUE_UNKNOWN);
+        assert_true(fabs(true_value(&coil, TRUE_L11, 10e9, 0) / true_value(&coil, TRUE_L, 10e9, 0) - 1) < 1e-9);
+        assert_true(fabs(true_value(&coil, TRUE_PI_C1, 10e9, 0)) < 1e-25);
+        coil.cox_f = 40e-15; /* and with 40 fF to ground at each port: half of it across the floating coil, all of it at port 1 */
+        double complex y = 1 / CMPLX(1, w * 200e-12), floating = 1 / (y + CMPLX(0, w * 20e-15)), grounded = 1 / (y + CMPLX(0, w * 40e-15));
+        assert_true(fabs(true_value(&coil, TRUE_PI_C1, 10e9, 0) / 40e-15 - 1) < 1e-9 &&
+                    fabs(true_value(&coil, TRUE_LD, 10e9, 0) / (cimag(floating) / w) - 1) < 1e-9 &&
+                    fabs(true_value(&coil, TRUE_Q11, 10e9, 0) / (cimag(grounded) / creal(grounded)) - 1) < 1e-9);
+        srf = sqrt(1 / (200e-12 * 20e-15) - 1 / (200e-12 * 200e-12)) / (2 * M_PI);
+        assert_true(fabs(true_value(&coil, TRUE_SRFD, 0, 0) / srf - 1) < 1e-9);
+        coil.cox_f = 0;
         assert_true(isnan(true_value(&coil, TRUE_SRF, 0, 0)) && isnan(true_value(&coil, TRUE_ZC, 10e9, 0)));
         assert_true(fabs(true_value(&mim, TRUE_C, 10e9, -10) / (100e-15 * 1.01) - 1) < 1e-12 &&
                     fabs(true_value(&mim, TRUE_Q, 10e9, 0) * w * 100e-15 * 0.5 - 1) < 1e-12);
@@ -280,7 +294,9 @@ static void true_values_are_those_worked_out_by_hand(void **state)
         for (double hz = 1e9; hz < 220e9; hz *= 1.5) /* through many turns of phase: 2 mm at 220 GHz is 2.9 */
                 assert_true(fabs(true_value(&line, TRUE_EPS_EFF, hz, 0) / eps - 1) < 1e-6 &&
                             fabs(true_value(&line, TRUE_ZC, hz, 0) - 50) < 1e-6);
-        line.r_ohm = 1000; /* low loss: alpha = R/(2 Zc) neper per metre */
+        line.r_ohm = 1000;
+        assert_true(fabs(true_value(&line, TRUE_R_LINE, 40e9, 0) / 1000 - 1) < 1e-6 && fabs(true_value(&line, TRUE_C_LINE, 40e9, 0) / 1.32e-10 - 1) < 1e-9);
+        /* low loss: alpha = R/(2 Zc) neper per metre */
         assert_true(fabs(true_value(&line, TRUE_LOSS, 40e9, 0) / (1000.0 / 100 * 8.685889638e-3) - 1) < 1e-3);
 }
 
