@@ -1,6 +1,7 @@
 /* calibration.c: the table of methods, and what every method shares: memory of terms and diagnosis, the check of a problem, records
    (calibration.h). */
 #include "rf/calibration.h"
+#include "rf/exact.h"
 #include "rf/join.h"
 #include "rf/lines.h"
 #include "rf/solve.h"
@@ -209,7 +210,10 @@ static enum code net_check(const struct problem *p, const struct rf_standard *s,
                                standard_name(s), what, net->axis->n, net->axis->hz[0], net->axis->hz[net->axis->n - 1], p->axis->n,
                                p->axis->hz[0], p->axis->hz[p->axis->n - 1]);
         static const char *const entry[4] = {"S11", "S12", "S21", "S22"};
-        for (size_t i = 0; i < p->axis->n; i++)
+        bool finite = true;
+        for (int k = 0; k < 4; k++)
+                finite = finite && exact_finite(p->axis->n, net->re[k]) && exact_finite(p->axis->n, net->im[k]);
+        for (size_t i = 0; !finite && i < p->axis->n; i++)
                 for (int k = 0; k < 4; k++)
                         if (!isfinite(net->re[k][i]) || !isfinite(net->im[k][i])) {
                                 bool unused = is_reflection(s->kind) && (k == 1 || k == 2);
@@ -299,6 +303,14 @@ enum code rf_problem_check(const struct method *m, const struct problem *p, stru
 
 /* ---- residuals ------------------------------------------------------------------------------------------------------------------------
  */
+
+void residuals_none(const struct problem *p, struct diagnosis *d)
+{
+        for (size_t i = 0; i < p->axis->n; i++)
+                d->residual_rms[i] = d->residual_worst[i] = NAN;
+        for (size_t k = 0; k < p->standard_n; k++)
+                d->standard[k] = (struct standard_residual){NAN, NAN, NAN};
+}
 
 void residuals_finish(const struct problem *p, struct diagnosis *d, const double *residual)
 {

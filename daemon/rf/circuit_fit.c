@@ -150,7 +150,7 @@ static void choose(struct job *j)
 
 static struct levenberg problem_of(struct job *j, size_t points_max, double *x)
 {
-        j->first = j->data->axis->hz[0] > 0 ? 0 : 1;
+        j->first = j->data->axis->hz[0] > 0 ? 0u : 1u;
         size_t n = j->data->axis->n - j->first;
         j->step = points_max && n > points_max ? (n + points_max - 1) / points_max : 1;
         j->active_n = 0;

@@ -1,6 +1,7 @@
 /* correct_kernel.c: the loops of correct_loops.h for each kind of processor, and the choice.
    No ifunc: its resolver runs before sanitizers are up. */
 #include "rf/correct_kernel.h"
+#include "rf/cpu.h"
 #include "rf/cx.h"
 
 struct quad {
@@ -13,7 +14,6 @@ struct twelve {
         struct cx edf, esf, erf, edr, esr, err, elf, etf, exf, elr, etr, exr;
 };
 
-#define AT(pair, i) cx(pair##_re[i], pair##_im[i])
 /* The columns are taken out of their structs first: gcc then sees plain pointers, and ivdep tells it that a point depends on no other
    point (in place is allowed, so they are not restrict). */
 #define COLUMNS(name, net)                                                                                                         \
@@ -53,24 +53,18 @@ static struct m2 m2_of_quad(struct quad q)
 #define KIND _any
 #define TARGET
 #include "rf/correct_loops.h"
-static bool any_can(void) { return true; }
-#define ROW(word, kind)                                                                                                          \
-        {                                                                                                                        \
-                word, kind##_can, unterminate_all_##kind, correct8_all_##kind, correct8_switch_all_##kind, correct12_all_##kind, \
-                        point8_##kind, point12_##kind, point_unterminate_##kind                                                  \
+#define ROW(word, kind)                                                                                                              \
+        {                                                                                                                            \
+                word, cpu_can_##kind, unterminate_all_##kind, correct8_all_##kind, correct8_switch_all_##kind, correct12_all_##kind, \
+                        point8_##kind, point12_##kind, point_unterminate_##kind                                                      \
         }
-#if defined(__x86_64__)
+#if CPU_WIDE
 #define KIND _wide
-#define TARGET __attribute__((target("avx2,fma")))
+#define TARGET TARGET_256
 #include "rf/correct_loops.h"
 #define KIND _widest
-#define TARGET __attribute__((target("avx2,fma,avx512f,avx512vl,avx512dq,prefer-vector-width=512")))
+#define TARGET TARGET_512
 #include "rf/correct_loops.h"
-static bool wide_can(void) { return __builtin_cpu_supports("avx2") && __builtin_cpu_supports("fma"); }
-static bool widest_can(void)
-{
-        return wide_can() && __builtin_cpu_supports("avx512f") && __builtin_cpu_supports("avx512vl") && __builtin_cpu_supports("avx512dq");
-}
 const struct kernels kernels[] = {ROW("any", any), ROW("256", wide), ROW("512", widest)};
 #else
 const struct kernels kernels[] = {ROW("any", any)};

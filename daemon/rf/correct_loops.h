@@ -1,35 +1,11 @@
-/* correct_loops.h: the body of correct_kernel.c, included once for each kind of processor with KIND (a suffix) and TARGET (an attribute)
-   defined.  No include guard: that is the point.
+/* correct_loops.h: the body of correct_kernel.c, included once for each kind of processor with KIND and TARGET defined
+   (vector.h).  No include guard: that is the point.
 
    Idea        One loop over columns that removes the switch terms and solves the error model in the same pass.  With eight terms the
                twelve-term solution holds with ELF = ESR, ETF = K ERR, ELR = ESF, ETR = ERF/K; multiplied out by ERF ERR it needs one
                reciprocal and no T matrix, so that isolating devices (S21 = 0) are ordinary devices.
    Sources     switch terms, eight and twelve terms: Marks, 50th ARFTG, 1997, 115. */
-#define HOT static TARGET __attribute__((optimize("O3", "no-math-errno", "no-trapping-math")))
-#define IN static inline TARGET __attribute__((always_inline))
-#define PASTE2(a, b) a##b
-#define PASTE(a, b) PASTE2(a, b)
-#define N(name) PASTE(name, KIND)
-
-IN struct cx N(mul)(struct cx a, struct cx b)
-{
-        return cx(__builtin_fma(a.re, b.re, -(a.im * b.im)), __builtin_fma(a.re, b.im, a.im * b.re));
-}
-/* c + a b, c - a b */
-IN struct cx N(add_mul)(struct cx c, struct cx a, struct cx b)
-{
-        return cx(__builtin_fma(a.re, b.re, __builtin_fma(-a.im, b.im, c.re)), __builtin_fma(a.re, b.im, __builtin_fma(a.im, b.re, c.im)));
-}
-IN struct cx N(sub_mul)(struct cx c, struct cx a, struct cx b)
-{
-        return cx(__builtin_fma(-a.re, b.re, __builtin_fma(a.im, b.im, c.re)),
-                  __builtin_fma(-a.re, b.im, __builtin_fma(-a.im, b.re, c.im)));
-}
-IN struct cx N(inv)(struct cx a)
-{
-        double k = 1 / __builtin_fma(a.re, a.re, a.im * a.im);
-        return cx(a.re * k, -a.im * k);
-}
+#include "rf/vector.h"
 
 IN struct quad N(unterminate_one)(struct quad m, struct cx gf, struct cx gr)
 {
@@ -126,10 +102,4 @@ HOT struct m2 N(point_unterminate)(struct m2 m, double complex forward, double c
         return m2_of_quad(N(unterminate_one)(quad_of(m), cx(creal(forward), cimag(forward)), cx(creal(reverse), cimag(reverse))));
 }
 
-#undef HOT
-#undef IN
-#undef N
-#undef PASTE
-#undef PASTE2
-#undef KIND
-#undef TARGET
+#include "rf/vector_end.h"

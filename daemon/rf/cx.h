@@ -18,5 +18,12 @@ CX cx_inv(struct cx a)
         return cx(a.re * k, -a.im * k);
 }
 #undef CX
+/* Element i of a pair of columns name_re, name_im. */
+#define AT(name, i) cx(name##_re[i], name##_im[i])
+#define PUT(name, i, value)                                     \
+        do {                                                    \
+                struct cx put_ = (value);                       \
+                name##_re[i] = put_.re, name##_im[i] = put_.im; \
+        } while (0)
 
 #endif

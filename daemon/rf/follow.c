@@ -12,7 +12,8 @@
 static bool step(double complex before, double complex *now, signed char *sign)
 {
         double complex turn = *now * conj(before);
-        if (fabs(creal(turn)) < 0.5 * cabs(turn) || !(cabs(turn) > 0)) { /* more than 60 degrees either way */
+        double size2 = creal(turn) * creal(turn) + cimag(turn) * cimag(turn);
+        if (4 * creal(turn) * creal(turn) < size2 || !(size2 > 0)) { /* more than 60 degrees either way */
                 if (creal(*now) < 0) {
                         *now = -*now;
                         *sign = (signed char)-*sign;
@@ -50,19 +51,25 @@ void root_follow(size_t n, const double *hz, size_t start, const bool *trusted, 
                                 before = ratio[i];
                 }
         }
+        double lowest = INFINITY; /* cos |cos| of the widest angle so far: falls as the angle grows */
+        size_t widest = n;
         for (size_t i = 0; i < n; i++) {
-                double deg = fabs(carg(ratio[i])) * DEG;
+                double re = creal(ratio[i]), im = cimag(ratio[i]), cosine = re * fabs(re) / (re * re + im * im);
                 if (trusted && !trusted[i])
                         continue;
-                if (deg > ret->worst_deg) {
-                        ret->worst_deg = deg;
-                        ret->worst_hz = hz[i];
+                if (cosine < lowest) {
+                        lowest = cosine;
+                        widest = i;
                 }
-                if (deg > 90 && (!ret->contradicts || fabs(hz[i] - hz[start]) < fabs(ret->contradiction_hz - hz[start]))) {
+                if (re < 0 && (!ret->contradicts || fabs(hz[i] - hz[start]) < fabs(ret->contradiction_hz - hz[start]))) {
                         ret->contradicts = true;
                         ret->contradiction_hz = hz[i];
-                        ret->contradiction_deg = deg;
+                        ret->contradiction_deg = fabs(carg(ratio[i])) * DEG;
                 }
+        }
+        if (widest < n) {
+                ret->worst_deg = fabs(carg(ratio[widest])) * DEG;
+                ret->worst_hz = hz[widest];
         }
 }
 

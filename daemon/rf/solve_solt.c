@@ -4,6 +4,7 @@
  * From twelve terms the ratio K comes out twice (by ETF and by ETR); their difference is a free figure of quality, as are the implied
  *             switch terms against measured ones (Marks, 50th ARFTG, 1997).
  * Not here    isolation (EXF, EXR = 0): on wafer the coupling of the tips depends on what they see, so one number would be wrong. */
+#include "rf/exact.h"
 #include "rf/solve.h"
 #include <math.h>
 
@@ -97,13 +98,22 @@ static double worst_of(const double *column, const struct axis *axis, double *re
         return worst;
 }
 
-static enum code solve(const struct problem *p, bool thru, double *residual, struct terms *out, struct covariance *cov, struct diagnosis *d,
-                       struct tp_error *err)
+/* Three reflections at each port and one thru: the columns' way, unless something is to be said about a point. */
+static bool by_columns(const struct problem *p, bool thru, struct terms *out, struct diagnosis *d)
 {
-        const struct method *method = rf_method(thru ? "solt" : "sol");
-        enum code code = rf_problem_check(method, p, err);
-        if (code)
-                return code;
+        double hz = 0;
+        if (!(thru ? exact_solt(p, out, d) : exact_sol(p, out, d->condition)) || !(worst_of(d->condition, p->axis, &hz) < CONDITION_REFUSE))
+                return false;
+        for (int k = 0; !thru && k < TERM_COUNT; k++)
+                for (size_t i = 0; i < p->axis->n && (k < TERM_EDF || k > TERM_ERR); i++)
+                        out->re[k][i] = out->im[k][i] = NAN;
+        residuals_none(p, d);
+        return true;
+}
+
+static enum code by_points(const struct method *method, const struct problem *p, bool thru, double *residual, struct terms *out,
+                           struct diagnosis *d, struct tp_error *err)
+{
         for (size_t i = 0; i < p->axis->n; i++) {
                 struct point at;
                 double complex t[TERM_COUNT];
@@ -128,11 +138,23 @@ static enum code solve(const struct problem *p, bool thru, double *residual, str
                 out->z_re[i] = 50;
                 out->z_im[i] = 0;
         }
+        residuals_finish(p, d, residual);
+        return CODE_OK;
+}
+
+static enum code solve(const struct problem *p, bool thru, double *residual, struct terms *out, struct covariance *cov, struct diagnosis *d,
+                       struct tp_error *err)
+{
+        const struct method *method = rf_method(thru ? "solt" : "sol");
+        enum code code = rf_problem_check(method, p, err);
+        if (!code && !by_columns(p, thru, out, d))
+                code = by_points(method, p, thru, residual, out, d, err);
+        if (code)
+                return code;
         out->method = method->word;
         out->model = thru ? TERMS_TWELVE : TERMS_ONE_PORT;
         out->plane = PLANE_TIP;
         out->switch_removed = false;
-        residuals_finish(p, d, residual);
         double hz = 0, worst = worst_of(d->condition, p->axis, &hz);
         if (worst > CONDITION_LIMIT)
                 diagnosis_warn(

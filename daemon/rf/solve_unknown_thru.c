@@ -4,8 +4,11 @@
  * = +-sqrt(det N). The sign is followed from the lowest frequency, where S21 is near exp(-jw tau); the delay guess settles it there and
  * nowhere else. */
 #include "rf/convert.h"
+#include "rf/exact.h"
 #include "rf/solve.h"
 #include <math.h>
+
+#define CONDITION_REFUSE 1e9
 
 struct found {
         double complex r; /* with the sign in use */
@@ -16,11 +19,14 @@ struct workspace {
         double complex *ratio;
         double *residual;
         signed char *sign;
+        struct exact_root root;
+        void *exact;
 };
 
 size_t unknown_thru_workspace(size_t n, size_t standards)
 {
-        return n * (sizeof(struct found) + sizeof(double complex) + standards * sizeof(double) + sizeof(signed char)) + 256;
+        return n * (sizeof(struct found) + sizeof(double complex) + (standards + 6) * sizeof(double) + sizeof(signed char)) + 512 +
+               exact_bytes(n);
 }
 
 static struct workspace lay_out(void *memory, size_t n, size_t standards)
@@ -28,7 +34,12 @@ static struct workspace lay_out(void *memory, size_t n, size_t standards)
         struct workspace w = {.ratio = memory};
         w.found = (struct found *)(void *)(w.ratio + n);
         w.residual = (double *)(void *)(w.found + n);
-        w.sign = (signed char *)(w.residual + n * standards);
+        double *column = w.residual + n * standards;
+        double **columns[] = {&w.root.r_re, &w.root.r_im, &w.root.s21_re, &w.root.s21_im, &w.root.ratio_re, &w.root.ratio_im};
+        for (size_t k = 0; k < sizeof columns / sizeof columns[0]; k++, column += n)
+                *columns[k] = column;
+        w.sign = (signed char *)column;
+        w.exact = (char *)memory + ((size_t)(w.sign + n - (signed char *)memory) + 63) / 64 * 64;
         return w;
 }
 
@@ -71,6 +82,68 @@ static bool terms_point(const struct point *p, const void *choice, double comple
         return true;
 }
 
+/* r and S21 of each point, with either sign, and their ratios to the guess. */
+static enum code by_points(const struct problem *p, struct workspace *w, struct diagnosis *d, struct tp_error *err)
+{
+        size_t n = p->axis->n;
+        double tau = p->thru_delay_s_guess;
+        for (size_t i = 0; i < n; i++) {
+                struct point at;
+                struct box x, y;
+                double complex s21;
+                double *r = w->residual + i * p->standard_n;
+                for (size_t k = 0; k < p->standard_n; k++)
+                        r[k] = NAN;
+                point_load(p, i, &at);
+                bool good = solve_point(&at, 0, &x, &y, &w->found[i].r, &s21, &d->condition[i], r);
+                if (!good || !(d->condition[i] < CONDITION_REFUSE))
+                        return tp_fail(
+                                err, CODE_UNRESOLVABLE,
+                                "unknown_thru: at %.9g Hz the reflections coincide or the thru does not transmit; measure them again",
+                                p->axis->hz[i]);
+                w->ratio[i] = s21 * cexp(CMPLX(0, RF_TWO_PI * p->axis->hz[i] * tau));
+                d->thru_s21_re[i] = creal(s21);
+                d->thru_s21_im[i] = cimag(s21);
+        }
+        return CODE_OK;
+}
+
+static void take_columns(size_t n, struct workspace *w, struct diagnosis *d)
+{
+        for (size_t i = 0; i < n; i++) {
+                w->ratio[i] = CMPLX(w->root.ratio_re[i], w->root.ratio_im[i]);
+                w->found[i].r = CMPLX(w->root.r_re[i], w->root.r_im[i]);
+                d->thru_s21_re[i] = w->root.s21_re[i];
+                d->thru_s21_im[i] = w->root.s21_im[i];
+        }
+}
+
+/* The followed sign goes into r, and r into the terms. */
+static void settle(const struct problem *p, struct workspace *w, bool by_columns, struct terms *out, struct diagnosis *d)
+{
+        size_t n = p->axis->n;
+        for (size_t i = 0; i < n; i++) {
+                w->found[i].r *= w->sign[i];
+                d->thru_s21_re[i] *= w->sign[i];
+                d->thru_s21_im[i] *= w->sign[i];
+        }
+        if (by_columns) {
+                exact_unknown_thru_terms(n, &w->root, w->sign, out);
+                residuals_none(p, d);
+                return;
+        }
+        for (size_t i = 0; i < n; i++) {
+                struct point at;
+                double complex t[TERM_COUNT];
+                point_load(p, i, &at);
+                terms_point(&at, &w->found[i], t);
+                terms_put(out, i, t);
+                out->z_re[i] = 50;
+                out->z_im[i] = 0;
+        }
+        residuals_finish(p, d, w->residual);
+}
+
 enum code unknown_thru_solve(const struct problem *p, void *workspace, struct terms *out, struct covariance *cov, struct diagnosis *d,
                              struct tp_error *err)
 {
@@ -86,24 +159,13 @@ enum code unknown_thru_solve(const struct problem *p, void *workspace, struct te
                                "unknown_thru: a delay guess of %.6g s is no on-wafer thru; give its delay to a quarter period of the "
                                "lowest frequency",
                                tau);
-        for (size_t i = 0; i < n; i++) {
-                struct point at;
-                struct box x, y;
-                double complex s21;
-                double *r = w.residual + i * p->standard_n;
-                for (size_t k = 0; k < p->standard_n; k++)
-                        r[k] = NAN;
-                point_load(p, i, &at);
-                bool good = solve_point(&at, 0, &x, &y, &w.found[i].r, &s21, &d->condition[i], r);
-                if (!good || !(d->condition[i] < 1e9))
-                        return tp_fail(
-                                err, CODE_UNRESOLVABLE,
-                                "unknown_thru: at %.9g Hz the reflections coincide or the thru does not transmit; measure them again",
-                                p->axis->hz[i]);
-                w.ratio[i] = s21 * cexp(CMPLX(0, RF_TWO_PI * p->axis->hz[i] * tau));
-                d->thru_s21_re[i] = creal(s21);
-                d->thru_s21_im[i] = cimag(s21);
-        }
+        bool by_columns = exact_unknown_thru(p, w.exact, out, d->condition, &w.root);
+        for (size_t i = 0; i < n && by_columns; i++)
+                by_columns = d->condition[i] < CONDITION_REFUSE;
+        if (by_columns)
+                take_columns(n, &w, d);
+        else if ((code = by_points(p, &w, d, err)))
+                return code;
         struct followed f;
         root_follow(n, p->axis->hz, 0, NULL, w.ratio, w.sign, &f);
         if (f.start_angle_deg > 60)
@@ -112,23 +174,11 @@ enum code unknown_thru_solve(const struct problem *p, void *workspace, struct te
                                "%.4g ps, so its sign cannot be settled; "
                                "give a better delay",
                                p->axis->hz[0], f.start_angle_deg, tau * 1e12);
-        for (size_t i = 0; i < n; i++) {
-                struct point at;
-                double complex t[TERM_COUNT];
-                w.found[i].r *= w.sign[i];
-                d->thru_s21_re[i] *= w.sign[i];
-                d->thru_s21_im[i] *= w.sign[i];
-                point_load(p, i, &at);
-                terms_point(&at, &w.found[i], t);
-                terms_put(out, i, t);
-                out->z_re[i] = 50;
-                out->z_im[i] = 0;
-        }
+        settle(p, &w, by_columns, out, d);
         out->method = method->word;
         out->model = TERMS_EIGHT;
         out->plane = PLANE_TIP;
         out->switch_removed = p->switch_terms != NULL;
-        residuals_finish(p, d, w.residual);
         d->root_followed = f.all;
         d->root_start_hz = p->axis->hz[0];
         d->root_unfollowed_hz = f.unfollowed_hz;
@@ -147,12 +197,13 @@ enum code unknown_thru_solve(const struct problem *p, void *workspace, struct te
                                f.contradiction_deg, tau * 1e12, f.contradiction_hz / 1e9);
         double worst = 0, worst_hz = 0;
         for (size_t i = 0; i < n; i++) {
-                double mag = hypot(d->thru_s21_re[i], d->thru_s21_im[i]);
-                if (mag > worst) {
-                        worst = mag;
+                double power = d->thru_s21_re[i] * d->thru_s21_re[i] + d->thru_s21_im[i] * d->thru_s21_im[i];
+                if (power > worst) {
+                        worst = power;
                         worst_hz = p->axis->hz[i];
                 }
         }
+        worst = sqrt(worst);
         if (worst > 1.02)
                 diagnosis_warn(d, "the solved thru transmits %.4g at %.6g GHz, more than it gets: a standard is wrong", worst,
                                worst_hz / 1e9);

@@ -1,0 +1,131 @@
+/* rf_exact.c: the columns' way (exact.c) and the points' way give the same terms, the same figures and the same sentences. */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <cmocka.h>
+#include <stdio.h>
+#include <string.h>
+#include "rf_synth.h"
+
+enum { N = 211 };
+struct bench {
+        struct synth *s;
+        struct problem p;
+        struct rf_standard standards[4];
+        struct terms terms[2];
+        struct diagnosis d[2];
+};
+static struct bench *bench_new(uint64_t seed, bool known_thru)
+{
+        struct arena *arena = arena_new(0);
+        struct bench *b = arena_take(arena, sizeof *b);
+        double hz[N];
+        synth_grid(N, 70e3, 220e9, hz);
+        b->s = synth_new(arena, seed, N, hz);
+        struct synth_two c = {{synth_draw(b->s, -9e-15, 3e-15), synth_draw(b->s, -9e-15, 3e-15)}};
+        struct synth_two l = {{synth_draw(b->s, 1e-12, 5e-12), synth_draw(b->s, 1e-12, 5e-12)}};
+        struct synth_loads r = {{{.r = 49.5L, .l = 4e-12L}, {.r = 50.5L, .l = -2e-12L}}};
+        struct synth_thru t = {0.9e-12L, 0.05L, 47};
+        b->standards[0] =
+                (struct rf_standard){.kind = RF_OPEN, .raw = synth_raw(b->s, synth_open, &c), .ideal = synth_ideal(b->s, synth_open, &c)};
+        b->standards[1] = (struct rf_standard){
+                .kind = RF_SHORT, .raw = synth_raw(b->s, synth_short, &l), .ideal = synth_ideal(b->s, synth_short, &l)};
+        b->standards[2] =
+                (struct rf_standard){.kind = RF_LOAD, .raw = synth_raw(b->s, synth_load, &r), .ideal = synth_ideal(b->s, synth_load, &r)};
+        b->standards[3] = (struct rf_standard){
+                .kind = RF_THRU, .raw = synth_raw(b->s, synth_thru, &t), .ideal = known_thru ? synth_ideal(b->s, synth_thru, &t) : NULL};
+        b->p = (struct problem){
+                .axis = &b->s->axis, .standards = b->standards, .standard_n = 4, .switch_terms = &b->s->sw, .thru_delay_s_guess = 1e-12};
+        for (int k = 0; k < 2; k++) {
+                b->terms[k] = terms_at(arena_take(arena, terms_bytes(N)), &b->s->axis);
+                b->d[k] = diagnosis_at(arena_take(arena, diagnosis_bytes(N)), &b->s->axis);
+        }
+        return b;
+}
+static enum code solve(struct bench *b, const char *word, int k, struct tp_error *err)
+{
+        const struct method *m = rf_method(word);
+        return m->solve(&b->p, arena_take(b->s->arena, m->workspace_bytes(N, b->p.standard_n)), &b->terms[k], NULL, &b->d[k], err);
+}
+static void near(const char *word, const char *what, const double *a, const double *b)
+{
+        for (size_t i = 0; i < N; i++)
+                if (!(fabs(a[i] - b[i]) <= 1e-12 * fmax(1, fabs(a[i]))) && !(isnan(a[i]) && isnan(b[i])))
+                        fail_msg("%s: %s at point %zu: %.17g by columns, %.17g by points", word, what, i, a[i], b[i]);
+}
+
+/* A transmission that is no number makes a reflection one of the cases that only the points' way knows; nothing else changes, because
+   between two reflections nothing passes. */
+static void both_ways_agree(void **state)
+{
+        static const char *const words[] = {"unknown_thru", "solt"};
+        (void)state;
+        for (uint64_t seed = 1; seed <= 12; seed++)
+                for (int m = 0; m < 2; m++) {
+                        struct bench *b = bench_new(synth_seed(seed), m == 1);
+                        struct tp_error err = {0};
+                        if (solve(b, words[m], 0, &err))
+                                fail_msg("%s", err.text);
+                        struct rf_standard kept = b->standards[0];
+                        struct net2 *twice = synth_net(b->s, PLANE_RECEIVER);
+                        net2_copy(twice, kept.raw);
+                        if (m == 0)
+                                twice->re[1][N / 2] = NAN;
+                        b->standards[0].raw = twice;
+                        b->standards[0].ports = 0;
+                        if (m == 1) { /* four reflections at a port are not exactly three: the open once for each port and once more for
+                                         port 1 */
+                                b->standards[0].ports = 1;
+                                struct rf_standard five[6] = {b->standards[0], b->standards[1], b->standards[2], b->standards[3], kept,
+                                                              b->standards[0]};
+                                five[4].ports = 2;
+                                b->p.standards = five;
+                                b->p.standard_n = 6;
+                                if (solve(b, words[m], 1, &err))
+                                        fail_msg("%s", err.text);
+                        } else if (solve(b, words[m], 1, &err)) {
+                                fail_msg("%s", err.text);
+                        }
+                        for (int t = 0; t < TERM_COUNT; t++) {
+                                near(words[m], term_words[t], b->terms[0].re[t], b->terms[1].re[t]);
+                                near(words[m], term_words[t], b->terms[0].im[t], b->terms[1].im[t]);
+                        }
+                        if (m == 0) {
+                                for (size_t i = 0; i < N; i++)
+                                        assert_true(fabs(b->d[0].condition[i] / b->d[1].condition[i] - 1) < 1e-9);
+                                near(words[m], "S21 of the thru", b->d[0].thru_s21_re, b->d[1].thru_s21_re);
+                                near(words[m], "S21 of the thru", b->d[0].thru_s21_im, b->d[1].thru_s21_im);
+                        } else {
+                                near(words[m], "forward against reverse", b->d[0].k_disagreement, b->d[1].k_disagreement);
+                                near(words[m], "switch terms", b->d[0].switch_difference, b->d[1].switch_difference);
+                        }
+                        arena_free(b->s->arena);
+                }
+}
+
+static void what_is_wrong_is_said_by_frequency(void **state)
+{
+        (void)state;
+        for (int m = 0; m < 2; m++) {
+                struct bench *b = bench_new(3, m == 1);
+                struct tp_error err = {0};
+                struct net2 *open = (struct net2 *)(uintptr_t)b->standards[0].ideal,
+                            *shorted = (struct net2 *)(uintptr_t)b->standards[1].ideal;
+                struct net2 *raw0 = (struct net2 *)(uintptr_t)b->standards[0].raw, *raw1 = (struct net2 *)(uintptr_t)b->standards[1].raw;
+                net2_put(open, 100, net2_get(shorted, 100));
+                net2_put(raw0, 100, net2_get(raw1, 100));
+                assert_int_equal(solve(b, m ? "solt" : "unknown_thru", 0, &err), CODE_UNRESOLVABLE);
+                char hz[32];
+                snprintf(hz, sizeof hz, "%.9g Hz", b->s->axis.hz[100]);
+                assert_non_null(strstr(err.text, hz));
+                assert_non_null(strstr(err.text, "coincide"));
+                arena_free(b->s->arena);
+        }
+}
+
+int main(void)
+{
+        const struct CMUnitTest tests[] = {cmocka_unit_test(both_ways_agree), cmocka_unit_test(what_is_wrong_is_said_by_frequency)};
+        return cmocka_run_group_tests(tests, NULL, NULL);
+}
