@@ -85,7 +85,7 @@ static void networks_words(struct cli *c, const struct rf_difference *d)
         } else {
                 text_put(&c->out, "no difference\n");
         }
-        if (d->transmit_n >= 3)
+        if (d->transmit_n >= 3 && d->all.worst > 0)
                 text_f(&c->out, "S21 of the second: %.3g fs more delay, %.3g dB more gain, over %zu points that transmit\n",
                        d->delay_s * 1e15, d->loss_db, d->transmit_n);
         if (d->common_n < d->a_n || d->common_n < d->b_n)

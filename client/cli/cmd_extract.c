@@ -33,7 +33,7 @@ static void list_quantities(struct cli *c)
 
 static enum code options(struct cli *c, struct asked *a, struct tp_error *err)
 {
-        double length_um, share;
+        double length_um = 0, share = 0;
         enum code code = offline_words(c, "quantity", a->words, ASKED_MAX, &a->word_n, err);
         if (!code && a->word_n == 0)
                 code = tp_fail(err, CODE_BAD_INPUT, "`tipplane extract` needs --quantity WORD; --quantities lists them");

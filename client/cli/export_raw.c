@@ -91,7 +91,7 @@ static enum code write_raw(struct raw_job *j, const char *name, const struct net
 /* Gives the mean of GF and GR its share of this sweep, where it has them. */
 static enum code add_switch(struct raw_job *j, long long sweep, struct tp_error *err)
 {
-        bool f, r;
+        bool f = false, r = false;
         struct net2 own;
         if (!offline_net2_new(j->c, &j->axis, &own))
                 return tp_fail_memory(err);

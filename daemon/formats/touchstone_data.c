@@ -130,7 +130,7 @@ static enum code pairs_of_line(struct reader *r, size_t skip, size_t *k)
 {
         for (size_t w = skip; w + 1 < r->word_n; w += 2, ++*k) {
                 size_t row, column;
-                double a, b;
+                double a = 0, b = 0;
                 enum code code = reader_number(r, r->word[w], &a);
                 if (!code)
                         code = reader_number(r, r->word[w + 1], &b);
