@@ -16,24 +16,14 @@
 const char *const offline_kind_words[] = {"unknown", "open", "short", "load", "thru", "line", "reflect", "known", NULL};
 _Static_assert(sizeof offline_kind_words / sizeof offline_kind_words[0] == OFFLINE_KIND_COUNT + 1, "each kind has its word");
 
-static const struct field end_fields[] = {
-        {.key = "kind",
-         .type = FIELD_CHOICE,
-         AT(struct offline_end, kind),
-         .required = true,
-         .words = standard_kind_words,
-         .say = "open, short or load"},
-        {.key = "model", .type = FIELD_OBJECT, AT(struct offline_end, model), .object = &model_object},
-};
-static const struct object end_object = OBJECT_OF(struct offline_end, "end", end_fields, NULL);
-static const struct field standard_fields[] = {
-        {.key = "name", .type = FIELD_NAME, TEXT_AT(struct offline_standard, standard.name), .required = true},
+/* Before and behind the recipe's own fields of a standard. */
+static const struct field standard_own[] = {
         {.key = "kind",
          .type = FIELD_CHOICE,
          AT(struct offline_standard, kind),
          .required = true,
          .words = offline_kind_words,
-         .say = "known: any two-port, by `ideal` or by its two ends; a thru is the first line of a line method"},
+         .say = "known: a two-port that `ideal` describes; a thru is the first line of a line method"},
         {.key = "file", .type = FIELD_TEXT, TEXT_AT(struct offline_standard, file), .say = ".s2p of raw ratios, beside the plan"},
         {.key = "file_1",
          .type = FIELD_TEXT,
@@ -46,26 +36,8 @@ static const struct field standard_fields[] = {
         {.key = "ideal",
          .type = FIELD_TEXT,
          TEXT_AT(struct offline_standard, ideal),
-         .say = ".s2p of what it is, in 50 ohm, in place of the model"},
-        {.key = "raised",
-         .type = FIELD_BOOL,
-         AT(struct offline_standard, standard.raised),
-         .say = "swept with lifted probes: an open without a touch"},
-        {.key = "model", .type = FIELD_OBJECT, AT(struct offline_standard, standard.model), .object = &model_object},
-        {.key = "end_1",
-         .type = FIELD_OBJECT,
-         AT(struct offline_standard, end_1),
-         .object = &end_object,
-         HAS(struct offline_standard, has_end_1),
-         .say = "known: what port 1 sees, nothing between the ports"},
-        {.key = "end_2",
-         .type = FIELD_OBJECT,
-         AT(struct offline_standard, end_2),
-         .object = &end_object,
-         HAS(struct offline_standard, has_end_2),
-         .say = "known: what port 2 sees"},
+         .say = ".s2p of what it is, in 50 ohm, in place of model, port_2 and data"},
 };
-static const struct object standard_object = OBJECT_OF(struct offline_standard, "plan_standard", standard_fields, NULL);
 static const struct field switch_fields[] = {
         {.key = "file",
          .type = FIELD_TEXT,
@@ -118,7 +90,6 @@ static const struct field plan_fields[] = {
          .offset = offsetof(struct offline_plan, standards),
          .count_offset = offsetof(struct offline_plan, standard_n),
          .required = true,
-         .object = &standard_object,
          .min = 1,
          .max = OFFLINE_STANDARDS_MAX},
         {.key = "switch_terms",
@@ -153,10 +124,35 @@ static const struct object *calibration_of(struct offline_plan_tables *t)
         return &t->calibration;
 }
 
+_Static_assert(offsetof(struct offline_standard, standard) == 0, "the recipe's fields fit");
+/* The recipe's standard without place and wear, and with files. */
+static const struct object *standard_of(struct offline_plan_tables *t)
+{
+        static const char *const away[] = {"kind", "copy", "place", "x_um", "y_um", "touches_max"};
+        size_t n = 0;
+        for (size_t k = 0; k < standard_object.field_n && n + COUNT_OF(standard_own) < COUNT_OF(t->standard_fields); k++) {
+                bool keep = true;
+                for (size_t j = 0; j < COUNT_OF(away); j++)
+                        keep = keep && strcmp(standard_object.fields[k].key, away[j]) != 0;
+                if (keep)
+                        t->standard_fields[n++] = standard_object.fields[k];
+                for (size_t j = 0; n == 1 && j < COUNT_OF(standard_own); j++) /* behind the name */
+                        t->standard_fields[n + j] = standard_own[j];
+                if (n == 1)
+                        n += COUNT_OF(standard_own);
+        }
+        t->standard = (struct object){
+                .name = "plan_standard", .bytes = sizeof(struct offline_standard), .fields = t->standard_fields, .field_n = n};
+        return &t->standard;
+}
+
 const struct object *offline_plan_object(struct offline_plan_tables *t)
 {
         _Static_assert(COUNT_OF(plan_fields) <= 16, "the table has room");
         memcpy(t->plan_fields, plan_fields, sizeof plan_fields);
+        for (size_t k = 0; k < COUNT_OF(plan_fields); k++)
+                if (strcmp(plan_fields[k].key, "standards") == 0)
+                        t->plan_fields[k].object = standard_of(t);
         t->plan_fields[COUNT_OF(plan_fields) - 1].object = calibration_of(t);
         t->plan = (struct object)OBJECT_OF(
                 struct offline_plan, "plan", plan_fields,
@@ -190,14 +186,6 @@ bool offline_plan_uses(const struct offline_plan *p, const char *name)
 /* ---- checks ---------------------------------------------------------------------------------------------------------------------------
  */
 
-static enum code end_check(const struct offline_standard *s, const char *key, const struct offline_end *e, bool has, struct tp_error *err)
-{
-        if (has && e->kind != STANDARD_OPEN && e->kind != STANDARD_SHORT && e->kind != STANDARD_LOAD)
-                return tp_fail(err, CODE_BAD_INPUT, "standard %s: %s is a %s; an end is an open, a short or a load", s->standard.name, key,
-                               standard_kind_words[e->kind]);
-        return CODE_OK;
-}
-
 static enum code standard_check(const struct offline_plan *p, size_t k, struct tp_error *err)
 {
         const struct offline_standard *s = &p->standards[k];
@@ -212,15 +200,17 @@ static enum code standard_check(const struct offline_plan *p, size_t k, struct t
         if (!s->file[0] && (s->kind == STANDARD_THRU || s->kind == STANDARD_LINE || s->kind == OFFLINE_KNOWN))
                 return tp_fail(err, CODE_BAD_INPUT, "standard %s: a %s is read in all four ways; give it a \"file\" (.s2p)", name,
                                offline_kind_words[s->kind]);
-        bool known = s->kind == OFFLINE_KNOWN, ends = s->has_end_1 && s->has_end_2;
-        if (known && !s->ideal[0] && !ends)
-                return tp_fail(err, CODE_BAD_INPUT, "standard %s: a known two-port needs \"ideal\" (.s2p), or \"end_1\" and \"end_2\"",
+        bool told = s->standard.has_port_2 || s->standard.data_n;
+        if (s->kind == OFFLINE_KNOWN && !s->ideal[0])
+                return tp_fail(err, CODE_BAD_INPUT, "standard %s: a known two-port needs \"ideal\" (.s2p); of two ends say kind and port_2",
                                name);
-        if ((!known || s->ideal[0]) && (s->has_end_1 || s->has_end_2))
-                return tp_fail(err, CODE_BAD_INPUT, "standard %s: \"end_1\" and \"end_2\" are for a known two-port without \"ideal\"",
+        if (s->ideal[0] && told)
+                return tp_fail(err, CODE_BAD_INPUT, "standard %s: give either \"ideal\", or \"port_2\" or \"data\"; they would contradict",
                                name);
-        enum code code = end_check(s, "end_1", &s->end_1, s->has_end_1, err);
-        return code ? code : end_check(s, "end_2", &s->end_2, s->has_end_2, err);
+        if (s->standard.has_port_2 && !s->file[0])
+                return tp_fail(err, CODE_BAD_INPUT, "standard %s: two unlike ends are read in all four ways; give it a \"file\" (.s2p)",
+                               name);
+        return CODE_OK;
 }
 
 static enum code name_check(const struct offline_plan *p, const char *where, const char *name, struct tp_error *err)
@@ -326,18 +316,4 @@ enum code offline_plan_read(const char *text, size_t n, struct arena *arena, str
         if (!code)
                 *ret = p;
         return code;
-}
-
-enum code offline_standard_ideal(const struct offline_standard *s, double t_c, struct net2 *ret, struct tp_error *err)
-{
-        struct standard end[2] = {s->standard, s->standard};
-        if (s->kind == OFFLINE_KNOWN) {
-                end[0].kind = s->end_1.kind;
-                end[0].model = s->end_1.model;
-                end[1].kind = s->end_2.kind;
-                end[1].model = s->end_2.model;
-        }
-        struct standard_definition one = standard_definition_of(&end[0]), two = standard_definition_of(&end[1]);
-        enum code code = rf_standard_ideal(&one, s->kind == OFFLINE_KNOWN ? &two : NULL, t_c, ret, err);
-        return code ? tp_where(err, "standard %s", s->standard.name) : CODE_OK;
 }

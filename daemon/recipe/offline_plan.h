@@ -11,19 +11,12 @@
 enum offline_kind { OFFLINE_KNOWN = STANDARD_KIND_COUNT, OFFLINE_KIND_COUNT }; /* the recipe's kinds and this one */
 extern const char *const offline_kind_words[];
 
-/* What one port of a `known` standard ends in. */
-struct offline_end {
-        int32_t kind; /* enum standard_kind: open, short, load */
-        struct standard_model model;
-};
 /* Exactly one of: file (.s2p of raw ratios), or port_1 and port_2 files (.s1p), at least one of them. */
 struct offline_standard {
-        struct standard standard; /* name, kind (UNKNOWN for `known`), raised, model; the rest is empty */
+        struct standard standard; /* first, so that the recipe's fields fit; kind is UNKNOWN for `known`; place and wear are empty */
         int32_t kind;             /* enum standard_kind or OFFLINE_KNOWN */
         char file[OFFLINE_PATH_MAX], file_1[OFFLINE_PATH_MAX], file_2[OFFLINE_PATH_MAX];
-        char ideal[OFFLINE_PATH_MAX]; /* .s2p: what it is, in 50 ohm, in place of the model; "" none */
-        struct offline_end end_1, end_2;
-        bool has_end_1, has_end_2;
+        char ideal[OFFLINE_PATH_MAX]; /* .s2p: what it is, in 50 ohm, in place of model, port_2 and data; "" none */
 };
 /* "file": a .s2p with GF = a2/b2 (source at port 1) as S21 and GR = a1/b1 (source at port 2) as S12; or two .s1p. */
 struct offline_switch {
@@ -40,10 +33,10 @@ struct offline_plan {
         struct calibration_plan calibration; /* without standards: all, in the order of `standards` */
 };
 
-/* The table, put together in the caller's memory because a part of the recipe's is left out. */
+/* The table, put together in the caller's memory out of the recipe's, without what needs a station. */
 struct offline_plan_tables {
-        struct field calibration_fields[40], plan_fields[16];
-        struct object calibration, plan;
+        struct field calibration_fields[40], standard_fields[40], plan_fields[16];
+        struct object calibration, standard, plan;
 };
 const struct object *offline_plan_object(struct offline_plan_tables *);
 
@@ -52,7 +45,5 @@ enum code offline_plan_read(const char *text, size_t n, struct arena *, struct o
 const struct offline_standard *offline_plan_standard(const struct offline_plan *, const char *name); /* NULL: there is none */
 /* Is it part of the solution (else it is only verified, or not used at all)? */
 bool offline_plan_uses(const struct offline_plan *, const char *name);
-/* What the standard is by its definition, over its axis, in 50 ohm; `ideal` files are the caller's.  Not for lines and reflects. */
-enum code offline_standard_ideal(const struct offline_standard *, double t_c, struct net2 *ret, struct tp_error *);
 
 #endif

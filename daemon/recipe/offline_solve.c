@@ -23,7 +23,7 @@ static enum code ideal_of(const struct offline_plan *p, const struct offline_rea
                 return tp_fail_memory(err);
         *ret = r->has_ideal ? &r->ideal : net;
         *net = net2_at(memory, r->raw.axis, PLANE_TIP);
-        return r->has_ideal ? CODE_OK : offline_standard_ideal(r->standard, p->temperature_c, net, err);
+        return r->has_ideal ? CODE_OK : standard_ideal(&r->standard->standard, p->temperature_c, arena, net, err);
 }
 
 static enum code readings_take(const struct offline_plan *p, const struct offline_reading *r, size_t n, const struct switch_terms *sw,
@@ -51,7 +51,7 @@ static enum code readings_take(const struct offline_plan *p, const struct offlin
                                                  .kind = from->standard->kind == OFFLINE_KNOWN ? RF_KNOWN : RF_STANDARD_UNKNOWN,
                                                  .ports = from->ports};
                 enum code code = CODE_OK;
-                if (from->has_ideal || from->standard->kind == OFFLINE_KNOWN)
+                if (from->has_ideal)
                         code = ideal_of(p, from, arena, &one->ideal, err);
                 if (code)
                         return code;
@@ -127,7 +127,7 @@ static enum code verify_one(const struct offline_plan *p, const struct verificat
                 code = want_at(p, s, r, arena, &want, err);
         if (code)
                 return tp_where(err, "verification of %s", v->standard);
-        bool reflection = r->standard->kind <= STANDARD_LOAD || r->standard->kind == STANDARD_REFLECT;
+        bool reflection = (r->standard->kind <= STANDARD_LOAD || r->standard->kind == STANDARD_REFLECT) && !r->standard->standard.data_n;
         for (size_t i = 0; i < s->axis.n; i++)
                 for (int k = 0; k < 4; k++) {
                         struct m2 a = net2_get(&got, i), b = net2_get(&want, i);

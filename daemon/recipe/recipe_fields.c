@@ -211,7 +211,7 @@ static const struct field model_fields[] = {
          .unit = "um",
          .say = "lines, and the thru of a line calibration"},
 };
-const struct object model_object =
+static const struct object model_object =
         OBJECT_OF(struct standard_model, "standard_model", model_fields, "Definition of a standard in SI units.");
 static const struct field end_fields[] = {
         {.key = "kind", .type = FIELD_CHOICE, AT(struct standard_end, kind), .required = true, .words = standard_kind_words},
@@ -271,7 +271,7 @@ static const struct field standard_fields[] = {
          .unit = "ohm",
          .say = "the data's reference impedance"},
 };
-static const struct object standard_object = OBJECT_OF(struct standard, "standard", standard_fields, NULL);
+const struct object standard_object = OBJECT_OF(struct standard, "standard", standard_fields, NULL);
 static const struct field use_fields[] = {
         {.key = "standard", .type = FIELD_NAME, TEXT_AT(struct use, standard), .required = true},
 };

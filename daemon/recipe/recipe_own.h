@@ -7,7 +7,7 @@
 #include "wafer/refuse.h"
 
 /* Tables that a plan of files shares with the recipe (recipe_fields.c, offline_plan.c). */
-extern const struct object model_object, calibration_object;
+extern const struct object standard_object, calibration_object;
 
 /* Everything that can be known without a station (recipe_check.c), and the measures' part of it (measure_check.c). */
 enum code recipe_check(const struct recipe *, struct arena *scratch, struct tp_error *);

@@ -266,9 +266,14 @@ def by_models(d):
     told = d.json("correct", "--terms", terms, "part.s2p")
     if told:
         within("a device swept over part of the calibration", distance([[c(told["files"][0][k][i]) for k in ("s11", "s12", "s21", "s22")] for i in range(len(some))], [matrix(x) for h, x in zip(hz, j["dut"]["fet"]["true"]) if h > 1e9]), 1e-10)
-    ends = {"open": {"kind": "open", "model": {"c_f": [1e-15, 0, 0, 0]}}, "short": {"kind": "short"}}
-    told = d.json("solve", d.plan("ends.plan.json", standards=standards + [{"name": "pair", "kind": "known", "file": "thru.s2p", "end_1": ends["open"], "end_2": ends["short"]}], calibration={"method": "solt", "verify": [{"standard": "pair", "limit": 2}]}), "--out", "v.json", status=(0, 10))
-    check("a known two-port may be given by its two ends", told and told["diagnosis"]["verified"][0]["worst"] > 0.1, told)
+    pair = {"name": "pair", "kind": "open", "file": "thru.s2p", "model": {"c_f": [1e-15, 0, 0, 0]}, "port_2": {"kind": "short"}}
+    told = d.json("solve", d.plan("ends.plan.json", standards=standards + [pair], calibration={"method": "solt", "verify": [{"standard": "pair", "limit": 2}]}), "--out", "v.json", status=(0, 10))
+    check("two unlike ends are one standard", told and told["diagnosis"]["verified"][0]["worst"] > 0.1, told)
+    rows = [{"hz": f, "s11": [c(r[0]).real, c(r[0]).imag], "s21": [c(r[2]).real, c(r[2]).imag], "s12": [c(r[1]).real, c(r[1]).imag], "s22": [c(r[3]).real, c(r[3]).imag]} for f, r in zip(hz, j["standards"]["thru"]["ideal"])]
+    data = [dict(s) for s in standards]
+    data[3] = {"name": "thru", "kind": "thru", "file": "thru.s2p", "data": rows}
+    terms, diagnosis = solve(d, "data", d.plan("data.plan.json", standards=data, switch_terms={"file": "switch.s2p"}, calibration={"method": "solt"}))
+    devices_come_back(d, "solt with the thru by data in the plan", terms, j, "true", 1e-10)
 
 
 # ---- deembed, compare, touchstone -----------------------------------------------------------------------------------------------------------
@@ -522,7 +527,7 @@ def bad(d):
     d.s2p("ohm75.s2p", hz, rows)
     with open(d.at("ohm75.s2p")) as f:
         d.text("ohm75.s2p", f.read().replace("R 50", "R 75"))
-    good = [{"name": n, "kind": n, "file": n + ".s2p"} for n in ("open", "short", "load", "thru")]
+    good = [{"name": n, "kind": n, "file": n + ".s2p", **({"model": {"r_ohm": 50}} if n == "load" else {})} for n in ("open", "short", "load", "thru")]
 
     def plan(standards=good, **keys):
         return d.plan("p.json", standards=standards, **{"calibration": {"method": "solt"}, **keys})
@@ -557,7 +562,8 @@ def bad(d):
     refused(d, "a temperature of a star", ["solve", plan(temperature_c=1e4)], "temperature_c", "10000")
     refused(d, "a verification that is part of the solution", ["solve", plan(calibration={"method": "solt", "standards": [{"standard": n} for n in ("open", "short", "load", "thru")], "verify": [{"standard": "thru", "limit": 0.1}]})], "thru", "verif")
     refused(d, "a known two-port that nothing describes", ["solve", plan(change(3, kind="known"))], "thru", "ideal")
-    refused(d, "an end that is a line", ["solve", plan(change(3, kind="known", end_1={"kind": "line"}, end_2={"kind": "open"}))], "thru", "end_1", "line")
+    refused(d, "two unlike ends and an ideal", ["solve", plan(change(1, ideal="thru.s2p", port_2={"kind": "open"}))], "short", "port_2")
+    refused(d, "two unlike ends read at one port", ["solve", plan(change(1, file=None, file_1="one.s1p", port_2={"kind": "open"}))], "short", "file")
     refused(d, "correct without terms", ["correct", "raw.s2p"], "--terms")
     refused(d, "terms that are no terms", ["correct", "--terms", "p.json", "raw.s2p"], "p.json")
     refused(d, "terms that are not there", ["correct", "--terms", "none.json", "raw.s2p"], "none.json", status=3)
