@@ -154,9 +154,9 @@ void probes_show(const struct probes_history *h, const struct rf_history_answer 
                 for (int p = 0; p < 2; p++)
                         table_cell(&t, "%.1f", b->match_db[p]);
                 for (int p = 0; p < 2; p++)
-                        table_cell(&t, "%.0f", e->d.delay_s[p] * 1e15);
+                        table_cell(&t, "%.0f", round(e->d.delay_s[p] * 1e15) + 0.0); /* no -0 */
                 for (int p = 0; p < 2; p++)
-                        table_cell(&t, "%.3f", e->d.loss_db[p]);
+                        table_cell(&t, "%.3f", round(e->d.loss_db[p] * 1e3) / 1e3 + 0.0);
         }
         text_f(to, "probes %s (port 1) and %s (port 2); directivity and source match above %.4g GHz, delay and loss since the first line\n",
                newest->serial[0], newest->serial[1], newest->d.band[top].from_hz / 1e9);

@@ -30,11 +30,12 @@ struct m2 rf_move_shift(struct m2 s, int port, double complex theta)
                          : m2_of(0, -theta * s.e[1], -theta * s.e[2], -2 * theta * s.e[3]);
 }
 
-struct m2 rf_move_tracking(const struct terms *t, size_t i, struct m2 s, int port, double complex eps)
+/* cable: all that the receivers read moves, directivity with it. */
+static struct m2 move_port(const struct terms *t, size_t i, struct m2 s, int port, double complex eps, bool cable)
 {
         struct m2 raw = rf_embed2_point(t, i, s), moved = raw;
         enum term k = port == 0 ? TERM_EDF : TERM_EDR;
-        double complex d = CMPLX(t->re[k][i], t->im[k][i]);
+        double complex d = cable ? 0 : CMPLX(t->re[k][i], t->im[k][i]);
         double size = cabs(eps);
         if (!(size > 0))
                 return m2_of(0, 0, 0, 0);
@@ -47,9 +48,15 @@ struct m2 rf_move_tracking(const struct terms *t, size_t i, struct m2 s, int por
         return m2_scale(1 / h, m2_sub(rf_correct2_point(t, i, moved), s));
 }
 
+struct m2 rf_move_tracking(const struct terms *t, size_t i, struct m2 s, int port, double complex eps)
+{
+        return move_port(t, i, s, port, eps, false);
+}
+
 struct fit {
         const struct terms *terms;
         const struct rf_mode_priors *prior;
+        bool cable; /* directivity moves with the tracking */
         size_t n;
         int slot[RF_MODES_READINGS]; /* first unknown of this reading's touch, -1: not touched */
         double width[UNKNOWNS];      /* prior of each unknown */
@@ -75,7 +82,7 @@ static size_t columns_at(const struct fit *f, int slot, size_t i, struct m2 s, s
         double hz = f->terms->axis->hz[i], w = RF_TWO_PI * hz;
         size_t n = 0;
         for (int port = 0; port < 2; port++) { /* analytic in eps: one derivative serves both */
-                struct m2 one = rf_move_tracking(f->terms, i, s, port, 1e-3);
+                struct m2 one = move_port(f->terms, i, s, port, 1e-3, f->cable);
                 which[n] = (size_t)(2 * port);
                 ret[n++] = m2_scale(CMPLX(0, -w * f->prior->delay_s) / 1e-3, one);
                 which[n] = (size_t)(2 * port + 1);
@@ -129,7 +136,7 @@ static struct m2 moved_by(const struct fit *f, const double *x, int slot, size_t
         for (int port = 0; port < 2; port++) {
                 enum term k = port == 0 ? TERM_EDF : TERM_EDR;
                 double loss = f->prior->loss_db / RF_DB_PER_NEPER * sqrt(hz / f->top_hz);
-                d[port] = CMPLX(f->terms->re[k][i], f->terms->im[k][i]);
+                d[port] = f->cable ? 0 : CMPLX(f->terms->re[k][i], f->terms->im[k][i]);
                 e[port] = cexp(CMPLX(-loss * x[2 * port + 1], -w * f->prior->delay_s * x[2 * port]));
         }
         raw.e[0] = d[0] + (raw.e[0] - d[0]) * e[0] * e[0];
@@ -246,6 +253,36 @@ static struct rf_mode mode_of(const struct fit *f, size_t k, double stretch)
         return (struct rf_mode){.value = f->x[k] * f->width[k], .u = f->width[k] * fmin(1, sqrt(share) * stretch), .told = 1 - share};
 }
 
+/* From no modes at all; returns the weighted square of what is left. */
+static double iterate(struct fit *f, const struct rf_mode_reading *readings, size_t reading_n, double before)
+{
+        double sum = before;
+        memset(f->x, 0, sizeof f->x);
+        for (int round = 0; round < ROUNDS; round++) {
+                memset(f->a, 0, sizeof f->a);
+                for (size_t u = 0; u < f->n; u++)
+                        f->b[u] = -f->x[u]; /* the prior draws back to 0 */
+                for (size_t k = 0; k < reading_n; k++)
+                        gather(f, &readings[k], f->slot[k]);
+                for (size_t u = 0; u < f->n; u++)
+                        f->diagonal[u] = *at(f, u, u) + 1;
+                solve(f);
+                double there = 0, cost = 0, cost_there = 0;
+                for (size_t u = 0; u < f->n; u++) {
+                        cost += f->x[u] * f->x[u];
+                        f->step[u] += f->x[u];
+                        cost_there += f->step[u] * f->step[u];
+                }
+                for (size_t k = 0; k < reading_n; k++)
+                        there += leave(f, f->step, &readings[k], f->slot[k], 0, NULL).weighted;
+                if (!(there + cost_there <= sum + cost))
+                        break;
+                sum = there;
+                memcpy(f->x, f->step, sizeof f->x);
+        }
+        return sum;
+}
+
 static enum code input_check(const struct terms *t, const struct rf_mode_reading *r, size_t n, const struct rf_mode_priors *p,
                              struct tp_error *err)
 {
@@ -310,29 +347,14 @@ enum code rf_modes_fit(const struct terms *terms, const struct rf_mode_reading *
                 before += one.weighted;
                 count += one.count;
         }
-        sum = before;
-        for (int round = 0; round < ROUNDS; round++) {
-                memset(f->a, 0, sizeof f->a);
-                for (size_t u = 0; u < f->n; u++)
-                        f->b[u] = -f->x[u]; /* the prior draws back to 0 */
-                for (size_t k = 0; k < reading_n; k++)
-                        gather(f, &readings[k], f->slot[k]);
-                for (size_t u = 0; u < f->n; u++)
-                        f->diagonal[u] = *at(f, u, u) + 1;
-                solve(f);
-                double there = 0, cost = 0, cost_there = 0;
-                for (size_t u = 0; u < f->n; u++) {
-                        cost += f->x[u] * f->x[u];
-                        f->step[u] += f->x[u];
-                        cost_there += f->step[u] * f->step[u];
-                }
-                for (size_t k = 0; k < reading_n; k++)
-                        there += leave(f, f->step, &readings[k], f->slot[k], 0, NULL).weighted;
-                if (!(there + cost_there <= sum + cost))
-                        break;
-                sum = there;
-                memcpy(f->x, f->step, sizeof f->x);
+        sum = iterate(f, readings, reading_n, before);
+        if (sum > 1.44 * 2 * count) { /* more left than repeats: is it a cable, whose directivity moves too? */
+                f->cable = true;
+                f->cable = iterate(f, readings, reading_n, before) < 0.9 * sum;
+                if (!f->cable)
+                        iterate(f, readings, reading_n, before);
         }
+        ret->cable = f->cable;
         memset(f->lag, 0, sizeof f->lag);
         sum = 0;
         for (size_t k = 0; k < reading_n; k++) {

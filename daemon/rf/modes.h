@@ -47,7 +47,8 @@ struct rf_modes {
         double ratio;                       /* rms of what is left in units of sigma */
         double left_share;                  /* of the weighted square of dS that is left, 0 … 1 */
         double likeness;                    /* points that go together: 1 + 2 sum of the residuals' autocorrelation along frequency */
-        double condition;                   /* of the weighted columns with their priors; 1 is best */
+        bool cable;       /* directivity moved with the tracking, as behind a cable: tried where tracking alone leaves too much */
+        double condition; /* of the weighted columns with their priors; 1 is best */
         size_t unknown_n;
         const double *covariance; /* [unknown_n^2], in the workspace: delay 1, loss 1, delay 2, loss 2, transmission; then for each touched
                                      reading R1 L1 x1 R2 L2 x2; SI, loss in dB */

@@ -24,7 +24,8 @@ struct station {
         double delay_s[2], loss_db[2]; /* drift, one way */
         double r_ohm[STANDARDS][2], l_h[STANDARDS][2];
         double noise;
-        int alike; /* points over which an error stays the same */
+        bool cable; /* directivity drifts too */
+        int alike;  /* points over which an error stays the same */
 };
 
 static double draw(uint64_t *seed)
@@ -117,6 +118,8 @@ static void read_all(struct station *s, int which, bool now, struct m2 to[N])
                                    pow(10, -s->loss_db[p] / 20 * sqrt(s->hz[i] / s->hz[N - 1]));
                 double complex ed[2] = {CMPLX(s->terms.re[TERM_EDF][i], s->terms.im[TERM_EDF][i]),
                                         CMPLX(s->terms.re[TERM_EDR][i], s->terms.im[TERM_EDR][i])};
+                if (s->cable)
+                        ed[0] = ed[1] = 0;
                 raw.e[0] = ed[0] + (raw.e[0] - ed[0]) * moved[0] * moved[0];
                 raw.e[3] = ed[1] + (raw.e[3] - ed[1]) * moved[1] * moved[1];
                 raw.e[1] *= moved[0] * moved[1];
@@ -207,6 +210,28 @@ static void each_mode_comes_back_with_its_name(void **state)
         assert_true(fabs(x->modes.delay_s[0].value - 25e-15) < 1e-15);
         assert_true(fabs(x->modes.contact_ohm[SHORT][0].value - 0.2) < 0.03);
         assert_non_null(strstr(x->name.sentence, ", and "));
+        arena_free(s->arena);
+}
+
+static void a_cable_takes_directivity_with_it(void **state)
+{
+        (void)state;
+        struct station *s = station_new(8);
+        struct experiment *x = experiment_new(s);
+        s->noise = 3e-4;
+        s->delay_s[1] = 60e-15;
+        s->loss_db[1] = 0.05;
+        run(s, x);
+        assert_false(x->modes.cable);
+        assert_true(fabs(x->modes.delay_s[1].value - 60e-15) < 0.2e-15 && x->modes.ratio < 1.2);
+        s->cable = true;
+        run(s, x);
+        print_message("cable: %.2f fs of 60 and %.4f dB of 0.05 found; residual %.2f x noise\n", x->modes.delay_s[1].value * 1e15,
+                      x->modes.loss_db[1].value, x->modes.ratio);
+        assert_true(x->modes.cable);
+        assert_true(fabs(x->modes.delay_s[1].value - 60e-15) < 0.2e-15 && fabs(x->modes.loss_db[1].value - 0.05) < 0.002 &&
+                    x->modes.ratio < 1.2);
+        assert_int_equal(x->name.cause, RF_CAUSE_DELAY);
         arena_free(s->arena);
 }
 
@@ -323,8 +348,10 @@ static void bad_input_is_refused(void **state)
 int main(void)
 {
         const struct CMUnitTest tests[] = {cmocka_unit_test(each_mode_comes_back_with_its_name),
+                                           cmocka_unit_test(a_cable_takes_directivity_with_it),
                                            cmocka_unit_test(what_no_mode_is_is_called_so),
                                            cmocka_unit_test(without_a_raised_open_the_delay_is_not_told_and_says_so),
-                                           cmocka_unit_test(stated_u_covers), cmocka_unit_test(bad_input_is_refused)};
+                                           cmocka_unit_test(stated_u_covers),
+                                           cmocka_unit_test(bad_input_is_refused)};
         return cmocka_run_group_tests(tests, NULL, NULL);
 }
