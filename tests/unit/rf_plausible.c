@@ -217,6 +217,41 @@ static void conjugated_data_turn_the_wrong_way(void **state)
         arena_free(s.arena);
 }
 
+static void a_causal_model_fits_what_is_causal(void **state)
+{
+        (void)state;
+        struct sweep s = sweep_new(9);
+        sweep_open(&s);
+        void *room = arena_take(s.arena, rf_causality_fit_bytes(N));
+        struct rf_plausible p;
+        struct tp_error err = {0};
+        for (int kind = 0; kind < DEVICE_N; kind++)
+                for (int turn = 0; turn < 3; turn++) {
+                        fill(&s, (enum device)kind, 70e9, 2e-4);
+                        for (size_t i = 0; i < N && turn; i++) {
+                                struct m2 m = net2_get(&s.net, i);
+                                for (int k = 0; k < 4; k++)
+                                        m.e[k] = turn == 1 ? conj(m.e[k]) : m.e[k];
+                                if (turn == 2) { /* planes 40 ps beyond the device: it answers before it is asked */
+                                        double complex early = cexp(CMPLX(0, RF_TWO_PI * s.hz[i] * 40e-12));
+                                        m = m2_of(m.e[0] * early * early, m.e[1] * early * early, m.e[2] * early * early,
+                                                  m.e[3] * early * early);
+                                }
+                                net2_put(&s.net, i, m);
+                        }
+                        if (rf_causality_fit(&s.net, 0, 0, room, &p, &err))
+                                fail_msg("%s", err.text);
+                        if (p.finding != (turn ? RF_FINDING_BAD : RF_FINDING_GOOD))
+                                fail_msg("device %d, turn %d: %s", kind, turn, p.sentence);
+                        if (!turn)
+                                print_message("device %d: %s\n", kind, p.sentence);
+                }
+        s.net.im[2][5] = INFINITY;
+        assert_int_equal(rf_causality_fit(&s.net, 0, 0, room, &p, &err), CODE_BAD_INPUT);
+        assert_int_equal(rf_causality_fit(&s.net, -1, 0, room, &p, &err), CODE_BAD_INPUT);
+        arena_free(s.arena);
+}
+
 static void symmetry_is_judged_against_the_callers_limit(void **state)
 {
         (void)state;
@@ -379,6 +414,7 @@ int main(void)
                                            cmocka_unit_test(the_largest_singular_value_is_the_one_built_in),
                                            cmocka_unit_test(reciprocity_tells_its_causes_apart),
                                            cmocka_unit_test(conjugated_data_turn_the_wrong_way),
+                                           cmocka_unit_test(a_causal_model_fits_what_is_causal),
                                            cmocka_unit_test(symmetry_is_judged_against_the_callers_limit),
                                            cmocka_unit_test(the_quality_figures_follow_their_formulas),
                                            cmocka_unit_test(seams_do_not_cry),
