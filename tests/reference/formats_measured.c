@@ -70,6 +70,13 @@ static void what_is_wrong_with_the_corrected_lines_is_said(void **state)
                         struct m2 s = net2_get(net, i);
                         worst_r = fmax(worst_r, cabs(s.e[1] - s.e[2]));
                 }
+                /* the same figures by scikit-rf 2.2.0 (IEEEP370_FD_QM, check_se_quality); it rounds the causality's share to five places */
+                static const double judged[LINES][3] = {
+                        {98.57311301599074, 90.44214393297703, 1.361},  {97.10924161011307, 89.83260823565946, 11.073},
+                        {97.37281363055362, 91.00045389498719, 31.849}, {99.99954893740848, 89.31411988790457, 47.392},
+                        {99.99868666103885, 95.15279592953563, 39.754}, {99.99915343228407, 93.64286371359243, 26.943}};
+                assert_true(fabs(q.passivity - judged[k][0]) < 1e-9 && fabs(q.reciprocity - judged[k][1]) < 1e-9);
+                assert_true(fabs(q.causality - judged[k][2]) < 1e-3);
                 struct rf_plausible fit;
                 void *room = arena_take(arena, rf_causality_fit_bytes(net->axis->n));
                 assert_int_equal(rf_causality_fit(net, 0.005, 0, room, &fit, NULL), CODE_OK); /* 0.005: the first tier's own error */
