@@ -1,11 +1,9 @@
 /* circuit.h: circuits of the textbooks fitted to measured S: each element with its standard uncertainty, what is undetermined said by name.
-     inductor   series (rs + jw ls) || cp; at each port cox in series with (rsub || csub)      Yue & Wong, IEEE Trans. ED 47 (2000) 560
-     capacitor  series c, rs, ls; at each port cox in series with rsub
-     resistor   series (r + jw l) || c; at each port cg
-     line       r, l, g, c per metre and a length: scalable
-   Skin effect: rs becomes rs sqrt(1 + j f / f_skin), which is causal: far above f_skin resistance and reactance rise alike with sqrt f.
-   Fitted by Levenberg-Marquardt steps over the logarithms of all elements, from start values read off the data.
-   Pure: no allocation, no state. */
+     inductor   series (rs + jw ls) || cp (one-ports: without cp, which cannot be told from the shunt); at each port cox in series with
+   (rsub || csub)      Yue & Wong, IEEE Trans. ED 47 (2000) 560 capacitor  series c, rs, ls; at each port cox in series with rsub resistor
+   series (r + jw l) || c; at each port cg line       r, l, g, c per metre and a length: scalable Skin effect: rs becomes rs sqrt(1 + j f /
+   f_skin), which is causal: far above f_skin resistance and reactance rise alike with sqrt f. Fitted by Levenberg-Marquardt steps over the
+   logarithms of all elements, from start values read off the data. Pure: no allocation, no state. */
 #ifndef TIPPLANE_RF_CIRCUIT_H
 #define TIPPLANE_RF_CIRCUIT_H
 #include "rf/model.h"

@@ -25,7 +25,7 @@ struct job {
         const struct model_data *data;
         const struct circuit_options *o;
         const struct shape *shape;
-        bool in_s, exists[RF_CIRCUIT_ELEMENTS_MAX], dropped[RF_CIRCUIT_ELEMENTS_MAX];
+        bool in_s, exists[RF_CIRCUIT_ELEMENTS_MAX], dropped[RF_CIRCUIT_ELEMENTS_MAX], needed[RF_CIRCUIT_ELEMENTS_MAX];
         double v[RF_CIRCUIT_ELEMENTS_MAX], floor[RF_FIT_ELEMENTS_MAX];
         double shift[RF_CIRCUIT_ELEMENTS_MAX]; /* how far (logarithm, squares) others' leaving has moved an element */
         size_t first, step;                    /* frequencies first, first + step … */
@@ -141,7 +141,8 @@ static void choose(struct job *j)
                 const char *name = j->shape->element[i].name;
                 bool second = name[strlen(name) - 1] == '2';
                 bool is_skin = strcmp(name, "f_skin") == 0, is_rsub = strncmp(name, "rsub", 4) == 0;
-                j->exists[i] = !(one && second) && !(is_skin && !j->o->skin && j->kind != CIRCUIT_LINE) &&
+                bool hidden = one && j->kind == CIRCUIT_INDUCTOR && i == IND_CP; /* parallel to the shunt: its three constants hold it */
+                j->exists[i] = !(one && second) && !hidden && !(is_skin && !j->o->skin && j->kind != CIRCUIT_LINE) &&
                                !(is_rsub && j->kind == CIRCUIT_CAPACITOR && !j->o->substrate);
                 if (!j->exists[i])
                         j->v[i] = is_skin ? INFINITY : 0;
@@ -222,7 +223,7 @@ static size_t vague(const struct job *j, const struct levenberg_result *r)
         for (size_t k = 0; k < j->active_n; k++) {
                 size_t i = j->active[k];
                 int leave = j->shape->element[i].leave;
-                if (leave == 0)
+                if (leave == 0 || j->needed[i])
                         continue;
                 if (!(r->covariance[k * j->active_n + k] <= most)) {
                         most = r->covariance[k * j->active_n + k];
@@ -361,8 +362,10 @@ enum code rf_fit_circuit(enum circuit_kind kind, const struct model_data *data, 
                 struct job less = j;
                 struct levenberg_result s;
                 take_out(&less, out);
-                if (!fit(&less, 0, &s) || !(s.rms <= 1.02 * r.rms + 1e-9))
-                        break; /* it is needed, though nobody can say how large it is */
+                if (!fit(&less, 0, &s) || !(s.rms <= 1.02 * r.rms + 1e-9)) {
+                        j.needed[out] = true; /* though nobody can say how large it is */
+                        continue;
+                }
                 for (size_t i = 0; i < j.shape->n; i++)
                         if (j.exists[i] && !less.dropped[i]) {
                                 double moved = log(less.v[i] / j.v[i]);

@@ -50,8 +50,19 @@ static void jacobian(const struct levenberg *p, const double *x, double *triangl
         fit_absorb(n, triangle, 1, right, block, FIT_ROWS, FIT_ROWS);
 }
 
-static void statistics(size_t n, const double *triangle, struct levenberg_result *ret)
+#define RIDGE 1e-10 /* of the largest column: one that moves nothing gets a huge variance and leaves the others theirs */
+static void statistics(size_t n, double *triangle, struct levenberg_result *ret)
 {
+        double rows[LEVENBERG_MAX * 16] __attribute__((aligned(16))) = {0}, column = 0;
+        for (size_t j = 0; j < n; j++) {
+                double sum = 0;
+                for (size_t i = 0; i <= j; i++)
+                        sum += triangle[i * n + j] * triangle[i * n + j];
+                column = fmax(column, sqrt(sum));
+        }
+        for (size_t j = 0; j < n; j++)
+                rows[j * 16 + j] = RIDGE * column;
+        fit_absorb(n, triangle, 0, NULL, rows, 16, 16);
         double inverse[LEVENBERG_MAX * LEVENBERG_MAX] = {0}, size = 0, size_inverse = 0, most = 0;
         bool singular = false;
         for (size_t i = 0; i < n; i++)
