@@ -430,7 +430,8 @@ static void interpolation_cause(const struct slope *k, size_t j)
         for (size_t m = 0; m < n; m++) {
                 struct trio one = chain_point(k->a->ch, from + first + m);
                 for (int p = 0; p < PART_COUNT; p++)
-                        other.s[p] = m2_add(other.s[p], m2_scale(w[m], one.s[p]));
+                        if (k->a->ch->raw[p])
+                                other.s[p] = m2_add(other.s[p], m2_scale(w[m], one.s[p]));
         }
         cause_add(k->to, CAUSE_INTERPOLATION, value_change(k, asked_z(k->a, &other) - k->z), INFINITY);
 }

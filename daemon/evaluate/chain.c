@@ -83,7 +83,8 @@ enum code chain_between(const struct chain *ch, double hz, struct trio *ret, siz
         for (size_t j = 0; j < n; j++) {
                 struct trio one = chain_point(ch, first + j);
                 for (int p = 0; p < PART_COUNT; p++)
-                        sum.s[p] = m2_add(sum.s[p], m2_scale(w[j], one.s[p]));
+                        if (ch->raw[p])
+                                sum.s[p] = m2_add(sum.s[p], m2_scale(w[j], one.s[p]));
                 gain += w[j] * w[j];
         }
         *ret = sum;
