@@ -323,6 +323,22 @@ static void touch_one_die(struct station *st, struct tallies *all)
         arena_free(arena);
 }
 
+/* Another method with standards of its own. */
+static void method_set(struct recipe *r, char **words, int n, struct arena *arena)
+{
+        struct use *uses = arena_take(arena, (size_t)n * sizeof *uses);
+        snprintf(r->calibration.method, sizeof r->calibration.method, "%s", words[0]);
+        for (int k = 1; k < n; k++) {
+                if (!recipe_standard(r, words[k])) {
+                        fprintf(stderr, "the recipe has no standard %s\n", words[k]);
+                        exit(2);
+                }
+                snprintf(uses[k - 1].standard, sizeof uses[k - 1].standard, "%s", words[k]);
+        }
+        r->calibration.standards = uses;
+        r->calibration.standard_n = (size_t)n - 1;
+}
+
 static size_t report(const struct tallies *all, const char *recipe, const char *scenario, size_t touches, int first)
 {
         size_t failed = 0;
@@ -358,6 +374,8 @@ int main(int argc, char **argv)
         struct recipe *recipe;
         char *text = file_read(argv[1], &n), *scenario_text = NULL;
         need(recipe_read(text, n, arena, &recipe, &err), &err, argv[1]);
+        if (argc > 5)
+                method_set(recipe, argv + 5, argc - 5, arena);
         scenario_text = file_read(argv[2], &n);
         static struct tallies all;
         for (size_t k = 0; k < touches; k++) {

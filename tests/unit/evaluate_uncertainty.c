@@ -2,6 +2,7 @@
 #include "evaluate_bench.h"
 #undef I
 #include "evaluate/inside.h"
+#include "evaluate/virtual.h"
 
 /* JCGM 106:2012, 7.4 and the rows of tests/reference/guardband.csv (computed apart from this code). */
 static void conformance_agrees_with_jcgm_106(void **state)
@@ -171,6 +172,38 @@ static void moved_ideals_do_what_solving_again_does(void **state)
                 }
 }
 
+/* A virtual analyzer, calibrated by the method's solver, moves a device as the closed forms say where there are such. */
+static void a_virtual_calibration_says_what_the_closed_forms_say(void **state)
+{
+        (void)state;
+        static const struct dut device = {DUT_INDUCTOR, 5, 150e-12, 10e-15, NULL, false};
+        static const int kinds[3] = {OPEN_AIR, SHORT_A, LOAD_A};
+        struct bench *b = bench_new("unknown_thru");
+        const size_t i = 40; /* 20 GHz: the thru is far from half a turn, so that one frequency settles its sign */
+        struct calibration *c = bench_calibrate(b);
+        struct m2 s = corrected(b, c, &device, i), none = m2_of(0, 0, 0, 0), thru = standard_at(&b->standards[THRU_A], 25, b->hz[i]);
+        struct virtual *v = arena_take(b->arena, sizeof *v);
+        assert_true(virtual_calibrate(&b->recipe, b->hz[i], false, &s, 1, b->arena, v));
+        assert_int_equal(v->n, 4);
+        double complex gamma[3];
+        for (int k = 0; k < 3; k++)
+                gamma[k] = standard_at(&b->standards[kinds[k]], 25, b->hz[i]).e[0];
+        for (size_t k = 0; k < 3; k++)
+                for (int port = 0; port < 2; port++)
+                        for (int part = 0; part < 2; part++) {
+                                double complex by = part ? CMPLX(0, 1e-3) : 1e-3, d_gamma[3] = {0};
+                                d_gamma[k] = by;
+                                struct m2 want = move_ideals(c, i, s, port, gamma, d_gamma, thru, none),
+                                          got = virtual_change(v, k, port == 0 ? m2_diag(by, 0) : m2_diag(0, by), 0);
+                                /* the standard was otherwise, or the belief: one is minus the other */
+                                assert_true(m2_distance(got, none) > 1e-6);
+                                if (!(m2_distance(m2_add(got, want), none) < 1e-4 * m2_distance(want, none)))
+                                        fail_msg("standard %zu port %d: %.6g%+.6gi, wanted %.6g%+.6gi", k, port, creal(got.e[0]),
+                                                 cimag(got.e[0]), -creal(want.e[0]), -cimag(want.e[0]));
+                        }
+        bench_free(b);
+}
+
 static void contact_and_drift_do_what_measuring_again_shows(void **state)
 {
         (void)state;
@@ -274,6 +307,7 @@ int main(void)
                                            cmocka_unit_test(a_rectangular_cause_has_its_own_factor),
                                            cmocka_unit_test(scatter_is_that_of_the_noise_and_nothing_of_a_cubic),
                                            cmocka_unit_test(moved_ideals_do_what_solving_again_does),
+                                           cmocka_unit_test(a_virtual_calibration_says_what_the_closed_forms_say),
                                            cmocka_unit_test(contact_and_drift_do_what_measuring_again_shows),
                                            cmocka_unit_test(noise_raises_the_half_width_and_says_so),
                                            cmocka_unit_test(limits_are_decided_as_the_recipe_says)};

@@ -1,0 +1,34 @@
+/* virtual.h: how corrected data move when a standard of the calibration is not what it is believed to be, for every method but those of
+   lines.  Pure; memory from the arena given. */
+#ifndef TIPPLANE_EVALUATE_VIRTUAL_H
+#define TIPPLANE_EVALUATE_VIRTUAL_H
+#include "base/arena.h"
+#include "recipe/recipe.h"
+#include "rf/correct.h"
+
+enum { VIRTUAL_PARTS = 12, VIRTUAL_COLUMNS = 96 };
+struct virtual_column {
+        unsigned standard, entry;
+        bool imaginary;
+        struct m2 d_s[VIRTUAL_PARTS]; /* of each device, per unit of the entry's real or imaginary part */
+};
+struct virtual
+{
+        double hz;
+        size_t n; /* standards, as the band uses them */
+        const struct standard *of[RF_STANDARD_MAX];
+        struct m2 s[RF_STANDARD_MAX]; /* as believed, 50 ohm */
+        bool transmits[RF_STANDARD_MAX];
+        size_t column_n;
+        struct virtual_column columns[VIRTUAL_COLUMNS];
+};
+/* The method (not of lines) of the band at hz, and its plan; NULL: lines alone. */
+const struct method *virtual_method(const struct recipe *, double hz, const struct band_plan **ret_band, struct band_plan *one);
+/* s[s_n]: devices at the tips, s_n <= VIRTUAL_PARTS.  match_fixed: a match's definition is taken instead of being found.  false: the method
+ * has no solution of this frequency by itself. */
+bool virtual_calibrate(const struct recipe *, double hz, bool match_fixed, const struct m2 *s, size_t s_n, struct arena *,
+                       struct virtual *ret);
+/* Change of device `part` when standard k is d_standard away from what it is believed to be. */
+struct m2 virtual_change(const struct virtual *, size_t k, struct m2 d_standard, size_t part);
+
+#endif
