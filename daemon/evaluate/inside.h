@@ -49,9 +49,9 @@ struct m2 move_tracking(const struct calibration *, size_t i, struct m2 s, int p
 struct m2 move_ideals(const struct calibration *, size_t i, struct m2 s, int port, const double complex gamma[3],
                       const double complex d_gamma[3], struct m2 thru, struct m2 d_thru);
 
-/* described.c: probes, figures per band and tracking as the member "history" of the diagnosis. */
+/* described.c: the members "history" (probes, figures per band, tracking, floor) and "suspicions" of the diagnosis. */
 struct json_out;
-void described_json(const struct recipe *, const struct terms *, struct json_out *);
+void described_json(const struct recipe *, const struct calibration *, const struct standard_sweep *, size_t n, struct arena *, struct json_out *);
 
 /* noise.c: receiver noise when the data do not show it: floor at the tips and trace noise by band, IF bandwidth and averages. */
 double noise_of(const struct sweep_plan *, double hz, double magnitude);

@@ -159,8 +159,8 @@ static void joint_json(struct json_out *o, const struct joint *j)
         json_close(o, '}');
 }
 
-static void diagnosis_json(const struct recipe *r, const struct calibration *c, const struct solved_calibration *s, double *scratch,
-                           struct text *to)
+static void diagnosis_json(const struct recipe *r, const struct standard_sweep *of, size_t n, struct arena *arena,
+                           const struct calibration *c, const struct solved_calibration *s, double *scratch, struct text *to)
 {
         struct json_out o = json_to(to);
         json_open(&o, NULL, '{');
@@ -195,7 +195,7 @@ static void diagnosis_json(const struct recipe *r, const struct calibration *c, 
                                 json_text(&o, NULL, s->joints[k].sentence);
                 json_close(&o, ']');
         }
-        described_json(r, &c->terms, &o);
+        described_json(r, c, of, n, arena, &o);
         json_close(&o, '}');
 }
 
@@ -243,7 +243,7 @@ enum code calibration_solve(const struct recipe *r, const struct standard_sweep 
         memcpy(c->line_share, s->line_share, c->axis.n * sizeof(double));
         c->domain = recipe_domain(r, c->axis.hz[0], c->axis.hz[c->axis.n - 1]);
         if (ret_diagnosis_json)
-                diagnosis_json(r, c, s, scratch, ret_diagnosis_json);
+                diagnosis_json(r, of, n, arena, c, s, scratch, ret_diagnosis_json);
         *ret = c;
         return CODE_OK;
 }
