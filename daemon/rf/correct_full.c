@@ -194,20 +194,46 @@ void full_to_network(const struct full *t, double complex e[16])
                         e[(b / 2 * 2 + k / 2) * 4 + b % 2 * 2 + k % 2] = block[b]->e[k];
 }
 
+/* |z| of numbers that are near 1: no need for hypot's care. */
+LOOP double size_of(struct cx z) { return __builtin_sqrt(z.re * z.re + z.im * z.im); }
+LOOP struct cx cx_div(struct cx a, struct cx b) { return cx_mul(a, cx_inv(b)); }
+static void term_put(double complex ret[TERM_COUNT], enum term k, struct cx x) { ret[k] = CMPLX(x.re, x.im); }
+
 void full_to_eight(const struct full *t, double complex ret[TERM_COUNT], double *ret_leakage)
 {
-        double complex e[16];
-        full_to_network(t, e);
-        struct box x = {e[2] * e[8] - e[0] * e[10], e[0], -e[10]}, y = {e[7] * e[13] - e[5] * e[15], e[5], -e[15]};
-        double complex k = e[8] / e[13]; /* e10/e23 */
-        terms_from_boxes(x, y, 1 / (k * e[7] * e[13]), ret);
+        /* E3 = T4^{-1}, E1 = T2 E3, E4 = -E3 T3, E2 = T1 - E1 T3 */
+        struct quad t1 = quad_of(t->t1), t2 = quad_of(t->t2), t3 = quad_of(t->t3), t4 = quad_of(t->t4);
+        struct cx zero = cx(0, 0), one = cx(1, 0);
+        struct quad e3 = divide(t4, (struct quad){{one, zero, zero, one}}), e1 = times(t2, e3), e2 = minus(t1, times(e1, t3)),
+                    e4 = times(e3, t3);
+        struct cx erf = cx_mul(e2.e[0], e3.e[0]), err = cx_mul(e2.e[3], e3.e[3]), k = cx_div(e3.e[0], e3.e[3]);
+        double complex kc = CMPLX(k.re, k.im), erf_c = CMPLX(erf.re, erf.im), err_c = CMPLX(err.re, err.im);
+        term_put(ret, TERM_EDF, e1.e[0]);
+        term_put(ret, TERM_ESF, cx_sub(zero, e4.e[0]));
+        term_put(ret, TERM_EDR, e1.e[3]);
+        term_put(ret, TERM_ESR, cx_sub(zero, e4.e[3]));
+        ret[TERM_ERF] = erf_c;
+        ret[TERM_ERR] = err_c;
+        ret[TERM_K] = kc;
+        ret[TERM_ELF] = ret[TERM_ESR];
+        ret[TERM_ETF] = kc * err_c; /* as rf_terms_complete() does for eight terms: the same bytes */
+        ret[TERM_ELR] = ret[TERM_ESF];
+        ret[TERM_ETR] = erf_c / kc;
+        ret[TERM_EXF] = ret[TERM_EXR] = 0;
         if (!ret_leakage)
                 return;
         /* Each leaking path beside the proper one that starts from the same receiver (or tip): no scale of the network changes the ratio.
          */
-        double paths[4] = {cabs(e[12] / e[8]), cabs(e[9] / e[13]), cabs(e[3] / e[7]), cabs(e[6] / e[2])};
-        double worst = fmax(fmax(cabs(e[1]), cabs(e[4])), fmax(cabs(e[11]), cabs(e[14]))); /* receivers among themselves, tips too */
-        for (int i = 0; i < 4; i++)
-                worst = paths[i] <= worst ? worst : paths[i]; /* NaN wins */
+        const double all[8] = {size_of(e1.e[1]), /* receivers among themselves, tips too */
+                               size_of(e1.e[2]),
+                               size_of(e4.e[1]),
+                               size_of(e4.e[2]),
+                               size_of(e3.e[2]) / size_of(e3.e[0]),
+                               size_of(e3.e[1]) / size_of(e3.e[3]),
+                               size_of(e2.e[1]) / size_of(e2.e[3]),
+                               size_of(e2.e[2]) / size_of(e2.e[0])};
+        double worst = 0;
+        for (int i = 0; i < 8; i++)
+                worst = all[i] <= worst ? worst : all[i]; /* NaN wins */
         *ret_leakage = worst;
 }

@@ -8,7 +8,7 @@
  * Weights     An error dS of an ideal moves the equations of row i by ((T1 - M T3) dS)_i, so each row gets 1/(u |(T1 - M T3)_i|), after a
  * first solution with 1/u, and one refinement of the second.  One standard without u_ideal: all rows weigh the same.
  * Condition   s1/s15 of the whole system.  With N t = 0 the pseudo-inverse of N is that of N without its last column, projected off t; its
- * norm 1/s15 comes by three rounds of power iteration on the triangle, as does s1: up to a third too low, never too high.
+ * norm 1/s15 comes by power iteration on the triangle, as does s1: up to a third too low, never too high.
  * Not here    standards with unknown parts; correction (correct_full.c). */
 #include "rf/correct.h"
 #include "rf/correct_full.h"
@@ -286,7 +286,7 @@ IN lane condition_of(const struct triangle *t, const struct cv null[16], lane *r
                 x[k] = v_of(0.25, k % 2 ? 0.1 : -0.15);
                 t2 += v_norm2(null[k]);
         }
-        for (int round = 0; round < POWER_ROUNDS - 1; round++) {
+        for (int round = 0; round < POWER_ROUNDS - 2; round++) {
                 times_up(t, x, y);
                 times_down(t, y, x);
                 scale_all(x, 16, lane_of(1) / norm_of(x, 16));
@@ -406,7 +406,7 @@ IN void refine(const struct block *b, const struct triangle *t, struct cv x[16])
                 x[k] = v_sub(x[k], g[k]);
 }
 
-IN void solve_block(const struct block *b, struct scratch *scratch, struct answer *out)
+IN void solve_block(const struct block *b, bool final, struct scratch *scratch, struct answer *out)
 {
         struct cv x[16], rhs[16], null[16];
         struct triangle t;
@@ -433,6 +433,8 @@ IN void solve_block(const struct block *b, struct scratch *scratch, struct answe
         if (!b->equal_rows)
                 refine(b, &t, x);
         unpack(x, out->t);
+        if (!final)
+                return;
         memcpy(null, x, sizeof null);
         lane s15;
         out->condition = condition_of(&t, null, &s15);
@@ -455,11 +457,11 @@ IN void weigh(struct block *b, const struct answer *a)
 
 IN void solve_rounds(struct block *b, bool weighted, struct scratch *scratch, struct answer *out)
 {
-        solve_block(b, scratch, out);
+        solve_block(b, !weighted, scratch, out);
         if (!weighted)
                 return;
         weigh(b, out);
-        solve_block(b, scratch, out);
+        solve_block(b, true, scratch, out);
 }
 static HOT __attribute__((noinline)) void solve_narrow(struct block *b, bool weighted, struct scratch *scratch, struct answer *out)
 {
@@ -741,6 +743,15 @@ static void load(const struct problem *p, const size_t *order, size_t i, bool we
         for (size_t s = 0; s < b->m; s++) {
                 const struct rf_standard *of = &p->standards[order[s]];
                 b->w[s][0] = b->w[s][1] = lane_of(weighted ? least / of->u_ideal : 1);
+                if (i + LANES <= p->axis->n && !sw) { /* four neighbours lie side by side in their columns */
+                        for (int k = 0; k < 4; k++) {
+                                memcpy(&b->raw[s][k].re, of->raw->re[k] + i, sizeof(lane));
+                                memcpy(&b->raw[s][k].im, of->raw->im[k] + i, sizeof(lane));
+                                memcpy(&b->s[s][k].re, of->ideal->re[k] + i, sizeof(lane));
+                                memcpy(&b->s[s][k].im, of->ideal->im[k] + i, sizeof(lane));
+                        }
+                        continue;
+                }
                 for (int l = 0; l < LANES; l++) {
                         size_t at = i + (size_t)l < p->axis->n ? i + (size_t)l : p->axis->n - 1;
                         struct m2 raw = net2_get(of->raw, at);
