@@ -73,19 +73,17 @@ static enum code write_one(struct cli *c, const struct corrected *one, const cha
 {
         struct text text;
         char comment[1200];
-        unsigned ports = touchstone_ports_of_name(one->from);
-        int k = cli_has(c, "port") && strcmp(cli_option(c, "port"), "2") == 0 ? 3 : 0;
+        const char *port = cli_option(c, "port");
+        int of_port = touchstone_ports_of_name(one->from) != 1 ? 0 : port && strcmp(port, "2") == 0 ? 2 : 1;
         snprintf(comment, sizeof comment, "corrected with %.500s from %.500s", terms, one->from);
-        struct touchstone_write how = {.comments = comment, .line_reference = true};
         text_init(&text, FILE_BYTES_MAX);
-        enum code code = ports == 1 ? touchstone_write1(one->net.axis, one->net.re[k], one->net.im[k], one->net.z_re[0], &how, &text, err)
-                                    : touchstone_write2(&one->net, &how, &text, err);
+        enum code code = offline_net2_text(&one->net, of_port, comment, one->to, &text, err);
         if (!code && one->to)
                 code = c->world->file->write(c->world, one->to, text_of(&text), text.n, 0644, err);
         else if (!code)
                 text_bytes(&c->out, text_of(&text), text.n);
         text_done(&text);
-        return code ? tp_where(err, "%s", one->to ? one->to : one->from) : CODE_OK;
+        return code && !strstr(err->text, one->to ? one->to : one->from) ? tp_where(err, "%s", one->to ? one->to : one->from) : code;
 }
 
 /* Where each result goes: DIR/name, --out, or stdout for one file. */

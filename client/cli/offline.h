@@ -33,7 +33,10 @@ enum code offline_reflections(struct cli *c, const char *port_1, const char *por
 enum code offline_terms(struct cli *c, const char *path, struct terms_json **ret, struct tp_error *err);
 /* "freq_hz", "s11" … "s22" as columns of [re, im], inside an open object. */
 void offline_net2_json(struct json_out *o, const struct net2 *net);
-/* A .s2p of the network with a comment, to --out. */
+/* The network as the file called `path` should hold it: version 2.1 for .ts, else 1.0 (path NULL: stdout); a one-port of port `port` for
+   .s1p.  CODE_BAD_INPUT: the name says another number of ports. */
+enum code offline_net2_text(const struct net2 *net, int port, const char *comment, const char *path, struct text *to, struct tp_error *err);
+/* The same to --out. */
 enum code offline_net2_out(struct cli *c, const struct net2 *net, const char *comment, struct tp_error *err);
 /* `text` into the file of --out, whole or not at all, or to stdout when there is none or it is "-".  What is talk goes to stderr. */
 enum code offline_out(struct cli *c, const struct text *text, struct tp_error *err);

@@ -311,6 +311,10 @@ def deembedding(d):
         within("deembed %s at 70 kHz" % case, distance(got[:1], want[:1]), 1e-8)
         told = d.json("deembed", "--method", word, *dummies, case + "_measured.s2p")
         check("deembed %s --json is the same numbers" % case, told and [complex(*x) for x in told["s21"]] == [r[2] for r in got], told)
+    rc, out, err = d.run("deembed", "--method", "open", "--open", "open_open.s2p", "open_measured.s2p", "--out", "bare.ts")
+    told, back = d.json("touchstone", "bare.ts"), d.json("compare", "bare.ts", "bare_1.s2p") if not d.run("deembed", "--method", "open", "--open", "open_open.s2p", "open_measured.s2p", "--out", "bare_1.s2p")[0] else None
+    check("a result called .ts is of version 2.1 and the same", rc == 0 and told and told["version"] == "2.1" and back and back["all"]["worst"] == 0, (rc, err, told))
+    refused(d, "a result called .s3p", ["deembed", "--method", "open", "--open", "open_open.s2p", "open_measured.s2p", "--out", "bare.s3p"], "bare.s3p", ".s2p")
     rc, out, err = d.run("deembed", "--methods")
     check("the methods are listed with what they need", rc == 0 and "--open --short" in out and "35 GHz" in out, out)
     rc, out, err = d.run("deembed", "--method", "open", "--open", "open_open.s2p", "bare.s2p")
