@@ -200,6 +200,26 @@ def lines(d):
         devices_come_back(d, "%s from files, in 50 ohm" % word, "fifty.json", j, "true_50ohm", 1e-10, from_hz=1e8)
 
 
+def banded(d):
+    """lumped standards below, lines above, joined: both check files are of one system"""
+    j, k = reference("cal_solr.json"), reference("cal_mtrl.json")
+    hz = j["frequencies_hz"]
+    write_case(d, j, {n: s["raw"] for n, s in j["standards"].items()}, {n: x["raw"] for n, x in j["dut"].items()})
+    write_case(d, k, {**{n: x["raw"] for n, x in k["lines"].items()}, "reflect": k["reflect"]["raw"]}, {})
+    ideals(d, j, hz)
+    lumped_ones = [{"name": n, "kind": "thru" if n == "unknown_thru" else n, "file": n + ".s2p", **({} if n == "unknown_thru" else {"ideal": "ideal_%s.s2p" % n})} for n in j["standards"]]
+    line_ones = [{"name": n, "kind": "line", "file": n + ".s2p", "model": {"length_um": x["length_m"] * 1e6}} for n, x in k["lines"].items()] + [{"name": "reflect", "kind": "reflect", "file": "reflect.s2p"}]
+    loss = k["G_S_per_m"][0] / (2 * math.pi * hz[0] * k["C_F_per_m"])
+    calibration = {"plane": "tip", "thru_delay_s": j["delay_guess_s"], "eps_eff": k["eps_eff_at_10GHz"][0], "reflect_estimate": -1, "line_capacitance_f_m": k["C_F_per_m"], "line_loss_tangent": loss,
+                   "bands": [{"method": "unknown_thru", "from_hz": 1, "to_hz": 30e9, "standards": [{"standard": s["name"]} for s in lumped_ones]},
+                             {"method": "multiline_trl", "from_hz": 1e9, "to_hz": 220e9, "standards": [{"standard": s["name"]} for s in line_ones]}]}
+    terms, diagnosis = solve(d, "bands", d.plan("bands.plan.json", standards=lumped_ones + line_ones, switch_terms={"file": "switch.s2p"}, contact_ohm_u=0.01, contact_h_u=1e-13, placement_um_u=1, calibration=calibration))
+    devices_come_back(d, "two bands joined, from files", terms, j, "true", 1e-10)
+    check("the joint says how little both differ", diagnosis and len(diagnosis["bands"]) == 2 and diagnosis["joints"][0]["kink"] < 1e-9 and diagnosis["joints"][0]["points"] == 3, diagnosis and diagnosis["joints"])
+    rc, out, err = d.run("solve", "bands.plan.json", "--out", "b.json")
+    check("and in words", rc == 0 and "joint 1: 3 points from 1 GHz to 30 GHz" in out, (rc, out, err))
+
+
 def matched(d):
     j = reference("cal_lrm.json")
     hz = j["frequencies_hz"]
@@ -604,7 +624,7 @@ def main():
     a = ap.parse_args()
     show = a.print
     program = os.path.abspath(os.path.join(a.build, "tipplane"))
-    for part in (solving, lines, matched, one_port, by_models, deembedding, extracting, comparing, converting, fitting, bad):
+    for part in (solving, lines, banded, matched, one_port, by_models, deembedding, extracting, comparing, converting, fitting, bad):
         with tempfile.TemporaryDirectory() as folder:
             part(Folder(program, folder))
     return count.end()
