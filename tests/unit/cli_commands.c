@@ -109,9 +109,10 @@ static void every_command_is_found_by_both_its_names(void **state)
 
 static void every_command_that_only_reads_a_run_can_give_json(void **state)
 {
-        static const char *const readers[] = {"status", "run show",   "runs",        "map",       "devices", "parameters",
-                                              "checks", "touchdowns", "journal",     "recipes",   "station", "alarms",
-                                              "events", "wait",       "recipe plan", "touchstone"};
+        static const char *const readers[] = {"status",  "run show",   "runs",        "map",        "devices", "parameters",
+                                              "checks",  "touchdowns", "journal",     "recipes",    "station", "alarms",
+                                              "events",  "wait",       "recipe plan", "touchstone", "solve",   "correct",
+                                              "deembed", "extract",    "fit",         "compare"};
         struct cli *c = *state;
         struct tp_error err;
         for (size_t i = 0; i < sizeof readers / sizeof readers[0]; i++) {
