@@ -210,9 +210,7 @@ static enum code net_check(const struct problem *p, const struct rf_standard *s,
                                standard_name(s), what, net->axis->n, net->axis->hz[0], net->axis->hz[net->axis->n - 1], p->axis->n,
                                p->axis->hz[0], p->axis->hz[p->axis->n - 1]);
         static const char *const entry[4] = {"S11", "S12", "S21", "S22"};
-        bool finite = true;
-        for (int k = 0; k < 4; k++)
-                finite = finite && exact_finite(p->axis->n, net->re[k]) && exact_finite(p->axis->n, net->im[k]);
+        bool finite = exact_net_finite(net);
         for (size_t i = 0; !finite && i < p->axis->n; i++)
                 for (int k = 0; k < 4; k++)
                         if (!isfinite(net->re[k][i]) || !isfinite(net->im[k][i])) {

@@ -2,7 +2,8 @@
  * Limits      good_hz is common practice (no source): open to 5 GHz, open-short to 35, the finer lumped ones to 80.  It says what people
  *             trust; what these very dummies allow is computed in deembed_limit.c and said beside it.
  * Not here    the algebra: deembed_lumped.c, deembed_halves.c, deembed_lines.c; the gate: deembed_gate.c. */
-#include "rf/deembed.h"
+#include "rf/deembed_own.h"
+#include "rf/exact.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -65,6 +66,8 @@ static bool uses(enum deembed_method method, int dummy)
 
 static enum code finite_check(const char *name, const struct net2 *net, struct tp_error *err)
 {
+        if (exact_net_finite(net))
+                return CODE_OK;
         for (size_t i = 0; i < net->axis->n; i++)
                 for (int k = 0; k < 4; k++)
                         if (!isfinite(net->re[k][i]) || !isfinite(net->im[k][i]))
@@ -149,7 +152,8 @@ enum code rf_deembed(enum deembed_method method, const struct net2 *measured, co
                 if ((code = rf_gate_half(dummies->of[RF_DUMMY_TWO_X_THRU], scratch, gate_re, gate_im, err)))
                         return code;
         }
-        for (size_t i = 0; i < n; i++) {
+        bool by_columns = deembed_columns(method, measured, dummies->of[RF_DUMMY_OPEN], dummies->of[RF_DUMMY_SHORT], out);
+        for (size_t i = 0; !by_columns && i < n; i++) {
                 struct m2 s[RF_DUMMY_COUNT] = {[RF_DUMMY_DEVICE] = net2_get(measured, i)};
                 for (int k = 1; k < RF_DUMMY_COUNT; k++)
                         if (dummies->of[k] && uses(method, k))

@@ -16,4 +16,9 @@ bool deembed_parts(enum deembed_method method, const struct m2 s[RF_DUMMY_COUNT]
 struct m2 deembed_halves_y(enum deembed_method method, const struct m2 s[RF_DUMMY_COUNT], double z_ref);
 struct m2 deembed_two_x_thru(const struct m2 s[RF_DUMMY_COUNT]);
 
+/* deembed_columns.c: "open" and "open_short" of whole networks; false: not one of these, or something is singular, and out is as it was
+   where it is the device itself. */
+bool deembed_columns(enum deembed_method method, const struct net2 *measured, const struct net2 *open, const struct net2 *shorted,
+                     struct net2 *out);
+
 #endif

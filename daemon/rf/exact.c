@@ -69,6 +69,14 @@ bool exact_finite(size_t n, const double *x)
         return column.bad == 0;
 }
 
+bool exact_net_finite(const struct net2 *net)
+{
+        for (int k = 0; k < 4; k++)
+                if (!exact_finite(net->axis->n, net->re[k]) || !exact_finite(net->axis->n, net->im[k]))
+                        return false;
+        return true;
+}
+
 /* The three reflections that a port has, by index; false: other than three. */
 static bool three_at(const struct problem *p, unsigned port, size_t at[3])
 {

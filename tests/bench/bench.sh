@@ -10,11 +10,12 @@ run() { # NAME COMMAND…: output to a file of that name
         "$@" >"$dir/$name" 2>"$dir/$name.err" || { failed="$failed $name"; grep -E 'FAILED|repeat' "$dir/$name" || tail -n 3 "$dir/$name.err"; }
 }
 run rf "$B/bench_rf"
+run solve "$B/bench_solve"
 run store "$B/bench_store"
 run decide "$B/bench_decide"
 run night "$B/bench_night" "$B/tipplane-station" simulators/demo/station.json simulators/demo/recipe.json "$dir/night.run"
 run wafer "$B/bench_wafer" "$dir/night.run"
 for i in 1 2 3 4 5; do run nights$i "$B/nights" --first $((i * 1000)) --seeds 100 tests/nights/tiny.json tests/nights/tiny.scenario.json; done
 [ -x "$B/bench_api" ] && run api "$B/bench_api"
-"$python" -W ignore tests/bench/table.py "$dir" || failed="$failed table"
+"$python" -W ignore tests/bench/table.py "$dir" "$B" || failed="$failed table"
 [ -z "$failed" ] || { echo "failed:$failed"; exit 1; }

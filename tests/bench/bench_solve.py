@@ -70,7 +70,7 @@ def scikit_rf(program):
 
         raw, ideal, _ = load("sol")
         noisy = ideal[0].copy()
-        dummy = skrf.OpenShort(ideal[0], ideal[1])
+        dummy = c.deembedding.OpenShort(ideal[0], ideal[1])
         noisy.s[:, 0, 1] = noisy.s[:, 1, 0] = 0.1
         ns["open_short"] = middle(lambda: dummy.deembed(noisy), len(noisy))
 
@@ -85,7 +85,7 @@ def scikit_rf(program):
         net = skrf.Network(f=f, f_unit="hz", s=h.reshape(-1, 1, 1), z0=50)
 
         def fit():
-            v = skrf.VectorFitting(net)
+            v = skrf.vectorFitting.VectorFitting(net)
             v.vector_fit(n_poles_real=0, n_poles_cmplx=order // 2)
         ns[f"vector_fit_{order}"] = middle(fit, points, 3)
     return ns
