@@ -72,8 +72,8 @@ struct cause_list {
 };
 void cause_add(struct cause_list *, const char *name, double dq, double nu);
 void cause_add_rectangular(struct cause_list *, const char *name, double dq); /* dq: half width / sqrt 3 */
-/* u, the 95 % half width (JCGM 100, G.4: t of the effective degrees of freedom, at least 2; less where a rectangular cause prevails) and the
-   largest shares as JSON. */
+/* u, the 95 % half width (JCGM 100, G.4: t of the effective degrees of freedom, at least 2; less where a rectangular cause prevails) and
+   the largest shares as JSON. */
 void budget_close(const struct cause_list *, double *ret_u, double *ret_u95, char json[200]);
 double student_95(double nu);
 /* JCGM 106:2012: probability that the true value lies within the limits. */

@@ -14,25 +14,13 @@ static bool is_reflection(int32_t kind)
         return kind == STANDARD_OPEN || kind == STANDARD_SHORT || kind == STANDARD_LOAD || kind == STANDARD_REFLECT;
 }
 
-/* A line between the reference planes, in the calibration's impedance, from the propagation constant that its lines gave. */
-static struct m2 line_at(const struct calibration_plan *plan, const struct calibration *c, const struct standard *s, size_t i)
-{
-        double complex g = CMPLX(c->gamma_re[i], c->gamma_im[i]), zc = plan->line_z_ohm;
-        double length_m = s->model.length_um * 1e-6 - c->thru_m;
-        if (plan->line_capacitance_f_m > 0) /* Marks & Williams, IEEE MGWL 1 (1991) 141 */
-                zc = g / (CMPLX(0, RF_TWO_PI * c->axis.hz[i] * plan->line_capacitance_f_m) * CMPLX(1, -plan->line_loss_tangent));
-        if (c->z_ref > 0 && cabs(zc) > 0)
-                return rf_line(g, zc, length_m, c->z_ref);
-        double complex e = cexp(-g * length_m);
-        return m2_of(0, e, e, 0);
-}
-
 static enum code model_at(const struct recipe *r, const struct calibration *c, const struct standard *s, size_t i, struct m2 *ret,
                           struct tp_error *err)
 {
         bool lines = c->thru_m > 0 || (isfinite(c->gamma_im[i]) && s->model.length_um > 0);
         if (lines && (s->kind == STANDARD_LINE || s->kind == STANDARD_THRU)) {
-                *ret = line_at(&r->calibration, c, s, i);
+                *ret = calibration_line(&r->calibration, CMPLX(c->gamma_re[i], c->gamma_im[i]), c->axis.hz[i],
+                                        s->model.length_um * 1e-6 - c->thru_m, c->z_ref);
                 return CODE_OK;
         }
         if (s->kind == STANDARD_REFLECT || s->kind == STANDARD_UNKNOWN || s->kind == STANDARD_KIND_COUNT)

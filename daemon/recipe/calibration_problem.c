@@ -135,6 +135,22 @@ struct m2 standard_point(const struct standard *s, double t_c, double hz)
         return m2_diag(rf_standard_reflection(&one, t_c, hz), rf_standard_reflection(&two, t_c, hz));
 }
 
+double complex calibration_line_z(const struct calibration_plan *c, double complex gamma, double hz)
+{
+        if (c->line_capacitance_f_m > 0) /* Marks & Williams, IEEE MGWL 1 (1991) 141 */
+                return gamma / (CMPLX(0, RF_TWO_PI * hz * c->line_capacitance_f_m) * CMPLX(1, -c->line_loss_tangent));
+        return c->line_z_ohm;
+}
+
+struct m2 calibration_line(const struct calibration_plan *c, double complex gamma, double hz, double length_m, double z_ref)
+{
+        double complex zc = calibration_line_z(c, gamma, hz);
+        if (z_ref > 0 && cabs(zc) > 0)
+                return rf_line(gamma, zc, length_m, z_ref);
+        double complex e = cexp(-gamma * length_m);
+        return m2_of(0, e, e, 0);
+}
+
 static bool has_use(const struct method *m, enum rf_standard_kind kind)
 {
         for (size_t k = 0; k < m->need_n; k++)

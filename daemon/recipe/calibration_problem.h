@@ -19,6 +19,10 @@ standard_definition_of(const struct standard *); /* of port 1, a load trimmed by
 enum code standard_ideal(const struct standard *, double t_c, struct arena *, struct net2 *ret, struct tp_error *);
 /* The same at one frequency; NaN where there is none. */
 struct m2 standard_point(const struct standard *, double t_c, double hz);
+/* A line of length_m with the gamma (1/m) that a line calibration found at hz, in z_ref (ohm; NaN, 0: the line's own) by the plan's word on
+   its impedance. */
+double complex calibration_line_z(const struct calibration_plan *, double complex gamma_m, double hz); /* ohm, by that word; 0: not said */
+struct m2 calibration_line(const struct calibration_plan *, double complex gamma_m, double hz, double length_m, double z_ref);
 #define STANDARD_DATA_DOUBT 0.02 /* largest distance of neighbouring parabolas: a tenth of it is left in between */
 /* What a standard is to a method: its own kind where the method has use for that; else a thru is a line (the first one, of known length),
    an open or short a reflect; with another thing at port 2 it is a known two-port.  RF_STANDARD_UNKNOWN: no use. */

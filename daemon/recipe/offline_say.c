@@ -147,6 +147,7 @@ void offline_diagnosis_json(const struct offline_solved *s, struct json_out *o, 
                 json_real(o, "worst", s->verified[k].worst);
                 json_real(o, "worst_hz", s->verified[k].worst_hz);
                 json_bool(o, "within", s->verified[k].within);
+                solved_definition_json(&s->verified[k].definition, o, "solved");
                 json_close(o, '}');
         }
         json_close(o, ']');
@@ -218,5 +219,6 @@ void offline_diagnosis_words(const struct offline_solved *s, struct text *to)
                 text_f(to, "verified: %s lies %.3g from its definition at ", v->name, v->worst);
                 put_ghz(to, v->worst_hz);
                 text_f(to, ", limit %.3g%s\n", v->limit, v->within ? "" : "; beyond it");
+                solved_definition_words(&v->definition, v->name, to);
         }
 }

@@ -94,21 +94,26 @@ static enum code want_at(const struct offline_plan *p, const struct solved_calib
                          struct arena *arena, struct net2 *ret, struct tp_error *err)
 {
         const struct standard *of = &r->standard->standard;
-        bool line = of->kind == STANDARD_LINE || of->kind == STANDARD_THRU, of_lines = isfinite(s->gamma_im[s->axis.n - 1]);
-        if (line && of_lines && !r->has_ideal) {
-                for (size_t i = 0; i < s->axis.n; i++) {
-                        double complex e = cexp(-CMPLX(s->gamma_re[i], s->gamma_im[i]) * (of->model.length_um * 1e-6 - s->plane_line_m));
-                        net2_put(ret, i, m2_of(0, e, e, 0));
-                }
-                return CODE_OK;
+        bool line = (of->kind == STANDARD_LINE || of->kind == STANDARD_THRU) && !r->has_ideal &&
+                    (s->plane_line_m > 0 || of->model.length_um > 0),
+             below = false;
+        for (size_t i = 0; i < s->axis.n && line; i++) {
+                double complex g = CMPLX(s->gamma_re[i], s->gamma_im[i]);
+                below = below || !isfinite(cimag(g));
+                net2_put(ret, i,
+                         calibration_line(&p->calibration, g, s->axis.hz[i], of->model.length_um * 1e-6 - s->plane_line_m,
+                                          s->terms.z_re[i]));
         }
+        if (line && !below)
+                return CODE_OK;
         if (of->kind == STANDARD_REFLECT && !r->has_ideal)
                 return tp_fail(err, CODE_BAD_INPUT,
                                "/calibration/verify: standard %s is a reflect, which nothing defines; give its \"ideal\"", of->name);
         const struct net2 *ideal;
         enum code code = ideal_of(p, r, arena, &ideal, err);
-        if (!code)
-                net2_copy(ret, ideal);
+        for (size_t i = 0; i < s->axis.n && !code; i++) /* a line below the lines' band: its definition */
+                if (!line || !isfinite(s->gamma_im[i]))
+                        net2_put(ret, i, net2_get(ideal, i));
         return code;
 }
 
@@ -140,6 +145,8 @@ static enum code verify_one(const struct offline_plan *p, const struct verificat
                         }
                 }
         one->within = one->worst <= v->limit;
+        if (r->standard->kind < OFFLINE_KNOWN && !r->has_ideal)
+                definition_solve(&r->standard->standard, r->ports, p->temperature_c, &got, &one->definition);
         to->accepted = to->accepted && one->within;
         return CODE_OK;
 }

@@ -1,6 +1,7 @@
 /* offline_solve.h: a plan of files, once the files are read, solved, verified, and said in JSON and in words.  Pure; all from the arena. */
 #ifndef TIPPLANE_RECIPE_OFFLINE_SOLVE_H
 #define TIPPLANE_RECIPE_OFFLINE_SOLVE_H
+#include "recipe/definition_solve.h"
 #include "recipe/offline_plan.h"
 
 struct offline_reading {
@@ -16,6 +17,7 @@ struct offline_verified {
         const char *name;
         double limit, worst, worst_hz; /* largest |S - definition|; of reflections S11 and S22 only */
         bool within;
+        struct solved_definition definition; /* what it seems to be, by these readings */
 };
 struct offline_solved {
         const struct offline_plan *plan;

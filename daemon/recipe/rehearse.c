@@ -36,14 +36,6 @@ static double complex line_gamma(const struct paper *p, double hz)
         double eps = p->r->calibration.eps_eff >= 1 ? p->r->calibration.eps_eff : 5;
         return CMPLX(0, RF_TWO_PI * hz * sqrt(eps) / RF_C0_M_S);
 }
-static double complex line_z(const struct paper *p, double hz)
-{
-        const struct calibration_plan *c = &p->r->calibration;
-        if (c->line_capacitance_f_m > 0)
-                return line_gamma(p, hz) / (CMPLX(0, RF_TWO_PI * hz * c->line_capacitance_f_m) * CMPLX(1, -c->line_loss_tangent));
-        return c->line_z_ohm > 0 ? c->line_z_ohm : 50;
-}
-
 /* What a standard is to the bands that use it. */
 struct roles {
         bool known;   /* by its definition, to one of them at least */
@@ -89,14 +81,16 @@ static double first_line_m(const struct recipe *r)
 static struct m2 device_at(const struct paper *p, const struct standard *s, struct roles roles, double hz)
 {
         const struct calibration_plan *c = &p->r->calibration;
-        double complex g = line_gamma(p, hz), z = line_z(p, hz);
-        if (roles.is_line && s->data_n == 0) /* one touch for both roles: the line it is */
-                return rf_line(g, z, s->model.length_um * 1e-6, 50);
+        double complex g = line_gamma(p, hz);
+        if (roles.is_line && s->data_n == 0)                                      /* one touch for both roles: the line it is */
+                return calibration_line(c, g, hz, s->model.length_um * 1e-6, 50); /* without a word on its impedance: 50 ohm */
         if (roles.known)
                 return standard_point(s, p->r->setup.temperature_c, hz);
         bool middle = calibration_plan_plane(c) == PLANE_LINE_MIDDLE && p->first_line_m > 0;
         double inside = c->reflect_offset_um * 1e-6 + (middle ? p->first_line_m / 2 : 0);
-        double complex at = c->reflect_estimate * cexp(-2 * g * inside), seen = rf_renormalise_reflection(at, z, 50);
+        double complex z = calibration_line_z(c, g, hz), seen = c->reflect_estimate * cexp(-2 * g * inside);
+        if (cabs(z) > 0)
+                seen = rf_renormalise_reflection(seen, z, 50);
         return m2_diag(seen, seen);
 }
 

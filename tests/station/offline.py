@@ -278,6 +278,10 @@ def by_models(d):
     spare = {"name": "spare", "kind": "known", "file": "inductor.s2p", "ideal": "true_inductor.s2p"}
     told = d.json("solve", d.plan("verify.plan.json", standards=standards + [spare], switch_terms={"file": "switch.s2p"}, calibration={"method": "solt", "verify": [{"standard": "spare", "limit": 1e-6}]}), "--out", "v.json")
     check("a verification within its limit is accepted", told and told["diagnosis"]["accepted"] is True and told["diagnosis"]["verified"][0]["worst"] < 1e-9, told)
+    again = {"name": "again", "kind": "load", "file": "load.s2p", "model": {"r_ohm": 49, "l_h": [0, 0, 0, 0]}}  # the load once more, told wrongly
+    told = d.json("solve", d.plan("solved.plan.json", standards=standards + [again], switch_terms={"file": "switch.s2p"}, calibration={"method": "solt", "verify": [{"standard": "again", "limit": 1}]}), "--out", "v.json")
+    solved = told and told["diagnosis"]["verified"][0]["solved"]
+    check("a verified copy's definition is solved from its readings", solved and [s["port"] for s in solved] == [1, 2] and solved[0]["numbers"][0]["name"] == "L0" and abs(solved[0]["numbers"][1]["value"] - 50) < 1e-6 and solved[0]["numbers"][1]["told"] == 49, solved)
     wrong = {**spare, "ideal": "ideal_thru.s2p"}
     told = d.json("solve", d.plan("verify.plan.json", standards=standards + [wrong], switch_terms={"file": "switch.s2p"}, calibration={"method": "solt", "verify": [{"standard": "spare", "limit": 0.01}]}), "--out", "v.json", status=(10,))
     check("one beyond it is not, and the exit status says so", told and told["diagnosis"]["accepted"] is False and told["diagnosis"]["verified"][0]["worst"] > 0.01, told)
@@ -579,7 +583,8 @@ def bad(d):
     refused(d, "another list of frequencies", ["solve", plan(change(2, file="short_list.s2p"))], "load", "2 frequencies")
     refused(d, "an ideal in 75 ohm", ["solve", plan(change(2, ideal="ohm75.s2p"))], "load", "75")
     refused(d, "an ideal on other frequencies", ["solve", plan(change(2, ideal="short_list.s2p"))], "load", "short_list.s2p", "2 frequencies")
-    refused(d, "standards that coincide", ["solve", plan()], "p.json", status=1)
+    refused(d, "a load without its resistance", ["solve", plan(change(2, model={}))], "p.json", "load", "above 0")
+    refused(d, "standards that coincide", ["solve", plan(change(2, model={"r_ohm": 50}))], "p.json", status=1)
     refused(d, "no load", ["solve", plan([s for s in good if s["name"] != "load"])], "load")
     refused(d, "switch terms asked for and not given", ["solve", plan(calibration={"method": "solt", "switch_terms": True})], "switch_terms")
     refused(d, "half the switch terms", ["solve", plan(switch_terms={"forward": "one.s1p"})], "reverse")

@@ -99,7 +99,8 @@ static void solve(const char *word, struct set *t, const struct rf_standard *sta
 static void both(struct set *t, const struct net2 *const ideal[3], struct solution *low, struct solution *high, bool uncertain)
 {
         struct synth *s = t->s;
-        struct rf_standard lumped[4] = {{.kind = RF_OPEN}, {.kind = RF_SHORT}, {.kind = RF_LOAD}, {.kind = RF_THRU}}, lines[LINES_MAX + 1] = {{0}};
+        struct rf_standard lumped[4] = {{.kind = RF_OPEN}, {.kind = RF_SHORT}, {.kind = RF_LOAD}, {.kind = RF_THRU}},
+                           lines[LINES_MAX + 1] = {{0}};
         struct synth_two c = {{-6e-15L + (long double)(u_c_f * gauss(s)), -6e-15L + (long double)(u_c_f * gauss(s))}},
                          l = {{4e-12L + (long double)(u_l_h * gauss(s)), 4e-12L + (long double)(u_l_h * gauss(s))}};
         struct synth_loads r;
