@@ -66,7 +66,7 @@ function chain(/** @type {DeviceView} */ v, /** @type {number|undefined} */ swee
         return h("ol", { class: "chain" },
                 h("li", {}, h("strong", {}, "raw"), h("span", {}, `sweep ${sweep} `, ...["S11", "S12", "S21", "S22", "GF", "GR"].flatMap((name) => [link(address.trace(v.run, sweep, name), name), " "]))),
                 h("li", {}, h("strong", {}, "corrected"), h("span", {}, link(address.touchstone(v.run, sweep, false), "at the probe tips, .s2p"), ", ", link(address.calibrations(v.run), "calibration"))),
-                away ? h("li", {}, h("strong", {}, "pads and leads taken away"), h("span", {}, link(address.touchstone(v.run, sweep, true), `${v.plan?.deembed.replace("_", " and ")}, .s2p`))) : null,
+                away ? h("li", {}, h("strong", {}, "pads and leads taken away"), h("span", {}, link(address.touchstone(v.run, sweep, true), `${v.plan?.deembed.replaceAll("_", " ")}, .s2p`))) : null,
                 h("li", {}, h("strong", {}, "value"), h("span", {}, link(address.parameters(v.run, v.device), `${v.device} on all dies, CSV`))));
 }
 

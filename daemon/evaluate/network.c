@@ -34,11 +34,28 @@ enum code chain_network(const struct chain_question *q, bool deembedded, struct 
         return CODE_OK;
 }
 
+/* "taken away: open and short dummies (pads outside, leads inside)" */
+static void say_taken_away(const struct measure *m, struct text *to)
+{
+        const struct rf_deembed_row *row = &rf_deembed_methods[m ? deembed_rf(m->deembed) : RF_DEEMBED_UNKNOWN];
+        unsigned left = row->wants;
+        text_put(to, "taken away: ");
+        if (!row->word) {
+                text_put(to, "nothing");
+                return;
+        }
+        for (int k = 1; k < RF_DUMMY_COUNT; k++) {
+                if (!((left >> k) & 1u))
+                        continue;
+                left &= ~(1u << k);
+                text_f(to, "%s%s", rf_dummy_words[k], !left ? "" : left & (left - 1) ? ", " : " and ");
+        }
+        text_f(to, " dumm%s; %s", row->wants & (row->wants - 1) ? "ies" : "y", row->say);
+}
+
 enum code chain_touchstone(const struct chain_question *q, bool deembedded, const char *const *comments, size_t comment_n, struct text *to,
                            struct tp_error *err)
 {
-        static const char *const methods[DEEMBED_COUNT] = {"nothing", "the open dummy (shunt parasitics)",
-                                                           "open and short dummies (pads and leads)"};
         struct arena *arena = arena_new(0);
         struct text head;
         text_init(&head, 0);
@@ -65,7 +82,7 @@ enum code chain_touchstone(const struct chain_question *q, bool deembedded, cons
         bool line = !(q->calibration->z_ref > 0);
         net2_set_z(&net, line ? NAN : q->calibration->z_ref, line ? NAN : 0);
         text_f(&head, "device %s, plane %s, calibrated by %s\n", q->measure->device, plane_words[net.plane], q->calibration->method);
-        text_f(&head, "taken away: %s", off ? methods[q->measure->deembed] : methods[0]);
+        say_taken_away(off ? q->measure : NULL, &head);
         if (q->replayed)
                 text_put(&head, "\nreplayed from recorded files: trust open");
         for (size_t k = 0; k < comment_n; k++)

@@ -43,11 +43,11 @@ static void column(const struct over *o, enum rf_quantity q, double *value, doub
 }
 
 /* l d beta/dw by the parabola through three neighbours, at the ends one-sided. */
-static void group_delay(const struct over *o, double *value, double *u)
+static enum code group_delay(const struct over *o, double *value, double *u, struct tp_error *err)
 {
-        double *beta = arena_take(o->arena, 2 * o->n * sizeof *beta), *ub = beta + o->n;
-        if (!beta)
-                return;
+        double *beta = arena_take(o->arena, o->n * sizeof *beta), *ub = arena_take(o->arena, o->n * sizeof *ub);
+        if (!beta || !ub)
+                return tp_fail_memory(err);
         column(o, RF_Q_BETA, beta, ub);
         for (size_t i = 0; i < o->n; i++) {
                 size_t a = i == 0 ? 0 : i + 1 == o->n ? o->n - 3 : i - 1;
@@ -63,6 +63,7 @@ static void group_delay(const struct over *o, double *value, double *u)
                 value[i] = o->ask->length_m * sum;
                 u[i] = o->ask->length_m * sqrt(squares);
         }
+        return CODE_OK;
 }
 
 static enum code check(const struct net2 *net, const char *word, enum rf_quantity q, const struct rf_ask *ask, struct tp_error *err)
@@ -144,8 +145,8 @@ static enum code srf(const struct over *o, enum rf_quantity q, struct rf_extract
 static enum code quality_peak(const struct over *o, enum rf_quantity q, struct rf_extracted *ret, struct tp_error *err)
 {
         enum rf_quantity of = q == RF_Q_Q11_MAX || q == RF_Q_Q11_MAX_HZ ? RF_Q_Q11 : RF_Q_QD;
-        double *y = arena_take(o->arena, 2 * o->n * sizeof *y), *u = y + o->n;
-        if (!y)
+        double *y = arena_take(o->arena, o->n * sizeof *y), *u = arena_take(o->arena, o->n * sizeof *u);
+        if (!y || !u)
                 return tp_fail_memory(err);
         column(o, of, y, u);
         size_t top = SIZE_MAX;
@@ -199,8 +200,8 @@ static double falling(const struct over *o, enum rf_quantity q, size_t i, double
 static enum code plateau(const struct over *o, enum rf_quantity q, struct rf_extracted *ret, struct tp_error *err)
 {
         static const char *const what[] = {"|h21|", "1/|Im(1/h21)|", "sqrt U", "sqrt MAG"};
-        double *y = arena_take(o->arena, 2 * o->n * sizeof *y), *u = y + o->n, mean_u = 0;
-        if (!y)
+        double *y = arena_take(o->arena, o->n * sizeof *y), *u = arena_take(o->arena, o->n * sizeof *u), mean_u = 0;
+        if (!y || !u)
                 return tp_fail_memory(err);
         size_t refused = 0;
         for (size_t i = 0; i < o->n; i++) {
@@ -260,9 +261,10 @@ enum code rf_extract(const struct net2 *net, const char *word, const struct rf_a
                 *ret = got;
                 return CODE_OK;
         }
-        if (q == RF_Q_GROUP_DELAY)
-                group_delay(&o, got.value, got.u);
-        else
+        if (q == RF_Q_GROUP_DELAY) {
+                if ((code = group_delay(&o, got.value, got.u, err)))
+                        return code;
+        } else
                 column(&o, q, got.value, got.u);
         for (size_t i = 0; i < o.n; i++) {
                 bool exists = isfinite(got.value[i]);

@@ -158,8 +158,9 @@ struct rf_extracted {
 };
 /* Everything comes from `arena`.  CODE_BAD_INPUT: no such word (the sentence lists the group's), no length, complex z, NaN in S, too few
    points.  CODE_UNRESOLVABLE: one number of a sweep that does not exist or cannot be resolved; columns come back with NaN instead.
-   u of one number: the largest Q from Q there, and its frequency from how far Q may move along its parabola by that u; SRF from the slope of the susceptance at its zero; fT, fmax from the plateau: its own scatter, and u_s taken as common
-   to all frequencies of the window (calibrations are), so that a mean over many points does not hide it. */
+   u of one number: the largest Q from Q there, and its frequency from how far Q may move along its parabola by that u; SRF from the slope
+   of the susceptance at its zero; fT, fmax from the plateau: its own scatter, and u_s taken as common to all frequencies of the window
+   (calibrations are), so that a mean over many points does not hide it. */
 enum code rf_extract(const struct net2 *net, const char *word, const struct rf_ask *ask, struct arena *arena, struct rf_extracted *ret,
                      struct tp_error *err);
 

@@ -7,7 +7,8 @@
 #include <math.h>
 #include <string.h>
 
-const char *const device_kind_words[] = {"unknown", "inductor", "capacitor", "resistor", "line", "open", "short", "ladder", "pad", "thru", "short_left", "short_right", "transistor", NULL};
+const char *const device_kind_words[] = {"unknown", "inductor", "capacitor", "resistor",   "line",        "open",       "short",
+                                         "ladder",  "pad",      "thru",      "short_left", "short_right", "transistor", NULL};
 _Static_assert(sizeof device_kind_words / sizeof device_kind_words[0] == DEVICE_KIND_COUNT + 1, "each kind has its word");
 const char *const orientation_words[] = {"unknown", "east_west", "north_south", NULL};
 

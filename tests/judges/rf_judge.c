@@ -163,7 +163,10 @@ static void deembed(char **arg, struct arena *arena, struct json_out *o)
                         dummy[k] = net_of(arg[2 + k], PLANE_TIP, arena);
         for (int k = 1; k < RF_DEEMBED_COUNT; k++)
                 if (strcmp(rf_deembed_words[k], arg[0]) == 0) {
-                        if (rf_deembed((enum deembed_method)k, measured, &(struct dummies){{[RF_DUMMY_OPEN] = dummy[0], [RF_DUMMY_SHORT] = dummy[1], [RF_DUMMY_PAD] = dummy[2]}}, &out, arena, &err))
+                        if (rf_deembed(
+                                    (enum deembed_method)k, measured,
+                                    &(struct dummies){{[RF_DUMMY_OPEN] = dummy[0], [RF_DUMMY_SHORT] = dummy[1], [RF_DUMMY_PAD] = dummy[2]}},
+                                    &out, arena, &err))
                                 give_up(arg[0], err.text);
                         network(o, "device", &out);
                         return;

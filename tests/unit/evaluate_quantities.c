@@ -374,6 +374,14 @@ static void every_de_embedding_of_a_recipe_gives_the_bare_device(void **state)
                 if (method == DEEMBED_THRU_PI || method == DEEMBED_THRU_TEE ||
                     method == DEEMBED_SHORT_OPEN) /* another belief, another value */
                         assert_non_null(strstr(r.a[0].budget, "pads' model"));
+                /* the network as a file says what was taken away */
+                struct text file;
+                struct chain_question all = question(&r);
+                text_init(&file, 0);
+                assert_int_equal(chain_touchstone(&all, true, NULL, 0, &file, &r.err), CODE_OK);
+                assert_non_null(strstr(text_of(&file), rf_deembed_methods[deembed_rf(method)].say));
+                assert_null(strstr(text_of(&file), "(null)"));
+                text_done(&file);
                 /* without one of its dummies it says which */
                 for (int k = 1; k < RF_DUMMY_COUNT; k++)
                         if ((rf_deembed_methods[deembed_rf(method)].wants >> k) & 1u) {
