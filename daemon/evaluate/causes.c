@@ -300,10 +300,10 @@ static void match_cause(const struct slope *k, struct arena *arena)
         const struct recipe *r = k->a->ch->q->recipe;
         struct band_plan one;
         const struct band_plan *band;
-        const struct method *m = virtual_method(r, k->hz, &band, &one);
+        const struct method *m = virtual_method(r, k->hz, false, &band, &one);
         struct virtual *v = arena_take(arena, sizeof *v);
         if (!m || strcmp(m->word, "lrrm") != 0 || r->calibration.match_fit == RF_MATCH_FIXED || !v ||
-            !virtual_calibrate(r, k->hz, true, k->at->s, PART_COUNT, arena, v))
+            !virtual_calibrate(r, k->hz, (struct virtual_how){.match_fixed = true}, k->at->s, PART_COUNT, arena, v))
                 return;
         for (size_t s = 0; s < v->n; s++)
                 if (v->of[s]->kind == STANDARD_LOAD) {
@@ -333,7 +333,7 @@ static bool has_closed_form(const struct recipe *r, double hz)
 {
         struct band_plan one;
         const struct band_plan *band;
-        const struct method *m = virtual_method(r, hz, &band, &one);
+        const struct method *m = virtual_method(r, hz, false, &band, &one);
         return !m || !strcmp(m->word, "sol") || !strcmp(m->word, "solt") || !strcmp(m->word, "unknown_thru");
 }
 
@@ -682,17 +682,27 @@ void causes_of(const struct asked *a, const struct trio *at, size_t j, double no
         for (int p = 0; p < PART_COUNT; p++)
                 touch_causes(&k, p);
         double lines = a->ch->cal->line_share[k.i];
-        if (lines > 0) {
-                k.part = lines;
-                line_causes(&k);
-        }
         struct arena *arena = NULL;
         struct virtual *v = NULL;
+        if (lines > 0) {
+                k.part = lines;
+                struct virtual_how how = {.of_lines = true, .gamma_m = CMPLX(a->ch->cal->gamma_re[k.i], a->ch->cal->gamma_im[k.i])};
+                if ((arena = arena_new(0)) != NULL)
+                        v = arena_take(arena, sizeof *v);
+                if (v && !virtual_calibrate(a->ch->q->recipe, a->hz, how, at->s, PART_COUNT, arena, v))
+                        v = NULL;
+                for (size_t m = 0; v && m < v->n; m++)
+                        virtual_standard(&k, v, m);
+                if (!v)
+                        line_causes(&k);
+        }
         if (lines < 1) {
                 k.part = 1 - lines;
-                if (!has_closed_form(a->ch->q->recipe, a->hz) && (arena = arena_new(0)) != NULL)
+                v = NULL;
+                if (!has_closed_form(a->ch->q->recipe, a->hz) && (arena || (arena = arena_new(0)) != NULL))
                         v = arena_take(arena, sizeof *v);
-                if (v && !virtual_calibrate(a->ch->q->recipe, a->hz, false, at->s, PART_COUNT, arena, v))
+                if (v &&
+                    !virtual_calibrate(a->ch->q->recipe, a->hz, (struct virtual_how){.match_fixed = false}, at->s, PART_COUNT, arena, v))
                         v = NULL;
                 for (size_t m = 0; v && m < v->n; m++)
                         virtual_standard(&k, v, m);

@@ -5,7 +5,8 @@
  * tips.  So an ideal analyzer, which reads S itself, is calibrated with the recipe's standards by the method's own solver, at one
  * frequency; then again with each number that it read moved a little, and the device, read by the same analyzer, is corrected with
  * what came out. Real and imaginary part are moved by themselves: a condition like "without loss" is not analytic.
- * Not here    line methods (their planes and impedance come from gamma: causes.c), and how big the causes are. */
+ * Lines       are drawn with the propagation constant that the calibration found, and the impedance that the recipe gives.
+ * Not here    how big the causes are. */
 #include "evaluate/virtual.h"
 #include "recipe/calibration_problem.h"
 #include <math.h>
@@ -23,12 +24,14 @@ static bool used_by(const struct method *m, enum rf_standard_kind kind, bool *re
         return false;
 }
 
-const struct method *virtual_method(const struct recipe *r, double hz, const struct band_plan **ret_band, struct band_plan *one)
+const struct method *virtual_method(const struct recipe *r, double hz, bool of_lines, const struct band_plan **ret_band,
+                                    struct band_plan *one)
 {
         size_t n = calibration_bands(&r->calibration, one, ret_band);
         for (size_t b = 0; b < n; b++) {
                 const struct method *m = rf_method((*ret_band)[b].method);
-                if (m && !method_is_of_lines(m) && hz >= (*ret_band)[b].from_hz * (1 - 1e-9) && hz <= (*ret_band)[b].to_hz * (1 + 1e-9)) {
+                if (m && method_is_of_lines(m) == of_lines && hz >= (*ret_band)[b].from_hz * (1 - 1e-9) &&
+                    hz <= (*ret_band)[b].to_hz * (1 + 1e-9)) {
                         *ret_band += b;
                         return m;
                 }
@@ -65,23 +68,52 @@ static double weight_of(const struct recipe *r, const struct standard *s)
         return sqrt(sum);
 }
 
-/* All standards as the recipe believes them to be, read by the ideal analyzer. */
-static bool standards_take(const struct recipe *r, const struct band_plan *band, const struct method *m, const struct axis *axis,
-                           struct arena *arena, struct rf_standard *to, struct virtual *v)
+/* Impedance of the lines, ohm, as the solver has it; 50 where nobody knows: then all is in the lines' own. */
+static double complex line_z(const struct calibration_plan *c, double hz, double complex gamma_m)
 {
+        if (c->line_capacitance_f_m > 0)
+                return gamma_m / (CMPLX(0, RF_TWO_PI * hz * c->line_capacitance_f_m) * CMPLX(1, -c->line_loss_tangent));
+        return c->line_z_ohm > 0 ? c->line_z_ohm : 50;
+}
+
+/* What an ideal analyzer at the reference plane reads of a standard of lines; first_m: of the first line, when its middle is the plane. */
+static struct m2 line_truth(const struct recipe *r, const struct standard *s, enum rf_standard_kind kind, double hz, double complex gamma_m,
+                            double first_m)
+{
+        const struct calibration_plan *c = &r->calibration;
+        if (kind == RF_LINE)
+                return rf_line(gamma_m, line_z(c, hz, gamma_m), s->model.length_um * 1e-6 - first_m, 50);
+        double complex g = s->kind == STANDARD_REFLECT ? c->reflect_estimate : standard_point(s, r->setup.temperature_c, hz).e[0];
+        g *= cexp(-2 * gamma_m * c->reflect_offset_um * 1e-6);
+        return m2_diag(g, g);
+}
+
+/* All standards as the recipe believes them to be, read by the ideal analyzer. */
+static bool standards_take(const struct recipe *r, const struct band_plan *band, const struct method *m, struct virtual_how how,
+                           const struct axis *axis, struct arena *arena, struct rf_standard *to, struct virtual *v, double *ret_first_m)
+{
+        bool middle = calibration_plan_plane(&r->calibration) == PLANE_LINE_MIDDLE;
+        *ret_first_m = 0;
         for (size_t k = 0; k < band->standard_n; k++) {
                 const struct standard *s = recipe_standard(r, band->standards[k].standard);
                 bool ideal = false;
                 if (!s || v->n == RF_STANDARD_MAX)
                         return false;
                 enum rf_standard_kind kind = standard_role(m, s);
-                struct m2 truth = standard_point(s, r->setup.temperature_c, axis->hz[0]);
+                if (how.of_lines && kind == RF_LINE && *ret_first_m == 0)
+                        *ret_first_m = s->model.length_um * 1e-6;
+                struct m2 truth = how.of_lines ? line_truth(r, s, kind, axis->hz[0], how.gamma_m, middle ? *ret_first_m : 0)
+                                               : standard_point(s, r->setup.temperature_c, axis->hz[0]);
                 if (!used_by(m, kind, &ideal) || !isfinite(cabs(truth.e[0]) + cabs(truth.e[2])))
                         return false;
                 v->of[v->n] = s;
                 v->s[v->n] = truth;
                 v->transmits[v->n] = kind == RF_THRU || kind == RF_LINE || kind == RF_KNOWN;
-                to[v->n] = (struct rf_standard){.name = s->name, .kind = kind, .raw = net_of(axis, truth, PLANE_RECEIVER, arena)};
+                to[v->n] = (struct rf_standard){.name = s->name,
+                                                .kind = kind,
+                                                .raw = net_of(axis, truth, PLANE_RECEIVER, arena),
+                                                .length_m = s->model.length_um * 1e-6};
+                ideal = ideal && !how.of_lines;
                 if (ideal)
                         to[v->n].ideal = net_of(axis, truth, PLANE_TIP, arena);
                 to[v->n].u_ideal = ideal ? weight_of(r, s) : 0;
@@ -92,26 +124,40 @@ static bool standards_take(const struct recipe *r, const struct band_plan *band,
         return v->n > 0;
 }
 
-bool virtual_calibrate(const struct recipe *r, double hz, bool match_fixed, const struct m2 *s, size_t s_n, struct arena *arena,
+bool virtual_calibrate(const struct recipe *r, double hz, struct virtual_how how, const struct m2 *s, size_t s_n, struct arena *arena,
                        struct virtual *v)
 {
         struct band_plan one;
         const struct band_plan *band;
-        const struct method *m = virtual_method(r, hz, &band, &one);
+        const struct method *m = virtual_method(r, hz, how.of_lines, &band, &one);
         struct rf_standard standards[RF_STANDARD_MAX];
         struct axis axis;
+        double first_m;
         *v = (struct virtual){.hz = hz};
-        if (!m || axis_of(1, &v->hz, &axis, NULL) || !standards_take(r, band, m, &axis, arena, standards, v))
+        if (!m || axis_of(1, &v->hz, &axis, NULL) || !standards_take(r, band, m, how, &axis, arena, standards, v, &first_m))
                 return false;
         const struct calibration_plan *c = &r->calibration;
         struct problem problem = {.axis = &axis,
                                   .standards = standards,
                                   .standard_n = v->n,
                                   .thru_delay_s_guess = c->thru_delay_s,
-                                  .match_fit = match_fixed ? RF_MATCH_FIXED : (enum rf_match_fit)c->match_fit,
+                                  .match_fit = how.match_fixed ? RF_MATCH_FIXED : (enum rf_match_fit)c->match_fit,
                                   .eps_eff_guess = c->eps_eff,
                                   .reflect_estimate = c->reflect_estimate,
                                   .z_ref_ohm = 50};
+        if (how.of_lines) {
+                double complex k = how.gamma_m * RF_C0_M_S / (RF_TWO_PI * hz);
+                problem.eps_eff_guess = -k * k;
+                problem.reflect_offset_m = c->reflect_offset_um * 1e-6;
+                problem.line_c_f_m = c->line_capacitance_f_m;
+                problem.line_loss_tangent = c->line_loss_tangent;
+                problem.line_z_ohm = c->line_z_ohm;
+                if (calibration_plan_plane(c) == PLANE_TIP) {
+                        problem.plane_shift_m = -first_m / 2;
+                        problem.plane_shifted = PLANE_TIP;
+                        problem.reflect_offset_m += problem.plane_shift_m;
+                }
+        }
         void *workspace = arena_take(arena, m->workspace_bytes(1, v->n)), *terms_memory = arena_take(arena, terms_bytes(1)),
              *diagnosis_memory = arena_take(arena, diagnosis_bytes(1));
         if (!workspace || !terms_memory || !diagnosis_memory)

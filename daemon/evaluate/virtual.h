@@ -1,5 +1,5 @@
-/* virtual.h: how corrected data move when a standard of the calibration is not what it is believed to be, for every method but those of
-   lines.  Pure; memory from the arena given. */
+/* virtual.h: how corrected data move when a standard of the calibration is not what it is believed to be, for every method.  Pure; memory
+ * from the arena given. */
 #ifndef TIPPLANE_EVALUATE_VIRTUAL_H
 #define TIPPLANE_EVALUATE_VIRTUAL_H
 #include "base/arena.h"
@@ -22,11 +22,17 @@ struct virtual
         size_t column_n;
         struct virtual_column columns[VIRTUAL_COLUMNS];
 };
-/* The method (not of lines) of the band at hz, and its plan; NULL: lines alone. */
-const struct method *virtual_method(const struct recipe *, double hz, const struct band_plan **ret_band, struct band_plan *one);
-/* s[s_n]: devices at the tips, s_n <= VIRTUAL_PARTS.  match_fixed: a match's definition is taken instead of being found.  false: the method
+struct virtual_how {
+        bool match_fixed;       /* a match's definition is taken instead of being found */
+        bool of_lines;          /* the band's method is one of lines, which have … */
+        double complex gamma_m; /* … this propagation constant, 1/m */
+};
+/* The method of the band at hz, of lines or not, and its plan; NULL: there is none. */
+const struct method *virtual_method(const struct recipe *, double hz, bool of_lines, const struct band_plan **ret_band,
+                                    struct band_plan *one);
+/* s[s_n]: devices at the tips, s_n <= VIRTUAL_PARTS.  false: the method
  * has no solution of this frequency by itself. */
-bool virtual_calibrate(const struct recipe *, double hz, bool match_fixed, const struct m2 *s, size_t s_n, struct arena *,
+bool virtual_calibrate(const struct recipe *, double hz, struct virtual_how, const struct m2 *s, size_t s_n, struct arena *,
                        struct virtual *ret);
 /* Change of device `part` when standard k is d_standard away from what it is believed to be. */
 struct m2 virtual_change(const struct virtual *, size_t k, struct m2 d_standard, size_t part);

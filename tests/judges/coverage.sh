@@ -19,5 +19,6 @@ run $some solt OPEN_AIR SHORT_A LOAD_A THRU_A
 run $some lrm THRU_A LOAD_A SHORT_A
 run $some lrrm THRU_A OPEN_AIR SHORT_A LOAD_A
 run $some known_standards THRU_A OPEN_AIR SHORT_A LOAD_A
+run $some multiline_trl THRU_A LINE_450 LINE_900 LINE_1800 SHORT_A
 echo "$passed passed, $failed failed, 0 skipped"
 [ "$failed" -eq 0 ]

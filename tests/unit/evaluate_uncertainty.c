@@ -183,7 +183,7 @@ static void a_virtual_calibration_says_what_the_closed_forms_say(void **state)
         struct calibration *c = bench_calibrate(b);
         struct m2 s = corrected(b, c, &device, i), none = m2_of(0, 0, 0, 0), thru = standard_at(&b->standards[THRU_A], 25, b->hz[i]);
         struct virtual *v = arena_take(b->arena, sizeof *v);
-        assert_true(virtual_calibrate(&b->recipe, b->hz[i], false, &s, 1, b->arena, v));
+        assert_true(virtual_calibrate(&b->recipe, b->hz[i], (struct virtual_how){.match_fixed = false}, &s, 1, b->arena, v));
         assert_int_equal(v->n, 4);
         double complex gamma[3];
         for (int k = 0; k < 3; k++)
