@@ -50,7 +50,8 @@ struct trials {
         size_t lost;    /* ret: trials without a value; their places are left out, so columns hold draws - lost numbers */
 };
 /* CODE_BAD_INPUT: an input without shape or with a bad u, too few draws.  CODE_UNRESOLVABLE: more than half of the trials were lost. */
-enum code monte_carlo(trial_model *, void *context, const struct input *, size_t n, struct random *, struct trials *, struct tp_error *);
+enum code monte_carlo(trial_model *model, void *context, const struct input *in, size_t n, struct random *r, struct trials *t,
+                      struct tp_error *err);
 
 /* A column of M >= 100 numbers as an estimate.  The column is sorted in place. */
 struct drawn {
