@@ -85,7 +85,7 @@ double complex rf_renormalise_reflection(double complex gamma, double complex z_
         return (gamma - r) / (1 - r * gamma);
 }
 
-bool rf_t_exists(struct m2 s) { return cabs(s.e[2]) > 1e-12; }
+bool rf_t_exists(struct m2 s) { return creal(s.e[2]) * creal(s.e[2]) + cimag(s.e[2]) * cimag(s.e[2]) > 1e-24; }
 
 struct m2 rf_t_from_s(struct m2 s) { return m2_scale(1 / s.e[2], m2_of(-m2_det(s), s.e[0], -s.e[3], 1)); }
 

@@ -73,36 +73,49 @@ void root_follow(size_t n, const double *hz, size_t start, const bool *trusted, 
         }
 }
 
-/* Angle between a and either of a pair that lies around it: 0 on `near`, 90 degrees in the middle.  For +-x it is that of x and a. */
-static double between_deg(double complex a, double complex near, double complex far)
+/* Squared ratio of the distances from a to the nearer and to the other of two: tan^2 of half the angle, if they were +-x. */
+static double between(double complex a, double complex near, double complex far)
 {
-        return 2 * atan(cabs(near - a) / cabs(far - a)) * DEG;
+        double complex n = near - a, f = far - a;
+        return (creal(n) * creal(n) + cimag(n) * cimag(n)) / (creal(f) * creal(f) + cimag(f) * cimag(f));
+}
+static int nearer(double complex a, const double complex pair[2])
+{
+        double complex p = pair[0] - a, q = pair[1] - a;
+        return creal(q) * creal(q) + cimag(q) * cimag(q) < creal(p) * creal(p) + cimag(p) * cimag(p);
+}
+static double degrees(double ratio2) { return 2 * atan(sqrt(ratio2)) * DEG; }
+
+void branch_begin(struct branch *b, double complex estimate)
+{
+        *b = (struct branch){.estimate = estimate, .before = estimate};
+        b->followed =
+                (struct followed){.all = true, .unfollowed_hz = NAN, .contradiction_hz = NAN, .contradiction_deg = NAN, .worst_hz = NAN};
 }
 
-void branch_follow(size_t n, const double *hz, double complex (*pair)[2], double complex estimate, signed char *sign, struct followed *ret)
+int branch_step(struct branch *b, double hz, const double complex pair[2])
 {
-        *ret = (struct followed){.all = true, .unfollowed_hz = NAN, .contradiction_hz = NAN, .contradiction_deg = NAN, .worst_hz = NAN};
-        double complex before = estimate;
-        for (size_t i = 0; i < n; i++) {
-                int take = cabs(pair[i][1] - before) < cabs(pair[i][0] - before);
-                if (i > 0 && between_deg(before, pair[i][take], pair[i][!take]) > 60) {
-                        ret->all = false;
-                        ret->unfollowed_hz = fmin(ret->unfollowed_hz, hz[i]);
-                        take = cabs(pair[i][1] - estimate) < cabs(pair[i][0] - estimate);
-                }
-                before = pair[i][take];
-                sign[i] = take ? -1 : 1;
-                double deg = between_deg(estimate, pair[i][take], pair[i][!take]);
-                if (i == 0)
-                        ret->start_angle_deg = deg;
-                if (deg > ret->worst_deg) {
-                        ret->worst_deg = deg;
-                        ret->worst_hz = hz[i];
-                }
-                if (deg > 90 && !ret->contradicts) {
-                        ret->contradicts = true;
-                        ret->contradiction_hz = hz[i];
-                        ret->contradiction_deg = deg;
-                }
+        struct followed *f = &b->followed;
+        int take = nearer(b->before, pair);
+        if (b->n > 0 && between(b->before, pair[take], pair[!take]) > 1.0 / 3) { /* more than 60 degrees */
+                f->all = false;
+                f->unfollowed_hz = fmin(f->unfollowed_hz, hz);
+                take = nearer(b->estimate, pair);
         }
+        b->before = pair[take];
+        double off = between(b->estimate, pair[take], pair[!take]);
+        if (b->n++ == 0)
+                f->start_angle_deg = degrees(off);
+        if (off > b->worst) {
+                b->worst = off;
+                f->worst_hz = hz;
+        }
+        if (off > 1 && !f->contradicts) {
+                f->contradicts = true;
+                f->contradiction_hz = hz;
+                f->contradiction_deg = degrees(off);
+        }
+        return take;
 }
+
+void branch_end(struct branch *b) { b->followed.worst_deg = degrees(b->worst); }

@@ -4,6 +4,7 @@
 #define TIPPLANE_RF_M2_H
 #include <complex.h>
 #undef I /* one letter is too good a name for a macro: write CMPLX(0, 1) */
+#include <math.h>
 #include <stdbool.h>
 #include <stddef.h>
 
@@ -38,19 +39,28 @@ static inline struct m2 m2_transpose(struct m2 a) { return m2_of(a.e[0], a.e[2],
 /* By the adjugate: for 2x2 as good as elimination. */
 static inline struct m2 m2_inv(struct m2 a)
 {
-        double complex d = m2_det(a);
-        return m2_of(a.e[3] / d, -a.e[1] / d, -a.e[2] / d, a.e[0] / d);
+        double complex k = 1 / m2_det(a);
+        return m2_of(k * a.e[3], -k * a.e[1], -k * a.e[2], k * a.e[0]);
+}
+/* Principal root by two real ones; libm's takes care of overflow beyond 1e150, where no S parameter lives. */
+static inline double complex m2_sqrt(double complex z)
+{
+        double re = creal(z), im = cimag(z), big = sqrt((sqrt(re * re + im * im) + fabs(re)) / 2);
+        if (!(big > 0))
+                return z; /* 0 and NaN */
+        double small = im / (2 * big);
+        return re >= 0 ? CMPLX(big, small) : CMPLX(fabs(small), copysign(big, im));
 }
 /* Largest |a_ij - b_ij|. */
 static inline double m2_distance(struct m2 a, struct m2 b)
 {
         double worst = 0;
         for (int k = 0; k < 4; k++) {
-                double d = cabs(a.e[k] - b.e[k]);
+                double re = creal(a.e[k]) - creal(b.e[k]), im = cimag(a.e[k]) - cimag(b.e[k]), d = re * re + im * im;
                 if (!(d <= worst))
                         worst = d; /* NaN wins */
         }
-        return worst;
+        return sqrt(worst);
 }
 
 #endif

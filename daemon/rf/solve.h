@@ -11,13 +11,16 @@ struct point {
         double hz;
         const struct problem *problem;
         struct m2 raw[RF_STANDARD_MAX]; /* as read, switch terms inside */
+        struct m2 bare[RF_STANDARD_MAX]; /* with the switch terms removed: point_load() and point_bare() keep it */
         struct m2 ideal[RF_STANDARD_MAX];
         double length_m[RF_STANDARD_MAX];
         double complex gf, gr; /* 0 when there are none */
 };
 void point_load(const struct problem *problem, size_t i, struct point *ret);
-/* Raw with the switch terms removed. */
-struct m2 point_raw(const struct point *p, size_t standard);
+void point_load_as_read(const struct problem *problem, size_t i, struct point *ret); /* without bare[] */
+/* Raw with the switch terms removed; after raw[] has been moved, point_bare() first. */
+static inline struct m2 point_raw(const struct point *p, size_t standard) { return p->bare[standard]; }
+void point_bare(struct point *p, size_t standard);
 
 /* One port's box as a Moebius map of the true reflection G to the reading w: w = (a G + b)/(c G + 1). */
 struct box {
@@ -52,10 +55,17 @@ struct followed {
 void root_follow(size_t n, const double *hz, size_t start, const bool *trusted, double complex *ratio, signed char *sign,
                  struct followed *ret);
 
-/* The same for any two candidates per frequency: the one nearer to its predecessor, from the lowest frequency upwards; sign[i] = 1 takes
-   pair[i][0], -1 pair[i][1].  "Degrees" are those of +-x: 90 is as far from one as from the other. */
-void branch_follow(size_t n, const double *hz, double complex (*pair)[2], double complex estimate, signed char *sign,
-                   struct followed *ret);
+/* The same for any two candidates per frequency, one frequency after the other from the lowest: the one nearer to its predecessor.  "Degrees"
+   are those of +-x: 90 is as far from one as from the other. */
+struct branch {
+        double complex estimate, before;
+        double worst;
+        size_t n;
+        struct followed followed;
+};
+void branch_begin(struct branch *b, double complex estimate);
+int branch_step(struct branch *b, double hz, const double complex pair[2]); /* which one: 0, 1 */
+void branch_end(struct branch *b);
 
 void diagnosis_warn(struct diagnosis *d, const char *fmt, ...) __attribute__((format(printf, 2, 3)));
 /* The ideal of a standard where a method needs it only sometimes: axis and numbers. */

@@ -16,26 +16,8 @@ struct found {
 struct roots {
         double complex g[2];
 };
-struct workspace {
-        struct found *found;
-        struct roots *roots; /* of the first reflect */
-        double *residual;
-        signed char *sign;
-};
 
-size_t lrm_workspace(size_t n, size_t standards)
-{
-        return n * (sizeof(struct found) + sizeof(struct roots) + standards * sizeof(double) + sizeof(signed char)) + 256;
-}
-
-static struct workspace lay_out(void *memory, size_t n, size_t standards)
-{
-        struct workspace w = {.found = memory};
-        w.roots = (struct roots *)(void *)(w.found + n);
-        w.residual = (double *)(void *)(w.roots + n);
-        w.sign = (signed char *)(w.residual + n * standards);
-        return w;
-}
+size_t lrm_workspace(size_t n, size_t standards) { return n * (sizeof(struct found) + standards * sizeof(double)) + 256; }
 
 static double abs2(double complex z) { return creal(z) * creal(z) + cimag(z) * cimag(z); }
 
@@ -90,7 +72,7 @@ static struct roots reflect_roots(const struct known *f, struct m2 reading, doub
         double complex a = s11 - f->g1, b = t - a * s22;
         double complex c2 = a * f->g.q + rho_t, c1 = b * f->g.q - a * f->g.p - rho_t * (f->g1 + g2), c0 = rho_t * f->g1 * g2 - b * f->g.p;
         *ret_v = v;
-        double complex root = csqrt(c1 * c1 - 4 * c2 * c0);
+        double complex root = m2_sqrt(c1 * c1 - 4 * c2 * c0);
         double complex q = creal(root) * creal(c1) + cimag(root) * cimag(c1) > 0 ? -(c1 + root) : root - c1; /* does not cancel */
         return (struct roots){{q / (2 * c2), 2 * c0 / q}};
 }
@@ -115,10 +97,10 @@ static bool terms_point(const struct point *p, const void *choice, double comple
         struct known f;
         if (!known_of(p, &roles, &f))
                 return false;
-        struct box x = frame_box(f.g1, f.g, f.w1, f.w, k_near(p, &roles, &f, ((const struct found *)choice)->k)), y;
-        double complex r;
-        frame_finish(x, rf_t_from_s(f.raw), rf_t_from_s(f.thru), &y, &r);
-        terms_from_boxes(x, y, r, t);
+        double complex etf;
+        struct box x = frame_box(f.g1, f.g, f.w1, f.w, k_near(p, &roles, &f, ((const struct found *)choice)->k));
+        struct box y = frame_other(x, f.raw, f.thru, &etf);
+        frame_terms(x, y, etf, t);
         return true;
 }
 
@@ -151,35 +133,49 @@ static enum code check(const struct problem *p, struct tp_error *err)
         return CODE_OK;
 }
 
-static enum code follow(const struct problem *p, const struct workspace *w, double complex estimate, struct diagnosis *d,
-                        struct tp_error *err)
+static void diagnose_reflect(size_t n, double complex estimate, struct diagnosis *d)
 {
-        struct followed f;
-        branch_follow(p->axis->n, p->axis->hz, (double complex(*)[2])(void *)w->roots, estimate, w->sign, &f);
-        d->root_followed = f.all;
+        for (size_t i = 0; i < n; i++) {
+                double complex g = CMPLX(d->reflect_re[i], d->reflect_im[i]), off = g - estimate, turn = g * conj(estimate);
+                d->reflect_distance[i] = sqrt(abs2(off));
+                d->reflect_angle_deg[i] = atan2(cimag(turn), creal(turn)) * 180 / RF_PI;
+        }
+}
+
+static enum code followed(const struct problem *p, const struct followed *f, double complex estimate, struct diagnosis *d,
+                          struct tp_error *err)
+{
+        d->root_followed = f->all;
         d->root_start_hz = p->axis->hz[0];
-        d->root_unfollowed_hz = f.unfollowed_hz;
-        d->root_contradicts = f.contradicts;
-        d->contradiction_hz = f.contradiction_hz;
-        d->contradiction_deg = f.contradiction_deg;
-        if (f.start_angle_deg > 60)
+        d->root_unfollowed_hz = f->unfollowed_hz;
+        d->root_contradicts = f->contradicts;
+        d->contradiction_hz = f->contradiction_hz;
+        d->contradiction_deg = f->contradiction_deg;
+        if (f->start_angle_deg > 60)
                 return tp_fail(
                         err, CODE_BAD_INPUT,
                         "lrm: at %.9g Hz, the lowest frequency, the solved reflect lies as far from its estimate (%.3g%+.3gj) as the "
                         "other root does: its sign cannot be settled; give -1 for a short, +1 for an open",
                         p->axis->hz[0], creal(estimate), cimag(estimate));
-        if (f.contradicts && !p->reflect_contradiction_allowed)
+        if (f->contradicts && !p->reflect_contradiction_allowed)
                 return tp_fail(err, CODE_BAD_INPUT,
                                "lrm: followed from %.6g GHz, the solved reflect is nearer to the opposite of its estimate at %.6g GHz: by "
                                "the estimate its sign would flip there; check the kind of reflect and where it lies",
-                               p->axis->hz[0] / 1e9, f.contradiction_hz / 1e9);
-        if (f.contradicts)
+                               p->axis->hz[0] / 1e9, f->contradiction_hz / 1e9);
+        if (f->contradicts)
                 diagnosis_warn(d, "at %.6g GHz the estimate of the reflect would choose the other root; the followed one was kept",
-                               f.contradiction_hz / 1e9);
-        if (!f.all)
+                               f->contradiction_hz / 1e9);
+        if (!f->all)
                 diagnosis_warn(d, "the reflect jumps by more than 60 degrees at %.6g GHz: there its sign rests on the estimate alone",
-                               f.unfollowed_hz / 1e9);
+                               f->unfollowed_hz / 1e9);
         return CODE_OK;
+}
+
+/* Condition: a reflect as small as the match says nothing, and two roots that meet cannot be told apart. */
+static double condition_of(const struct known *f, const double complex g[2])
+{
+        double size = abs2(g[0]) + abs2(g[1]), through = 2 * sqrt(abs2(f->thru.e[1] * f->thru.e[2])), apart = abs2(g[0] - g[1]);
+        return sqrt((size + through) * (size + through) * fmax(apart, 2 * size) / (4 * size * through * apart));
 }
 
 enum code lrm_solve(const struct problem *p, void *workspace, struct terms *out, struct covariance *cov, struct diagnosis *d,
@@ -190,48 +186,40 @@ enum code lrm_solve(const struct problem *p, void *workspace, struct terms *out,
                 return code;
         size_t n = p->axis->n;
         struct roles roles = roles_of(p);
-        struct workspace w = lay_out(workspace, n, p->standard_n);
+        struct found *found = workspace;
+        double *residuals = (double *)(void *)(found + n);
         double complex estimate = estimate_of(p, roles.reflect[0]);
+        struct branch branch;
+        branch_begin(&branch, estimate);
         for (size_t i = 0; i < n; i++) {
                 struct point at;
                 struct known f;
-                double complex v;
+                struct roots q;
+                double complex v, t[TERM_COUNT], etf;
+                double *residual = residuals + i * p->standard_n;
                 point_load(p, i, &at);
                 bool good = known_of(&at, &roles, &f);
-                if (good)
-                        w.roots[i] = reflect_roots(&f, point_raw(&at, roles.reflect[0]), at.ideal[roles.match].e[3],
-                                                   point_raw(&at, roles.match).e[3], &v);
-                /* a reflect as small as the match says nothing, and two roots that meet cannot be told apart */
-                double complex *g = w.roots[i].g;
-                double size = good ? abs2(g[0]) + abs2(g[1]) : 0, through = good ? 2 * cabs(f.thru.e[1] * f.thru.e[2]) : 0;
-                d->condition[i] = (size + through) / (2 * sqrt(size * through)) * fmax(1, sqrt(2 * size / abs2(g[0] - g[1])));
-                if (!(d->condition[i] < 1e6))
+                if (good) {
+                        q = reflect_roots(&f, point_raw(&at, roles.reflect[0]), at.ideal[roles.match].e[3],
+                                          point_raw(&at, roles.match).e[3], &v);
+                        d->condition[i] = condition_of(&f, q.g);
+                }
+                if (!good || !(d->condition[i] < 1e6))
                         return tp_fail(err, CODE_UNRESOLVABLE,
                                        "lrm: at %.9g Hz the thru does not transmit or the reflect cannot be told from the match; measure "
                                        "them again",
                                        p->axis->hz[i]);
-        }
-        if ((code = follow(p, &w, estimate, d, err)))
-                return code;
-        for (size_t i = 0; i < n; i++) {
-                struct point at;
-                struct known f;
-                double complex t[TERM_COUNT], v, g = w.roots[i].g[w.sign[i] < 0], r;
-                double *residual = w.residual + i * p->standard_n;
-                point_load(p, i, &at);
-                known_of(&at, &roles, &f);
-                reflect_roots(&f, point_raw(&at, roles.reflect[0]), at.ideal[roles.match].e[3], point_raw(&at, roles.match).e[3], &v);
-                w.found[i].k = k_near(&at, &roles, &f, k_of(&f, v, g));
-                struct box x = frame_box(f.g1, f.g, f.w1, f.w, w.found[i].k), y;
-                frame_finish(x, rf_t_from_s(f.raw), rf_t_from_s(f.thru), &y, &r);
-                terms_from_boxes(x, y, r, t);
+                double complex g = q.g[branch_step(&branch, p->axis->hz[i], q.g)];
+                found[i].k = k_of(&f, v, g);
+                if (roles.reflect_n > 1)
+                        found[i].k = k_near(&at, &roles, &f, found[i].k);
+                struct box x = frame_box(f.g1, f.g, f.w1, f.w, found[i].k), y = frame_other(x, f.raw, f.thru, &etf);
+                frame_terms(x, y, etf, t);
                 terms_put(out, i, t);
                 out->z_re[i] = 50;
                 out->z_im[i] = 0;
                 d->reflect_re[i] = creal(g);
                 d->reflect_im[i] = cimag(g);
-                d->reflect_distance[i] = cabs(g - estimate);
-                d->reflect_angle_deg[i] = carg(g / estimate) * 180 / RF_PI;
                 for (size_t k = 0; k < p->standard_n; k++)
                         residual[k] = NAN;
                 for (size_t j = 0; j < roles.reflect_n && roles.reflect_n > 1; j++) { /* one reflect alone is met exactly */
@@ -239,12 +227,16 @@ enum code lrm_solve(const struct problem *p, void *workspace, struct terms *out,
                         residual[roles.reflect[j]] = cabs(box_correct(x, m.e[0]) - box_correct(y, m.e[3])) / 2;
                 }
         }
+        branch_end(&branch);
+        if ((code = followed(p, &branch.followed, estimate, d, err)))
+                return code;
+        diagnose_reflect(n, estimate, d);
         out->method = "lrm";
         out->model = TERMS_EIGHT;
         out->plane = PLANE_TIP;
         out->switch_removed = p->switch_terms != NULL;
-        residuals_finish(p, d, w.residual);
+        residuals_finish(p, d, residuals);
         if (cov)
-                covariance_fill(p, cov, terms_point, w.found, sizeof *w.found);
+                covariance_fill(p, cov, terms_point, found, sizeof *found);
         return CODE_OK;
 }

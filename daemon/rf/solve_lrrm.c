@@ -217,13 +217,13 @@ static double open_noise(const struct point *p, const struct roles *r, const str
 }
 
 static void boxes(const struct point *p, const struct roles *r, const double complex fixed[2], double complex z, struct m2 raw,
-                  struct box *x, struct box *y, double complex *ret_r)
+                  struct box *x, struct box *y, double complex *ret_etf)
 {
         double complex g[2], gm = seen(p, r, z), k;
         fixed_reflections(p, r, g);
         k = phi(point_raw(p, r->match).e[0], fixed) * (gm - g[1]) / (gm - g[0]);
         *x = frame_box(g[0], (struct image){g[1], 1}, fixed[0], (struct image){fixed[1], 1}, k);
-        frame_finish(*x, rf_t_from_s(raw), rf_t_from_s(p->ideal[r->thru]), y, ret_r);
+        *y = frame_other(*x, raw, p->ideal[r->thru], ret_etf);
 }
 
 static bool terms_point(const struct point *p, const void *choice, double complex t[TERM_COUNT])
@@ -240,7 +240,7 @@ static bool terms_point(const struct point *p, const void *choice, double comple
         double complex fixed[2] = {v.p[swap], v.p[!swap]};
         open_of_match(p, &roles, fixed, &q);
         boxes(p, &roles, fixed, lrrm_impedance(&q, held->match), v.raw, &x, &y, &r);
-        terms_from_boxes(x, y, r, t);
+        frame_terms(x, y, r, t);
         return true;
 }
 
@@ -290,7 +290,12 @@ static enum code check(const struct problem *p, struct tp_error *err)
 static enum code settle(const struct problem *p, struct workspace *w, struct diagnosis *d, struct tp_error *err)
 {
         struct followed f;
-        branch_follow(p->axis->n, p->axis->hz, w->open, 1, w->sign, &f);
+        struct branch branch;
+        branch_begin(&branch, 1);
+        for (size_t i = 0; i < p->axis->n; i++)
+                w->sign[i] = branch_step(&branch, p->axis->hz[i], w->open[i]) ? -1 : 1;
+        branch_end(&branch);
+        f = branch.followed;
         d->root_followed = f.all;
         d->root_start_hz = p->axis->hz[0];
         d->root_unfollowed_hz = f.unfollowed_hz;
@@ -322,7 +327,7 @@ static void finish(const struct problem *p, const struct roles *roles, struct wo
                 point_load(p, i, &at);
                 w->choice[i] = (struct choice){q->p[0], match};
                 boxes(&at, roles, q->p, lrrm_impedance(q, match), point_raw(&at, roles->thru), &x, &y, &r);
-                terms_from_boxes(x, y, r, t);
+                frame_terms(x, y, r, t);
                 terms_put(out, i, t);
                 out->z_re[i] = 50;
                 out->z_im[i] = 0;

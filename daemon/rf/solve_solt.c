@@ -120,7 +120,7 @@ static enum code by_points(const struct method *method, const struct problem *p,
                 double *r = residual + i * p->standard_n;
                 for (size_t k = 0; k < p->standard_n; k++)
                         r[k] = NAN;
-                point_load(p, i, &at);
+                point_load_as_read(p, i, &at);
                 bool good = thru ? solt_terms(&at, t, &d->condition[i], r) : reflections(&at, t, &d->condition[i], r);
                 if (!good || !(d->condition[i] < CONDITION_REFUSE))
                         return tp_fail(
