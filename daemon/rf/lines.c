@@ -33,7 +33,7 @@ struct line_pair line_pair_of(struct m2 t_k, struct m2 t_c)
         struct line_pair q = {.det = m2_det(t_c), .left = m2_mul(d, adjugate), .right = m2_mul(adjugate, d)};
         double complex half = (q.left.e[0] - q.left.e[3]) / 2;
         q.mean = q.det + (q.left.e[0] + q.left.e[3]) / 2;
-        q.root = csqrt(half * half + q.left.e[1] * q.left.e[2]);
+        q.root = m2_sqrt(half * half + q.left.e[1] * q.left.e[2]);
         return q;
 }
 
@@ -53,9 +53,11 @@ void line_pair_orient(struct line_pair *q, double complex x)
 
 double complex line_pair_phase(const struct line_pair *q, double complex x)
 {
-        /* lambda_m = (mean + root)/det = e^{-y}: y = -atanh(root/mean) + j pi n, n even or odd as the phase of lambda_m says */
+        /* lambda_m = (mean + root)/det = e^{-y}: y = -atanh(root/mean), or that + j pi, which turns e^{-y} round */
         double complex y = -atanh_of(q->root / q->mean), lambda = (q->mean + q->root) / q->det;
-        y += CMPLX(0, RF_PI * round((-carg(lambda) - cimag(y)) / RF_PI));
+        double complex e = m2_sqrt((q->mean + q->root) / (q->mean - q->root)); /* e^{-y}, Re >= 0 */
+        if (creal(e) * creal(lambda) + cimag(e) * cimag(lambda) < 0)
+                y += CMPLX(0, RF_PI);
         return y + CMPLX(0, RF_TWO_PI * round((cimag(x) - cimag(y)) / RF_TWO_PI));
 }
 
@@ -115,7 +117,7 @@ void line_finish(const struct point *p, const struct line_set *ln, const struct 
                 struct m2 w = point_raw(p, ln->reflect[k]);
                 u[k][0] = (w.e[0] - s->b1) / (1 - s->ca1 * w.e[0]);
                 u[k][1] = (w.e[3] - s->b2) / (1 - s->ca2 * w.e[3]);
-                double complex a1 = csqrt(a1a2 * u[k][0] / u[k][1]);
+                double complex a1 = m2_sqrt(a1a2 * u[k][0] / u[k][1]);
                 if (creal(a1) * creal(near) + cimag(a1) * cimag(near) < 0)
                         a1 = -a1;
                 if (k == 0)
@@ -126,19 +128,33 @@ void line_finish(const struct point *p, const struct line_set *ln, const struct 
         s->a2 = a1a2 / s->a1;
         s->reflect = u[0][0] / s->a1;
         for (size_t k = 0; residual && k < ln->reflect_n && ln->reflect_n > 1; k++) /* one reflect alone is met exactly */
-                residual[ln->reflect[k]] = cabs(u[k][0] / s->a1 - u[k][1] / s->a2) / 2;
+                residual[ln->reflect[k]] = sqrt(abs2(u[k][0] / s->a1 - u[k][1] / s->a2)) / 2;
 }
 
-void line_residuals(const struct line_set *ln, const struct m2 *t, const double complex *z, struct line_solution *s, double *residual)
+static double complex half_log(double complex x) /* x near 1 mostly: atanh by its series there */
 {
-        struct m2 left = m2_mul(m2_diag(1 / (s->r * s->a1), 1 / s->r), m2_inv(m2_of(1, s->b1, s->ca1, 1)));
-        struct m2 right = m2_mul(m2_inv(m2_of(1, -s->ca2, -s->b2, 1)), m2_diag(1 / s->a2, 1));
-        s->reciprocity = 0;
+        double complex q = (x - 1) / (x + 1), q2 = q * q;
+        if (abs2(q) > 1e-3)
+                return clog(x) / 2;
+        return q * (1 + q2 * (1.0 / 3 + q2 * (1.0 / 5 + q2 * (1.0 / 7 + q2 * (1.0 / 9 + q2 / 11)))));
+}
+
+void line_residuals(const struct line_set *ln, const struct m2 *t, const double complex *z, struct line_solution *s, double *residual,
+                    double complex *phase)
+{
+        /* up to factors, which go out of S by its denominator: S11 = T12/T22, S12 = det T/T22, S21 = 1/T22, S22 = -T21/T22 */
+        struct m2 left = m2_of(1 / s->a1, -s->b1 / s->a1, -s->ca1, 1), right = m2_of(1 / s->a2, s->ca2, s->b2 / s->a2, 1);
+        double complex scale = s->r * (1 - s->b1 * s->ca1) * (1 - s->b2 * s->ca2); /* r det X det Y of the ones above */
+        double worst = 0;
         for (size_t k = 0; k < ln->n; k++) {
-                struct m2 line = rf_s_from_t(m2_mul(left, m2_mul(t[k], right)));
-                residual[ln->at[k]] = m2_distance(line, m2_of(0, z[k], z[k], 0));
-                s->reciprocity = fmax(s->reciprocity, cabs(line.e[1] - line.e[2]));
+                struct m2 line = m2_mul(left, m2_mul(t[k], right));
+                double complex inverse = 1 / line.e[3], s21 = scale * inverse, s12 = m2_det(line) * inverse / scale;
+                residual[ln->at[k]] = m2_distance(m2_of(line.e[1] * inverse, s12, s21, -line.e[2] * inverse), m2_of(0, z[k], z[k], 0));
+                worst = fmax(worst, abs2(s12 - s21));
+                if (phase)
+                        phase[k] = half_log(line.e[3] / line.e[0] * z[k] * z[k]);
         }
+        s->reciprocity = sqrt(worst);
 }
 
 void line_terms(const struct problem *p, double hz, const struct line_solution *s, double complex t[TERM_COUNT])
@@ -246,9 +262,11 @@ static enum code settle_sign(const char *word, const struct problem *p, struct w
         size_t n = p->axis->n, start = 0;
         double best = INFINITY;
         for (size_t i = 0; i < n; i++) { /* the lowest frequency whose lines are good: there the offset turns the estimate least */
-                const struct line_solution *s = &w->solution[i];
-                double complex estimate = p->reflect_estimate * cexp(-2 * s->g * p->reflect_offset_m);
-                w->ratio[i] = s->reflect / estimate;
+                struct line_solution *s = &w->solution[i];
+                s->estimate = p->reflect_estimate;
+                if (p->reflect_offset_m != 0)
+                        s->estimate *= cexp(-2 * s->g * p->reflect_offset_m);
+                w->ratio[i] = s->reflect / s->estimate;
                 w->trusted[i] = s->nstd <= LINES_NSTD_LIMIT;
                 double cost = w->trusted[i] ? 0 : s->nstd;
                 if (cost < best) {
@@ -311,8 +329,9 @@ enum code lines_solve(const char *word, line_solver *solve, point_solver *terms_
                 double g0_relative = i == first ? 0.2 : 0.002 + 0.1 * fabs(log(hz[i] / hz[from])); /* dispersion from one to the next */
                 struct point at;
                 point_load(p, i, &at);
-                if (!solve(&at, &ln, NULL, g0, g0_relative, &w.solution[i], w.residual + i * p->standard_n) ||
-                    !isfinite(cabs(w.solution[i].a1)))
+                if (!solve(&at, &ln, NULL, g0, g0_relative, i == first ? SIZE_MAX : w.solution[from].common, &w.solution[i],
+                           w.residual + i * p->standard_n) ||
+                    !isfinite(abs2(w.solution[i].a1)))
                         return tp_fail(err, CODE_UNRESOLVABLE,
                                        "%s: at %.9g Hz the lines do not differ, do not transmit, or contradict their lengths, so nothing "
                                        "can be solved; check the lengths, leave this frequency out or add a line of another length",

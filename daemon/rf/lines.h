@@ -23,6 +23,7 @@ struct line_solution {
         double nstd, phase_eff_deg, reciprocity;
         size_t common;
         double length_error_m[RF_STANDARD_MAX]; /* of each line against the others here; NaN: cannot be told */
+        double complex estimate;                /* of the reflect, here */
         double complex second[4];               /* second opinion less this solution, as corrected reflections; NaN: none */
 };
 
@@ -30,7 +31,7 @@ struct line_solution {
    Otherwise all choices are the held ones.  residual (may be NULL: then reciprocity, lengths and second opinion may stay undone): per
    standard. */
 typedef bool line_solver(const struct point *p, const struct line_set *ln, const struct line_choice *held, double complex g0,
-                         double g0_relative, struct line_solution *s, double *residual);
+                         double g0_relative, size_t common0, struct line_solution *s, double *residual);
 
 /* Two lines as one eigenproblem.  T_k T_c^{-1} = 1 + (T_k - T_c) adj(T_c)/det T_c: the difference is taken first, so that nearly equal
    lines (below 1 MHz) keep their digits; T_c^{-1} T_k has the same eigenvalues and gives port 2. */
@@ -51,8 +52,10 @@ double line_phase_eff_deg(double complex x);                            /* asin(
 /* From b1 … ca2 to the rest: r and a1 a2 from line 0, a1 from the reflects (its sign by held, or as it comes). */
 void line_finish(const struct point *p, const struct line_set *ln, const struct line_choice *held, struct m2 t_0, struct line_solution *s,
                  double *residual);
-/* Residual of each line as the calibration now sees it, and |S21 - S12|; z[k] = e^{-g (l_k - l_0)}. */
-void line_residuals(const struct line_set *ln, const struct m2 *t, const double complex *z, struct line_solution *s, double *residual);
+/* Residual of each line as the calibration now sees it, and |S21 - S12|; z[k] = e^{-g (l_k - l_0)}.  phase (may be NULL): half the
+   logarithm of T22/T11 z^2, by which each line misses its z. */
+void line_residuals(const struct line_set *ln, const struct m2 *t, const double complex *z, struct line_solution *s, double *residual,
+                    double complex *phase);
 /* Boxes moved to the wanted planes (first) and impedance (then), as eight terms. */
 void line_terms(const struct problem *p, double hz, const struct line_solution *s, double complex t[TERM_COUNT]);
 
@@ -62,12 +65,13 @@ enum code lines_solve(const char *word, line_solver *solve, point_solver *terms_
 
 /* lines_say.c: the solutions of all frequencies into the diagnosis, and what must be said aloud. */
 #define LINES_NSTD_LIMIT 3.0
-void line_length_errors(size_t n, const struct m2 *t, const double *length_m, const double complex *z, struct line_solution *s);
+void line_length_errors(size_t n, const double complex *phase, const double *length_m, struct line_solution *s);
 double complex line_impedance(const struct problem *p, double hz, double complex g);
 void lines_diagnose(const struct problem *p, const struct line_set *ln, const struct line_solution *solution, struct diagnosis *d);
 
 /* second_opinion.c: b1, ca1, b2, ca2 of all lines at once by one weighted 4x4 eigenproblem (Hatab, Gadringer & Boesch, 98th ARFTG 2022).
-   false: nothing to be had (weights vanish). */
-bool lines_second_opinion(size_t n, const struct m2 *t, const double complex *z, double complex ret[4]);
+   first: the method of record's, to begin with.  false: nothing to be had (weights vanish). */
+bool lines_second_opinion(size_t n, const struct m2 *t, const double complex *z, const double complex *inverse_z,
+                          const double complex first[4], double complex ret[4]);
 
 #endif

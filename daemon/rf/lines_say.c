@@ -9,6 +9,8 @@
 #include "rf/lines.h"
 #include <math.h>
 
+static double abs2(double complex z) { return creal(z) * creal(z) + cimag(z) * cimag(z); }
+
 double complex line_impedance(const struct problem *p, double hz, double complex g)
 {
         if (p->line_c_f_m > 0)
@@ -16,18 +18,15 @@ double complex line_impedance(const struct problem *p, double hz, double complex
         return p->line_z_ohm > 0 ? p->line_z_ohm : CMPLX(NAN, NAN);
 }
 
-void line_length_errors(size_t n, const struct m2 *t, const double *l, const double complex *z, struct line_solution *s)
+void line_length_errors(size_t n, const double complex *miss, const double *l, struct line_solution *s)
 {
-        double complex miss[RF_STANDARD_MAX], mean = 0, slope = 0;
+        double complex mean = 0, slope = 0;
         double l_mean = 0, spread = 0, g2 = creal(s->g) * creal(s->g) + cimag(s->g) * cimag(s->g), nn = (double)n;
         for (size_t k = 0; k < RF_STANDARD_MAX; k++)
                 s->length_error_m[k] = NAN;
         if (n < 3)
                 return;
-        struct m2 left = m2_of(1 / s->a1, -s->b1 / s->a1, -s->ca1, 1), right = m2_of(1 / s->a2, s->ca2, s->b2 / s->a2, 1);
-        for (size_t k = 0; k < n; k++) { /* half the logarithm of T22/T11 is g (l_k - l_0) */
-                struct m2 line = m2_mul(left, m2_mul(t[k], right));
-                miss[k] = clog(line.e[3] / line.e[0] * z[k] * z[k]) / 2;
+        for (size_t k = 0; k < n; k++) {
                 mean += miss[k] / nn;
                 l_mean += l[k] / nn;
         }
@@ -85,13 +84,13 @@ static void opinions(const struct problem *p, const struct line_solution *soluti
         for (size_t i = 0; i < n; i++) {
                 double most = 0;
                 for (int k = 0; k < 4; k++) {
-                        double size = cabs(solution[i].second[k]);
+                        double size = abs2(solution[i].second[k]);
                         if (!(size <= most))
                                 most = size;
                 }
-                d->second_opinion[i] = most;
+                d->second_opinion[i] = sqrt(most);
         }
-        for (size_t i = 0; i + WINDOW <= n; i++) {
+        for (size_t i = 0; i + WINDOW <= n; i += WINDOW / 2) {
                 bool good = true;
                 for (size_t j = i; j < i + WINDOW; j++)
                         good = good && solution[j].nstd <= LINES_NSTD_LIMIT && !isnan(d->second_opinion[j]);
@@ -105,7 +104,7 @@ static void opinions(const struct problem *p, const struct line_solution *soluti
                                 double complex bend = solution[j].second[k] - 2 * solution[j - 1].second[k] + solution[j - 2].second[k];
                                 scatter += (creal(bend) * creal(bend) + cimag(bend) * cimag(bend)) / (6 * (WINDOW - 2));
                         }
-                        double size = cabs(mean);
+                        double size = sqrt(abs2(mean));
                         if (size > 5 * sqrt(scatter / WINDOW) && size > 1e-6 && size > worst) {
                                 worst = size;
                                 worst_hz = p->axis->hz[i + WINDOW / 2];
@@ -127,7 +126,7 @@ void lines_diagnose(const struct problem *p, const struct line_set *ln, const st
                 const struct line_solution *s = &solution[i];
                 double hz = p->axis->hz[i], k = RF_C0_M_S / (RF_TWO_PI * hz);
                 double complex eps = -(s->g * k) * (s->g * k), zc = line_impedance(p, hz, s->g);
-                double complex estimate = p->reflect_estimate * cexp(-2 * s->g * p->reflect_offset_m);
+                double complex turn = s->reflect * conj(s->estimate);
                 d->condition[i] = 1 / sin(s->phase_eff_deg * RF_PI / 180);
                 d->reciprocity[i] = s->reciprocity;
                 d->gamma_re[i] = creal(s->g);
@@ -141,8 +140,8 @@ void lines_diagnose(const struct problem *p, const struct line_set *ln, const st
                 d->zc_im[i] = cimag(zc);
                 d->reflect_re[i] = creal(s->reflect);
                 d->reflect_im[i] = cimag(s->reflect);
-                d->reflect_distance[i] = cabs(s->reflect - estimate);
-                d->reflect_angle_deg[i] = carg(s->reflect / estimate) * 180 / RF_PI;
+                d->reflect_distance[i] = sqrt(abs2(s->reflect - s->estimate));
+                d->reflect_angle_deg[i] = atan2(cimag(turn), creal(turn)) * 180 / RF_PI;
                 d->common_line[i] = (double)s->common;
                 if (s->reciprocity > reciprocity) {
                         reciprocity = s->reciprocity;

@@ -85,23 +85,21 @@ static double complex propagation(size_t n, const struct line_pair *pair, const 
 }
 
 /* The line whose worst pair is best: the largest of the smallest |sinh g dl|. */
-static size_t common_line(size_t n, const double complex *z)
+static size_t common_line(size_t n, const double complex *z, const double complex *inverse_z)
 {
+        double worst[RF_STANDARD_MAX];
         size_t best = 0;
-        double best_size = -1;
-        for (size_t c = 0; c < n; c++) {
-                double worst = INFINITY;
-                for (size_t k = 0; k < n; k++) {
-                        if (k == c)
-                                continue;
-                        double complex e = z[k] / z[c], d = e - 1 / e;
-                        worst = fmin(worst, fmin(4, abs2(d)));
+        for (size_t c = 0; c < n; c++)
+                worst[c] = 4;
+        for (size_t c = 0; c < n; c++)
+                for (size_t k = 0; k < c; k++) {
+                        double size = abs2(z[k] * inverse_z[c] - z[c] * inverse_z[k]);
+                        worst[c] = size < worst[c] ? size : worst[c];
+                        worst[k] = size < worst[k] ? size : worst[k];
                 }
-                if (worst > best_size) {
-                        best_size = worst;
+        for (size_t c = 1; c < n; c++)
+                if (worst[c] > worst[best])
                         best = c;
-                }
-        }
         return best;
 }
 
@@ -125,7 +123,8 @@ static double weights(size_t m, const double complex *e, const double complex *n
 }
 
 /* b and ca of both ports from the pairs with line c; z: of the weights. */
-static bool boxes(size_t n, const struct line_pair *pair, const double complex *z, size_t c, struct line_solution *s)
+static bool boxes(size_t n, const struct line_pair *pair, const double complex *z, const double complex *inverse_z, size_t c,
+                  struct line_solution *s)
 {
         double complex e[RF_STANDARD_MAX], inverse[RF_STANDARD_MAX], node[RF_STANDARD_MAX], box[RF_STANDARD_MAX][4], w[RF_STANDARD_MAX];
         double db[RF_STANDARD_MAX], dc[RF_STANDARD_MAX], zc4 = abs2(z[c]) * abs2(z[c]);
@@ -136,8 +135,8 @@ static bool boxes(size_t n, const struct line_pair *pair, const double complex *
         for (size_t k = 0; k < n; k++) {
                 if (k == c)
                         continue;
-                e[m] = z[k] / z[c];
-                inverse[m] = 1 / e[m];
+                e[m] = z[k] * inverse_z[c];
+                inverse[m] = inverse_z[k] * z[c];
                 node[m] = e[m] - inverse[m];
                 double e2 = abs2(e[m]);
                 db[m] = 1 / e2 + zc4 * e2;
@@ -160,10 +159,13 @@ static bool boxes(size_t n, const struct line_pair *pair, const double complex *
         return isfinite(s->nstd);
 }
 
-static void decays(size_t n, const double *l, double complex g, double complex *z)
+static void decays(size_t n, const double *l, double complex g, double complex *z, double complex *inverse_z)
 {
-        for (size_t k = 0; k < n; k++)
+        z[0] = inverse_z[0] = 1;
+        for (size_t k = 1; k < n; k++) {
                 z[k] = cexp(-g * (l[k] - l[0]));
+                inverse_z[k] = 1 / z[k];
+        }
 }
 
 static void pairs_with(size_t n, const struct m2 *t, const double *l, size_t c, double complex g0, struct line_pair *pair)
@@ -175,10 +177,10 @@ static void pairs_with(size_t n, const struct m2 *t, const double *l, size_t c, 
 }
 
 /* Second opinion less this one, as reflections at port 1 and 2 of the corrected data: [[1 + ., beta], [gamma, 1]] = X^{-1} X'. */
-static void compare(size_t n, const struct m2 *t, const double complex *z, struct line_solution *s)
+static void compare(size_t n, const struct m2 *t, const double complex *z, const double complex *inverse_z, struct line_solution *s)
 {
         double complex o[4];
-        if (!lines_second_opinion(n, t, z, o)) {
+        if (!lines_second_opinion(n, t, z, inverse_z, (double complex[4]){s->b1, s->ca1, s->b2, s->ca2}, o)) {
                 for (int k = 0; k < 4; k++)
                         s->second[k] = CMPLX(NAN, NAN);
                 return;
@@ -191,12 +193,12 @@ static void compare(size_t n, const struct m2 *t, const double complex *z, struc
 }
 
 static bool solve_point(const struct point *p, const struct line_set *ln, const struct line_choice *held, double complex g0,
-                        double g0_relative, struct line_solution *s, double *residual)
+                        double g0_relative, size_t common0, struct line_solution *s, double *residual)
 {
         struct m2 t[RF_STANDARD_MAX];
         struct line_pair pair[RF_STANDARD_MAX];
         double l[RF_STANDARD_MAX];
-        double complex z[RF_STANDARD_MAX];
+        double complex z[RF_STANDARD_MAX], inverse_z[RF_STANDARD_MAX], phase[RF_STANDARD_MAX];
         size_t n = ln->n;
         if (n < 2)
                 return false;
@@ -211,35 +213,38 @@ static bool solve_point(const struct point *p, const struct line_set *ln, const 
                 s->common = held->common;
                 pairs_with(n, t, l, s->common, held->g, pair);
                 s->g = propagation(n, pair, l, s->common, held->g, SURE);
-                decays(n, l, held->g, z);
+                decays(n, l, held->g, z, inverse_z);
         } else {
-                decays(n, l, g0, z);
-                s->common = common_line(n, z);
+                if (common0 >= n) {
+                        decays(n, l, g0, z, inverse_z);
+                        common0 = common_line(n, z, inverse_z);
+                }
+                s->common = common0;
                 pairs_with(n, t, l, s->common, g0, pair);
                 s->g = propagation(n, pair, l, s->common, g0, g0_relative);
-                decays(n, l, s->g, z);
-                size_t better = common_line(n, z);
+                decays(n, l, s->g, z, inverse_z);
+                size_t better = common_line(n, z, inverse_z);
                 if (better != s->common) {
                         s->common = better;
                         pairs_with(n, t, l, better, s->g, pair);
                         s->g = propagation(n, pair, l, better, s->g, SURE);
-                        decays(n, l, s->g, z);
+                        decays(n, l, s->g, z, inverse_z);
                 }
         }
-        if (!boxes(n, pair, z, s->common, s))
+        if (!boxes(n, pair, z, inverse_z, s->common, s))
                 return false;
         line_finish(p, ln, held, t[0], s, residual);
         if (!residual)
                 return true;
         double best = 0;
         for (size_t k = 0; k < n; k++) {
-                double complex e = z[k] / z[s->common], d = e - 1 / e;
-                best = fmax(best, abs2(d));
+                double size = abs2(z[k] * inverse_z[s->common] - z[s->common] * inverse_z[k]);
+                best = size > best ? size : best;
         }
         s->phase_eff_deg = asin(fmin(1, sqrt(best) / 2)) * 180 / RF_PI;
-        line_residuals(ln, t, z, s, residual);
-        line_length_errors(n, t, l, z, s);
-        compare(n, t, z, s);
+        line_residuals(ln, t, z, s, residual, phase);
+        line_length_errors(n, phase, l, s);
+        compare(n, t, z, inverse_z, s);
         return true;
 }
 
@@ -248,7 +253,7 @@ static bool terms_point(const struct point *p, const void *choice, double comple
         struct line_set ln = lines_of(p->problem);
         const struct line_choice *held = choice;
         struct line_solution s;
-        if (!solve_point(p, &ln, held, held->g, SURE, &s, NULL))
+        if (!solve_point(p, &ln, held, held->g, SURE, 0, &s, NULL))
                 return false;
         line_terms(p->problem, p->hz, &s, t);
         return true;

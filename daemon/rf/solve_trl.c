@@ -8,9 +8,9 @@
 #include <math.h>
 
 static bool solve_point(const struct point *p, const struct line_set *ln, const struct line_choice *held, double complex g0,
-                        double g0_relative, struct line_solution *s, double *residual)
+                        double g0_relative, size_t common0, struct line_solution *s, double *residual)
 {
-        (void)g0_relative; /* one pair alone: there is nothing to weigh it with */
+        (void)g0_relative, (void)common0; /* one pair alone: there is nothing to weigh it with */
         struct m2 t[2];
         for (size_t k = 0; k < 2; k++) {
                 struct m2 raw = point_raw(p, ln->at[k]);
@@ -40,7 +40,7 @@ static bool solve_point(const struct point *p, const struct line_set *ln, const 
                 s->length_error_m[k] = NAN;
         for (int k = 0; k < 4; k++)
                 s->second[k] = CMPLX(NAN, NAN);
-        line_residuals(ln, t, (double complex[2]){1, em}, s, residual);
+        line_residuals(ln, t, (double complex[2]){1, em}, s, residual, NULL);
         return isfinite(s->nstd);
 }
 
@@ -49,7 +49,7 @@ static bool terms_point(const struct point *p, const void *choice, double comple
         struct line_set ln = lines_of(p->problem);
         const struct line_choice *held = choice;
         struct line_solution s;
-        if (!solve_point(p, &ln, held, held->g, 0, &s, NULL))
+        if (!solve_point(p, &ln, held, held->g, 0, 0, &s, NULL))
                 return false;
         line_terms(p->problem, p->hz, &s, t);
         return true;
