@@ -93,8 +93,8 @@ void fit_absorb(size_t n, double *r, size_t k, double *top, double *block, size_
 
 size_t fit_solve(size_t n, double *r, size_t k, double *y, double *x, double tolerance)
 {
-        size_t place[FIT_OWN_MAX], rank = 0;
-        double unit[FIT_OWN_MAX], first = 0;
+        size_t place[FIT_OWN_MAX] = {0}, rank = 0;
+        double unit[FIT_OWN_MAX] = {0}, first = 0;
         for (size_t j = 0; j < n; j++) {
                 double sum = 0;
                 for (size_t i = 0; i < n; i++)
@@ -116,7 +116,7 @@ size_t fit_solve(size_t n, double *r, size_t k, double *y, double *x, double tol
                                 best = j;
                         }
                 }
-                double norm = sqrt(most);
+                double norm = sqrt(fmax(most, 0));
                 if (c == 0)
                         first = norm;
                 if (!(norm > tolerance * first))
@@ -148,7 +148,7 @@ size_t fit_solve(size_t n, double *r, size_t k, double *y, double *x, double tol
                 }
         }
         for (size_t q = 0; q < k; q++) {
-                double z[FIT_OWN_MAX];
+                double z[FIT_OWN_MAX] = {0};
                 for (size_t c = rank; c-- > 0;) {
                         double sum = y[c * k + q];
                         for (size_t j = c + 1; j < rank; j++)

@@ -123,7 +123,7 @@ static enum code columns(const struct model_data *d, enum model_kind kind, bool 
         size_t p = d->ports, n = d->axis->n, stride = net2_stride(n);
         *ret = (struct fit_data){.n = n, .hz = d->axis->hz};
         double *re[RF_FIT_ELEMENTS_MAX], *im[RF_FIT_ELEMENTS_MAX];
-        size_t place[RF_FIT_ELEMENTS_MAX];
+        size_t place[RF_FIT_ELEMENTS_MAX] = {0};
         for (size_t i = 0; i < p; i++)
                 for (size_t j = 0; j < p; j++) {
                         if (reciprocal && j < i)
@@ -136,7 +136,7 @@ static enum code columns(const struct model_data *d, enum model_kind kind, bool 
                         ret->element_n++;
                 }
         for (size_t k = 0; k < n; k++) {
-                double complex m[RF_FIT_ELEMENTS_MAX], y[RF_FIT_ELEMENTS_MAX];
+                double complex m[RF_FIT_ELEMENTS_MAX], y[RF_FIT_ELEMENTS_MAX] = {0};
                 for (size_t q = 0; q < p * p; q++)
                         m[q] = CMPLX(d->re[q][k], d->im[q][k]);
                 if (kind == MODEL_Y) {
@@ -241,7 +241,7 @@ enum code rf_fit_vector(const struct model_data *d, const struct model_options *
         enum code code = check(d, err);
         if (code)
                 return code;
-        struct model_report own, *r = report ? report : &own;
+        struct model_report own = {0}, *r = report ? report : &own;
         memset(r, 0, sizeof *r);
         enum model_kind kind = o->kind == MODEL_Y ? MODEL_Y : MODEL_S;
         bool reciprocal =

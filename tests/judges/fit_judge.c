@@ -2,12 +2,14 @@
    the fit.  Nothing here knows an expected answer.
 
      fit_judge vector s|y FILE.sNp ORDER NAME OUT.cir [keep]     ORDER 0: grown; keep: passivity is not enforced
+     fit_judge poles FILE.sNp ORDER TIMES      vector fitting of S alone, all elements, TIMES over; the shortest time on the processor
      fit_judge circuit KIND FILE.sNp LENGTH_M SKIN SUBSTRATE NAME OUT.cir     SKIN, SUBSTRATE, for one-ports DIFFERENTIAL as SUBSTRATE: 0 or
    1 */
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <time.h>
 #include "base/arena.h"
 #include "formats/netlist.h"
 #include "formats/touchstone.h"
@@ -87,6 +89,43 @@ static void vector(char **arg, int n, struct arena *arena, struct json_out *o, s
         json_close(o, ']');
 }
 
+static double seconds(void)
+{
+        struct timespec t;
+        clock_gettime(CLOCK_THREAD_CPUTIME_ID, &t);
+        return (double)t.tv_sec + 1e-9 * (double)t.tv_nsec;
+}
+
+static void poles(char **arg, struct arena *arena, struct json_out *o)
+{
+        struct model_data d = data_of(arg[0], arena);
+        struct fit_data f = {.n = d.axis->n, .element_n = d.ports * d.ports, .hz = d.axis->hz};
+        memcpy(f.re, d.re, sizeof f.re);
+        memcpy(f.im, d.im, sizeof f.im);
+        struct rational *r = arena_take(arena, sizeof *r);
+        struct fit_report report;
+        struct tp_error err = {0};
+        void *workspace = arena_take(arena, rf_vector_fit_bytes(f.n, f.element_n, 0));
+        double least = INFINITY;
+        for (int i = 0; i < atoi(arg[2]); i++) {
+                double from = seconds();
+                if (rf_vector_fit(&f, &(struct fit_options){.order = (size_t)atoi(arg[1])}, workspace, r, &report, &err))
+                        give_up(arg[0], err.text);
+                least = fmin(least, seconds() - from);
+        }
+        json_real(o, "seconds", least);
+        json_int(o, "order", (int64_t)report.order);
+        json_real(o, "rms", report.rms);
+        json_open(o, "poles", '[');
+        for (size_t i = 0; i < r->pole_n; i++) {
+                json_open(o, NULL, '[');
+                json_real(o, NULL, creal(r->pole[i]));
+                json_real(o, NULL, cimag(r->pole[i]));
+                json_close(o, ']');
+        }
+        json_close(o, ']');
+}
+
 static void circuit(char **arg, struct arena *arena, struct json_out *o, struct text *netlist)
 {
         struct model_data d = data_of(arg[1], arena);
@@ -125,6 +164,8 @@ int main(int n, char **arg)
         json_open(&o, NULL, '{');
         if (n >= 7 && strcmp(arg[1], "vector") == 0)
                 vector(arg + 2, n - 2, arena, &o, &netlist);
+        else if (n == 5 && strcmp(arg[1], "poles") == 0)
+                poles(arg + 2, arena, &o);
         else if (n == 9 && strcmp(arg[1], "circuit") == 0)
                 circuit(arg + 2, arena, &o, &netlist);
         else

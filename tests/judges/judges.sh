@@ -24,6 +24,7 @@ step scikit-rf $venv/bin/python tests/judges/judge_rf.py "$B/rf_judge"
 step offline $venv/bin/python tests/judges/judge_offline.py "$B"
 [ -f tests/judges/skrf_s2p.py ] && step s2p $venv/bin/python tests/judges/skrf_s2p.py "$B"
 step ngspice $venv/bin/python tests/judges/ngspice_models.py "$B/fit_judge"
+step fits $venv/bin/python tests/judges/judge_fit.py "$B/fit_judge"
 step interface $venv/bin/python tests/judges/judge_api.py "$B"
 echo "$passed passed, $failed failed, $skipped skipped"
 [ "$failed" -eq 0 ]
