@@ -51,7 +51,8 @@ struct m2 move_ideals(const struct calibration *, size_t i, struct m2 s, int por
 
 /* described.c: the members "history" (probes, figures per band, tracking, floor) and "suspicions" of the diagnosis. */
 struct json_out;
-void described_json(const struct recipe *, const struct calibration *, const struct standard_sweep *, size_t n, struct arena *, struct json_out *);
+void described_json(const struct recipe *, const struct calibration *, const struct standard_sweep *, size_t n, struct arena *,
+                    struct json_out *);
 
 /* noise.c: receiver noise when the data do not show it: floor at the tips and trace noise by band, IF bandwidth and averages. */
 double noise_of(const struct sweep_plan *, double hz, double magnitude);

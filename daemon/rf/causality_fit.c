@@ -17,7 +17,7 @@ size_t rf_causality_fit_bytes(size_t n) { return rf_vector_fit_bytes(n, 4, 0) + 
    that a sharp resonance does not count as noise. */
 static double noise_of(const struct net2 *net)
 {
-        double stretch[64];
+        double stretch[64] = {0};
         size_t n = net->axis->n, m = 0, step = (n - 3) / 64 + 1;
         if (step < 8)
                 step = 8;
