@@ -300,6 +300,29 @@ static void true_values_are_those_worked_out_by_hand(void **state)
         assert_true(fabs(true_value(&line, TRUE_LOSS, 40e9, 0) / (1000.0 / 100 * 8.685889638e-3) - 1) < 1e-3);
 }
 
+/* Between pads: nothing, a joint, or one lead to ground; at DC and at 10 GHz. */
+static void dummies_are_what_their_kind_says(void **state)
+{
+        static const struct {
+                int32_t kind;
+                bool joins, left, right;
+        } kinds[] = {{DEVICE_OPEN, false, false, false},     {DEVICE_PAD, false, false, false},       {DEVICE_THRU, true, false, false},
+                     {DEVICE_SHORT_LEFT, false, true, false}, {DEVICE_SHORT_RIGHT, false, false, true}, {DEVICE_SHORT, false, true, true}};
+        (void)state;
+        for (size_t k = 0; k < sizeof kinds / sizeof kinds[0]; k++) {
+                struct sim_device d = {.kind = kinds[k].kind, .defect = DEFECT_NONE};
+                double series, ground1, ground2;
+                struct y2 s = y2_to_s(device_y(&d, 10e9, 0), 50);
+                device_dc_ohm(&d, &series, &ground1, &ground2);
+                assert_int_equal(series < 1, kinds[k].joins);
+                assert_int_equal(ground1 < 1, kinds[k].left);
+                assert_int_equal(ground2 < 1, kinds[k].right);
+                assert_true(cabs(s.e21 - (kinds[k].joins ? 1 : 0)) < 1e-6);
+                assert_true(cabs(s.e11 - (kinds[k].joins ? 0 : kinds[k].left ? -1 : 1)) < 1e-6);
+                assert_true(cabs(s.e22 - (kinds[k].joins ? 0 : kinds[k].right ? -1 : 1)) < 1e-6);
+        }
+}
+
 static void draws_by_key_are_uniform_normal_and_unrelated(void **state)
 {
         double mean = 0, square = 0, product = 0;
@@ -330,6 +353,7 @@ int main(void)
                 cmocka_unit_test(noise_grows_with_the_root_of_the_if_bandwidth_and_shrinks_with_averages),
                 cmocka_unit_test(drift_is_a_function_of_time_and_stays_mild_over_a_normal_night),
                 cmocka_unit_test(true_values_are_those_worked_out_by_hand),
+                cmocka_unit_test(dummies_are_what_their_kind_says),
                 cmocka_unit_test(draws_by_key_are_uniform_normal_and_unrelated),
         };
         return cmocka_run_group_tests(tests, NULL, NULL);
