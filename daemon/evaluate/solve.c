@@ -124,6 +124,8 @@ static void band_json(struct json_out *o, const struct solved_band *b, double *s
         figure(o, "forward_against_reverse", d->k_disagreement, d->axis, scratch);
         figure(o, "switch_terms_difference", d->switch_difference, d->axis, scratch);
         figure(o, "s21_against_s12", d->reciprocity, d->axis, scratch);
+        figure(o, "leakage", d->leakage, d->axis, scratch);
+        figure(o, "consistency", d->consistency, d->axis, scratch);
         if (method_is_of_lines(b->method))
                 lines_json(o, d, scratch);
         json_open(o, "standards", '[');

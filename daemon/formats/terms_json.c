@@ -198,7 +198,7 @@ static enum z_kind z_kind(const struct terms *t)
         size_t unknown = 0, n = t->axis->n;
         bool one = true;
         for (size_t i = 0; i < n; i++) {
-                unknown += (size_t)!!isnan(t->z_re[i]);
+                unknown += (size_t) !!isnan(t->z_re[i]);
                 if (!isnan(t->z_re[i]) && !(t->z_re[i] > 0 && isfinite(t->z_re[i]) && isfinite(t->z_im[i])))
                         return Z_BAD;
                 one = one && t->z_re[i] == t->z_re[0] && t->z_im[i] == 0 && !signbit(t->z_im[i]);

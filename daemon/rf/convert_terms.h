@@ -4,6 +4,7 @@
      twelve  ->  eight + switch terms      exact if both ratios K (by ETF, by ETR) agree and there is no isolation; their mean is taken
      eight   ->  sixteen                   exact, leakage 0; raw data must have their switch terms removed for both
      sixteen ->  eight                     the leakage is dropped; how much is returned
+     twelve  <-> sixteen                   by way of eight, with what each step says
 
    in and out on the same axis (CODE_BUG otherwise), out made by terms_at(); plane, reference impedance and method are copied.  in and out
    must not be the same memory.  CODE_BAD_INPUT: the wrong model, isolation, missing switch terms, a ratio that does not exist; the sentence

@@ -1,6 +1,7 @@
 /* correct_full.c: raw ratios to corrected S and back with the full error network (correct_full.h).
  * Idea        Two 2x2 systems per point in plain arithmetic on columns; no T matrix of the device, so that isolating devices are ordinary.
- */
+ * Sources     Butler et al., IEEE Trans. MTT 39 (1991) 2211 for the model; blocks to error network and back: own algebra, checked by
+ *             tests/reference/rf_sixteen.c against a network given as such. */
 #include "rf/correct_full.h"
 #include "rf/cx.h"
 #include "rf/solve.h"

@@ -115,6 +115,7 @@ static void leakage_is_solved_stored_and_taken_out(void **state)
                 fail_msg("%s", err.text);
         assert_string_equal(calibration_plane(c), "tip");
         assert_non_null(strstr(text_of(&diagnosis), "sixteen_term"));
+        assert_non_null(strstr(text_of(&diagnosis), "\"leakage\""));
         double off = far(b, c, &inductor);
         if (!(off < 1e-11))
                 fail_msg("the device comes out %.3g away", off);
