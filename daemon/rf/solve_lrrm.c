@@ -23,25 +23,19 @@ struct choice {
 struct workspace {
         struct lrrm_point *point;
         struct choice *choice;
-        double complex (*open)[2]; /* as either order of the fixed points has it */
         double *residual;
-        signed char *sign;
 };
 
 size_t lrrm_workspace(size_t n, size_t standards)
 {
-        return n * (sizeof(struct lrrm_point) + sizeof(struct choice) + 2 * sizeof(double complex) + standards * sizeof(double) +
-                    sizeof(signed char)) +
-               256;
+        return n * (sizeof(struct lrrm_point) + sizeof(struct choice) + standards * sizeof(double)) + 256;
 }
 
-static struct workspace lay_out(void *memory, size_t n, size_t standards)
+static struct workspace lay_out(void *memory, size_t n)
 {
         struct workspace w = {.point = memory};
         w.choice = (struct choice *)(void *)(w.point + n);
-        w.open = (double complex(*)[2])(void *)(w.choice + n);
-        w.residual = (double *)(void *)(w.open + n);
-        w.sign = (signed char *)(w.residual + n * standards);
+        w.residual = (double *)(void *)(w.choice + n);
         return w;
 }
 
@@ -114,7 +108,7 @@ static bool involution_of(const struct point *p, const struct roles *r, struct i
                                 q->v.e[k] += c.e[k];
                 }
         q->condition = worst;
-        double complex ga = q->v.e[0], al = q->v.e[1], be = q->v.e[2], d = csqrt(al * al + be * ga);
+        double complex ga = q->v.e[0], al = q->v.e[1], be = q->v.e[2], d = m2_sqrt(al * al + be * ga);
         double complex t = abs2(al + d) >= abs2(al - d) ? al + d : al - d;
         q->p[0] = t / ga;
         q->p[1] = -be / t;
@@ -169,7 +163,7 @@ static double complex seen(const struct point *p, const struct roles *r, double 
 static void fixed_reflections(const struct point *p, const struct roles *r, double complex g[2])
 {
         struct m2 s = p->ideal[r->thru];
-        double complex mean = (s.e[0] + s.e[3]) / 2, e = csqrt(s.e[1] * s.e[2]);
+        double complex mean = (s.e[0] + s.e[3]) / 2, e = m2_sqrt(s.e[1] * s.e[2]);
         if (creal(e * conj(s.e[2])) < 0)
                 e = -e;
         g[0] = mean + e;
@@ -213,7 +207,7 @@ static double open_noise(const struct point *p, const struct roles *r, const str
 {
         double complex g[2], open = lrrm_open(q, q->z);
         fixed_reflections(p, r, g);
-        return cabs((open - g[0]) * (open - g[1]) / (g[0] - g[1])) * sqrt(kappa_variance(p, r, v, q->p));
+        return sqrt(abs2((open - g[0]) * (open - g[1]) / (g[0] - g[1])) * kappa_variance(p, r, v, q->p));
 }
 
 static void boxes(const struct point *p, const struct roles *r, const double complex fixed[2], double complex z, struct m2 raw,
@@ -278,7 +272,7 @@ static enum code check(const struct problem *p, struct tp_error *err)
         const struct net2 *thru = p->standards[roles_of(p).thru].ideal;
         for (size_t i = 0; i < p->axis->n; i++) {
                 struct m2 s = net2_get(thru, i);
-                if (!(cabs(s.e[0] - s.e[3]) < 1e-9) || !rf_t_exists(s))
+                if (!(abs2(s.e[0] - s.e[3]) < 1e-18) || !rf_t_exists(s))
                         return tp_fail(err, CODE_BAD_INPUT,
                                        "lrrm: at %.9g Hz the thru, as defined, does not look alike from both sides (S11 - S22 = %.3g) or "
                                        "does not transmit; use lrm, known_standards or unknown_thru",
@@ -287,15 +281,8 @@ static enum code check(const struct problem *p, struct tp_error *err)
         return CODE_OK;
 }
 
-static enum code settle(const struct problem *p, struct workspace *w, struct diagnosis *d, struct tp_error *err)
+static enum code settle(const struct problem *p, struct followed f, struct diagnosis *d, struct tp_error *err)
 {
-        struct followed f;
-        struct branch branch;
-        branch_begin(&branch, 1);
-        for (size_t i = 0; i < p->axis->n; i++)
-                w->sign[i] = branch_step(&branch, p->axis->hz[i], w->open[i]) ? -1 : 1;
-        branch_end(&branch);
-        f = branch.followed;
         d->root_followed = f.all;
         d->root_start_hz = p->axis->hz[0];
         d->root_unfollowed_hz = f.unfollowed_hz;
@@ -336,11 +323,11 @@ static void finish(const struct problem *p, const struct roles *roles, struct wo
                 for (size_t k = 0; k < roles->open_n; k++) { /* what contradicts a lossless, equal open */
                         struct m2 m = point_raw(&at, roles->open[k]);
                         double complex g1 = box_correct(x, m.e[0]), g2 = box_correct(y, m.e[3]);
-                        residual[roles->open[k]] = fmax(fabs(cabs(g1) - 1), cabs(g1 - g2) / 2);
+                        residual[roles->open[k]] = fmax(fabs(sqrt(abs2(g1)) - 1), sqrt(abs2(g1 - g2)) / 2);
                 }
                 for (size_t k = 0; k < roles->short_n && roles->short_n > 1; k++) {
                         struct m2 m = point_raw(&at, roles->shorted[k]);
-                        residual[roles->shorted[k]] = cabs(box_correct(x, m.e[0]) - box_correct(y, m.e[3])) / 2;
+                        residual[roles->shorted[k]] = sqrt(abs2(box_correct(x, m.e[0]) - box_correct(y, m.e[3]))) / 2;
                 }
                 double complex open = lrrm_open(q, lrrm_impedance(q, match));
                 double weight = q->w / (q->u_open * q->u_open);
@@ -348,7 +335,7 @@ static void finish(const struct problem *p, const struct roles *roles, struct wo
                 sum_ww += weight * q->w;
                 d->reflect_re[i] = creal(open);
                 d->reflect_im[i] = cimag(open);
-                d->reflect_distance[i] = cabs(open - 1);
+                d->reflect_distance[i] = sqrt(abs2(open - 1));
                 d->reflect_angle_deg[i] = carg(open) * 180 / RF_PI;
         }
         d->open_c_fit_f = sum_wy / sum_ww;
@@ -367,8 +354,10 @@ enum code lrrm_solve(const struct problem *p, void *workspace, struct terms *out
                 return code;
         size_t n = p->axis->n;
         struct roles roles = roles_of(p);
-        struct workspace w = lay_out(workspace, n, p->standard_n);
+        struct workspace w = lay_out(workspace, n);
         double worst = 0, worst_hz = 0;
+        struct branch branch;
+        branch_begin(&branch, 1);
         for (size_t i = 0; i < n; i++) {
                 struct point at;
                 struct involution v;
@@ -383,23 +372,17 @@ enum code lrrm_solve(const struct problem *p, void *workspace, struct terms *out
                         worst = v.condition;
                         worst_hz = p->axis->hz[i];
                 }
+                struct lrrm_point turned; /* either order of the fixed points: the open nearer to the one before (the first: to +1) */
                 open_of_match(&at, &roles, v.p, &w.point[i]);
-                w.open[i][0] = lrrm_open(&w.point[i], w.point[i].z);
-                struct lrrm_point turned;
                 open_of_match(&at, &roles, (double complex[2]){v.p[1], v.p[0]}, &turned);
-                w.open[i][1] = lrrm_open(&turned, turned.z);
-        }
-        if ((code = settle(p, &w, d, err)))
-                return code;
-        for (size_t i = 0; i < n; i++) {
-                struct point at;
-                struct involution v;
-                point_load(p, i, &at);
-                involution_of(&at, &roles, &v);
-                if (w.sign[i] < 0)
-                        open_of_match(&at, &roles, (double complex[2]){v.p[1], v.p[0]}, &w.point[i]);
+                const double complex open[2] = {lrrm_open(&w.point[i], w.point[i].z), lrrm_open(&turned, turned.z)};
+                if (branch_step(&branch, p->axis->hz[i], open))
+                        w.point[i] = turned;
                 w.point[i].u_open = open_noise(&at, &roles, &v, &w.point[i]);
         }
+        branch_end(&branch);
+        if ((code = settle(p, branch.followed, d, err)))
+                return code;
         struct lrrm_match match = lrrm_fit(n, w.point, p->match_fit, d);
         lrrm_columns(n, w.point, p->match_fit, match, d);
         finish(p, &roles, &w, match, out, d);

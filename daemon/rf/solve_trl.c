@@ -35,7 +35,7 @@ static bool solve_point(const struct point *p, const struct line_set *ln, const 
                 return true;
         double e2 = creal(em * conj(em)), n2 = creal((em - ep) * conj(em - ep)); /* as for many lines with the thru in common */
         s->nstd = (sqrt((3 * e2 + 1 / e2) / n2) + sqrt((e2 + 3 / e2) / n2)) / 2;
-        s->phase_eff_deg = line_phase_eff_deg(x);
+        s->phase_eff_deg = asin(fmin(1, sqrt(n2) / 2)) * 180 / RF_PI;
         for (size_t k = 0; k < RF_STANDARD_MAX; k++)
                 s->length_error_m[k] = NAN;
         for (int k = 0; k < 4; k++)
