@@ -15,6 +15,17 @@ static struct m2 deembedded_y(const struct chain *ch, const struct trio *t)
         return ch->method == RF_DEEMBED_UNKNOWN ? rf_y_from_s(t->s[PART_DEVICE], ch->z) : rf_deembed_y_point(ch->method, t->s, ch->z);
 }
 
+double chain_read_size(const struct chain *ch, size_t i, struct m2 s, int e)
+{
+        const struct terms *t = &ch->cal->terms;
+        double size = cabs(s.e[e]);
+        if (e == 1 || e == 2 || (t->model != TERMS_EIGHT && t->model != TERMS_TWELVE))
+                return size;
+        enum term tracking = e == 0 ? TERM_ERF : TERM_ERR;
+        double seen = cabs(rf_embed2_point(t, i, s).e[e]) / hypot(t->re[tracking][i], t->im[tracking][i]);
+        return isfinite(seen) ? seen : size;
+}
+
 struct m2 chain_deembed(const struct chain *ch, const struct trio *t)
 {
         if (ch->method == RF_DEEMBED_UNKNOWN)

@@ -321,7 +321,7 @@ static double virtual_noise(const struct slope *k, const struct virtual *v)
         for (size_t c = 0; c < v->column_n; c++) {
                 unsigned m = v->columns[c].standard, e = v->columns[c].entry;
                 struct m2 d = m2_of(0, 0, 0, 0);
-                double u = noise_of(plan, k->hz, cabs(v->s[m].e[e]));
+                double u = noise_of(plan, k->hz, chain_read_size(k->a->ch, k->i, v->s[m], (int)e));
                 d.e[e] = v->columns[c].imaginary ? CMPLX(0, u) : u;
                 sum += pow(virtual_dq(k, v, m, d), 2);
         }
@@ -422,12 +422,13 @@ static void pad_scatter_take(const struct slope *k, size_t j, struct pad_scatter
         for (size_t o = 0; o < to->n && to->n >= 3; o++)
                 to->d[o] -= sum / (double)to->n;
         double complex theta = touch_theta(k);
-        double u_noise = noise_of(recipe_sweep(ch->q->recipe, ch->q->measure->sweep), k->hz, 1) * k->noise_scale;
+        const struct sweep_plan *plan = recipe_sweep(ch->q->recipe, ch->q->measure->sweep);
         for (int port = 0; port < 2; port++) {
                 pads_moved(to, s, move_series(s, port, setup->contact_ohm_u, ch->z), ch->z);
                 pads_moved(to, s, move_series(s, port, CMPLX(0, k->w * setup->contact_h_u), ch->z), ch->z);
                 shift[port] = move_shift(s, port, theta);
                 pads_moved(to, s, m2_scale(OWN_SHARE, shift[port]), ch->z);
+                double u_noise = noise_of(plan, k->hz, chain_read_size(ch, k->i, s, 3 * port)) * k->noise_scale;
                 for (int part = 0; part < 2; part++) {
                         double complex by = part ? CMPLX(0, u_noise) : u_noise;
                         pads_moved(to, s, port == 0 ? m2_diag(by, 0) : m2_diag(0, by), ch->z);
@@ -541,6 +542,34 @@ static void interpolation_cause(const struct slope *k, size_t j)
         cause_add(k->to, CAUSE_INTERPOLATION, value_change(k, asked_z(k->a, &other) - k->z), INFINITY);
 }
 
+static double noise_of_device(const struct slope *k, double gain)
+{
+        const struct chain *ch = k->a->ch;
+        const struct sweep_plan *plan = recipe_sweep(ch->q->recipe, ch->q->measure->sweep);
+        double sum = 0;
+        for (int p = 0; p < PART_COUNT; p++)
+                for (int e = 0; e < 4 && ch->raw[p]; e++) {
+                        double u = noise_of(plan, k->hz, chain_read_size(ch, k->i, k->at->s[p], e));
+                        double re = value_change(k, k->d[p][e] * u), im = value_change(k, k->d[p][e] * CMPLX(0, u));
+                        sum += re * re + im * im;
+                }
+        return sqrt(sum * gain);
+}
+
+/* At an end of the sweep the window lies to one side, and noise is not alike over it: the number's at k over that of point m, by the table.
+ */
+static double noise_ratio(const struct slope *k, size_t m)
+{
+        struct asked a = *k->a;
+        struct trio t = chain_point(k->a->ch, m);
+        a.hz = k->a->ch->axis.hz[m];
+        a.near = asked_near(k->a, a.hz);
+        struct slope other = {.a = &a, .hz = a.hz, .w = RF_TWO_PI * a.hz, .i = map_at(k->a->ch->map, m), .part = 1, .at = &t};
+        slope_take(&other);
+        double ratio = noise_of_device(k, 1) / noise_of_device(&other, 1);
+        return ratio > 1 ? ratio : 1; /* NaN: nothing is known */
+}
+
 /* Scatter of the number over the nearest points about its own cubic; NaN where they are too few or too far apart.  Nine points if they span
    less than a factor 1.6, more (up to seventeen, for a scatter that is itself known better) while they span less than 1.25. */
 static double noise_by_data(const struct slope *k, size_t j, double gain, double *ret_freedom)
@@ -572,7 +601,8 @@ static double noise_by_data(const struct slope *k, size_t j, double gain, double
                         return NAN;
         }
         *ret_freedom = (double)(n - COEFFICIENTS);
-        return scatter_of(hz, q, NULL, n, 1) * sqrt(gain);
+        size_t centre = from + window / 2;
+        return scatter_of(hz, q, NULL, n, 1) * sqrt(gain) * (centre == j ? 1 : noise_ratio(k, centre));
 }
 
 /* How much more noise than by the table at k->hz there is, from what the sweeps themselves show near point j, whatever the device: S21 and
@@ -600,7 +630,7 @@ static double noise_scale(const struct slope *k, size_t j, double *ret_freedom)
         for (int p = ch->raw[PART_OPEN] ? PART_OPEN : PART_DEVICE; p < PART_COUNT; p++) {
                 if (!ch->raw[p] || ch->axis.n < WINDOW)
                         continue;
-                double re[2][WINDOW], im[2][WINDOW], own = noise_of(plan, k->hz, 1), standard = noise_of(cal, k->hz, 1);
+                double re[2][WINDOW], im[2][WINDOW];
                 size_t begin = j < WINDOW / 2 ? 0 : j - WINDOW / 2;
                 begin = begin + WINDOW > ch->axis.n ? ch->axis.n - WINDOW : begin;
                 if (ch->axis.hz[begin + WINDOW - 1] > 10 * ch->axis.hz[begin] ||
@@ -615,6 +645,8 @@ static double noise_scale(const struct slope *k, size_t j, double *ret_freedom)
                 }
                 for (int port = 0; port < 2; port++) {
                         double seen = scatter_of(ch->axis.hz + begin, re[port], im[port], WINDOW, 1), nu = 2 * (WINDOW - 4);
+                        double size = chain_read_size(ch, k->i, k->at->s[p], 3 * port), own = noise_of(plan, k->hz, size),
+                               standard = noise_of(cal, k->hz, size); /* of a standard that is much like it */
                         sum += nu * seen * seen / (own * own + standard * standard);
                         count += nu;
                 }
@@ -626,20 +658,6 @@ static double noise_scale(const struct slope *k, size_t j, double *ret_freedom)
                 return sqrt(sum / count);
         *ret_freedom = INFINITY;
         return 1;
-}
-
-static double noise_of_device(const struct slope *k, double gain)
-{
-        const struct chain *ch = k->a->ch;
-        const struct sweep_plan *plan = recipe_sweep(ch->q->recipe, ch->q->measure->sweep);
-        double sum = 0;
-        for (int p = 0; p < PART_COUNT; p++)
-                for (int e = 0; e < 4 && ch->raw[p]; e++) {
-                        double u = noise_of(plan, k->hz, cabs(k->at->s[p].e[e]));
-                        double re = value_change(k, k->d[p][e] * u), im = value_change(k, k->d[p][e] * CMPLX(0, u));
-                        sum += re * re + im * im;
-                }
-        return sqrt(sum * gain);
 }
 
 /* of_standards: what one unit of the table's noise in the standards makes; negative: by the closed forms. */
@@ -666,11 +684,31 @@ static void noise_by_table(const struct slope *k, double gain, double of_standar
                 for (int m = 0; m < 3; m++)
                         for (int part = 0; part < 2; part++) {
                                 struct ideal_cause c = base;
-                                c.d_gamma[port][m] = noise_of(plan, k->hz, cabs(base.gamma[m])) * (part ? CMPLX(0, 1) : 1);
+                                double size = chain_read_size(ch, k->i, m2_diag(base.gamma[m], base.gamma[m]), 3 * port);
+                                c.d_gamma[port][m] = noise_of(plan, k->hz, size) * (part ? CMPLX(0, 1) : 1);
                                 double one = common_change(k, ideal_mover, &c);
                                 sum += one * one;
                         }
         cause_add(k->to, "noise of standards", scale * sqrt(sum * gain), freedom);
+}
+
+/* There are too few points, or the number is so bent in the noise that its scatter says little: by the table.  But a part of z itself is
+   straight however noisy, and where its scatter shows more than the table foretells, the scatter is right. */
+static void noise_of_bent(struct slope *k, double by_data, double freedom, double gain, double of_standards)
+{
+        struct cause_list table = {0}, *to = k->to;
+        double by_table = 0;
+        k->to = &table;
+        noise_by_table(k, gain, of_standards);
+        k->to = to;
+        for (size_t m = 0; m < table.n; m++)
+                by_table += table.dq[m] * table.dq[m];
+        bool straight = k->a->quantity == QUANTITY_L || k->a->quantity == QUANTITY_R;
+        if (straight && isfinite(by_data) && by_data * by_data > by_table)
+                cause_add(to, "noise", by_data, freedom);
+        else
+                for (size_t m = 0; m < table.n; m++)
+                        cause_add(to, table.name[m], table.dq[m], table.nu[m]);
 }
 
 void causes_of(const struct asked *a, const struct trio *at, size_t j, double noise_gain, struct cause_list *to)
@@ -722,7 +760,7 @@ void causes_of(const struct asked *a, const struct trio *at, size_t j, double no
         bool noisy = ratio && k.noise_scale * noise_of_device(&k, noise_gain) > NOISY * fabs(asked_value(a, k.z));
         if (isfinite(by_data) && !noisy)
                 cause_add(to, "noise", by_data, freedom);
-        else /* too few points, or the number is so bent in the noise that its scatter says little */
-                noise_by_table(&k, noise_gain, v ? virtual_noise(&k, v) : -1);
+        else
+                noise_of_bent(&k, by_data, freedom, noise_gain, v ? virtual_noise(&k, v) : -1);
         arena_free(arena);
 }

@@ -28,6 +28,9 @@ struct trio chain_point(const struct chain *, size_t j);
 /* Local quadratic over five points, in S, where everything is bounded; sum of the squared weights in *ret_noise_gain. */
 enum code chain_between(const struct chain *, double hz, struct trio *ret, size_t *ret_nearest, double *ret_noise_gain, struct tp_error *);
 struct m2 chain_deembed(const struct chain *, const struct trio *);
+/* Trace noise is a share of what a receiver reads, its directivity included.  |raw| of entry e at index i of the calibration, as seen from
+   the tips: over the reflection's tracking.  Where that is not known (transmissions, other models) it is |S|. */
+double chain_read_size(const struct chain *, size_t i, struct m2 s, int e);
 
 /* One question to a trio: an analytic complex number, and the real one that is reported. */
 struct asked {

@@ -34,7 +34,7 @@ static double falling(const struct asked *a, size_t j, enum rf_quantity gain, do
         at.rf = gain;
         double value = asked_number(&at, s, g);
         for (int e = 0; e < 4; e++) {
-                double u = noise_of(plan, at.hz, cabs(t.s[PART_DEVICE].e[e])) * cabs(g[e]);
+                double u = noise_of(plan, at.hz, chain_read_size(a->ch, map_at(a->ch->map, j), t.s[PART_DEVICE], e)) * cabs(g[e]);
                 squares += u * u;
         }
         if (!rf_resolvable(rf_share_of(RF_SHARE_VALUE, value, 2 * sqrt(squares)), share_max))
