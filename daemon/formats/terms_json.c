@@ -474,9 +474,10 @@ static enum code z_in(const cJSON *json, struct terms *t, struct tp_error *err)
 static enum code following_in(const cJSON *terms, struct terms *t, struct arena *arena, struct tp_error *err)
 {
         size_t n = t->axis->n;
-        double *re = arena_take(arena, 2 * n * sizeof *re), *im = re + n;
+        double *re = arena_take(arena, 2 * n * sizeof *re);
         if (!re)
                 return tp_fail_memory(err);
+        double *im = re + n;
         for (int k = 0; k < TERM_COUNT && t->model != TERMS_ONE_PORT; k++) {
                 const cJSON *column = follows(t->model, k) ? cJSON_GetObjectItemCaseSensitive(terms, term_words[k]) : NULL;
                 char pointer[48];

@@ -30,7 +30,8 @@ struct rf_standard {
         const struct net2 *ideal; /* S in z_ref 50 ohm (real), on problem.axis; NULL where the method needs none */
         double u_ideal;           /* standard uncertainty of the ideal per component; 0: equal weights */
         double length_m;          /* lines */
-        const struct net2 *offset; /* "lrrm": two-port between the plane and the match's element, 50 ohm; NULL: the element is at the plane */
+        const struct net2
+                *offset; /* "lrrm": two-port between the plane and the match's element, 50 ohm; NULL: the element is at the plane */
 };
 /* "lrrm": what of the match is found by the calibration itself. */
 enum rf_match_fit {
@@ -143,12 +144,13 @@ struct diagnosis {
         struct standard_residual standard[RF_STANDARD_MAX];
         bool match_l_determined; /* lrrm: the next four are found; otherwise match_l_fit_h is the definition's */
         double match_l_fit_h, match_l_u_h, match_c_fit_f, match_r_fit_ohm;
-        double open_c_fit_f; /* lrrm: the open's, as solved */
-        double line_length_error_m[RF_STANDARD_MAX]; /* multiline, three lines and more: by which each line seems longer than told, judged */
+        double open_c_fit_f;                         /* lrrm: the open's, as solved */
+        double line_length_error_m[RF_STANDARD_MAX]; /* multiline, three lines and more: by which each line seems longer than told, judged
+                                                      */
         double line_length_u_m[RF_STANDARD_MAX];     /* by the others (a common offset or scale cannot be seen); its standard error */
-        bool root_followed;                         /* the two-valued root was continuous from its start to both ends */
-        bool root_contradicts;                      /* the estimate would have chosen the other root somewhere … */
-        double contradiction_hz, contradiction_deg; /* … first here, at this angle between root and estimate */
+        bool root_followed;                          /* the two-valued root was continuous from its start to both ends */
+        bool root_contradicts;                       /* the estimate would have chosen the other root somewhere … */
+        double contradiction_hz, contradiction_deg;  /* … first here, at this angle between root and estimate */
         double root_start_hz;
         double root_unfollowed_hz; /* first frequency whose step was ambiguous, so that the estimate chose; NaN: none */
         unsigned warning_n;

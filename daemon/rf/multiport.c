@@ -288,7 +288,7 @@ bool rf_multiport_switch_remove_point(unsigned n, const double complex *raw, con
 bool rf_multiport_switch_insert_point(unsigned n, const double complex *m, const double complex *g, double complex *ret)
 {
         /* source at j: b = M (e_j + G_j b), G_j without port j: (1 - M G_j) b = M e_j */
-        double complex out[RF_ENTRIES_MAX];
+        double complex out[RF_ENTRIES_MAX] = {0};
         bool good = true;
         for (unsigned j = 0; j < n; j++) {
                 double complex a[RF_ENTRIES_MAX], b[RF_ENTRIES_MAX];
@@ -318,7 +318,7 @@ struct blocks {
 };
 static struct blocks blocks_of(const struct multiport_terms *t, size_t i)
 {
-        struct blocks b;
+        struct blocks b = {0};
         for (unsigned p = 0; p < t->ports; p++) {
                 double complex ed = CMPLX(t->port[p].ed_re[i], t->port[p].ed_im[i]), es = CMPLX(t->port[p].es_re[i], t->port[p].es_im[i]),
                                er = CMPLX(t->port[p].er_re[i], t->port[p].er_im[i]), k = CMPLX(t->port[p].k_re[i], t->port[p].k_im[i]);

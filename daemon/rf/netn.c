@@ -116,7 +116,7 @@ bool rfn_divide_right(unsigned n, const double complex *b, const double complex 
 
 void rfn_multiply(unsigned n, const double complex *a, const double complex *b, double complex *x)
 {
-        double complex r[RF_ENTRIES_MAX];
+        double complex r[RF_ENTRIES_MAX] = {0};
         for (unsigned i = 0; i < n; i++)
                 for (unsigned j = 0; j < n; j++) {
                         r[i * n + j] = 0;

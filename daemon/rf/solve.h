@@ -10,7 +10,7 @@ struct point {
         size_t i, n;
         double hz;
         const struct problem *problem;
-        struct m2 raw[RF_STANDARD_MAX]; /* as read, switch terms inside */
+        struct m2 raw[RF_STANDARD_MAX];  /* as read, switch terms inside */
         struct m2 bare[RF_STANDARD_MAX]; /* with the switch terms removed: point_load() and point_bare() keep it */
         struct m2 ideal[RF_STANDARD_MAX];
         double length_m[RF_STANDARD_MAX];
@@ -55,8 +55,8 @@ struct followed {
 void root_follow(size_t n, const double *hz, size_t start, const bool *trusted, double complex *ratio, signed char *sign,
                  struct followed *ret);
 
-/* The same for any two candidates per frequency, one frequency after the other from the lowest: the one nearer to its predecessor.  "Degrees"
-   are those of +-x: 90 is as far from one as from the other. */
+/* The same for any two candidates per frequency, one frequency after the other from the lowest: the one nearer to its predecessor.
+   "Degrees" are those of +-x: 90 is as far from one as from the other. */
 struct branch {
         double complex estimate, before;
         double worst;

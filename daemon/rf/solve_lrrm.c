@@ -397,6 +397,6 @@ enum code lrrm_solve(const struct problem *p, void *workspace, struct terms *out
                                "use a shorter thru or lrm",
                                worst_hz / 1e9, worst);
         if (cov)
-                covariance_fill(p, cov, terms_point, w.choice, sizeof *w.choice);
+                covariance_fill(p, cov, terms_point, w.choice, sizeof(struct choice));
         return CODE_OK;
 }

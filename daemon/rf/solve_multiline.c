@@ -179,7 +179,7 @@ static void pairs_with(size_t n, const struct m2 *t, const double *l, size_t c, 
 /* Second opinion less this one, as reflections at port 1 and 2 of the corrected data: [[1 + ., beta], [gamma, 1]] = X^{-1} X'. */
 static void compare(size_t n, const struct m2 *t, const double complex *z, const double complex *inverse_z, struct line_solution *s)
 {
-        double complex o[4];
+        double complex o[4] = {0};
         if (!lines_second_opinion(n, t, z, inverse_z, (double complex[4]){s->b1, s->ca1, s->b2, s->ca2}, o)) {
                 for (int k = 0; k < 4; k++)
                         s->second[k] = CMPLX(NAN, NAN);

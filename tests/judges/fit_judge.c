@@ -103,7 +103,7 @@ static void poles(char **arg, struct arena *arena, struct json_out *o)
         memcpy(f.re, d.re, sizeof f.re);
         memcpy(f.im, d.im, sizeof f.im);
         struct rational *r = arena_take(arena, sizeof *r);
-        struct fit_report report;
+        struct fit_report report = {0};
         struct tp_error err = {0};
         void *workspace = arena_take(arena, rf_vector_fit_bytes(f.n, f.element_n, 0));
         double least = INFINITY;

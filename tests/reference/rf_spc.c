@@ -50,7 +50,7 @@ static size_t of_chart(const struct row *rows, size_t n, const char *chart, stru
 static void ewma_is_the_handbooks(void **state)
 {
         (void)state;
-        struct row rows[200], of[64];
+        struct row rows[200] = {0}, of[64];
         double x[64], z[64], low[64], high[64], lo, hi;
         bool alarm[64];
         size_t n = of_chart(rows, rows_read(rows, 200), "ewma", of, x);
@@ -72,7 +72,7 @@ static void ewma_is_the_handbooks(void **state)
 static void cusum_is_the_handbooks(void **state)
 {
         (void)state;
-        struct row rows[200], of[64];
+        struct row rows[200] = {0}, of[64];
         double x[64], hi[64], lo[64];
         bool alarm[64];
         size_t n = of_chart(rows, rows_read(rows, 200), "cusum", of, x);
@@ -91,7 +91,7 @@ static void cusum_is_the_handbooks(void **state)
 static void western_electric_rules_are_strict(void **state)
 {
         (void)state;
-        struct row rows[200], of[64];
+        struct row rows[200] = {0}, of[64];
         double x[64];
         unsigned bits[64];
         size_t n = rows_read(rows, 200), charts = 0;

@@ -310,7 +310,7 @@ struct analyzer {
 };
 static struct analyzer analyzer_new(unsigned ports)
 {
-        struct analyzer a;
+        struct analyzer a = {0};
         for (unsigned p = 0; p < ports; p++) {
                 a.e00[p] = draw_disc(0.2);
                 a.e11[p] = draw_disc(0.2);
@@ -399,7 +399,7 @@ static void pairs_of_ports_correct_all_ports(void **state)
                         }
                         struct multiport_terms mt =
                                 multiport_terms_at(arena_take(b->arena, multiport_terms_bytes(N, ports)), &b->axis, ports);
-                        double box[N], ratio[N];
+                        double box[N] = {0}, ratio[N] = {0};
                         if (rf_multiport_terms(pairs, pair_n, &mt, &(struct multiport_diagnosis){box, ratio}, &b->err) ||
                             rf_multiport_correct(&mt, &raw, &sw, &b->got, &b->err) ||
                             rf_multiport_embed(&mt, &b->got, &sw, &again, &b->err))

@@ -295,7 +295,8 @@ static void true_values_are_those_worked_out_by_hand(void **state)
                 assert_true(fabs(true_value(&line, TRUE_EPS_EFF, hz, 0) / eps - 1) < 1e-6 &&
                             fabs(true_value(&line, TRUE_ZC, hz, 0) - 50) < 1e-6);
         line.r_ohm = 1000;
-        assert_true(fabs(true_value(&line, TRUE_R_LINE, 40e9, 0) / 1000 - 1) < 1e-6 && fabs(true_value(&line, TRUE_C_LINE, 40e9, 0) / 1.32e-10 - 1) < 1e-9);
+        assert_true(fabs(true_value(&line, TRUE_R_LINE, 40e9, 0) / 1000 - 1) < 1e-6 &&
+                    fabs(true_value(&line, TRUE_C_LINE, 40e9, 0) / 1.32e-10 - 1) < 1e-9);
         /* low loss: alpha = R/(2 Zc) neper per metre */
         assert_true(fabs(true_value(&line, TRUE_LOSS, 40e9, 0) / (1000.0 / 100 * 8.685889638e-3) - 1) < 1e-3);
 }
@@ -306,7 +307,7 @@ static void dummies_are_what_their_kind_says(void **state)
         static const struct {
                 int32_t kind;
                 bool joins, left, right;
-        } kinds[] = {{DEVICE_OPEN, false, false, false},     {DEVICE_PAD, false, false, false},       {DEVICE_THRU, true, false, false},
+        } kinds[] = {{DEVICE_OPEN, false, false, false},      {DEVICE_PAD, false, false, false},        {DEVICE_THRU, true, false, false},
                      {DEVICE_SHORT_LEFT, false, true, false}, {DEVICE_SHORT_RIGHT, false, false, true}, {DEVICE_SHORT, false, true, true}};
         (void)state;
         for (size_t k = 0; k < sizeof kinds / sizeof kinds[0]; k++) {
