@@ -1,0 +1,69 @@
+/* causes_own.h: what the files of causes share: the slope of one number, and how a cause moves it.  causes.c has the order, the touches and
+   the drift; causes_standards.c the standards by each method; causes_dummies.c pads, leads and what lies between points; causes_noise.c the
+   receiver.  Pure, any thread. */
+#ifndef TIPPLANE_EVALUATE_CAUSES_OWN_H
+#define TIPPLANE_EVALUATE_CAUSES_OWN_H
+#include "evaluate/chain.h"
+#include "evaluate/virtual.h"
+
+/* Half of the placement's variance is the stage's, which moves the pads under both probes alike: what lengthens one port's path shortens
+   the other's.  The other half is each tip's own. */
+#define OWN_SHARE 0.70710678118654752440
+#define LEAD_OHM 50.0
+#define LEFT_LEAST 0.1      /* of a variance, when what is known of it explains all that was seen */
+#define NOISY 0.05          /* relative scatter above which a number is no longer straight in the noise behind it */
+#define ALUMINA_EPS_EFF 5.3 /* coplanar line on a calibration substrate, where the recipe does not say */
+
+struct slope {
+        const struct asked *a;
+        double complex z, d[PART_COUNT][4]; /* dz/dS */
+        double hz, w, noise_scale;          /* of the noise table */
+        double noise_freedom;
+        size_t i;    /* of the calibration */
+        double part; /* of a common cause that comes through: the weight of the band whose standards it moves */
+        struct cause_list *to;
+        const struct trio *at;
+};
+
+/* One cause that moves all parts at once. */
+typedef struct m2 (*mover)(const struct slope *k, struct m2 s, const void *cause);
+struct ideal_cause {
+        double complex gamma[3], d_gamma[2][3]; /* open, short, load; per port */
+        struct m2 thru, d_thru;
+};
+struct tracking_cause {
+        int port;
+        double complex eps;
+};
+/* ---- causes.c */
+void slope_take(struct slope *k); /* z and d from a and at */
+/* Change of the number, in its unit, when z moves by dz: to first order, however large dz is. */
+double slope_value(const struct slope *k, double complex dz);
+/* dz when the S of one part move by ds. */
+double complex slope_weigh(const struct slope *k, int part, struct m2 ds);
+/* Adds a cause of one part alone, or of all parts at once: ds, or what move() makes, is one standard uncertainty of it. */
+void cause_private(const struct slope *k, const char *name, int part, struct m2 ds);
+double complex cause_theta(const struct slope *k);
+double cause_common_change(const struct slope *k, mover move, const void *cause);
+void cause_common(const struct slope *k, const char *name, mover move, const void *cause);
+struct m2 cause_ideal_mover(const struct slope *k, struct m2 s, const void *cause);
+/* ---- causes_standards.c: the number's change for each thing that is not known of a standard or of the touch on it.  NULL: no such kind.
+ */
+const struct standard *cause_standard(const struct recipe *r, int32_t kind);
+void causes_of_standards(const struct slope *k);
+void causes_of_virtual(const struct slope *k, const struct virtual *v, size_t m);
+void cause_of_match(const struct slope *k, struct arena *arena);
+double cause_virtual_noise(const struct slope *k, const struct virtual *v);
+bool cause_closed_form(const struct recipe *r, double hz);
+void causes_of_lines(const struct slope *k);
+/* ---- causes_dummies.c; j: point of the sweep nearest to the number's frequency */
+void causes_of_dummies(const struct slope *k, size_t j);
+void cause_of_model(const struct slope *k);
+void cause_of_interpolation(const struct slope *k, size_t j);
+/* ---- causes_noise.c; gain: sum of the squared weights when the number lies between points.  NaN where the sweep cannot tell. */
+double cause_noise_of_device(const struct slope *k, double gain);
+double cause_noise_by_data(const struct slope *k, size_t j, double gain, double *ret_freedom);
+double cause_noise_scale(const struct slope *k, size_t j, double *ret_freedom);
+void cause_noise_of_bent(struct slope *k, double by_data, double freedom, double gain, double of_standards);
+
+#endif
