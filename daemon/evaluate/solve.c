@@ -128,37 +128,11 @@ static void band_json(struct json_out *o, const struct solved_band *b, double *s
         figure(o, "consistency", d->consistency, d->axis, scratch);
         if (method_is_of_lines(b->method))
                 lines_json(o, d, scratch);
-        json_open(o, "standards", '[');
-        for (size_t k = 0; k < b->problem.standard_n; k++) {
-                json_open(o, NULL, '{');
-                json_text(o, "name", b->problem.standards[k].name);
-                json_text(o, "kind", rf_standard_words[b->problem.standards[k].kind]);
-                json_real(o, "residual_rms", d->standard[k].rms);
-                json_real(o, "residual_worst", d->standard[k].worst);
-                json_real(o, "residual_worst_hz", d->standard[k].worst_hz);
-                json_close(o, '}');
-        }
-        json_close(o, ']');
+        calibration_residuals_json(b, o);
         json_open(o, "warnings", '[');
         for (unsigned k = 0; k < d->warning_n; k++)
                 json_text(o, NULL, d->warning[k]);
         json_close(o, ']');
-}
-
-static void joint_json(struct json_out *o, const struct joint *j)
-{
-        json_open(o, NULL, '{');
-        json_real(o, "from_hz", j->from_hz);
-        json_real(o, "to_hz", j->to_hz);
-        json_int(o, "points", (int64_t)j->points);
-        json_real(o, "kink", j->kink);
-        json_real(o, "kink_hz", j->kink_hz);
-        json_real(o, "kink_u", j->kink_u);
-        json_real(o, "share_of_allowed", j->share);
-        json_real(o, "cross_hz", j->cross_hz);
-        json_bool(o, "beyond", j->beyond);
-        json_text(o, "sentence", j->sentence);
-        json_close(o, '}');
 }
 
 static void diagnosis_json(const struct recipe *r, const struct standard_sweep *of, size_t n, struct arena *arena,
@@ -189,7 +163,7 @@ static void diagnosis_json(const struct recipe *r, const struct standard_sweep *
         if (s->band_n > 1) {
                 json_open(&o, "joints", '[');
                 for (size_t k = 0; k + 1 < s->band_n; k++)
-                        joint_json(&o, &s->joints[k]);
+                        calibration_joint_json(&o, &s->joints[k]);
                 json_close(&o, ']');
                 json_open(&o, "warnings", '[');
                 for (size_t k = 0; k + 1 < s->band_n; k++)

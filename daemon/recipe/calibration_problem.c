@@ -597,3 +597,35 @@ enum code calibration_plan_solve(const struct calibration_plan *plan, const stru
         *ret = s;
         return CODE_OK;
 }
+
+void calibration_residuals_json(const struct solved_band *b, struct json_out *o)
+{
+        const struct standard_residual *r = b->diagnosis.standard;
+        json_open(o, "standards", '[');
+        for (size_t k = 0; k < b->problem.standard_n; k++) {
+                json_open(o, NULL, '{');
+                json_text(o, "name", b->problem.standards[k].name);
+                json_text(o, "kind", rf_standard_words[b->problem.standards[k].kind]);
+                json_real(o, "residual_rms", r[k].rms);
+                json_real(o, "residual_worst", r[k].worst);
+                json_real(o, "residual_worst_hz", r[k].worst_hz);
+                json_close(o, '}');
+        }
+        json_close(o, ']');
+}
+
+void calibration_joint_json(struct json_out *o, const struct joint *j)
+{
+        json_open(o, NULL, '{');
+        json_real(o, "from_hz", j->from_hz);
+        json_real(o, "to_hz", j->to_hz);
+        json_int(o, "points", (int64_t)j->points);
+        json_real(o, "kink", j->kink);
+        json_real(o, "kink_hz", j->kink_hz);
+        json_real(o, "kink_u", j->kink_u);
+        json_real(o, "share_of_allowed", j->share);
+        json_real(o, "cross_hz", j->cross_hz);
+        json_bool(o, "beyond", j->beyond);
+        json_text(o, "sentence", j->sentence);
+        json_close(o, '}');
+}

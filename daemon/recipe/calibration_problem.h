@@ -93,4 +93,8 @@ struct solved_calibration {
 enum code calibration_plan_solve(const struct calibration_plan *, const struct solve_conditions *, const struct standard_reading *,
                                  size_t n, struct arena *, struct solved_calibration **ret, struct tp_error *);
 
+/* "standards": what each of them leaves, as an array into an open object. */
+void calibration_residuals_json(const struct solved_band *band, struct json_out *o);
+void calibration_joint_json(struct json_out *o, const struct joint *j); /* one object */
+
 #endif

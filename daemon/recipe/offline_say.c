@@ -75,17 +75,7 @@ static void band_json(const struct solved_band *b, struct json_out *o)
         json_real(o, "from_hz", b->axis.hz[0]);
         json_real(o, "to_hz", b->axis.hz[b->axis.n - 1]);
         json_int(o, "points", (int64_t)b->axis.n);
-        json_open(o, "standards", '[');
-        for (size_t k = 0; k < b->problem.standard_n; k++) {
-                json_open(o, NULL, '{');
-                json_text(o, "name", b->problem.standards[k].name);
-                json_text(o, "kind", rf_standard_words[b->problem.standards[k].kind]);
-                json_real(o, "residual_rms", d->standard[k].rms);
-                json_real(o, "residual_worst", d->standard[k].worst);
-                json_real(o, "residual_worst_hz", d->standard[k].worst_hz);
-                json_close(o, '}');
-        }
-        json_close(o, ']');
+        calibration_residuals_json(b, o);
         json_open(o, "figures", '{');
         for (size_t k = 0; k < FIGURE_N; k++) {
                 double worst = NAN, hz = NAN;
@@ -107,21 +97,6 @@ static void band_json(const struct solved_band *b, struct json_out *o)
         json_close(o, '}');
 }
 
-static void joint_json(const struct joint *j, struct json_out *o)
-{
-        json_open(o, NULL, '{');
-        json_real(o, "from_hz", j->from_hz);
-        json_real(o, "to_hz", j->to_hz);
-        json_int(o, "points", (int64_t)j->points);
-        json_real(o, "kink", j->kink);
-        json_real(o, "kink_hz", j->kink_hz);
-        json_real(o, "kink_u", j->kink_u);
-        json_real(o, "share_of_allowed", j->share);
-        json_bool(o, "beyond", j->beyond);
-        json_text(o, "sentence", j->sentence);
-        json_close(o, '}');
-}
-
 void offline_diagnosis_json(const struct offline_solved *s, struct json_out *o, const char *key)
 {
         const struct solved_calibration *c = s->solved;
@@ -137,7 +112,7 @@ void offline_diagnosis_json(const struct offline_solved *s, struct json_out *o, 
         json_close(o, ']');
         json_open(o, "joints", '[');
         for (size_t k = 0; k + 1 < c->band_n; k++)
-                joint_json(&c->joints[k], o);
+                calibration_joint_json(o, &c->joints[k]);
         json_close(o, ']');
         json_open(o, "verified", '[');
         for (size_t k = 0; k < s->verified_n; k++) {

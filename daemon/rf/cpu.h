@@ -15,8 +15,19 @@ static inline bool cpu_can_widest(void)
         return cpu_can_wide() && __builtin_cpu_supports("avx512f") && __builtin_cpu_supports("avx512vl") &&
                __builtin_cpu_supports("avx512dq");
 }
+/* name_any, name_wide, name_widest: one loop compiled for each; runs the widest that this processor can. */
+#define CPU_RUN(name, ...)                          \
+        do {                                        \
+                if (cpu_can_widest())               \
+                        name##_widest(__VA_ARGS__); \
+                else if (cpu_can_wide())            \
+                        name##_wide(__VA_ARGS__);   \
+                else                                \
+                        name##_any(__VA_ARGS__);    \
+        } while (0)
 #else
 #define CPU_WIDE 0
+#define CPU_RUN(name, ...) name##_any(__VA_ARGS__)
 #endif
 
 #endif

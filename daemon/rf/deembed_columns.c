@@ -39,10 +39,6 @@ struct columns {
 #define KIND _widest
 #define TARGET TARGET_512
 #include "rf/deembed_loops.h"
-#define RUN(name, n, columns) \
-        (cpu_can_widest() ? name##_widest(n, columns) : cpu_can_wide() ? name##_wide(n, columns) : name##_any(n, columns))
-#else
-#define RUN(name, n, columns) name##_any(n, columns)
 #endif
 
 static void columns_of(const struct net2 *net, size_t from, const double *c[8])
@@ -74,9 +70,9 @@ bool deembed_columns(enum deembed_method method, const struct net2 *measured, co
                 for (int k = 0; k < 8; k++)
                         c.to[k] = block[k];
                 if (method == RF_DEEMBED_OPEN)
-                        RUN(open, here, &c);
+                        CPU_RUN(open, here, &c);
                 else
-                        RUN(open_short, here, &c);
+                        CPU_RUN(open_short, here, &c);
                 for (int k = 0; k < 8; k++)
                         if (!exact_finite(here, block[k]))
                                 return false;

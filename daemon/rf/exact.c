@@ -49,23 +49,12 @@ struct finite_column {
 #define KIND _widest
 #define TARGET TARGET_512
 #include "rf/exact_loops.h"
-#define RUN(name, n, columns)                      \
-        do {                                       \
-                if (cpu_can_widest())              \
-                        name##_widest(n, columns); \
-                else if (cpu_can_wide())           \
-                        name##_wide(n, columns);   \
-                else                               \
-                        name##_any(n, columns);    \
-        } while (0)
-#else
-#define RUN(name, n, columns) name##_any(n, columns)
 #endif
 
 bool exact_finite(size_t n, const double *x)
 {
         struct finite_column column = {.x = x};
-        RUN(finite, n, &column);
+        CPU_RUN(finite, n, &column);
         return column.bad == 0;
 }
 
@@ -129,7 +118,7 @@ static bool boxes(const struct problem *p, const struct net2 *const *raw, struct
                 }
                 if (port == 1)
                         memset(condition, 0, p->axis->n * sizeof *condition);
-                RUN(box, p->axis->n, &in);
+                CPU_RUN(box, p->axis->n, &in);
         }
         return exact_finite(p->axis->n, condition);
 }
@@ -189,7 +178,7 @@ bool exact_solt(const struct problem *p, struct terms *out, struct diagnosis *d)
                         in.m_re[k] = t->raw->re[reverse ? turned[2 * k] : 2 * k];
                         in.m_im[k] = t->raw->im[reverse ? turned[2 * k] : 2 * k];
                 }
-                RUN(thru, p->axis->n, &in);
+                CPU_RUN(thru, p->axis->n, &in);
         }
         for (int k = TERM_EXF; k <= TERM_EXR; k += TERM_EXR - TERM_EXF) {
                 memset(out->re[k], 0, p->axis->n * sizeof(double));
@@ -204,7 +193,7 @@ bool exact_solt(const struct problem *p, struct terms *out, struct diagnosis *d)
                                     .gr_im = sw ? sw->r_im : out->im[TERM_EXF],
                                     .disagreement = d->k_disagreement,
                                     .difference = d->switch_difference};
-        RUN(quality, p->axis->n, &q);
+        CPU_RUN(quality, p->axis->n, &q);
         for (size_t i = 0; !sw && i < p->axis->n; i++)
                 d->switch_difference[i] = NAN;
         return terms_finite(out);
@@ -246,7 +235,7 @@ bool exact_unknown_thru(const struct problem *p, void *scratch, struct terms *ou
                 in.m_re[k] = m->re[k];
                 in.m_im[k] = m->im[k];
         }
-        RUN(root, n, &in);
+        CPU_RUN(root, n, &in);
         z_is_50(out);
         return exact_finite(n, ret->r_re) && exact_finite(n, ret->r_im) && exact_finite(n, ret->ratio_re) && exact_finite(n, ret->ratio_im);
 }
@@ -254,5 +243,5 @@ bool exact_unknown_thru(const struct problem *p, void *scratch, struct terms *ou
 void exact_unknown_thru_terms(size_t n, const struct exact_root *root, const signed char *sign, struct terms *out)
 {
         struct rest_columns in = {.t_re = out->re, .t_im = out->im, .root = *root, .sign = sign};
-        RUN(rest, n, &in);
+        CPU_RUN(rest, n, &in);
 }
