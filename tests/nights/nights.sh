@@ -15,10 +15,11 @@ count() { # FILE WORD
 "$nights" --first $((half + 1)) --seeds $((seeds - half)) --twice "$recipe" "$scenario" >"$dir/b" 2>"$dir/b.err" & b=$!
 wait $a; wait $b
 count "$dir/a" mixed; count "$dir/b" mixed
-for class in daemon station power net fails hangs full commands contacts instruments drift entries; do
-        "$nights" --first 1000001 --seeds "$few" --only $class "$recipe" "$scenario" >"$dir/$class" 2>"$dir/$class.err"
-        count "$dir/$class" $class
-done
+classes() { for class in "$@"; do "$nights" --first 1000001 --seeds "$few" --only "$class" "$recipe" "$scenario" >"$dir/$class" 2>"$dir/$class.err"; done; }
+classes daemon station power net fails hangs & a=$!
+classes full commands contacts instruments drift entries & b=$!
+wait $a; wait $b
+for class in daemon station power net fails hangs full commands contacts instruments drift entries; do count "$dir/$class" $class; done
 # The control: a disk whose sync lies must lose data under power cuts; if it does not, the campaign could not see a loss.
 if "$nights" --first 1 --seeds 8 --control lies "$recipe" "$scenario" >"$dir/lies" 2>/dev/null; then
         echo "control 'lies' lost nothing: the campaign cannot see what it looks for"; failed=$((failed + 1))
