@@ -1,5 +1,6 @@
 /* tipplane_station.c: the process that holds the instruments: argv, the world, one station, and out again.
- * Order       lock beside the socket · file · driver, log, first walk of the ladder, socket · … · SIGTERM: ladder if not proven safe, tasks, lock. */
+ * Order       lock beside the socket · file · driver, log, first walk of the ladder, socket · … · SIGTERM: ladder if not proven safe,
+ * tasks, lock. */
 #include "host/host.h"
 #include "host/notify.h"
 #include "host/signals.h"
@@ -18,9 +19,28 @@
 #endif
 enum { CONFIG_BYTES_MAX = 1 << 20, WATCHDOG_MS = 500, SIGNAL_CAME = 1 };
 
-struct options { const char *config, *socket, *log, *data, *world; int64_t daemon_uid; bool check, schema; };
-enum option_letter { OPT_CONFIG = 'c', OPT_SOCKET = 's', OPT_LOG = 'l', OPT_DATA = 'd', OPT_WORLD = 'w', OPT_UID = 'u', OPT_CHECK = 'k', OPT_SCHEMA = 'S', OPT_HELP = 'h', OPT_VERSION = 'V' };
-struct option_row { const char *name, *value; int letter; const char *say; };
+struct options {
+        const char *config, *socket, *log, *data, *world;
+        int64_t daemon_uid;
+        bool check, schema;
+};
+enum option_letter {
+        OPT_CONFIG = 'c',
+        OPT_SOCKET = 's',
+        OPT_LOG = 'l',
+        OPT_DATA = 'd',
+        OPT_WORLD = 'w',
+        OPT_UID = 'u',
+        OPT_CHECK = 'k',
+        OPT_SCHEMA = 'S',
+        OPT_HELP = 'h',
+        OPT_VERSION = 'V'
+};
+struct option_row {
+        const char *name, *value;
+        int letter;
+        const char *say;
+};
 static const struct option_row option_rows[] = {
         {"config", "FILE", OPT_CONFIG, "the station's file: name, driver, limits (schema/station.schema.json)"},
         {"socket", "PATH", OPT_SOCKET, "where to listen; PATH.lock beside it keeps a second station out"},
@@ -57,7 +77,8 @@ static int read_options(int argc, char **argv, struct options *ret)
 {
         struct option list[OPTION_N + 1] = {{0}};
         for (int i = 0; i < OPTION_N; i++)
-                list[i] = (struct option){option_rows[i].name, option_rows[i].value ? required_argument : no_argument, NULL, option_rows[i].letter};
+                list[i] = (struct option){option_rows[i].name, option_rows[i].value ? required_argument : no_argument, NULL,
+                                          option_rows[i].letter};
         *ret = (struct options){.daemon_uid = (int64_t)getuid(), .data = getenv("TIPPLANE_DATA")};
         for (int letter; (letter = getopt_long(argc, argv, "", list, NULL)) != -1;) {
                 switch (letter) {
@@ -79,7 +100,8 @@ static int read_options(int argc, char **argv, struct options *ret)
                 case OPT_UID:
                         if (read_uid(optarg, &ret->daemon_uid))
                                 break;
-                        fprintf(stderr, "tipplane-station: --daemon-uid %s is no user number; give one, such as %u\n", optarg, (unsigned)getuid());
+                        fprintf(stderr, "tipplane-station: --daemon-uid %s is no user number; give one, such as %u\n", optarg,
+                                (unsigned)getuid());
                         return 2;
                 case OPT_CHECK:
                         ret->check = true;
@@ -103,7 +125,8 @@ static int read_options(int argc, char **argv, struct options *ret)
                 return 2;
         }
         if (!ret->schema && (!ret->config || (!ret->check && !ret->socket))) {
-                fprintf(stderr, "tipplane-station: --%s is missing; --help lists the options\n", ret->config ? "socket PATH" : "config FILE");
+                fprintf(stderr, "tipplane-station: --%s is missing; --help lists the options\n",
+                        ret->config ? "socket PATH" : "config FILE");
                 return 2;
         }
         return -1;
@@ -187,7 +210,8 @@ static int check(const struct world *w, const struct station_config *c)
                 }
                 if (roles.close)
                         roles.close(&roles);
-                printf("station %s: driver %s opens, limits are %g V, %g um of overtravel\n", c->name, c->driver, c->limits.volt_max, c->limits.overtravel_um_max);
+                printf("station %s: driver %s opens, limits are %g V, %g um of overtravel\n", c->name, c->driver, c->limits.volt_max,
+                       c->limits.overtravel_um_max);
                 return 0;
         }
         char words[120] = "";
@@ -229,7 +253,9 @@ static int serve(const struct world *w, const struct options *o, const struct st
         text_f(&address, "unix:%s", o->socket);
         enum code code = in ? signals_start(w, in, SIGNAL_CAME, &signals, err) : tp_fail_memory(err);
         if (!code && (code = w->file->lock(w, text_of(&path), &lock, holder, err)) == CODE_BUSY) {
-                tp_fail(err, code, "another station (%s) holds %s; two may not command one set of instruments: stop it, or give another --socket", holder, text_of(&path));
+                tp_fail(err, code,
+                        "another station (%s) holds %s; two may not command one set of instruments: stop it, or give another --socket",
+                        holder, text_of(&path));
                 status = 4;
         }
         struct station *st = code ? NULL : station_start(w, c, text_of(&address), &log, err);

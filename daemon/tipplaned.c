@@ -18,12 +18,17 @@
 #define PARK_NS (INT64_C(60) * NS_PER_S)
 enum { SIGNAL_MESSAGE = 1 };
 
-struct options { const char *data, *station, *listen, *name; int log_level; };
+struct options {
+        const char *data, *station, *listen, *name;
+        int log_level;
+};
 
 static const struct option long_options[] = {
-        { "data", required_argument, NULL, 'd' },   { "station", required_argument, NULL, 's' }, { "listen", required_argument, NULL, 'l' }, { "name", required_argument, NULL, 'n' },
-        { "quiet", no_argument, NULL, 'q' },        { "schema", required_argument, NULL, 'S' },  { "routes", no_argument, NULL, 'r' },        { "version", no_argument, NULL, 'V' },
-        { "help", no_argument, NULL, 'h' },         { NULL, 0, NULL, 0 },
+        {"data", required_argument, NULL, 'd'},   {"station", required_argument, NULL, 's'},
+        {"listen", required_argument, NULL, 'l'}, {"name", required_argument, NULL, 'n'},
+        {"quiet", no_argument, NULL, 'q'},        {"schema", required_argument, NULL, 'S'},
+        {"routes", no_argument, NULL, 'r'},       {"version", no_argument, NULL, 'V'},
+        {"help", no_argument, NULL, 'h'},         {NULL, 0, NULL, 0},
 };
 
 static void usage(FILE *to)
@@ -57,9 +62,9 @@ static int print_schema(const char *what)
 
 static int run(const struct options *o)
 {
-        struct tp_error err = { 0 };
+        struct tp_error err = {0};
         struct world *world = host_world_new(&err);
-        struct log log = { log_to_stderr, NULL, o->log_level ? LOG_WARN : LOG_INFO };
+        struct log log = {log_to_stderr, NULL, o->log_level ? LOG_WARN : LOG_INFO};
         struct inbox *inbox = world ? world->task->inbox_new(world, 16) : NULL;
         struct signals *signals = NULL;
         struct house *house = NULL;
@@ -78,17 +83,19 @@ static int run(const struct options *o)
         snprintf(station, sizeof station, "%s", o->station ? o->station : "");
         if (!o->station)
                 snprintf(station, sizeof station, "unix:%.500s/station.sock", data);
-        struct house_setup setup = { data, station, o->name, TIPPLANE_VERSION, &log };
+        struct house_setup setup = {data, station, o->name, TIPPLANE_VERSION, &log};
         house = house_start(world, &setup, &err);
         if (!house)
                 goto done;
-        log_event(&log, LOG_INFO, "start", "data=%s sqlite=%s runs_open=%d runs_sealed=%d runs_damaged=%d msg=\"%s\"", o->data, house_report(house)->sqlite, house_report(house)->runs_open,
-                  house_report(house)->runs_sealed, house_report(house)->runs_damaged, house_report(house)->sentence);
+        log_event(&log, LOG_INFO, "start", "data=%s sqlite=%s runs_open=%d runs_sealed=%d runs_damaged=%d msg=\"%s\"", o->data,
+                  house_report(house)->sqlite, house_report(house)->runs_open, house_report(house)->runs_sealed,
+                  house_report(house)->runs_damaged, house_report(house)->sentence);
         if (store_start_token(house_store(house), &made, token, sizeof token, &err))
                 goto done;
         if (made)
                 log_event(&log, LOG_INFO, "token.made", "file=%s msg=\"the first safety token; make others from it\"", token);
-        struct http_setup door = { .world = world, .log = &log, .house = house, .listen = o->listen, .build = TIPPLANE_VERSION, .station_address = station };
+        struct http_setup door = {
+                .world = world, .log = &log, .house = house, .listen = o->listen, .build = TIPPLANE_VERSION, .station_address = station};
         http = http_start(&door, &err);
         if (!http)
                 goto done;
@@ -124,19 +131,37 @@ done:
 
 int main(int argc, char **argv)
 {
-        struct options o = { .data = "tipplane-data", .listen = "127.0.0.1:8080", .name = "station-1" };
+        struct options o = {.data = "tipplane-data", .listen = "127.0.0.1:8080", .name = "station-1"};
         for (int c; (c = getopt_long(argc, argv, "d:s:l:n:qhV", long_options, NULL)) != -1;) {
                 switch (c) {
-                case 'd': o.data = optarg; break;
-                case 's': o.station = optarg; break;
-                case 'l': o.listen = optarg; break;
-                case 'n': o.name = optarg; break;
-                case 'q': o.log_level = 1; break;
-                case 'S': return print_schema(optarg);
-                case 'r': return http_print_routes() ? 0 : 1;
-                case 'V': puts("tipplaned " TIPPLANE_VERSION); return 0;
-                case 'h': usage(stdout); return 0;
-                default: usage(stderr); return 2;
+                case 'd':
+                        o.data = optarg;
+                        break;
+                case 's':
+                        o.station = optarg;
+                        break;
+                case 'l':
+                        o.listen = optarg;
+                        break;
+                case 'n':
+                        o.name = optarg;
+                        break;
+                case 'q':
+                        o.log_level = 1;
+                        break;
+                case 'S':
+                        return print_schema(optarg);
+                case 'r':
+                        return http_print_routes() ? 0 : 1;
+                case 'V':
+                        puts("tipplaned " TIPPLANE_VERSION);
+                        return 0;
+                case 'h':
+                        usage(stdout);
+                        return 0;
+                default:
+                        usage(stderr);
+                        return 2;
                 }
         }
         if (optind != argc) {

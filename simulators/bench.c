@@ -8,7 +8,7 @@
 
 #define SLICE_NS_MIN (20 * NS_PER_MS)  /* how often a long operation asks whether it is still wanted: */
 #define SLICE_NS_MAX (100 * NS_PER_MS) /* soon enough for the ladder, seldom enough for ten thousand nights */
-#define WARM_S 10800.0 /* a station is on for three hours before its night */
+#define WARM_S 10800.0                 /* a station is on for three hours before its night */
 
 void bench_lock(struct bench *b)
 {

@@ -11,9 +11,10 @@ struct pointer {
         int64_t seed;
         bool has_seed;
 };
-#define PATH(key_, member_, need_, say_)                                                                                                  \
-        {                                                                                                                                 \
-                .key = key_, .type = FIELD_TEXT, .offset = offsetof(struct pointer, member_), .size = SIM_PATH_ROOM, .required = need_, .say = say_ \
+#define PATH(key_, member_, need_, say_)                                                                                                \
+        {                                                                                                                               \
+                .key = key_, .type = FIELD_TEXT, .offset = offsetof(struct pointer, member_), .size = SIM_PATH_ROOM, .required = need_, \
+                .say = say_                                                                                                             \
         }
 static const struct field pointer_fields[] = {
         PATH("scenario", scenario, true, "path of a scenario"),

@@ -274,8 +274,8 @@ static const struct object meter_object = {
         {                                                                                                          \
                 .key = key_, .type = FIELD_OBJECT, .offset = offsetof(S, member_), .object = &object_, .say = say_ \
         }
-#define PATH(key_, member_, say_)                                                                         \
-        {                                                                                                 \
+#define PATH(key_, member_, say_)                                                                                   \
+        {                                                                                                           \
                 .key = key_, .type = FIELD_TEXT, .offset = offsetof(S, member_), .size = SIM_PATH_ROOM, .say = say_ \
         }
 #define LIST(key_, member_, count_, object_, say_)                                                                                        \

@@ -9,9 +9,26 @@
 #include <stddef.h>
 
 enum code {
-        CODE_OK, CODE_BAD_INPUT, CODE_NOT_FOUND, CODE_STATE, CODE_INTERLOCK, CODE_FORBIDDEN, CODE_UNAUTHENTICATED, CODE_TIMED_OUT,
-        CODE_CANCELLED, CODE_LINK_DEAD, CODE_BAD_REPLY, CODE_DISK_FULL, CODE_DISK, CODE_DAMAGED, CODE_TOO_NEW, CODE_BUSY,
-        CODE_MEMORY, CODE_UNRESOLVABLE, CODE_BUG, CODE_COUNT
+        CODE_OK,
+        CODE_BAD_INPUT,
+        CODE_NOT_FOUND,
+        CODE_STATE,
+        CODE_INTERLOCK,
+        CODE_FORBIDDEN,
+        CODE_UNAUTHENTICATED,
+        CODE_TIMED_OUT,
+        CODE_CANCELLED,
+        CODE_LINK_DEAD,
+        CODE_BAD_REPLY,
+        CODE_DISK_FULL,
+        CODE_DISK,
+        CODE_DAMAGED,
+        CODE_TOO_NEW,
+        CODE_BUSY,
+        CODE_MEMORY,
+        CODE_UNRESOLVABLE,
+        CODE_BUG,
+        CODE_COUNT
 };
 
 struct tp_error {
@@ -25,8 +42,7 @@ struct tp_error {
 /* Stores the sentence and returns `code`.  `err` may be NULL. */
 enum code tp_fail(struct tp_error *err, enum code code, const char *fmt, ...) __attribute__((format(printf, 3, 4)));
 /* As tp_fail, with a JSON pointer. */
-enum code tp_fail_at(struct tp_error *err, enum code code, const char *pointer, const char *fmt, ...)
-        __attribute__((format(printf, 4, 5)));
+enum code tp_fail_at(struct tp_error *err, enum code code, const char *pointer, const char *fmt, ...) __attribute__((format(printf, 4, 5)));
 /* As tp_fail, and adds strerror(sys). */
 enum code tp_fail_sys(struct tp_error *err, enum code code, int sys, const char *fmt, ...) __attribute__((format(printf, 4, 5)));
 /* Prepends "die 4,-3: " (the format gives the words before the colon); returns err->code, or CODE_BUG when err is NULL. */

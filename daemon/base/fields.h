@@ -1,5 +1,6 @@
 /* fields.h: one table of fields parses JSON into a C struct, checks it with JSON pointers, writes it back, and prints its JSON Schema.
-   Recipe, layout, station configuration, frames' bodies and journal bodies all use it.  Unknown keys are an error that names the nearest. */
+   Recipe, layout, station configuration, frames' bodies and journal bodies all use it.  Unknown keys are an error that names the nearest.
+ */
 #ifndef TIPPLANE_BASE_FIELDS_H
 #define TIPPLANE_BASE_FIELDS_H
 #include "base/arena.h"
@@ -26,8 +27,8 @@ struct field {
         enum field_type type;
         size_t offset, size; /* size: bytes of char[] / double[] / uint8_t[] */
         bool required;
-        double min, max;      /* numbers: closed range, checked when min < max (so that NaN fails); lists: count; */
-        double standard;      /* value when absent (numbers, bool, choice); text: standard_text */
+        double min, max; /* numbers: closed range, checked when min < max (so that NaN fails); lists: count; */
+        double standard; /* value when absent (numbers, bool, choice); text: standard_text */
         const char *standard_text;
         const char *const *words;
         const struct object *object;

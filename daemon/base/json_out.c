@@ -19,7 +19,8 @@ static void json_string(struct text *to, const char *s)
         for (size_t i = 0, step; i < n; i += step) {
                 uint32_t point = 0;
                 size_t plain = i; /* nearly everything is: one copy for the whole stretch */
-                while (plain < n && (unsigned char)s[plain] >= 0x20 && (unsigned char)s[plain] < 0x7F && s[plain] != '"' && s[plain] != '\\')
+                while (plain < n && (unsigned char)s[plain] >= 0x20 && (unsigned char)s[plain] < 0x7F && s[plain] != '"' &&
+                       s[plain] != '\\')
                         plain++;
                 if (plain > i) {
                         step = plain - i;

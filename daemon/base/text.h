@@ -7,7 +7,7 @@
 #include <stdint.h>
 
 struct text {
-        char *at;   /* NUL-terminated, NULL while empty; the text's own (text_done) */
+        char *at;            /* NUL-terminated, NULL while empty; the text's own (text_done) */
         size_t n, room, max; /* max 0: 64 MiB */
         bool broken;
 };
@@ -29,8 +29,8 @@ struct json_out {
         bool first[64];
 };
 struct json_out json_to(struct text *to);
-void json_open(struct json_out *o, const char *key, char bracket);  /* '{' or '[' */
-void json_close(struct json_out *o, char bracket);                  /* '}' or ']' */
+void json_open(struct json_out *o, const char *key, char bracket);      /* '{' or '[' */
+void json_close(struct json_out *o, char bracket);                      /* '}' or ']' */
 void json_text(struct json_out *o, const char *key, const char *value); /* NULL value: null */
 void json_int(struct json_out *o, const char *key, int64_t value);
 void json_real(struct json_out *o, const char *key, double value);

@@ -1,6 +1,6 @@
 /* act.c: the turn.  Decide, ask the laws, write the intention down, act, write the outcome down; one step at a time.
- * Invariants  nothing is sent before its intention is on disk; nothing is acknowledged before its outcome is; r->e changes only in journal_committed().
- * Not here    what a result means (act_result.c), how a run begins and ends (act_open.c). */
+ * Invariants  nothing is sent before its intention is on disk; nothing is acknowledged before its outcome is; r->e changes only in
+ * journal_committed(). Not here    what a result means (act_result.c), how a run begins and ends (act_open.c). */
 #include "run/runner_own.h"
 #include <stdio.h>
 #include <stdlib.h>
@@ -33,8 +33,9 @@ void runner_free(struct runner *r)
         arena_free(r->can_arena);
         text_done(&r->map);
         if (r->safe_asked) { /* whoever asked gets an answer, also from a daemon that stops */
-                struct tp_error err = { 0 };
-                tp_fail(&err, CODE_CANCELLED, "the daemon stopped before the station answered; run `tipplane safe`, which asks the station itself");
+                struct tp_error err = {0};
+                tp_fail(&err, CODE_CANCELLED,
+                        "the daemon stopped before the station answered; run `tipplane safe`, which asks the station itself");
                 r->safe_asked->done(r->safe_asked->ctx, CODE_CANCELLED, NULL, &err);
                 free(r->safe_asked);
         }
@@ -99,7 +100,8 @@ static void wait_for(struct runner *r, const struct step *step)
         const struct rule *rule = &rules[step->rule];
         if (strncmp(r->why_wait, rule->reason, sizeof r->why_wait) != 0 || r->needs_person != rule->needs_person) {
                 snprintf(r->why_wait, sizeof r->why_wait, "%s", rule->reason);
-                log_event(r->log, rule->needs_person ? LOG_WARN : LOG_INFO, "run.waits", "run=%s rule=%s msg=\"%s\"", r->run, rule->name, rule->reason);
+                log_event(r->log, rule->needs_person ? LOG_WARN : LOG_INFO, "run.waits", "run=%s rule=%s msg=\"%s\"", r->run, rule->name,
+                          rule->reason);
                 r->changed = true;
                 if (rule->needs_person)
                         raise_alarm(r, rule->name, "the run waits for a person: see the sentence; then resume, clear, or finish early");
@@ -150,9 +152,10 @@ static void act_next(struct runner *r)
                 return; /* the last values come first; their message brings us back */
         enum law law = laws_broken(r->plan, r->e, &step, &why);
         if (law != LAW_UNKNOWN) {
-                struct tp_error err = { 0 };
-                tp_fail(&err, CODE_BUG, "rule %s asked for %s, which breaks the law '%s' (%s); the station is made safe and a person must look", rules[step.rule].name, row->word,
-                        law_words[law], why ? why : "");
+                struct tp_error err = {0};
+                tp_fail(&err, CODE_BUG,
+                        "rule %s asked for %s, which breaks the law '%s' (%s); the station is made safe and a person must look",
+                        rules[step.rule].name, row->word, law_words[law], why ? why : "");
                 runner_stuck(r, &err);
                 return;
         }
@@ -185,7 +188,7 @@ void runner_turn(struct runner *r)
 /* The intention is on disk: act.  Also after a reconnect: then the station is asked first what became of the step. */
 void act_send(struct runner *r)
 {
-        struct tp_error err = { 0 };
+        struct tp_error err = {0};
         if (!step_rows[r->step.kind].by_station) {
                 act_daemon_step(r);
                 return;
@@ -248,7 +251,9 @@ void journal_committed(struct runner *r, const struct store_done *done)
                 act_send(r);
                 return;
         }
-        r->map_changed |= was == DOING_NOTE || (was == DOING_OUTCOME && (r->step.kind == STEP_SEPARATE || r->step.kind == STEP_CHECK || r->step.kind == STEP_FINISH));
+        r->map_changed |=
+                was == DOING_NOTE ||
+                (was == DOING_OUTCOME && (r->step.kind == STEP_SEPARATE || r->step.kind == STEP_CHECK || r->step.kind == STEP_FINISH));
         if (was == DOING_NOTE) {
                 if (!r->e->touch)
                         r->touchdown = 0;
@@ -258,7 +263,8 @@ void journal_committed(struct runner *r, const struct store_done *done)
                 if (r->link_up && step_rows[r->step.kind].by_station)
                         link_ack(r->link, r->step.id, NULL);
                 int target = r->step.args.target;
-                if (r->step.kind == STEP_SWEEP && !r->pending.code && target >= 0 && r->step.args.use == USE_DEVICE && r->step.args.condition < CONDITIONS_MAX) {
+                if (r->step.kind == STEP_SWEEP && !r->pending.code && target >= 0 && r->step.args.use == USE_DEVICE &&
+                    r->step.args.condition < CONDITIONS_MAX) {
                         r->device_sweep[target][r->step.args.condition] = (int64_t)(r->step.id & UINT32_MAX);
                         r->valued[target] = 0; /* also when an older sweep of it has values */
                 }

@@ -6,8 +6,8 @@
 
 void act_command(struct runner *r, struct command *c)
 {
-        struct tp_error err = { 0 };
-        struct note n = { .note = NOTE_NONE, .die_x = c->die_x, .die_y = c->die_y };
+        struct tp_error err = {0};
+        struct note n = {.note = NOTE_NONE, .die_x = c->die_x, .die_y = c->die_y};
         enum code code = CODE_OK;
         snprintf(n.who, sizeof n.who, "%s", c->person);
         snprintf(n.why, sizeof n.why, "%s", c->why);
@@ -17,7 +17,9 @@ void act_command(struct runner *r, struct command *c)
                 return;
         case COMMAND_SAFE:
                 if (!r->link_up) {
-                        code = tp_fail(&err, CODE_LINK_DEAD, "the station does not answer this daemon; run `tipplane safe` on the station's own machine, or use its hardware stop");
+                        code = tp_fail(&err, CODE_LINK_DEAD,
+                                       "the station does not answer this daemon; run `tipplane safe` on the station's own machine, or use "
+                                       "its hardware stop");
                         break;
                 }
                 code = link_safe(r->link, &err);
@@ -32,7 +34,8 @@ void act_command(struct runner *r, struct command *c)
                 }
                 break;
         case COMMAND_CLEAR:
-                code = r->link_up ? link_clear(r->link, c->person, &err) : tp_fail(&err, CODE_LINK_DEAD, "the station does not answer; start it, then clear the latch");
+                code = r->link_up ? link_clear(r->link, c->person, &err)
+                                  : tp_fail(&err, CODE_LINK_DEAD, "the station does not answer; start it, then clear the latch");
                 n.note = NOTE_CLEARED;
                 break;
         case COMMAND_STOP:
@@ -57,13 +60,15 @@ void act_command(struct runner *r, struct command *c)
         }
         bool for_run = c->what == COMMAND_PAUSE || c->what == COMMAND_RESUME || c->what == COMMAND_FINISH || c->what == COMMAND_SKIP_DIE;
         if (!code && for_run && (!r->active || (c->run[0] && strcmp(c->run, r->run) != 0)))
-                code = tp_fail(&err, CODE_STATE, "run %s is not in hand%s%s; only the run in hand takes commands", c->run, r->active ? "; in hand is " : "", r->active ? r->run : "");
+                code = tp_fail(&err, CODE_STATE, "run %s is not in hand%s%s; only the run in hand takes commands", c->run,
+                               r->active ? "; in hand is " : "", r->active ? r->run : "");
         if (!code && c->what == COMMAND_SKIP_DIE) {
                 bool found = false;
                 for (size_t i = 0; i < r->plan->die_n; i++)
                         found |= r->plan->dies[i].x == c->die_x && r->plan->dies[i].y == c->die_y;
                 if (!found)
-                        code = tp_fail(&err, CODE_NOT_FOUND, "there is no whole die (%d, %d) on this wafer; the map lists the dies", c->die_x, c->die_y);
+                        code = tp_fail(&err, CODE_NOT_FOUND, "there is no whole die (%d, %d) on this wafer; the map lists the dies",
+                                       c->die_x, c->die_y);
         }
         if (!code && n.note != NOTE_NONE && r->active)
                 runner_note(r, &n);

@@ -43,10 +43,11 @@ static void on_link_up(struct runner *r, struct link_note *note)
                 if (work && !store_submit(r->store, work, LAZY))
                         work_free(work);
         }
-        log_event(r->log, LOG_INFO, "link.up", "station=%s boot=%u epoch=%u simulated=%d", r->welcome.station, r->welcome.boot_count, r->welcome.epoch, r->welcome.simulated);
+        log_event(r->log, LOG_INFO, "link.up", "station=%s boot=%u epoch=%u simulated=%d", r->welcome.station, r->welcome.boot_count,
+                  r->welcome.epoch, r->welcome.simulated);
         if (!r->active)
                 return;
-        struct note n = { .note = NOTE_NONE, .station_boot = r->welcome.boot_count, .has_state = true, .state = r->welcome.state };
+        struct note n = {.note = NOTE_NONE, .station_boot = r->welcome.boot_count, .has_state = true, .state = r->welcome.state};
         if (other || (r->e && r->e->station_boot && r->e->station_boot != r->welcome.boot_count)) {
                 n.note = NOTE_STATION_BOOT;
                 snprintf(n.why, sizeof n.why, "the station restarted");
@@ -68,7 +69,11 @@ static void on_station_event(struct runner *r, const struct link_note *note)
         log_event(r->log, LOG_WARN, "station.event", "what=\"%s\" msg=\"%s\"", note->event.what, note->event.text);
         if (!r->active)
                 return;
-        struct note n = { .note = NOTE_STATION_EVENT, .of_step = note->event.step, .has_state = true, .state = note->event.state, .station_boot = r->welcome.boot_count };
+        struct note n = {.note = NOTE_STATION_EVENT,
+                         .of_step = note->event.step,
+                         .has_state = true,
+                         .state = note->event.state,
+                         .station_boot = r->welcome.boot_count};
         note_event(r, &n, &note->event);
 }
 
@@ -106,7 +111,8 @@ void act_link_note(struct runner *r, struct link_note *note)
                 }
                 break;
         case LINK_DID:
-                if (r->active && note->step == r->step.id && r->doing == DOING_ASK && strcmp(note->did, "done") != 0 && strcmp(note->did, "interrupted") != 0)
+                if (r->active && note->step == r->step.id && r->doing == DOING_ASK && strcmp(note->did, "done") != 0 &&
+                    strcmp(note->did, "interrupted") != 0)
                         act_not_done(r, note->did);
                 break;
         case LINK_EVENT:

@@ -70,7 +70,9 @@ enum code act_make_room(struct runner *r, struct tp_error *err)
         return CODE_OK;
 }
 
-struct used_ctx { struct view *view; };
+struct used_ctx {
+        struct view *view;
+};
 static int32_t used_now(void *ctx, const char *kind, const char *serial, const char *part)
 {
         struct used_ctx *u = ctx;
@@ -146,7 +148,8 @@ static void add_rows(struct runner *r, struct work *work)
                 f->of.axis.id = (int64_t)i + 1;
                 f->of.axis.hz = r->axis_hz[i];
                 f->of.axis.n = r->axis_n[i];
-                f->of.axis.segments = work_text(work, "{\"sweep\":\"%s\",\"segments\":%zu}", r->recipe->sweeps[i].name, r->recipe->sweeps[i].segment_n);
+                f->of.axis.segments =
+                        work_text(work, "{\"sweep\":\"%s\",\"segments\":%zu}", r->recipe->sweeps[i].name, r->recipe->sweeps[i].segment_n);
         }
         for (size_t i = 0; i < r->plan->target_n; i++) {
                 const struct target *t = &r->plan->targets[i];
@@ -190,7 +193,7 @@ void act_add_boot(struct runner *r, struct work *work)
 static enum code first_work(struct runner *r, const struct command *c, struct tp_error *err)
 {
         struct text layout, plan;
-        struct note note = { .note = NOTE_RUN_STARTED, .has_state = true, .state = r->state, .station_boot = r->welcome.boot_count };
+        struct note note = {.note = NOTE_RUN_STARTED, .has_state = true, .state = r->state, .station_boot = r->welcome.boot_count};
         uint8_t sha_recipe[32], sha_layout[32], sha_setup[32];
         text_init(&layout, 0);
         text_init(&plan, 0);
@@ -206,8 +209,11 @@ static enum code first_work(struct runner *r, const struct command *c, struct tp
         }
         snprintf(note.who, sizeof note.who, "%s", c->person);
         const struct setup *s = &r->recipe->setup;
-        const char *setup = work_text(work, "{\"name\":\"%s\",\"substrate\":\"%s\",\"spacing_um\":%.9g,\"overtravel_um\":%.9g,\"separation_um\":%.9g,\"temperature_c\":%.9g,\"station\":\"%s\"}", s->name,
-                                      s->substrate, s->spacing_um, s->overtravel_um, s->separation_um, s->temperature_c, r->station_name);
+        const char *setup =
+                work_text(work,
+                          "{\"name\":\"%s\",\"substrate\":\"%s\",\"spacing_um\":%.9g,\"overtravel_um\":%.9g,\"separation_um\":%.9g,"
+                          "\"temperature_c\":%.9g,\"station\":\"%s\"}",
+                          s->name, s->substrate, s->spacing_um, s->overtravel_um, s->separation_um, s->temperature_c, r->station_name);
         const char *layout_text = work_text(work, "%s", text_of(&layout)), *plan_text = work_text(work, "%s", text_of(&plan));
         text_done(&layout);
         text_done(&plan);
@@ -264,7 +270,8 @@ static enum code first_work(struct runner *r, const struct command *c, struct tp
                 return code ? code : tp_fail_memory(err);
         }
         r->active = true;
-        return journal_submit(r, work, DOING_OPEN) ? CODE_OK : tp_fail(err, CODE_BUSY, "the store takes no more work; try again in a minute");
+        return journal_submit(r, work, DOING_OPEN) ? CODE_OK
+                                                   : tp_fail(err, CODE_BUSY, "the store takes no more work; try again in a minute");
 }
 
 static enum code plan_run(struct runner *r, const struct command *c, struct tp_error *err)
@@ -276,8 +283,8 @@ static enum code plan_run(struct runner *r, const struct command *c, struct tp_e
                 view_close(view);
                 return view ? tp_fail_memory(err) : err->code;
         }
-        struct used_ctx used = { view };
-        struct ledger_view ledger = { used_now, &used };
+        struct used_ctx used = {view};
+        struct ledger_view ledger = {used_now, &used};
         enum code code = view_document(view, c->recipe, r->arena, &doc, err);
         if (code == CODE_NOT_FOUND) {
                 char hex[65];
@@ -306,12 +313,13 @@ static void answer(struct command *c, enum code code, const char *json, const st
 
 void act_start(struct runner *r, struct command *take)
 {
-        struct tp_error err = { 0 };
+        struct tp_error err = {0};
         enum code code = CODE_OK;
         if (r->active)
                 code = tp_fail(&err, CODE_STATE, "run %s on wafer %s is in hand; wait for its end or finish it early", r->run, r->wafer);
         else if (!r->link_up)
-                code = tp_fail(&err, CODE_LINK_DEAD, "the station does not answer, so nothing can be planned; start tipplane-station, or look at its log");
+                code = tp_fail(&err, CODE_LINK_DEAD,
+                               "the station does not answer, so nothing can be planned; start tipplane-station, or look at its log");
         else if (r->stop_asked)
                 code = tp_fail(&err, CODE_STATE, "the daemon is stopping; start the run after it is up again");
         if (code) {
@@ -349,8 +357,8 @@ void act_opened(struct runner *r)
         r->doing = DOING_NOTHING;
         r->changed = true;
         snprintf(json, sizeof json, "{\"run\":\"%s\"}", r->run);
-        log_event(r->log, LOG_INFO, "run.started", "run=%s wafer=%s recipe=%s dies=%zu touches=%lld", r->run, r->wafer, r->recipe_name, r->plan->visit_die_n,
-                  (long long)r->plan->touches_total);
+        log_event(r->log, LOG_INFO, "run.started", "run=%s wafer=%s recipe=%s dies=%zu touches=%lld", r->run, r->wafer, r->recipe_name,
+                  r->plan->visit_die_n, (long long)r->plan->touches_total);
         if (r->start_asked)
                 answer(r->start_asked, CODE_OK, json, NULL);
         r->start_asked = NULL;
@@ -378,7 +386,7 @@ static bool fold_agrees(struct runner *r, struct tp_error *err)
 
 void act_seal(struct runner *r)
 {
-        struct tp_error err = { 0 };
+        struct tp_error err = {0};
         if (r->shadow && !fold_agrees(r, &err)) {
                 runner_stuck(r, &err);
                 return;

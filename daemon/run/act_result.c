@@ -1,4 +1,5 @@
-/* act_result.c: what came back, turned into an outcome.  Contact is judged on the pool before the outcome is written, because a retouch must be decided before lifting. */
+/* act_result.c: what came back, turned into an outcome.  Contact is judged on the pool before the outcome is written, because a retouch
+ * must be decided before lifting. */
 #include "run/runner_own.h"
 #include "wafer/proof.h"
 #include <stdio.h>
@@ -50,7 +51,7 @@ static int32_t dc_grade(const struct runner *r, const double dc_ohm[3], char rea
 static void read_ladder(struct runner *r, struct outcome *o)
 {
         const struct target *t = target_of(r);
-        struct tp_error err = { 0 };
+        struct tp_error err = {0};
         double off = 0;
         int code = -1;
         const struct die *die = t && t->die >= 0 ? &r->plan->dies[t->die] : NULL;
@@ -88,7 +89,8 @@ static bool start_judge(struct runner *r, struct link_note *take)
         if (t && t->kind == TARGET_DEVICE && r->step.args.use == USE_DEVICE) {
                 q->measure = &r->recipe->measures[t->item];
                 const struct kept_raw *typical = &r->typical[t->item];
-                if (typical->arena && typical->calibration == r->e->in_force && typical->sweep == (size_t)r->step.args.sweep && typical->target != r->step.args.target)
+                if (typical->arena && typical->calibration == r->e->in_force && typical->sweep == (size_t)r->step.args.sweep &&
+                    typical->target != r->step.args.target)
                         q->typical = &typical->raw;
         } else if (t && t->kind == TARGET_STANDARD) {
                 q->standard = &r->recipe->standards[t->item];
@@ -108,7 +110,7 @@ void act_result(struct runner *r, struct link_note *take)
         const struct result *result = &take->result;
         enum code code = (enum code)result->code;
         struct outcome o = outcome_of(r, result);
-        struct tp_error err = { 0 };
+        struct tp_error err = {0};
         if (r->step.kind == STEP_SWEEP && !code) {
                 if (!start_judge(r, take)) {
                         tp_fail_memory(&err);
@@ -123,8 +125,8 @@ void act_result(struct runner *r, struct link_note *take)
         if (r->step.kind == STEP_READ_DC && !code)
                 read_ladder(r, &o);
         if (code)
-                log_event(r->log, LOG_WARN, "step.failed", "run=%s step=%s code=%s effect_unknown=%d msg=\"%s\"", r->run, step_rows[r->step.kind].word, code_rows[code].word,
-                          result->effect_unknown, result->text);
+                log_event(r->log, LOG_WARN, "step.failed", "run=%s step=%s code=%s effect_unknown=%d msg=\"%s\"", r->run,
+                          step_rows[r->step.kind].word, code_rows[code].word, result->effect_unknown, result->text);
         take->message.free(&take->message);
         journal_outcome(r, code, &o);
 }
@@ -140,9 +142,10 @@ void act_not_done(struct runner *r, const char *did)
                 return;
         }
         bool same_station = r->e->station_boot == 0 || r->e->station_boot == r->welcome.boot_count;
-        snprintf(o.reason, sizeof o.reason, "%s", same_station ? "the station never saw this step" : "the station restarted meanwhile; what happened is unknown");
+        snprintf(o.reason, sizeof o.reason, "%s",
+                 same_station ? "the station never saw this step" : "the station restarted meanwhile; what happened is unknown");
         if (same_station && r->step.spend_n) { /* provable: the touches are given back first, then the step is closed */
-                struct note n = { .note = NOTE_COMPENSATE, .of_step = r->step.id, .station_boot = r->welcome.boot_count };
+                struct note n = {.note = NOTE_COMPENSATE, .of_step = r->step.id, .station_boot = r->welcome.boot_count};
                 snprintf(n.why, sizeof n.why, "%.119s", o.reason);
                 r->owed = o;
                 r->owes_outcome = true;
@@ -162,7 +165,8 @@ void act_refused(struct runner *r, const struct tp_error *why)
         journal_outcome(r, why->code ? why->code : CODE_BAD_REPLY, &o);
 }
 
-static bool fill_sweeps(struct runner *r, struct job *job, const int32_t *targets, size_t n, bool baseline, struct job_sweep **ret, size_t *ret_n)
+static bool fill_sweeps(struct runner *r, struct job *job, const int32_t *targets, size_t n, bool baseline, struct job_sweep **ret,
+                        size_t *ret_n)
 {
         *ret = arena_take(job->arena, (n + 1) * sizeof **ret);
         *ret_n = 0;
@@ -170,7 +174,7 @@ static bool fill_sweeps(struct runner *r, struct job *job, const int32_t *target
                 const struct target_seen *seen = &evidence_targets(r->e)[targets[i]];
                 uint64_t seq = baseline ? seen->baseline_seq : seen->sweep_seq;
                 if (seq)
-                        (*ret)[(*ret_n)++] = (struct job_sweep){ .item = r->plan->targets[targets[i]].item, .sweep = (int64_t)seq };
+                        (*ret)[(*ret_n)++] = (struct job_sweep){.item = r->plan->targets[targets[i]].item, .sweep = (int64_t)seq};
         }
         return *ret != NULL;
 }
@@ -188,8 +192,8 @@ static void judge_place(struct runner *r)
                 o.code_seen = seen->code_seen;
                 o.code_want = seen->code_want;
                 if (t->die >= 0)
-                        snprintf(o.reason, sizeof o.reason, "die %d,%d: ladder reads code %d, the layout says %d", r->plan->dies[t->die].x, r->plan->dies[t->die].y, seen->code_seen,
-                                 seen->code_want);
+                        snprintf(o.reason, sizeof o.reason, "die %d,%d: ladder reads code %d, the layout says %d", r->plan->dies[t->die].x,
+                                 r->plan->dies[t->die].y, seen->code_seen, seen->code_want);
         }
         journal_outcome(r, CODE_OK, &o);
 }
@@ -197,7 +201,7 @@ static void judge_place(struct runner *r)
 void act_daemon_step(struct runner *r)
 {
         const struct plan *p = r->plan;
-        struct tp_error err = { 0 };
+        struct tp_error err = {0};
         if (r->step.kind == STEP_JUDGE_PLACE) {
                 judge_place(r);
                 return;
@@ -251,7 +255,8 @@ static void keep_raw(struct kept_raw *keep, struct job *job, int32_t calibration
         if (!fresh)
                 return;
         arena_free(keep->arena);
-        *keep = (struct kept_raw){ .arena = job->arena, .raw = job->raw, .calibration = calibration, .target = target, .sweep = (size_t)sweep };
+        *keep = (struct kept_raw){
+                .arena = job->arena, .raw = job->raw, .calibration = calibration, .target = target, .sweep = (size_t)sweep};
         job->arena = fresh;
 }
 
@@ -282,12 +287,13 @@ static void solved(struct runner *r, struct job *job)
         struct outcome o = outcome_of(r, NULL);
         if (job->code) {
                 snprintf(o.reason, sizeof o.reason, "%.159s", job->err.text);
-                log_event(r->log, LOG_WARN, "calibration.refused", "run=%s number=%d msg=\"%s\"", r->run, r->step.args.calibration, job->err.text);
+                log_event(r->log, LOG_WARN, "calibration.refused", "run=%s number=%d msg=\"%s\"", r->run, r->step.args.calibration,
+                          job->err.text);
                 snprintf(r->why_refused, sizeof r->why_refused, "%.399s", job->err.text);
         } else if (r->calibration_n < sizeof r->calibrations / sizeof r->calibrations[0]) {
                 struct live_calibration *live = &r->calibrations[r->calibration_n++];
                 struct arena *fresh = arena_new(0);
-                *live = (struct live_calibration){ .number = r->step.args.calibration, .arena = job->arena, .calibration = job->solved };
+                *live = (struct live_calibration){.number = r->step.args.calibration, .arena = job->arena, .calibration = job->solved};
                 job->arena = fresh;
                 ulid_make(r->world, &r->ulids, live->id);
                 o.accepted = true;
@@ -314,8 +320,9 @@ void act_job_done(struct runner *r, struct job *take)
                 o.accepted = !take->code && take->accepted;
                 o.worst = take->worst;
                 snprintf(o.reason, sizeof o.reason, "%.159s", take->code ? take->err.text : take->sentence);
-                log_event(r->log, o.accepted ? LOG_INFO : LOG_WARN, "calibration.verified", "run=%s number=%d accepted=%d worst=%.4g msg=\"%s\"", r->run, r->step.args.calibration, o.accepted,
-                          o.worst, take->code ? take->err.text : take->sentence);
+                log_event(r->log, o.accepted ? LOG_INFO : LOG_WARN, "calibration.verified",
+                          "run=%s number=%d accepted=%d worst=%.4g msg=\"%s\"", r->run, r->step.args.calibration, o.accepted, o.worst,
+                          take->code ? take->err.text : take->sentence);
                 break;
         case JOB_CHECK:
                 o.accepted = !take->code && take->check.passed;
@@ -324,7 +331,8 @@ void act_job_done(struct runner *r, struct job *take)
                 memcpy(o.modes, take->check.modes, sizeof o.modes);
                 o.transmission_fs = take->check.transmission_fs;
                 snprintf(o.reason, sizeof o.reason, "%.159s", take->code ? take->err.text : take->check.sentence);
-                log_event(r->log, o.accepted ? LOG_INFO : LOG_WARN, "check.done", "run=%s passed=%d cause=%s msg=\"%s\"", r->run, o.accepted, cause_words[o.cause], o.reason);
+                log_event(r->log, o.accepted ? LOG_INFO : LOG_WARN, "check.done", "run=%s passed=%d cause=%s msg=\"%s\"", r->run,
+                          o.accepted, cause_words[o.cause], o.reason);
                 break;
         case JOB_EVALUATE:
                 break;

@@ -1,21 +1,25 @@
-/* act_resume.c: takes a run over after a restart.  The plan is made again from what was stored with the run, the journal is folded, calibrations are read back;
-   ledger rows whose intention never reached the journal are given back; an open step is asked for, never repeated. */
+/* act_resume.c: takes a run over after a restart.  The plan is made again from what was stored with the run, the journal is folded,
+   calibrations are read back; ledger rows whose intention never reached the journal are given back; an open step is asked for, never
+   repeated. */
 #include "run/runner_own.h"
 #include "base/hash.h"
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-struct stored_used { const cJSON *things; };
+struct stored_used {
+        const cJSON *things;
+};
 static int32_t used_then(void *ctx, const char *kind, const char *serial, const char *part)
 {
         const struct stored_used *s = ctx;
         const cJSON *t;
         cJSON_ArrayForEach(t, s->things)
         {
-                const cJSON *k = cJSON_GetObjectItemCaseSensitive(t, "kind"), *se = cJSON_GetObjectItemCaseSensitive(t, "serial"), *p = cJSON_GetObjectItemCaseSensitive(t, "part");
-                if (cJSON_IsString(k) && cJSON_IsString(se) && cJSON_IsString(p) && strcmp(k->valuestring, kind) == 0 && strcmp(se->valuestring, serial) == 0 &&
-                    strcmp(p->valuestring, part) == 0)
+                const cJSON *k = cJSON_GetObjectItemCaseSensitive(t, "kind"), *se = cJSON_GetObjectItemCaseSensitive(t, "serial"),
+                            *p = cJSON_GetObjectItemCaseSensitive(t, "part");
+                if (cJSON_IsString(k) && cJSON_IsString(se) && cJSON_IsString(p) && strcmp(k->valuestring, kind) == 0 &&
+                    strcmp(se->valuestring, serial) == 0 && strcmp(p->valuestring, part) == 0)
                         return (int32_t)cJSON_GetNumberValue(cJSON_GetObjectItemCaseSensitive(t, "used"));
         }
         return 0;
@@ -28,8 +32,8 @@ static enum code plan_again(struct runner *r, const char *plan_json, struct tp_e
         struct capability_set can;
         char hex[65];
         enum code code = json_read(plan_json, strlen(plan_json), JSON_DEPTH_MAX, &json, err);
-        struct stored_used stored = { cJSON_GetObjectItemCaseSensitive(json, "things") };
-        struct ledger_view ledger = { used_then, &stored };
+        struct stored_used stored = {cJSON_GetObjectItemCaseSensitive(json, "things")};
+        struct ledger_view ledger = {used_then, &stored};
         if (!code)
                 code = fields_read(&capability_object, cJSON_GetObjectItemCaseSensitive(json, "can"), r->arena, &can, err);
         if (!code)
@@ -38,8 +42,10 @@ static enum code plan_again(struct runner *r, const char *plan_json, struct tp_e
                 const cJSON *digest = cJSON_GetObjectItemCaseSensitive(json, "digest");
                 hex_of(r->plan->digest, 32, hex);
                 if (!cJSON_IsString(digest) || strcmp(digest->valuestring, hex) != 0)
-                        code = tp_fail(err, CODE_DAMAGED, "this build plans the recipe in another way (plan %.12s…, stored %.12s…); finish the run with the build that began it", hex,
-                                       cJSON_IsString(digest) ? digest->valuestring : "none");
+                        code = tp_fail(err, CODE_DAMAGED,
+                                       "this build plans the recipe in another way (plan %.12s…, stored %.12s…); finish the run with the "
+                                       "build that began it",
+                                       hex, cJSON_IsString(digest) ? digest->valuestring : "none");
         }
         cJSON_Delete(json);
         return code;
@@ -59,7 +65,7 @@ static void remember(struct runner *r, const struct entry *intent, const struct 
 
 static enum code replay(struct runner *r, struct view *view, struct tp_error *err)
 {
-        struct entry *entries = NULL, last_intent = { 0 };
+        struct entry *entries = NULL, last_intent = {0};
         size_t n = 0;
         uint64_t lowered = 0;
         struct arena *scratch = arena_new(0);
@@ -94,9 +100,10 @@ static enum code load_calibrations(struct runner *r, struct view *view, struct t
         enum code code = scratch ? view_calibrations(view, scratch, &rows, &n, err) : tp_fail_memory(err);
         for (size_t i = 0; !code && i < n && r->calibration_n < sizeof r->calibrations / sizeof r->calibrations[0]; i++) {
                 struct live_calibration *live = &r->calibrations[r->calibration_n];
-                *live = (struct live_calibration){ .number = (int32_t)rows[i].number, .arena = arena_new(0) };
+                *live = (struct live_calibration){.number = (int32_t)rows[i].number, .arena = arena_new(0)};
                 snprintf(live->id, sizeof live->id, "%s", rows[i].id);
-                code = live->arena ? calibration_read(rows[i].terms, rows[i].term_bytes, live->arena, &live->calibration, err) : tp_fail_memory(err);
+                code = live->arena ? calibration_read(rows[i].terms, rows[i].term_bytes, live->arena, &live->calibration, err)
+                                   : tp_fail_memory(err);
                 r->calibration_n++;
         }
         arena_free(scratch);
@@ -136,7 +143,7 @@ static enum code compensate(struct runner *r, struct work *work, struct tp_error
         if (!code && next)
                 r->seq = next - 1;
         for (size_t i = 0; !code && i < n; i++) {
-                struct note note = { .note = NOTE_COMPENSATE, .of_step = (uint64_t)r->number << 32 | (uint32_t)orphans[i].seq };
+                struct note note = {.note = NOTE_COMPENSATE, .of_step = (uint64_t)r->number << 32 | (uint32_t)orphans[i].seq};
                 bool fresh = i == 0 || orphans[i].seq != orphans[i - 1].seq;
                 snprintf(note.why, sizeof note.why, "counted, but never written down as an intention");
                 if (fresh) {
@@ -162,7 +169,7 @@ static enum code compensate(struct runner *r, struct work *work, struct tp_error
 
 static enum code announce(struct runner *r, struct tp_error *err)
 {
-        struct note note = { .note = NOTE_BOOT };
+        struct note note = {.note = NOTE_BOOT};
         struct work *work = journal_work(r);
         if (!work)
                 return tp_fail_memory(err);
@@ -217,6 +224,7 @@ enum code runner_resume(struct runner *r, struct tp_error *err)
                 return code;
         }
         show(r, true);
-        log_event(r->log, LOG_INFO, "run.resumed", "run=%s seq=%llu boot=%u open_step=%llu", r->run, (unsigned long long)r->seq, r->boot, (unsigned long long)r->e->open_step);
+        log_event(r->log, LOG_INFO, "run.resumed", "run=%s seq=%llu boot=%u open_step=%llu", r->run, (unsigned long long)r->seq, r->boot,
+                  (unsigned long long)r->e->open_step);
         return CODE_OK;
 }

@@ -30,11 +30,15 @@ static void show_state(struct json_out *o, const struct runner *r)
         json_close(o, '}');
 }
 
-struct tally { size_t dies_done, verdicts[4]; double seconds_left; struct evidence_counts counts; };
+struct tally {
+        size_t dies_done, verdicts[4];
+        double seconds_left;
+        struct evidence_counts counts;
+};
 
 static struct tally tally_of(const struct runner *r)
 {
-        struct tally t = { .counts = evidence_count(r->e, r->plan) };
+        struct tally t = {.counts = evidence_count(r->e, r->plan)};
         for (size_t d = 0; d < r->plan->visit_die_n; d++) {
                 bool done = true;
                 for (int32_t v = r->plan->visit_begin[d]; v < r->plan->visit_begin[d + 1]; v++) {
@@ -68,19 +72,22 @@ static const char *state_word(const struct runner *r)
 static void sentence(const struct runner *r, const struct tally *t, char *ret, size_t room)
 {
         const char *what = step_words[r->step.kind];
-        int n = snprintf(ret, room, "Die %zu of %zu. %zu devices measured, %zu proven, %zu suspect, %zu without contact. ", t->dies_done, r->plan->visit_die_n, t->counts.measured + t->counts.doubtful,
-                         t->counts.proven, t->counts.suspect, t->counts.no_contact);
+        int n = snprintf(ret, room, "Die %zu of %zu. %zu devices measured, %zu proven, %zu suspect, %zu without contact. ", t->dies_done,
+                         r->plan->visit_die_n, t->counts.measured + t->counts.doubtful, t->counts.proven, t->counts.suspect,
+                         t->counts.no_contact);
         if (n < 0 || (size_t)n >= room)
                 return;
         if (r->e->finished && t->counts.measured + t->counts.doubtful == 0)
-                snprintf(ret + n, room - (size_t)n, "The run has ended, the station is parked, and nothing was measured%s%.160s. Look before the next run starts.", r->why_refused[0] ? ": " : "",
-                         r->why_refused);
+                snprintf(ret + n, room - (size_t)n,
+                         "The run has ended, the station is parked, and nothing was measured%s%.160s. Look before the next run starts.",
+                         r->why_refused[0] ? ": " : "", r->why_refused);
         else if (r->e->finished)
                 snprintf(ret + n, room - (size_t)n, "The run has ended, the station is parked. Nothing needs you.");
         else if (r->why_wait[0])
                 snprintf(ret + n, room - (size_t)n, "%s%s", r->needs_person ? "Needs a person: " : "Waits: ", r->why_wait);
         else
-                snprintf(ret + n, room - (size_t)n, "Now: %s. About %.0f min of station time left. Nothing needs you.", what, t->seconds_left / 60);
+                snprintf(ret + n, room - (size_t)n, "Now: %s. About %.0f min of station time left. Nothing needs you.", what,
+                         t->seconds_left / 60);
 }
 
 static void show_counts(struct json_out *o, const struct runner *r, const struct tally *t)
@@ -155,7 +162,7 @@ static void show_run(struct json_out *o, const struct runner *r, double *ret_sec
 
 static const char *trust_worst(const char *a, const char *b)
 {
-        static const char *const order[] = { "suspect", "open", "rescued", "proven" };
+        static const char *const order[] = {"suspect", "open", "rescued", "proven"};
         for (size_t i = 0; i < 4; i++)
                 if (strcmp(a, order[i]) == 0 || strcmp(b, order[i]) == 0)
                         return order[i];
@@ -270,7 +277,10 @@ void show(struct runner *r, bool now)
         s->ready = r->link_up && !r->active && r->doing != DOING_STUCK && !r->stop_asked;
         if (!s->ready)
                 snprintf(s->not_ready_why, sizeof s->not_ready_why, "%.159s",
-                         r->stop_asked ? "the daemon is stopping" : !r->link_up ? "the station does not answer" : r->doing == DOING_STUCK ? r->why_wait : "a run is in hand");
+                         r->stop_asked             ? "the daemon is stopping"
+                         : !r->link_up             ? "the station does not answer"
+                         : r->doing == DOING_STUCK ? r->why_wait
+                                                   : "a run is in hand");
         s->night_seconds = seconds;
         s->waited_seconds = r->waited_s;
         s->steps = r->steps;

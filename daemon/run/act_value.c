@@ -1,16 +1,13 @@
-/* act_value.c: values behind the motion.  When a die has nothing left to wait for, its sweeps are evaluated on the pool while the stage goes on.
-   The work list is what the database says (devices whose last sweep has no parameters), so a restart loses nothing. */
+/* act_value.c: values behind the motion.  When a die has nothing left to wait for, its sweeps are evaluated on the pool while the stage
+   goes on. The work list is what the database says (devices whose last sweep has no parameters), so a restart loses nothing. */
 #include "run/runner_own.h"
 #include <stdio.h>
 #include <string.h>
 
-const char *const verdict_words[] = { "none", "pass", "marginal", "fail", NULL };
+const char *const verdict_words[] = {"none", "pass", "marginal", "fail", NULL};
 #define EVALUATION 1 /* the live evaluation of a run */
 
-static bool is_final(const struct runner *r, int target)
-{
-        return evidence_targets(r->e)[target].outcome > TARGET_WAITS;
-}
+static bool is_final(const struct runner *r, int target) { return evidence_targets(r->e)[target].outcome > TARGET_WAITS; }
 
 static bool has_value(const struct runner *r, int target) /* a touch was swept and may be evaluated */
 {
@@ -36,11 +33,13 @@ static bool find_dummy(const struct runner *r, int die, const char *name, int32_
                 int t = r->plan->visits[i];
                 const struct target *at = &r->plan->targets[t];
                 const struct touch_seen *touch = evidence_touch(r->e, t);
-                if (at->item != item || evidence_targets(r->e)[t].outcome != TARGET_MEASURED || !r->device_sweep[t][0] || !touch || touch->calibration != calibration)
+                if (at->item != item || evidence_targets(r->e)[t].outcome != TARGET_MEASURED || !r->device_sweep[t][0] || !touch ||
+                    touch->calibration != calibration)
                         continue;
-                double dx = r->plan->dies[at->die].x_um - r->plan->dies[die].x_um, dy = r->plan->dies[at->die].y_um - r->plan->dies[die].y_um, d = dx * dx + dy * dy;
+                double dx = r->plan->dies[at->die].x_um - r->plan->dies[die].x_um,
+                       dy = r->plan->dies[at->die].y_um - r->plan->dies[die].y_um, d = dx * dx + dy * dy;
                 if (!found || d < best) {
-                        *ret = (struct job_sweep){ .item = item, .sweep = r->device_sweep[t][0], .touchdown_die = at->die };
+                        *ret = (struct job_sweep){.item = item, .sweep = r->device_sweep[t][0], .touchdown_die = at->die};
                         best = d;
                         found = true;
                 }
@@ -60,7 +59,8 @@ static bool may_come(const struct runner *r, const char *name)
         return false;
 }
 
-/* After a recalibration in mid-die the rest of the die has no dummy under the new calibration: its values wait for the first one that has. */
+/* After a recalibration in mid-die the rest of the die has no dummy under the new calibration: its values wait for the first one that has.
+ */
 static bool waits_for_dummy(const struct runner *r, int target)
 {
         const struct target *at = &r->plan->targets[target];
@@ -126,8 +126,10 @@ static void add_opens(const struct runner *r, struct job *job, const char *name,
                 int t = r->plan->visits[i - 1];
                 const struct target *at = &r->plan->targets[t];
                 const struct touch_seen *touch = evidence_touch(r->e, t);
-                if (at->item == item && at->die != die && evidence_targets(r->e)[t].outcome == TARGET_MEASURED && r->device_sweep[t][0] && touch && touch->calibration == calibration)
-                        job->opens[job->open_n++] = (struct job_sweep){ .item = item, .sweep = r->device_sweep[t][0], .touchdown_die = at->die };
+                if (at->item == item && at->die != die && evidence_targets(r->e)[t].outcome == TARGET_MEASURED && r->device_sweep[t][0] &&
+                    touch && touch->calibration == calibration)
+                        job->opens[job->open_n++] =
+                                (struct job_sweep){.item = item, .sweep = r->device_sweep[t][0], .touchdown_die = at->die};
         }
 }
 
@@ -139,7 +141,8 @@ static bool same_dummies(const struct measure *a, const struct measure *b)
         return true;
 }
 
-/* One job: the devices of a die that share a calibration, a sweep and their dummies.  A die whose devices differ in these takes several jobs. */
+/* One job: the devices of a die that share a calibration, a sweep and their dummies.  A die whose devices differ in these takes several
+ * jobs. */
 static struct job *die_job(struct runner *r, int die)
 {
         struct job *job = job_new(r->world, r->store, r->loop, JOB_EVALUATE, r->run);
@@ -179,8 +182,11 @@ static struct job *die_job(struct runner *r, int die)
                 r->valued[t] = 2; /* under way */
                 for (size_t c = 0; c < m->condition_n && c < CONDITIONS_MAX; c++)
                         if (r->device_sweep[t][c])
-                                job->sweeps[job->sweep_n++] =
-                                        (struct job_sweep){ .item = at->item, .sweep = r->device_sweep[t][c], .condition = (int32_t)c, .touchdown_die = t, .calibration = live->calibration };
+                                job->sweeps[job->sweep_n++] = (struct job_sweep){.item = at->item,
+                                                                                 .sweep = r->device_sweep[t][c],
+                                                                                 .condition = (int32_t)c,
+                                                                                 .touchdown_die = t,
+                                                                                 .calibration = live->calibration};
         }
         if (job->sweep_n)
                 return job;
@@ -215,8 +221,15 @@ static void add_rows(struct work *work, const struct job *job, const struct job_
         for (size_t i = 0; facts && i < row->n; i++) {
                 const struct parameter_answer *a = &row->rows[i];
                 struct parameter_fact *f = &facts[i];
-                *f = (struct parameter_fact){ .sweep = row->sweep, .freq_hz = a->plan->freq_hz, .value = a->value, .u95 = a->u95, .lo_hz = a->lo_hz, .hi_hz = a->hi_hz, .has_value = a->has_value,
-                                              .has_range = a->has_range, .verdict = a->verdict };
+                *f = (struct parameter_fact){.sweep = row->sweep,
+                                             .freq_hz = a->plan->freq_hz,
+                                             .value = a->value,
+                                             .u95 = a->u95,
+                                             .lo_hz = a->lo_hz,
+                                             .hi_hz = a->hi_hz,
+                                             .has_value = a->has_value,
+                                             .has_range = a->has_range,
+                                             .verdict = a->verdict};
                 snprintf(f->quantity, sizeof f->quantity, "%s", a->plan->name);
                 snprintf(f->unit, sizeof f->unit, "%s", quantity_units[a->plan->quantity]);
                 snprintf(f->plane, sizeof f->plane, "%s", a->plane);
@@ -261,7 +274,8 @@ void value_done(struct runner *r, struct job *take)
         if (event) {
                 event->of.event.topic = "values";
                 event->of.event.ref = r->run;
-                event->of.event.body = work_text(work, "{\"run\":\"%s\",\"what\":\"values\",\"die\":[%d,%d]}", r->run, r->plan->dies[take->die].x, r->plan->dies[take->die].y);
+                event->of.event.body = work_text(work, "{\"run\":\"%s\",\"what\":\"values\",\"die\":[%d,%d]}", r->run,
+                                                 r->plan->dies[take->die].x, r->plan->dies[take->die].y);
         }
         if (work && !store_submit(r->store, work, LAZY))
                 work_free(work); /* found again by the work list at the next start */

@@ -7,18 +7,19 @@ struct question {
         const struct plan *plan;
         const struct evidence *e;
         int64_t now_ns;
-        int next;                  /* the device that would be touched next, -1 when there is none, or none may be (finish early, no calibration to be had, …) */
+        int next; /* the device that would be touched next, -1 when there is none, or none may be (finish early, no calibration to be had,
+                     …) */
         enum purpose next_purpose; /* PURPOSE_DEVICE or PURPOSE_REMEASURE */
 };
 /* A rule: when its guard fits, `make` completes the step. */
 struct rule {
-        const char *name;    /* "separate_before_moving": journaled, shown, named in tests */
+        const char *name; /* "separate_before_moving": journaled, shown, named in tests */
         bool (*guard)(const struct question *);
         void (*make)(const struct question *, struct step *);
-        const char *reason;  /* one sentence for people */
-        bool writes_off;     /* a recorded rule that may end a run with an open interval (law 5) */
-        bool needs_person;   /* nothing goes on before a person acts: alarm */
-        bool waits;          /* act need not journal the step: there is nothing to do until something arrives or not_before_ns */
+        const char *reason; /* one sentence for people */
+        bool writes_off;    /* a recorded rule that may end a run with an open interval (law 5) */
+        bool needs_person;  /* nothing goes on before a person acts: alarm */
+        bool waits;         /* act need not journal the step: there is nothing to do until something arrives or not_before_ns */
 };
 extern const struct rule rules[];
 extern const size_t rule_n;

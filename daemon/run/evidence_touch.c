@@ -60,7 +60,10 @@ static void device_touch_end(struct evidence *e, const struct plan *plan, int32_
                 t->interrupts_left--;
         } else {
                 t->outcome = TARGET_SKIPPED;
-                t->why = touch->flags & TOUCH_COMPLIANCE ? WHY_COMPLIANCE : !can_again ? WHY_PADS_SPENT : e->touch_works && !e->touch_sweeps_left ? WHY_SWEEP_FAILED : WHY_INTERRUPTED;
+                t->why = touch->flags & TOUCH_COMPLIANCE           ? WHY_COMPLIANCE
+                         : !can_again                              ? WHY_PADS_SPENT
+                         : e->touch_works && !e->touch_sweeps_left ? WHY_SWEEP_FAILED
+                                                                   : WHY_INTERRUPTED;
         }
 }
 

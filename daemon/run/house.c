@@ -1,5 +1,6 @@
 /* house.c: opens the rooms in order, runs the loop, closes them in mirror order.
- * The lease is renewed while health() holds: the loop turns, the oldest durable write is young, the queue is short.  A daemon that hangs stops renewing on purpose. */
+ * The lease is renewed while health() holds: the loop turns, the oldest durable write is young, the queue is short.  A daemon that hangs
+ * stops renewing on purpose. */
 #include "run/house.h"
 #include "run/runner.h"
 #include "station/protocol.h"
@@ -33,7 +34,8 @@ static bool healthy(void *ctx)
         struct house *h = ctx;
         int64_t now = world_boot_ns(h->world);
         struct store_health store = store_health(h->store);
-        return now - atomic_load(&h->pulse_ns) < LOOP_LAG_NS && store.oldest_waiting_ns < WRITE_AGE_NS && store.queued_bytes < QUEUE_BYTES && !store.failed && !atomic_load(&h->stuck);
+        return now - atomic_load(&h->pulse_ns) < LOOP_LAG_NS && store.oldest_waiting_ns < WRITE_AGE_NS &&
+               store.queued_bytes < QUEUE_BYTES && !store.failed && !atomic_load(&h->stuck);
 }
 
 bool house_healthy(struct house *h) { return healthy(h); }
@@ -44,7 +46,8 @@ static void loop_run(void *arg)
         while (!atomic_load(&h->end)) {
                 int64_t now = world_boot_ns(h->world), wake = runner_wake_ns(h->runner);
                 atomic_store(&h->pulse_ns, now);
-                struct message *m = h->world->task->take(h->world, h->inbox, wake < now + TURN_NS ? (wake > now ? wake : now) : now + TURN_NS);
+                struct message *m =
+                        h->world->task->take(h->world, h->inbox, wake < now + TURN_NS ? (wake > now ? wake : now) : now + TURN_NS);
                 if (m)
                         runner_message(h->runner, m);
                 else
@@ -69,7 +72,7 @@ static void house_free(struct house *h)
 struct house *house_start(const struct world *world, const struct house_setup *setup, struct tp_error *err)
 {
         struct house *h = calloc(1, sizeof *h);
-        struct tp_error resume = { 0 };
+        struct tp_error resume = {0};
         if (!h) {
                 tp_fail_memory(err);
                 return NULL;
@@ -86,7 +89,7 @@ struct house *house_start(const struct world *world, const struct house_setup *s
                 house_free(h);
                 return NULL;
         }
-        struct runner_setup runner = { world, setup->log, h->store, h->inbox, h->slot, setup->station_name, setup->build };
+        struct runner_setup runner = {world, setup->log, h->store, h->inbox, h->slot, setup->station_name, setup->build};
         h->runner = runner_new(&runner, err);
         if (!h->runner) {
                 house_free(h);
@@ -141,7 +144,8 @@ void house_park(struct house *h, int64_t park_ns)
         while (!atomic_load(&h->parked) && world_boot_ns(h->world) < deadline)
                 h->world->task->sleep_until(h->world, world_boot_ns(h->world) + 20 * NS_PER_MS);
         if (!atomic_load(&h->parked))
-                log_event(h->log, LOG_ERROR, "stop.unparked", "msg=\"the station was not proven safe within %lld s; it makes itself safe when the lease ends\"",
+                log_event(h->log, LOG_ERROR, "stop.unparked",
+                          "msg=\"the station was not proven safe within %lld s; it makes itself safe when the lease ends\"",
                           (long long)(park_ns / NS_PER_S));
 }
 

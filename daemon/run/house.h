@@ -1,4 +1,5 @@
-/* house.h: tipplaned without its HTTP door: store, link and runner on one loop.  Both the program and the simulated nights start it here. */
+/* house.h: tipplaned without its HTTP door: store, link and runner on one loop.  Both the program and the simulated nights start it here.
+ */
 #ifndef TIPPLANE_RUN_HOUSE_H
 #define TIPPLANE_RUN_HOUSE_H
 #include "base/log.h"
@@ -7,7 +8,7 @@
 
 struct house;
 struct house_setup {
-        const char *data_dir;       /* catalogue, index, runs */
+        const char *data_dir;        /* catalogue, index, runs */
         const char *station_address; /* "unix:/…" */
         const char *station_name, *build;
         const struct log *log;
@@ -15,11 +16,11 @@ struct house_setup {
 /* Opens the rooms in order and starts the loop task.  NULL: err says which room would not open.  The world outlives the house. */
 struct house *house_start(const struct world *, const struct house_setup *, struct tp_error *);
 struct store *house_store(struct house *);
-struct inbox *house_inbox(struct house *);          /* commands go here */
+struct inbox *house_inbox(struct house *); /* commands go here */
 struct snapshot_slot *house_slot(struct house *);
 const struct store_report *house_report(struct house *);
-/* The loop turns, the oldest durable write is young, the queue is short, the run is not stuck: what renews the lease, feeds the service manager's watchdog
-   and answers /healthz.  Any task. */
+/* The loop turns, the oldest durable write is young, the queue is short, the run is not stuck: what renews the lease, feeds the service
+   manager's watchdog and answers /healthz.  Any task. */
 bool house_healthy(struct house *);
 /* Parks: separated, bias off, read back.  `park_ns`: how long to wait for the proof.  Reads go on meanwhile. */
 void house_park(struct house *, int64_t park_ns);

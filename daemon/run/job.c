@@ -6,7 +6,7 @@
 #include <string.h>
 
 #define JOB_DEADLINE_NS (INT64_C(20) * NS_PER_S)
-static const char *const trace_names[] = { "S11", "S12", "S21", "S22", "GF", "GR" };
+static const char *const trace_names[] = {"S11", "S12", "S21", "S22", "GF", "GR"};
 
 static void job_message_free(struct message *m) { job_free((struct job *)(void *)m); }
 
@@ -44,13 +44,15 @@ void job_free(struct job *job)
         free(job);
 }
 
-enum code sweep_load(struct view *view, int64_t sweep, const double *hz, size_t n, struct arena *arena, struct raw_sweep *ret, struct tp_error *err)
+enum code sweep_load(struct view *view, int64_t sweep, const double *hz, size_t n, struct arena *arena, struct raw_sweep *ret,
+                     struct tp_error *err)
 {
         struct raw_trace traces[6];
         char dtypes[6][8];
         size_t trace_n = 0;
         for (size_t i = 0; i < 6; i++) {
-                enum code code = view_trace(view, sweep, trace_names[i], arena, dtypes[trace_n], &traces[trace_n].bytes, &traces[trace_n].byte_n, err);
+                enum code code = view_trace(view, sweep, trace_names[i], arena, dtypes[trace_n], &traces[trace_n].bytes,
+                                            &traces[trace_n].byte_n, err);
                 if (code == CODE_NOT_FOUND && i >= 4)
                         continue; /* no switch terms: the analyzer does not give them */
                 if (code)
@@ -73,7 +75,7 @@ static enum code load_list(struct job *job, struct view *view, const struct job_
                 enum code code = sweep_load(view, list[i].sweep, job->hz, job->hz_n, job->arena, &raws[i], &job->err);
                 if (code)
                         return code;
-                sweeps[i] = (struct standard_sweep){ .standard = list[i].item, .raw = &raws[i] };
+                sweeps[i] = (struct standard_sweep){.standard = list[i].item, .raw = &raws[i]};
         }
         *ret = sweeps;
         return CODE_OK;
@@ -84,8 +86,8 @@ static enum code run_judge(struct job *job)
         const struct link_note *note = job->note;
         struct raw_trace traces[8];
         for (size_t i = 0; i < note->trace_n; i++)
-                traces[i] = (struct raw_trace){ note->traces[i].name, dtype_words[note->traces[i].dtype < 5 ? note->traces[i].dtype : 0], note->traces[i].bytes,
-                                                note->traces[i].byte_n };
+                traces[i] = (struct raw_trace){note->traces[i].name, dtype_words[note->traces[i].dtype < 5 ? note->traces[i].dtype : 0],
+                                               note->traces[i].bytes, note->traces[i].byte_n};
         enum code code = raw_from_traces(traces, note->trace_n, job->hz, job->hz_n, job->arena, &job->raw, &job->err);
         if (code)
                 return code;
@@ -103,7 +105,7 @@ static enum code no_values(struct job *job, const struct measure *measure, struc
                 return tp_fail_memory(&job->err);
         row->n = measure->parameter_n;
         for (size_t i = 0; i < row->n; i++) {
-                row->rows[i] = (struct parameter_answer){ .plan = &measure->parameters[i], .verdict = "none", .plane = "device" };
+                row->rows[i] = (struct parameter_answer){.plan = &measure->parameters[i], .verdict = "none", .plane = "device"};
                 snprintf(row->rows[i].reason, sizeof row->rows[i].reason, "%.119s", job->err.text);
         }
         return CODE_OK;
@@ -112,7 +114,7 @@ static enum code no_values(struct job *job, const struct measure *measure, struc
 static enum code run_evaluate(struct job *job, struct view *view)
 {
         struct raw_sweep dummies[RF_DUMMY_COUNT], opens[8];
-        struct chain_question ask = { .recipe = job->recipe, .replayed = job->replayed };
+        struct chain_question ask = {.recipe = job->recipe, .replayed = job->replayed};
         enum code code = CODE_OK;
         for (int k = 1; k < RF_DUMMY_COUNT && !code; k++)
                 if (job->has_dummy[k]) {
@@ -135,7 +137,7 @@ static enum code run_evaluate(struct job *job, struct view *view)
                 ask.raw = &raw;
                 ask.measure = &job->recipe->measures[job->sweeps[i].item];
                 ask.calibration = job->sweeps[i].calibration;
-                *row = (struct job_answer_row){ .item = job->sweeps[i].item, .sweep = job->sweeps[i].sweep };
+                *row = (struct job_answer_row){.item = job->sweeps[i].item, .sweep = job->sweeps[i].sweep};
                 code = chain_run(&ask, job->arena, &row->rows, &row->n, &row->flags, &job->err);
                 if (code && code != CODE_MEMORY)
                         code = no_values(job, ask.measure, row);
@@ -161,9 +163,11 @@ static enum code run_with_view(struct job *job, struct view *view)
                 if (!code)
                         calibration_bytes(job->solved, &job->terms);
         } else if (job->kind == JOB_VERIFY) {
-                code = calibration_verify(job->recipe, job->calibration, now, job->sweep_n, job->arena, &job->accepted, &job->worst, job->sentence, &job->err);
+                code = calibration_verify(job->recipe, job->calibration, now, job->sweep_n, job->arena, &job->accepted, &job->worst,
+                                          job->sentence, &job->err);
         } else {
-                code = check_fit(job->recipe, job->calibration, baseline ? baseline : now, now, job->sweep_n, job->arena, &job->check, &job->err);
+                code = check_fit(job->recipe, job->calibration, baseline ? baseline : now, now, job->sweep_n, job->arena, &job->check,
+                                 &job->err);
         }
         return code;
 }

@@ -1,6 +1,6 @@
 /* journal.c: entries with everything that belongs to them, one transaction each.
- * The pending entry is applied to a copy of the evidence first, so that the trust rows and intervals it causes travel in the same transaction;
- * when the store says that it is on disk, the copy becomes the evidence.  Memory never runs ahead of the disk. */
+ * The pending entry is applied to a copy of the evidence first, so that the trust rows and intervals it causes travel in the same
+ * transaction; when the store says that it is on disk, the copy becomes the evidence.  Memory never runs ahead of the disk. */
 #include "recipe/calibration_problem.h"
 #include "run/runner_own.h"
 #include "station/roles.h"
@@ -20,7 +20,7 @@ struct work *journal_work(struct runner *r)
 
 bool journal_submit(struct runner *r, struct work *take, enum doing next)
 {
-        struct tp_error err = { 0 };
+        struct tp_error err = {0};
         if (take && store_submit(r->store, take, DURABLE)) {
                 r->doing = next;
                 r->asked_ns = world_boot_ns(r->world);
@@ -58,14 +58,15 @@ static bool shadow_agrees(struct runner *r, struct tp_error *err)
         if (!code)
                 code = evidence_apply(r->shadow, r->plan, &again, err);
         if (!code && memcmp(r->shadow, r->next, r->next->bytes) != 0)
-                code = tp_fail(err, CODE_BUG, "evidence and its shadow differ after entry %llu (%s)", (unsigned long long)r->pending.seq, step_words[r->pending.kind]);
+                code = tp_fail(err, CODE_BUG, "evidence and its shadow differ after entry %llu (%s)", (unsigned long long)r->pending.seq,
+                               step_words[r->pending.kind]);
         return code == CODE_OK;
 }
 
 /* Applies the pending entry to the copy and adds what follows from it. */
 static bool apply_pending(struct runner *r, struct work *work)
 {
-        struct tp_error err = { 0 };
+        struct tp_error err = {0};
         struct fact *f = work ? work_add(work, FACT_ENTRY) : NULL;
         if (!f) {
                 work_free(work);
@@ -136,7 +137,7 @@ static void add_touchdown(struct runner *r, struct work *work)
         const struct target *t = &r->plan->targets[r->step.args.target];
         const char **things = arena_take(work->arena, STEP_SPENDS * sizeof *things);
         int *ports = arena_take(work->arena, STEP_SPENDS * sizeof *ports);
-        struct touch_seen none = { 0 };
+        struct touch_seen none = {0};
         const struct touch_seen *last = evidence_touch(r->e, r->step.args.target);
         if (!last)
                 last = &none;
@@ -203,8 +204,10 @@ static void add_sweep(struct runner *r, struct work *work, const struct outcome 
         if (!note || !note->trace_n)
                 return;
         struct trace_fact *traces = arena_take(work->arena, note->trace_n * sizeof *traces);
-        const char *bias = work_text(work, "{\"volt\":%s,\"ampere\":%s}", number_or_null(work, note->result.volt), number_or_null(work, note->result.ampere));
-        const char *temps = work_text(work, "{\"chuck_c\":%s,\"station_ns\":%lld}", number_or_null(work, outcome->temperature_c), (long long)outcome->station_ns);
+        const char *bias = work_text(work, "{\"volt\":%s,\"ampere\":%s}", number_or_null(work, note->result.volt),
+                                     number_or_null(work, note->result.ampere));
+        const char *temps = work_text(work, "{\"chuck_c\":%s,\"station_ns\":%lld}", number_or_null(work, outcome->temperature_c),
+                                      (long long)outcome->station_ns);
         for (size_t i = 0; traces && i < note->trace_n; i++) {
                 snprintf(traces[i].name, sizeof traces[i].name, "%s", note->traces[i].name);
                 traces[i].dtype = dtype_words[note->traces[i].dtype];
@@ -293,9 +296,9 @@ static void add_calibration(struct runner *r, struct work *work)
                 snprintf(rows[i].standard, sizeof rows[i].standard, "%s", s->name);
                 snprintf(rows[i].copy, sizeof rows[i].copy, "%s/%s", r->recipe->setup.substrate, s->copy);
                 snprintf(rows[i].model_json, sizeof rows[i].model_json,
-                         "{\"c_f\":[%.9g,%.9g,%.9g,%.9g],\"l_h\":[%.9g,%.9g,%.9g,%.9g],\"r_ohm\":%.9g,\"delay_s\":%.9g,\"length_um\":%.9g}", s->model.c_f[0], s->model.c_f[1],
-                         s->model.c_f[2], s->model.c_f[3], s->model.l_h[0], s->model.l_h[1], s->model.l_h[2], s->model.l_h[3], s->model.r_ohm, s->model.delay_s,
-                         s->model.length_um);
+                         "{\"c_f\":[%.9g,%.9g,%.9g,%.9g],\"l_h\":[%.9g,%.9g,%.9g,%.9g],\"r_ohm\":%.9g,\"delay_s\":%.9g,\"length_um\":%.9g}",
+                         s->model.c_f[0], s->model.c_f[1], s->model.c_f[2], s->model.c_f[3], s->model.l_h[0], s->model.l_h[1],
+                         s->model.l_h[2], s->model.l_h[3], s->model.r_ohm, s->model.delay_s, s->model.length_um);
                 rows[i].sweep = job->sweeps[i].sweep;
         }
         f->of.calibration.standards = rows;
@@ -395,7 +398,8 @@ void journal_outcome(struct runner *r, enum code code, const struct outcome *out
         if (event) {
                 event->of.event.topic = r->step.kind == STEP_CHECK ? "check" : "map";
                 event->of.event.ref = r->run;
-                event->of.event.body = work_text(work, "{\"run\":\"%s\",\"what\":\"%s\",\"seq\":%llu}", r->run, step_words[r->step.kind], (unsigned long long)r->pending.seq);
+                event->of.event.body = work_text(work, "{\"run\":\"%s\",\"what\":\"%s\",\"seq\":%llu}", r->run, step_words[r->step.kind],
+                                                 (unsigned long long)r->pending.seq);
         }
         journal_submit(r, work, DOING_OUTCOME);
 }
@@ -416,7 +420,8 @@ void journal_note(struct runner *r, const struct note *note)
         if (event) {
                 event->of.event.topic = "note";
                 event->of.event.ref = r->run;
-                event->of.event.body = work_text(work, "{\"run\":\"%s\",\"what\":\"%s\",\"seq\":%llu}", r->run, note_words[note->note], (unsigned long long)r->pending.seq);
+                event->of.event.body = work_text(work, "{\"run\":\"%s\",\"what\":\"%s\",\"seq\":%llu}", r->run, note_words[note->note],
+                                                 (unsigned long long)r->pending.seq);
         }
         journal_submit(r, work, DOING_NOTE);
 }

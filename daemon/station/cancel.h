@@ -4,10 +4,12 @@
 #include <stdatomic.h>
 #include <stdbool.h>
 
-struct cancel { atomic_bool raised; };
+struct cancel {
+        atomic_bool raised;
+};
 void cancel_init(struct cancel *);
-void cancel_raise(struct cancel *);  /* any task */
-void cancel_lower(struct cancel *);  /* between two calls only */
+void cancel_raise(struct cancel *);        /* any task */
+void cancel_lower(struct cancel *);        /* between two calls only */
 bool cancel_raised(const struct cancel *); /* NULL: never raised */
 
 #endif

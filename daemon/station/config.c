@@ -4,31 +4,58 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define REAL(name, member, u, absent, lo, hi, text) \
-        {.key = name, .type = FIELD_REAL, .offset = offsetof(struct limits_file, member), .standard = absent, .min = lo, .max = hi, .unit = u, .say = text}
+#define REAL(name, member, u, absent, lo, hi, text)                                                                                        \
+        {                                                                                                                                  \
+                .key = name, .type = FIELD_REAL, .offset = offsetof(struct limits_file, member), .standard = absent, .min = lo, .max = hi, \
+                .unit = u, .say = text                                                                                                     \
+        }
 static const struct field limits_fields[] = {
         REAL("volt_max", volt_max, "V", 30, 0, 3000, "the highest bias this station ever sets"),
         REAL("overtravel_um_max", overtravel_um_max, "um", 60, 1, 500, "the deepest overtravel this station ever goes to"),
         REAL("separation_um_min", separation_um_min, "um", 200, 20, 20000, "below this height the probes count as in contact"),
         REAL("temperature_c_max", temperature_c_max, "degC", 125, -70, 400, "above this the chuck lowers nothing and biases nothing"),
         REAL("bias_unknown_wait_s", bias_unknown_wait_s, "s", 30, 0, 3600, "how long the ladder waits for a bias that cannot be read"),
-        {.key = "armed", .type = FIELD_BOOL, .offset = offsetof(struct limits_file, armed), .say = "true: bias above 60 V DC may be set on this station"},
-        {.key = "separate_when_bias_unknown", .type = FIELD_BOOL, .offset = offsetof(struct limits_file, separate_when_bias_unknown),
+        {.key = "armed",
+         .type = FIELD_BOOL,
+         .offset = offsetof(struct limits_file, armed),
+         .say = "true: bias above 60 V DC may be set on this station"},
+        {.key = "separate_when_bias_unknown",
+         .type = FIELD_BOOL,
+         .offset = offsetof(struct limits_file, separate_when_bias_unknown),
          .has_offset = offsetof(struct limits_file, has_separate),
          .say = "after that wait: true separates anyway, false latches in place; when absent, true unless armed"},
 };
-static const struct object limits_object = {.name = "limits", .say = "What this station never does, whoever asks.", .bytes = sizeof(struct limits_file),
-                                            .fields = limits_fields, .field_n = sizeof limits_fields / sizeof *limits_fields};
+static const struct object limits_object = {.name = "limits",
+                                            .say = "What this station never does, whoever asks.",
+                                            .bytes = sizeof(struct limits_file),
+                                            .fields = limits_fields,
+                                            .field_n = sizeof limits_fields / sizeof *limits_fields};
 static const struct field config_fields[] = {
-        {.key = "name", .type = FIELD_TEXT, .offset = offsetof(struct station_config, name), .size = 64, .required = true, .say = "the station's name, in every run file"},
-        {.key = "driver", .type = FIELD_NAME, .offset = offsetof(struct station_config, driver), .size = 32, .required = true,
+        {.key = "name",
+         .type = FIELD_TEXT,
+         .offset = offsetof(struct station_config, name),
+         .size = 64,
+         .required = true,
+         .say = "the station's name, in every run file"},
+        {.key = "driver",
+         .type = FIELD_NAME,
+         .offset = offsetof(struct station_config, driver),
+         .size = 32,
+         .required = true,
          .say = "what holds the instruments: simulated or replay; its own settings stand in \"config\""},
         {.key = "limits", .type = FIELD_OBJECT, .offset = offsetof(struct station_config, limits), .object = &limits_object},
-        {.key = "log", .type = FIELD_TEXT, .offset = offsetof(struct station_config, log), .size = 256, .standard_text = "",
+        {.key = "log",
+         .type = FIELD_TEXT,
+         .offset = offsetof(struct station_config, log),
+         .size = 256,
+         .standard_text = "",
          .say = "path of the station's own log; --log goes before it"},
 };
-static const struct object config_object = {.name = "station", .say = "A station: its driver, its limits, its log.", .bytes = sizeof(struct station_config),
-                                            .fields = config_fields, .field_n = sizeof config_fields / sizeof *config_fields};
+static const struct object config_object = {.name = "station",
+                                            .say = "A station: its driver, its limits, its log.",
+                                            .bytes = sizeof(struct station_config),
+                                            .fields = config_fields,
+                                            .field_n = sizeof config_fields / sizeof *config_fields};
 
 /* The driver reads its own settings: taken out here and handed on as text. */
 static enum code take_driver_json(cJSON *json, struct station_config *c, struct tp_error *err)
@@ -62,7 +89,8 @@ static void folder_of(const char *path, char *ret, size_t size)
                 snprintf(ret, size, "/");
 }
 
-enum code station_config_read(const char *text, size_t n, const char *path, const char *base_dir, struct station_config *ret, struct tp_error *err)
+enum code station_config_read(const char *text, size_t n, const char *path, const char *base_dir, struct station_config *ret,
+                              struct tp_error *err)
 {
         cJSON *json = NULL;
         char *driver_json = NULL;
@@ -100,10 +128,16 @@ void station_config_done(struct station_config *c)
 
 struct limits station_limits(const struct station_config *c, unsigned channels)
 {
-        return (struct limits){.volt_max = c->limits.volt_max, .volt_max_unarmed = 60, .overtravel_um_max = c->limits.overtravel_um_max,
-                               .separation_um_min = c->limits.separation_um_min, .temperature_c_max = c->limits.temperature_c_max, .channels = channels,
-                               .armed = c->limits.armed, .bias_unknown_wait_ns = (int64_t)(c->limits.bias_unknown_wait_s * 1e9),
-                               .separate_when_bias_unknown = c->limits.has_separate ? c->limits.separate_when_bias_unknown : !c->limits.armed};
+        return (struct limits){.volt_max = c->limits.volt_max,
+                               .volt_max_unarmed = 60,
+                               .overtravel_um_max = c->limits.overtravel_um_max,
+                               .separation_um_min = c->limits.separation_um_min,
+                               .temperature_c_max = c->limits.temperature_c_max,
+                               .channels = channels,
+                               .armed = c->limits.armed,
+                               .bias_unknown_wait_ns = (int64_t)(c->limits.bias_unknown_wait_s * 1e9),
+                               .separate_when_bias_unknown =
+                                       c->limits.has_separate ? c->limits.separate_when_bias_unknown : !c->limits.armed};
 }
 
 void station_config_schema(struct text *to)

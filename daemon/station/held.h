@@ -6,7 +6,12 @@
 
 enum { HELD_STEPS_MAX = 64 };
 enum held_state { HELD_DOING, HELD_DONE, HELD_INTERRUPTED };
-struct held_trace { char name[16]; uint32_t dtype, points; uint8_t *bytes; size_t byte_n, room; };
+struct held_trace {
+        char name[16];
+        uint32_t dtype, points;
+        uint8_t *bytes;
+        size_t byte_n, room;
+};
 struct held {
         uint64_t step;
         enum held_state state;

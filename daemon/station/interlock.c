@@ -1,10 +1,10 @@
 /* interlock.c: may this operation begin, what is true while it runs, what is known afterwards.
- * Laws        no sideways motion unless separation is known · contact changes only with bias read below 0.5 V · no bias unless in contact, within the
- *             station's own ceiling, and above 60 V DC (IEC 61010-1, hazardous live) only with the key · no overtravel beyond the limit · nothing that
- *             lowers, moves or raises bias with the interlock loop open · a latched station does nothing but what makes it safe.
- * Invariants  only a reading makes anything KNOWN; an operation leaves at most a belief, a failure leaves UNKNOWN; unknown counts as in contact and biased.
- * Exception   one: the ladder may separate with bias unknown when the station's file says so and it has waited as long as that file says.
- * Not here    who asks (serve), which way out (ladder.c), the calls themselves (serve_act.c). */
+ * Laws        no sideways motion unless separation is known · contact changes only with bias read below 0.5 V · no bias unless in contact,
+ * within the station's own ceiling, and above 60 V DC (IEC 61010-1, hazardous live) only with the key · no overtravel beyond the limit ·
+ * nothing that lowers, moves or raises bias with the interlock loop open · a latched station does nothing but what makes it safe.
+ * Invariants  only a reading makes anything KNOWN; an operation leaves at most a belief, a failure leaves UNKNOWN; unknown counts as in
+ * contact and biased. Exception   one: the ladder may separate with bias unknown when the station's file says so and it has waited as long
+ * as that file says. Not here    who asks (serve), which way out (ladder.c), the calls themselves (serve_act.c). */
 #include "station/interlock.h"
 #include "recipe/recipe.h"
 #include <math.h>
@@ -14,9 +14,15 @@ const struct op_row op_rows[OP_KIND_COUNT] = {
         [OP_NONE] = {.word = "none"},
         [OP_STOP] = {.word = "stop", .makes_safe = true},
         [OP_HOME] = {.word = "home", .sideways = true, .moves = true, .wants_separated = true, .wants_bias_off = true},
-        [OP_ALIGN] = {.word = "align", .sideways = true, .moves = true, .wants_axes = true, .wants_separated = true, .wants_bias_off = true},
+        [OP_ALIGN] =
+                {.word = "align", .sideways = true, .moves = true, .wants_axes = true, .wants_separated = true, .wants_bias_off = true},
         [OP_MOVE] = {.word = "move", .sideways = true, .moves = true, .wants_axes = true, .wants_separated = true},
-        [OP_LOWER] = {.word = "lower", .contact_changes = true, .moves = true, .wants_axes = true, .wants_separated = true, .wants_bias_off = true},
+        [OP_LOWER] = {.word = "lower",
+                      .contact_changes = true,
+                      .moves = true,
+                      .wants_axes = true,
+                      .wants_separated = true,
+                      .wants_bias_off = true},
         [OP_SEPARATE] = {.word = "separate", .makes_safe = true, .contact_changes = true, .moves = true, .wants_bias_off = true},
         [OP_BIAS_SET] = {.word = "set bias", .sets_bias = true, .wants_contact = true},
         [OP_BIAS_ZERO] = {.word = "bias to zero", .makes_safe = true, .sets_bias = true},
@@ -54,7 +60,8 @@ bool hazard_separated(const struct limits *limits, const struct hazard *h)
 {
         if (h->separated != KNOW_KNOWN || h->in_contact == KNOW_KNOWN)
                 return false;
-        return h->axes != KNOW_KNOWN || h->z_um >= limits->separation_um_min; /* unreferenced, a height means nothing: the stage's own switch counts */
+        return h->axes != KNOW_KNOWN ||
+               h->z_um >= limits->separation_um_min; /* unreferenced, a height means nothing: the stage's own switch counts */
 }
 
 bool hazard_bias_off(const struct hazard *h) { return h->bias_off == KNOW_KNOWN && !h->bias_moving; }
@@ -72,7 +79,8 @@ static bool ladder_may_separate(const struct limits *limits, const struct hazard
 static enum code refuse_separated(const struct limits *limits, const struct hazard *h, const char *word, struct tp_error *err)
 {
         if (h->separated == KNOW_KNOWN && h->in_contact != KNOW_KNOWN)
-                return tp_fail(err, CODE_INTERLOCK, "%s: the probes stand at %.0f um, the station asks for %.0f um of separation; separate first", word, h->z_um,
+                return tp_fail(err, CODE_INTERLOCK,
+                               "%s: the probes stand at %.0f um, the station asks for %.0f um of separation; separate first", word, h->z_um,
                                limits->separation_um_min);
         return tp_fail(err, CODE_INTERLOCK, "%s: separation is %s, which counts as in contact; separate and read back first", word,
                        know_word(h->in_contact == KNOW_KNOWN ? KNOW_UNKNOWN : h->separated));
@@ -80,8 +88,9 @@ static enum code refuse_separated(const struct limits *limits, const struct haza
 
 static enum code refuse_bias(const struct hazard *h, const char *word, struct tp_error *err)
 {
-        return tp_fail(err, CODE_INTERLOCK, "%s: bias off is %s (last reading %.2f V), which counts as biased; bring it to zero and read it below %.1f V first", word,
-                       know_word(h->bias_moving ? KNOW_UNKNOWN : h->bias_off), h->volt_max, VOLT_OFF);
+        return tp_fail(err, CODE_INTERLOCK,
+                       "%s: bias off is %s (last reading %.2f V), which counts as biased; bring it to zero and read it below %.1f V first",
+                       word, know_word(h->bias_moving ? KNOW_UNKNOWN : h->bias_off), h->volt_max, VOLT_OFF);
 }
 
 /* What the state forbids, whatever the numbers of the operation. */
@@ -89,7 +98,8 @@ static enum code admit_state(const struct limits *limits, const struct hazard *h
 {
         const struct op_row *row = &op_rows[op->kind];
         if (h->latched && !row->makes_safe)
-                return tp_fail(err, CODE_INTERLOCK, "%s: the station is latched not proven safe; look at it, then clear the latch by name", row->word);
+                return tp_fail(err, CODE_INTERLOCK, "%s: the station is latched not proven safe; look at it, then clear the latch by name",
+                               row->word);
         if (!h->loop_closed && !row->makes_safe)
                 return tp_fail(err, CODE_INTERLOCK, "%s: the interlock loop is open; close door and loop first", row->word);
         if (h->moving && (row->moves || row->wants_contact || row->wants_separated) && !row->makes_safe)
@@ -102,7 +112,8 @@ static enum code admit_state(const struct limits *limits, const struct hazard *h
         if (row->wants_bias_off && !hazard_bias_off(h) && !(op->kind == OP_SEPARATE && ladder_may_separate(limits, h, now_ns)))
                 return refuse_bias(h, row->word, err);
         if (row->wants_axes && h->axes != KNOW_KNOWN)
-                return tp_fail(err, CODE_INTERLOCK, "%s: the axes are %s; home first", row->word, h->axes == KNOW_BELIEVED ? "only believed" : "not referenced");
+                return tp_fail(err, CODE_INTERLOCK, "%s: the axes are %s; home first", row->word,
+                               h->axes == KNOW_BELIEVED ? "only believed" : "not referenced");
         return CODE_OK;
 }
 
@@ -110,8 +121,8 @@ static enum code admit_state(const struct limits *limits, const struct hazard *h
 static enum code admit_chuck(const struct limits *limits, const struct hazard *h, const char *word, struct tp_error *err)
 {
         if (!(h->temperature_c <= limits->temperature_c_max))
-                return tp_fail(err, CODE_INTERLOCK, "%s: the chuck is at %.1f degC, the station's limit is %.1f degC; let it cool", word, h->temperature_c,
-                               limits->temperature_c_max);
+                return tp_fail(err, CODE_INTERLOCK, "%s: the chuck is at %.1f degC, the station's limit is %.1f degC; let it cool", word,
+                               h->temperature_c, limits->temperature_c_max);
         if (!h->vacuum)
                 return tp_fail(err, CODE_INTERLOCK, "%s: the chuck's vacuum does not hold; look at wafer and pump", word);
         return CODE_OK;
@@ -120,8 +131,8 @@ static enum code admit_chuck(const struct limits *limits, const struct hazard *h
 static enum code admit_lower(const struct limits *limits, const struct hazard *h, const struct op *op, struct tp_error *err)
 {
         if (!(op->overtravel_um > 0 && op->overtravel_um <= limits->overtravel_um_max))
-                return tp_fail(err, CODE_INTERLOCK, "lower: overtravel %g um is outside 0 to %g um, the limit now in force", op->overtravel_um,
-                               limits->overtravel_um_max);
+                return tp_fail(err, CODE_INTERLOCK, "lower: overtravel %g um is outside 0 to %g um, the limit now in force",
+                               op->overtravel_um, limits->overtravel_um_max);
         return admit_chuck(limits, h, "lower", err);
 }
 
@@ -129,11 +140,13 @@ static enum code admit_bias(const struct limits *limits, const struct hazard *h,
 {
         double volt = fabs(op->volt);
         if (op->channel >= limits->channels)
-                return tp_fail(err, CODE_INTERLOCK, "set bias: channel %u; the station has %u, counted from 0", op->channel, limits->channels);
+                return tp_fail(err, CODE_INTERLOCK, "set bias: channel %u; the station has %u, counted from 0", op->channel,
+                               limits->channels);
         if (!(volt <= limits->volt_max))
                 return tp_fail(err, CODE_INTERLOCK, "set bias: %g V is above %g V, the limit now in force", op->volt, limits->volt_max);
         if (!(volt <= limits->volt_max_unarmed) && !limits->armed)
-                return tp_fail(err, CODE_INTERLOCK, "set bias: %g V is above %g V and the station is not armed; only its own file can arm it", op->volt,
+                return tp_fail(err, CODE_INTERLOCK,
+                               "set bias: %g V is above %g V and the station is not armed; only its own file can arm it", op->volt,
                                limits->volt_max_unarmed);
         if (!(op->limit_a > 0 && isfinite(op->limit_a)))
                 return tp_fail(err, CODE_INTERLOCK, "set bias: current limit %g A; give one above 0", op->limit_a);
@@ -181,8 +194,8 @@ static enum code admit_numbers(const struct limits *limits, const struct hazard 
         return CODE_OK;
 }
 
-enum code interlock_admit(const struct limits *limits, const struct hazard *now, const struct op *op, int64_t now_ns, struct hazard *ret_during,
-                          struct tp_error *err)
+enum code interlock_admit(const struct limits *limits, const struct hazard *now, const struct op *op, int64_t now_ns,
+                          struct hazard *ret_during, struct tp_error *err)
 {
         if ((int)op->kind < 0 || op->kind >= OP_KIND_COUNT)
                 return tp_fail(err, CODE_INTERLOCK, "operation %d is not known; nothing is done", (int)op->kind);

@@ -1,7 +1,8 @@
 /* link.c: the daemon's side: one task reads and reconnects, one writes and renews the lease.
- * Ownership   notes belong to the loop's inbox once posted; what cannot be posted is posted again until the link closes: an outcome is never dropped.
- * Epoch       one more than the greatest ever seen; when the station answers with a greater one in force, the greeting is repeated above it.
- * Invariants  functions for the loop never wait: they post to the writer.  A frame asked for under one epoch is never sent under another. */
+ * Ownership   notes belong to the loop's inbox once posted; what cannot be posted is posted again until the link closes: an outcome is
+ * never dropped. Epoch       one more than the greatest ever seen; when the station answers with a greater one in force, the greeting is
+ * repeated above it. Invariants  functions for the loop never wait: they post to the writer.  A frame asked for under one epoch is never
+ * sent under another. */
 #include "station/protocol.h"
 #include <inttypes.h>
 #include <stdatomic.h>
@@ -10,9 +11,24 @@
 #include <string.h>
 
 enum { OUT_FRAME = 1, OUT_QUIT };
-enum { OUT_LIMIT = 1024, RENEW_MS = 500, SILENT_S = 4 /* eight renewals without an answer; more than a lease */, CONNECT_S = 2, WELCOME_S = 60, WRITE_S = 2, BACK_OFF_FIRST_MS = 200, BACK_OFF_LAST_MS = 2000 };
+enum {
+        OUT_LIMIT = 1024,
+        RENEW_MS = 500,
+        SILENT_S = 4 /* eight renewals without an answer; more than a lease */,
+        CONNECT_S = 2,
+        WELCOME_S = 60,
+        WRITE_S = 2,
+        BACK_OFF_FIRST_MS = 200,
+        BACK_OFF_LAST_MS = 2000
+};
 
-struct out { struct message message; uint8_t kind; uint32_t epoch; uint64_t step; struct text body; };
+struct out {
+        struct message message;
+        uint8_t kind;
+        uint32_t epoch;
+        uint64_t step;
+        struct text body;
+};
 struct link {
         const struct world *w;
         char *address, build[64];
@@ -21,9 +37,9 @@ struct link {
         void *ctx;
         struct task *reader, *writer;
         atomic_bool closing, up;
-        atomic_uint epoch;        /* in force, or the last one that was */
-        struct lock *conn_lock;   /* held by whoever uses or changes conn */
-        struct lock *short_lock;  /* guards `waking`: the connection that link_close() may cut */
+        atomic_uint epoch;       /* in force, or the last one that was */
+        struct lock *conn_lock;  /* held by whoever uses or changes conn */
+        struct lock *short_lock; /* guards `waking`: the connection that link_close() may cut */
         struct conn *conn, *waking;
         uint32_t ask;             /* the reader's own: the epoch to ask for */
         struct link_note *traces; /* the reader's own: TRACE frames before their RESULT */
@@ -98,7 +114,8 @@ static enum code on_trace(struct link *l, const struct frame *f, struct tp_error
         if (!l->traces && !(l->traces = note_new(l, LINK_RESULT, f->step)))
                 return CODE_CANCELLED;
         if (f->body.n < TRACE_HEAD_BYTES || l->traces->trace_n >= TRACES_MAX)
-                return tp_fail(err, CODE_BAD_REPLY, "trace %zu of step %" PRIu64 " has %zu bytes; this is no station's trace", l->traces->trace_n + 1, f->step, f->body.n);
+                return tp_fail(err, CODE_BAD_REPLY, "trace %zu of step %" PRIu64 " has %zu bytes; this is no station's trace",
+                               l->traces->trace_n + 1, f->step, f->body.n);
         struct link_trace *t = &l->traces->traces[l->traces->trace_n];
         memcpy(t->name, p, 15);
         t->dtype = get_u32(p + 16);
@@ -121,7 +138,8 @@ static enum code on_result(struct link *l, const struct frame *f, struct tp_erro
                 return CODE_CANCELLED;
         enum code code = fields_read_text(&result_object, text_of(&f->body), f->body.n, NULL, &n->result, err);
         if (!code && n->result.traces != (int32_t)n->trace_n)
-                code = tp_fail(err, CODE_BAD_REPLY, "step %" PRIu64 ": %zu traces came, its result speaks of %d", f->step, n->trace_n, (int)n->result.traces);
+                code = tp_fail(err, CODE_BAD_REPLY, "step %" PRIu64 ": %zu traces came, its result speaks of %d", f->step, n->trace_n,
+                               (int)n->result.traces);
         if (code)
                 note_free(&n->message);
         else
@@ -210,7 +228,8 @@ static enum code hear_welcome(struct link *l, const struct frame *f, struct link
 {
         struct welcome_body body;
         struct arena *arena = arena_new(16 << 20);
-        enum code code = arena ? fields_read_text(&welcome_body_object, text_of(&f->body), f->body.n, arena, &body, err) : tp_fail_memory(err);
+        enum code code =
+                arena ? fields_read_text(&welcome_body_object, text_of(&f->body), f->body.n, arena, &body, err) : tp_fail_memory(err);
         if (!code && !body.welcome.granted) {
                 l->ask = body.welcome.epoch + 1;
                 arena_free(arena);
@@ -392,7 +411,10 @@ static enum code ask(struct link *l, int message_kind, enum frame_kind kind, uin
                         text_done(take);
                 return code;
         }
-        *o = (struct out){.message = {.kind = message_kind, .free = out_free}, .kind = (uint8_t)kind, .epoch = (uint32_t)atomic_load(&l->epoch), .step = step};
+        *o = (struct out){.message = {.kind = message_kind, .free = out_free},
+                          .kind = (uint8_t)kind,
+                          .epoch = (uint32_t)atomic_load(&l->epoch),
+                          .step = step};
         if (take)
                 o->body = *take;
         else
@@ -451,8 +473,8 @@ enum code link_clear(struct link *l, const char *who, struct tp_error *err)
 
 uint32_t link_epoch(const struct link *l) { return (uint32_t)atomic_load(&l->epoch); }
 
-struct link *link_open(const struct world *w, const char *address, const char *build, uint32_t epoch_of_catalogue, struct inbox *loop, bool (*healthy)(void *ctx),
-                       void *ctx, struct tp_error *err)
+struct link *link_open(const struct world *w, const char *address, const char *build, uint32_t epoch_of_catalogue, struct inbox *loop,
+                       bool (*healthy)(void *ctx), void *ctx, struct tp_error *err)
 {
         struct link *l = calloc(1, sizeof *l);
         if (!l) {

@@ -1,21 +1,42 @@
 /* memory.c: see memory.h.
  * Idea        lines are posted to one task that appends them in batches; the fate of the last 4096 steps is kept in memory beside it.
- * Full disk   never keeps the station from starting or from making safe: what could not be written is owed, and goes before the next line; only the
- *             beginning of a step is refused then.
- * Invariants  `lock` guards the fates and is never held while the disk is asked. */
+ * Full disk   never keeps the station from starting or from making safe: what could not be written is owed, and goes before the next line;
+ * only the beginning of a step is refused then. Invariants  `lock` guards the fates and is never held while the disk is asked. */
 #include "station/memory.h"
 #include <inttypes.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { FATES = 4096, LINE_MAX_BYTES = 2048, BATCH_BYTES = 64 * 1024, GATHER_MS = 200, BEGIN_WAIT_S = 5, OWED_RETRY_S = 1, OWED_BYTES_MAX = 256 * 1024 };
+enum {
+        FATES = 4096,
+        LINE_MAX_BYTES = 2048,
+        BATCH_BYTES = 64 * 1024,
+        GATHER_MS = 200,
+        BEGIN_WAIT_S = 5,
+        OWED_RETRY_S = 1,
+        OWED_BYTES_MAX = 256 * 1024
+};
 enum { FILE_BYTES_MAX = 32 << 20 };
 enum { MEMORY_LINE = 1, MEMORY_QUIT, MEMORY_WRITTEN };
 
-struct line { struct message message; bool urgent; struct inbox *reply; uint64_t token; char *text; };
-struct written { struct message message; uint64_t token; enum code code; struct tp_error err; };
-struct step_fate { uint64_t step; enum fate fate; };
+struct line {
+        struct message message;
+        bool urgent;
+        struct inbox *reply;
+        uint64_t token;
+        char *text;
+};
+struct written {
+        struct message message;
+        uint64_t token;
+        enum code code;
+        struct tp_error err;
+};
+struct step_fate {
+        uint64_t step;
+        enum fate fate;
+};
 
 struct memory {
         const struct world *w;
@@ -28,8 +49,8 @@ struct memory {
         size_t fate_n; /* ever put; the place is fate_n % FATES */
         uint64_t token;
         int64_t bytes;
-        struct text owed;  /* the writing task's own, once it runs */
-        bool torn;         /* the last write failed: the file may end inside a line */
+        struct text owed; /* the writing task's own, once it runs */
+        bool torn;        /* the last write failed: the file may end inside a line */
         uint32_t boot_count, epoch;
         bool latched;
 };
@@ -87,7 +108,11 @@ static bool line_post(struct memory *m, struct text *text, bool urgent, struct i
         struct line *l = calloc(1, sizeof *l);
         text_put(text, "\n");
         if (l && text_ok(text))
-                *l = (struct line){.message = {.kind = MEMORY_LINE, .free = line_free}, .urgent = urgent, .reply = reply, .token = token, .text = text_take(text, NULL)};
+                *l = (struct line){.message = {.kind = MEMORY_LINE, .free = line_free},
+                                   .urgent = urgent,
+                                   .reply = reply,
+                                   .token = token,
+                                   .text = text_take(text, NULL)};
         bool posted = l && l->text && m->w->task->post(m->w, m->in, &l->message);
         if (!posted && l)
                 line_free(&l->message);
@@ -126,7 +151,11 @@ static void rotate(struct memory *m)
         size_t n = m->fate_n < FATES ? m->fate_n : FATES;
         for (size_t i = n; i-- > 0;) { /* oldest first, as they were begun */
                 const struct step_fate *f = &m->fates[(m->fate_n - 1 - i) % FATES];
-                text_f(&head, "{\"%s\":\"%" PRIu64 "\"}\n", f->fate == FATE_ACKED ? "ack" : f->fate == FATE_DONE ? "done" : "begin", f->step);
+                text_f(&head, "{\"%s\":\"%" PRIu64 "\"}\n",
+                       f->fate == FATE_ACKED  ? "ack"
+                       : f->fate == FATE_DONE ? "done"
+                                              : "begin",
+                       f->step);
         }
         m->w->task->unlock(m->w, m->lock);
         if (m->w->file->rename(m->w, m->path, text_of(&old), &err) || m->w->file->append(m->w, m->path, text_of(&head), head.n, &err))
@@ -338,14 +367,17 @@ static void remember(struct memory *m, const cJSON *json, struct memory_start *s
                 fate_put(m, step, FATE_DONE);
         if (get_id(json, "ack", &step))
                 fate_put(m, step, FATE_ACKED);
-        if (cJSON_IsNumber(v = cJSON_GetObjectItemCaseSensitive(json, "epoch")) && v->valuedouble > m->epoch && v->valuedouble < 2147483647.0)
+        if (cJSON_IsNumber(v = cJSON_GetObjectItemCaseSensitive(json, "epoch")) && v->valuedouble > m->epoch &&
+            v->valuedouble < 2147483647.0)
                 m->epoch = (uint32_t)v->valuedouble;
-        if (cJSON_IsNumber(v = cJSON_GetObjectItemCaseSensitive(json, "boot")) && v->valuedouble > m->boot_count && v->valuedouble < 2147483647.0)
+        if (cJSON_IsNumber(v = cJSON_GetObjectItemCaseSensitive(json, "boot")) && v->valuedouble > m->boot_count &&
+            v->valuedouble < 2147483647.0)
                 m->boot_count = (uint32_t)v->valuedouble;
         if (cJSON_IsBool(v = cJSON_GetObjectItemCaseSensitive(json, "latched")))
                 m->latched = cJSON_IsTrue(v);
         struct station_event event;
-        if (cJSON_IsObject(v = cJSON_GetObjectItemCaseSensitive(json, "event")) && !fields_read(&station_event_object, v, NULL, &event, NULL))
+        if (cJSON_IsObject(v = cJSON_GetObjectItemCaseSensitive(json, "event")) &&
+            !fields_read(&station_event_object, v, NULL, &event, NULL))
                 start->last = event;
 }
 
@@ -409,12 +441,13 @@ static enum code boot_line(struct memory *m, const char *build, struct tp_error 
                 return code;
         if (code != CODE_DISK_FULL && code != CODE_DISK)
                 return tp_fail(err, code, "%s", mine.text);
-        log_event(m->log, LOG_ERROR, "log.write", "msg=\"%s; the station makes safe what it finds, no step begins until its log can be written\"", mine.text);
+        log_event(m->log, LOG_ERROR, "log.write",
+                  "msg=\"%s; the station makes safe what it finds, no step begins until its log can be written\"", mine.text);
         return CODE_OK;
 }
 
-enum code memory_open(const struct world *w, const char *path, const char *build, const struct log *log, struct memory **ret, struct memory_start *ret_start,
-                      struct tp_error *err)
+enum code memory_open(const struct world *w, const char *path, const char *build, const struct log *log, struct memory **ret,
+                      struct memory_start *ret_start, struct tp_error *err)
 {
         struct memory *m = calloc(1, sizeof *m);
         enum code code = CODE_OK;

@@ -73,8 +73,13 @@ static enum code hold_interrupted(struct station *st, const struct memory_start 
                 if (!h)
                         return tp_fail_memory(err);
                 h->state = HELD_INTERRUPTED;
-                h->result = (struct result){.code = CODE_CANCELLED, .effect_unknown = true, .station_boot = st->boot_count, .temperature_c = (double)NAN, .dc_ohm = {-1, -1, -1},
-                                            .text = "the station was started again before this step's result was acknowledged; the result is lost"};
+                h->result = (struct result){
+                        .code = CODE_CANCELLED,
+                        .effect_unknown = true,
+                        .station_boot = st->boot_count,
+                        .temperature_c = (double)NAN,
+                        .dc_ohm = {-1, -1, -1},
+                        .text = "the station was started again before this step's result was acknowledged; the result is lost"};
                 held_add(&st->held, h);
         }
         return CODE_OK;
@@ -95,7 +100,8 @@ static void first_walk(struct station *st)
 static enum code start_tasks(struct station *st, const char *address, struct tp_error *err)
 {
         const struct task_ops *t = st->w->task;
-        if (!(st->watch_task = t->start(st->w, "station-watch", watch_run, st)) || !(st->work_task = t->start(st->w, "station-work", work_run, st)))
+        if (!(st->watch_task = t->start(st->w, "station-watch", watch_run, st)) ||
+            !(st->work_task = t->start(st->w, "station-work", work_run, st)))
                 return tp_fail(err, CODE_MEMORY, "a task of the station could not be started");
         enum code code = st->w->net->listen(st->w, address, &st->listener, err);
         if (code)
@@ -135,7 +141,8 @@ static enum code begin(struct station *st, const char *address, struct tp_error 
         return start_tasks(st, address, err);
 }
 
-struct station *station_start(const struct world *w, const struct station_config *config, const char *address, const struct log *log, struct tp_error *err)
+struct station *station_start(const struct world *w, const struct station_config *config, const char *address, const struct log *log,
+                              struct tp_error *err)
 {
         struct station *st = calloc(1, sizeof *st);
         if (!st) {

@@ -9,7 +9,8 @@
 struct station;
 /* Opens the driver, reads the log, walks the ladder once (what it does not know counts as in contact and biased), then listens.
    config, its strings and log must outlive the station; the caller's task. */
-struct station *station_start(const struct world *, const struct station_config *, const char *socket_address, const struct log *, struct tp_error *);
+struct station *station_start(const struct world *, const struct station_config *, const char *socket_address, const struct log *,
+                              struct tp_error *);
 /* Walks the ladder unless proven safe, then stops every task, in mirror order.  NULL is fine. */
 void station_stop(struct station *);
 /* Any task. */

@@ -49,8 +49,14 @@ static enum code call_where(struct station *st, struct readback *rb, struct call
         struct position p = {0};
         enum code code = st->roles.stage->where(st->roles.stage_me, &p, call);
         if (!code)
-                *rb = (struct readback){.has_position = true, .x_um = p.x_um, .y_um = p.y_um, .z_um = p.z_um, .place = p.place, .in_contact = p.in_contact,
-                                        .separated = p.separated == KNOW_KNOWN, .axes = p.axes == KNOW_KNOWN};
+                *rb = (struct readback){.has_position = true,
+                                        .x_um = p.x_um,
+                                        .y_um = p.y_um,
+                                        .z_um = p.z_um,
+                                        .place = p.place,
+                                        .in_contact = p.in_contact,
+                                        .separated = p.separated == KNOW_KNOWN,
+                                        .axes = p.axes == KNOW_KNOWN};
         return code;
 }
 
@@ -89,7 +95,8 @@ static enum code call_bias(struct station *st, const struct op *op, struct acted
         }
         if (op->kind == OP_BIAS_SET)
                 return b->set(me, op->channel, op->volt, op->limit_a, call);
-        if (op->kind == OP_BIAS_ZERO) { /* the last channel goes first: drains and collectors are wired above the gates; every one is tried */
+        if (op->kind ==
+            OP_BIAS_ZERO) { /* the last channel goes first: drains and collectors are wired above the gates; every one is tried */
                 for (unsigned i = st->limits.channels; i-- > 0;) {
                         enum code one = b->set(me, i, 0, 0.001, call);
                         code = code ? code : one;
@@ -124,9 +131,11 @@ static enum code call_driver(struct station *st, const struct op *op, const stru
                 return st->roles.analyzer ? st->roles.analyzer->sweep(st->roles.analyzer_me, &job->ask, job->sink, &ret->facts, call)
                                           : no_role(call, "analyzer", op->kind);
         case GATE_METER:
-                return st->roles.meter ? st->roles.meter->read_ohm(st->roles.meter_me, ret->ohm, call) : no_role(call, "DC meter", op->kind);
+                return st->roles.meter ? st->roles.meter->read_ohm(st->roles.meter_me, ret->ohm, call)
+                                       : no_role(call, "DC meter", op->kind);
         case GATE_SIGNAL:
-                return st->roles.signal && st->roles.signal->lamp ? st->roles.signal->lamp(st->roles.signal_me, op->volt > 0, call) : no_role(call, "lamp", op->kind);
+                return st->roles.signal && st->roles.signal->lamp ? st->roles.signal->lamp(st->roles.signal_me, op->volt > 0, call)
+                                                                  : no_role(call, "lamp", op->kind);
         case GATE_CHUCK:
         case GATE_COUNT:
                 break;
@@ -176,7 +185,8 @@ static enum code admit_locked(struct station *st, const struct actor *who, const
         return code;
 }
 
-enum code station_act(struct station *st, const struct actor *who, const struct op *op, const struct sweep_job *job, struct acted *ret, struct tp_error *err)
+enum code station_act(struct station *st, const struct actor *who, const struct op *op, const struct sweep_job *job, struct acted *ret,
+                      struct tp_error *err)
 {
         enum gate gate = gate_of(op->kind);
         struct tp_error mine = {0};

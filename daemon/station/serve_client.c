@@ -1,6 +1,6 @@
 /* serve_client.c: connections: one task reads frames, one writes them.
- * Ownership   a client belongs to the station's list; it is freed only by the accepting task or clients_stop(), after both its tasks have ended.
- * Invariants  nobody but the writer ever waits for a socket; a peer that does not read fills its own queue and is cut off. */
+ * Ownership   a client belongs to the station's list; it is freed only by the accepting task or clients_stop(), after both its tasks have
+ * ended. Invariants  nobody but the writer ever waits for a socket; a peer that does not read fills its own queue and is cut off. */
 #include "station/serve_own.h"
 #include <stdlib.h>
 #include <string.h>
@@ -89,7 +89,9 @@ static void write_run(void *arg)
                         continue;
                 struct out_frame *f = (struct out_frame *)m;
                 quit = m->kind == OUT_QUIT;
-                if (!quit && !dead && frame_write(w, c->conn, world_boot_ns(w) + WRITE_S * NS_PER_S, f->kind, f->epoch, f->step, text_of(&f->body), f->body.n, NULL)) {
+                if (!quit && !dead &&
+                    frame_write(w, c->conn, world_boot_ns(w) + WRITE_S * NS_PER_S, f->kind, f->epoch, f->step, text_of(&f->body), f->body.n,
+                                NULL)) {
                         dead = true;
                         w->net->shutdown(w, c->conn);
                 }
@@ -105,11 +107,13 @@ static void read_run(void *arg)
         frame_init(&f);
         for (bool end = false; !end;) {
                 struct tp_error err = {0};
-                int64_t deadline = c->greeted ? INT64_MAX : world_boot_ns(st->w) + IDLE_S * NS_PER_S; /* the lease watches whoever has greeted */
+                int64_t deadline =
+                        c->greeted ? INT64_MAX : world_boot_ns(st->w) + IDLE_S * NS_PER_S; /* the lease watches whoever has greeted */
                 enum code code = frame_read(st->w, c->conn, deadline, &f, &err);
                 if (code) {
                         if (code == CODE_BAD_REPLY)
-                                log_event(st->log, LOG_WARN, "station.frame", "uid=%lld msg=\"%s; the connection is closed\"", (long long)c->uid, err.text);
+                                log_event(st->log, LOG_WARN, "station.frame", "uid=%lld msg=\"%s; the connection is closed\"",
+                                          (long long)c->uid, err.text);
                         break;
                 }
                 frame_obey(c, &f, &end);
@@ -175,7 +179,8 @@ static bool client_start(struct station *st, struct conn *conn)
         c->n = ++st->client_n;
         c->next = st->clients;
         st->clients = c;
-        c->reader = st->w->task->start(st->w, "station-read", read_run, c); /* under the lock: it ends by taking it, so `reader` is set before anybody looks */
+        c->reader = st->w->task->start(st->w, "station-read", read_run,
+                                       c); /* under the lock: it ends by taking it, so `reader` is set before anybody looks */
         bool started = c->reader != NULL;
         if (!started)
                 st->clients = c->next;

@@ -1,5 +1,6 @@
 /* serve_frames.c: what each frame means to the station.  Runs on the connection's reading task.
- * Who may     SAFE: whoever may open the socket.  HELLO: the daemon's user.  Everything else: the holder of the lease, with the epoch in force. */
+ * Who may     SAFE: whoever may open the socket.  HELLO: the daemon's user.  Everything else: the holder of the lease, with the epoch in
+ * force. */
 #include "station/serve_own.h"
 #include <inttypes.h>
 #include <math.h>
@@ -34,7 +35,11 @@ static void open_step_locked(const struct station *st, struct welcome *w)
 static void welcome_locked(struct client *c, bool granted)
 {
         struct station *st = c->st;
-        struct welcome_body b = {.welcome = {.epoch = st->lease.epoch, .granted = granted, .boot_count = st->boot_count, .station_ns = station_now_ns(st), .simulated = st->roles.tick != NULL}};
+        struct welcome_body b = {.welcome = {.epoch = st->lease.epoch,
+                                             .granted = granted,
+                                             .boot_count = st->boot_count,
+                                             .station_ns = station_now_ns(st),
+                                             .simulated = st->roles.tick != NULL}};
         struct welcome *w = &b.welcome;
         plain_text(w->build, sizeof w->build, st->config->build);
         plain_text(w->station, sizeof w->station, st->config->name);
@@ -77,7 +82,8 @@ static void on_hello(struct client *c, const struct frame *f)
                 st->holder = NULL;
                 lease_drop(&st->lease);
         }
-        enum lease_answer answer = st->stopping ? LEASE_REFUSED_BUSY : lease_ask(&st->lease, (uint32_t)hello.epoch, world_boot_ns(st->w), LEASE_NS);
+        enum lease_answer answer =
+                st->stopping ? LEASE_REFUSED_BUSY : lease_ask(&st->lease, (uint32_t)hello.epoch, world_boot_ns(st->w), LEASE_NS);
         if (answer == LEASE_GRANTED) {
                 st->holder = c;
                 c->greeted = true;
@@ -92,7 +98,8 @@ static void on_hello(struct client *c, const struct frame *f)
         if (answer != LEASE_GRANTED)
                 return;
         memory_epoch(st->memory, epoch);
-        log_event(st->log, LOG_INFO, "station.lease", "epoch=%" PRIu32 " uid=%lld msg=\"granted to build %s\"", epoch, (long long)c->uid, hello.build);
+        log_event(st->log, LOG_INFO, "station.lease", "epoch=%" PRIu32 " uid=%lld msg=\"granted to build %s\"", epoch, (long long)c->uid,
+                  hello.build);
 }
 
 /* ---- the holder's frames ---- */
@@ -172,7 +179,8 @@ static enum code step_read(const struct frame *f, struct work *ret, struct tp_er
                 if (step_rows[i].by_station && strcmp(step_rows[i].word, kind->valuestring) == 0)
                         ret->kind = (enum step_kind)i;
         if (!code && ret->kind == STEP_NONE)
-                code = tp_fail_at(err, CODE_BAD_INPUT, "/kind", "step: kind \"%.40s\" is none of the station's", cJSON_IsString(kind) ? kind->valuestring : "");
+                code = tp_fail_at(err, CODE_BAD_INPUT, "/kind", "step: kind \"%.40s\" is none of the station's",
+                                  cJSON_IsString(kind) ? kind->valuestring : "");
         if (!code)
                 code = fields_read(&step_args_object, json, NULL, &ret->args, err);
         cJSON_Delete(kind);
@@ -191,7 +199,11 @@ static bool known_locked(struct client *c, uint64_t step, enum fate fate)
         }
         if (fate == FATE_NEVER)
                 return false;
-        struct result r = {.code = CODE_STATE, .station_ns = station_now_ns(c->st), .station_boot = c->st->boot_count, .temperature_c = (double)NAN, .dc_ohm = {-1, -1, -1}};
+        struct result r = {.code = CODE_STATE,
+                           .station_ns = station_now_ns(c->st),
+                           .station_boot = c->st->boot_count,
+                           .temperature_c = (double)NAN,
+                           .dc_ohm = {-1, -1, -1}};
         snprintf(r.text, sizeof r.text, "step %" PRIu64 " was done and acknowledged; it is never done again", step);
         station_state_locked(c->st, &r.state);
         client_send_object_locked(c, FRAME_RESULT, step, &result_object, &r);
@@ -218,7 +230,8 @@ static void on_step(struct client *c, const struct frame *f)
         if (!code && !known && st->doing)
                 code = tp_fail(&err, CODE_BUSY, "step %" PRIu64 ": another step is in hand; one at a time", f->step);
         if (!code && !known && !held_make_room(&st->held, c->epoch, &dropped))
-                code = tp_fail(&err, CODE_BUSY, "step %" PRIu64 ": %d results wait for their acknowledgement; commit and acknowledge them", f->step, HELD_STEPS_MAX);
+                code = tp_fail(&err, CODE_BUSY, "step %" PRIu64 ": %d results wait for their acknowledgement; commit and acknowledge them",
+                               f->step, HELD_STEPS_MAX);
         if (!code && !known) {
                 work->message.kind = WORK_STEP;
                 work->message.free = work_free;
@@ -238,7 +251,8 @@ static void on_step(struct client *c, const struct frame *f)
         free(work);
         held_free(held);
         if (dropped)
-                log_event(st->log, LOG_WARN, "station.held", "step=%" PRIu64 " msg=\"never acknowledged by an older daemon, its result was dropped\"", dropped);
+                log_event(st->log, LOG_WARN, "station.held",
+                          "step=%" PRIu64 " msg=\"never acknowledged by an older daemon, its result was dropped\"", dropped);
         if (code)
                 refuse(c, f->step, code, err.text);
 }
@@ -318,7 +332,8 @@ static bool may(struct client *c, const struct frame *f)
         struct station *st = c->st;
         char text[160];
         if (st->config->daemon_uid >= 0 && c->uid != st->config->daemon_uid) {
-                snprintf(text, sizeof text, "user %lld may only ask for safe; the daemon's user is %lld", (long long)c->uid, (long long)st->config->daemon_uid);
+                snprintf(text, sizeof text, "user %lld may only ask for safe; the daemon's user is %lld", (long long)c->uid,
+                         (long long)st->config->daemon_uid);
                 refuse(c, f->step, CODE_FORBIDDEN, text);
                 return false;
         }
@@ -334,7 +349,8 @@ static bool may(struct client *c, const struct frame *f)
         station_unlock(st);
         if (holds)
                 return true;
-        snprintf(text, sizeof text, "epoch %" PRIu32 " does not hold the lease, epoch %" PRIu32 " is in force; greet again with a greater one", f->epoch, now);
+        snprintf(text, sizeof text,
+                 "epoch %" PRIu32 " does not hold the lease, epoch %" PRIu32 " is in force; greet again with a greater one", f->epoch, now);
         refuse(c, f->step, CODE_STATE, text);
         return false;
 }
@@ -391,8 +407,9 @@ void frame_obey(struct client *c, const struct frame *f, bool *ret_end)
         refuse(c, f->step, CODE_BAD_INPUT, why);
 }
 
-/* Without bias nothing burns while the lease runs out: the step in hand ends and its result is kept, and a daemon that is started again within the lease
-   finds the probes where they were, so that its death costs no touch.  With bias, or on the way there, the ladder begins at once. */
+/* Without bias nothing burns while the lease runs out: the step in hand ends and its result is kept, and a daemon that is started again
+   within the lease finds the probes where they were, so that its death costs no touch.  With bias, or on the way there, the ladder begins
+   at once. */
 static bool may_wait_for_lease_locked(const struct station *st)
 {
         for (const struct held *h = st->held; h; h = h->next)

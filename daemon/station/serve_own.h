@@ -1,7 +1,7 @@
 /* serve_own.h: what the station's files share; nobody else includes it.
-   Tasks: one that accepts, two per connection (serve_client.c, serve_frames.c), one worker for steps (serve_step.c), one that watches lease and interlock
-   loop and is the only one to walk the ladder (serve_watch.c), one that writes the log (memory.c).
-   `lock` guards everything below it; it is never held during a driver's call, a socket's write or the disk. */
+   Tasks: one that accepts, two per connection (serve_client.c, serve_frames.c), one worker for steps (serve_step.c), one that watches lease
+   and interlock loop and is the only one to walk the ladder (serve_watch.c), one that writes the log (memory.c). `lock` guards everything
+   below it; it is never held during a driver's call, a socket's write or the disk. */
 #ifndef TIPPLANE_STATION_SERVE_OWN_H
 #define TIPPLANE_STATION_SERVE_OWN_H
 #include "station/cancel.h"
@@ -17,32 +17,54 @@ enum { CLIENTS_MAX = 16, OUT_LIMIT = 512, LOOP_POLL_MS = 100, CANCEL_WAIT_MS = 5
 struct client {
         struct station *st;
         struct conn *conn;
-        uint64_t n;               /* names it where the pointer may be gone */
+        uint64_t n; /* names it where the pointer may be gone */
         int64_t uid;
         struct inbox *out;
         struct task *reader, *writer;
-        bool ended, greeted;      /* under the lock */
-        uint32_t epoch;           /* given to it; 0: it never held the lease */
-        int64_t status_ns;        /* its reader's own */
+        bool ended, greeted; /* under the lock */
+        uint32_t epoch;      /* given to it; 0: it never held the lease */
+        int64_t status_ns;   /* its reader's own */
         struct client *next;
 };
-struct out_frame { struct message message; uint8_t kind; uint32_t epoch; uint64_t step; struct text body; };
+struct out_frame {
+        struct message message;
+        uint8_t kind;
+        uint32_t epoch;
+        uint64_t step;
+        struct text body;
+};
 
 enum work_kind { WORK_STEP = 1, WORK_QUIT };
-struct work { struct message message; uint64_t step; enum step_kind kind; struct step_args args; };
+struct work {
+        struct message message;
+        uint64_t step;
+        enum step_kind kind;
+        struct step_args args;
+};
 enum safety_kind { SAFETY_SAFE = 1, SAFETY_STEP, SAFETY_LOST, SAFETY_LOOK, SAFETY_QUIT };
-struct safety { struct message message; uint64_t client; char why[160]; };
+struct safety {
+        struct message message;
+        uint64_t client;
+        char why[160];
+};
 enum { REPLY_WALKED = 1000 };
-struct walked { struct message message; bool proven; };
+struct walked {
+        struct message message;
+        bool proven;
+};
 
-struct setup_in_force { struct arena *arena; struct recipe *recipe; struct limits limits; };
+struct setup_in_force {
+        struct arena *arena;
+        struct recipe *recipe;
+        struct limits limits;
+};
 
 struct station {
         const struct world *w;
         const struct station_config *config;
         const struct log *log;
         struct roles roles;
-        struct limits limits;             /* the file's */
+        struct limits limits; /* the file's */
         struct memory *memory;
         uint8_t boot[16];
         uint32_t boot_count;
@@ -50,8 +72,8 @@ struct station {
         struct listener *listener;
         struct task *accept_task, *work_task, *watch_task;
         struct inbox *work_in, *safety_in, *work_reply;
-        struct cancel cancel;             /* of the step in hand */
-        bool loop_answered;               /* the watcher's own: the open loop has been met with a walk */
+        struct cancel cancel; /* of the step in hand */
+        bool loop_answered;   /* the watcher's own: the open loop has been met with a walk */
         struct lock *lock;
         /* under the lock: */
         struct hazard hazard;
@@ -59,30 +81,43 @@ struct station {
         bool has_temperature;
         bool busy[GATE_COUNT];
         bool ladder_on, stopping;
-        uint64_t walks;                   /* ladders begun */
+        uint64_t walks; /* ladders begun */
         struct lease lease;
         struct client *clients, *holder;
         uint64_t client_n, holder_clients;
         struct held *held;
         struct setup_in_force setup;
-        bool doing;                       /* a step is in the worker's hands */
-        struct station_event last;        /* not yet told to any daemon */
+        bool doing;                /* a step is in the worker's hands */
+        struct station_event last; /* not yet told to any daemon */
         bool last_told;
 };
 
 /* ---- serve.c ---- */
 void station_lock(struct station *);
 void station_unlock(struct station *);
-int64_t station_now_ns(struct station *);          /* the instruments' clock: stepped in a simulated station, else the boot clock since start */
-void station_pause(struct station *, int64_t ns);  /* instruments' time */
+int64_t station_now_ns(struct station *); /* the instruments' clock: stepped in a simulated station, else the boot clock since start */
+void station_pause(struct station *, int64_t ns); /* instruments' time */
 void station_state_locked(const struct station *, struct state_read *ret);
 void plain_text(char *to, size_t size, const char *from); /* printable ASCII only: what a driver says must not break a frame */
 
 /* ---- serve_act.c: admit, act, settle ---- */
-struct actor { bool ladder; uint64_t step, walks; struct cancel *cancel; int64_t deadline_ns; };
-struct acted { struct readback rb; double ohm[3], volt, ampere; struct sweep_facts facts; };
-struct sweep_job { struct sweep_ask ask; const struct sink *sink; };
-enum code station_act(struct station *, const struct actor *, const struct op *, const struct sweep_job *, struct acted *ret, struct tp_error *);
+struct actor {
+        bool ladder;
+        uint64_t step, walks;
+        struct cancel *cancel;
+        int64_t deadline_ns;
+};
+struct acted {
+        struct readback rb;
+        double ohm[3], volt, ampere;
+        struct sweep_facts facts;
+};
+struct sweep_job {
+        struct sweep_ask ask;
+        const struct sink *sink;
+};
+enum code station_act(struct station *, const struct actor *, const struct op *, const struct sweep_job *, struct acted *ret,
+                      struct tp_error *);
 /* Reads loop and chuck before a hazardous operation, and for the watcher.  False: the loop is open. */
 bool station_look(struct station *, bool chuck_too, struct cancel *);
 
@@ -96,7 +131,8 @@ void work_run(void *station);
 
 /* ---- serve_client.c ---- */
 void accept_run(void *station);
-void client_send_locked(struct client *, uint8_t kind, uint64_t step, struct text *take); /* under the lock; never blocks; a client that does not read is cut off */
+void client_send_locked(struct client *, uint8_t kind, uint64_t step,
+                        struct text *take); /* under the lock; never blocks; a client that does not read is cut off */
 void client_send_object_locked(struct client *, uint8_t kind, uint64_t step, const struct object *, const void *);
 void client_send_held_locked(struct client *, const struct held *);
 void clients_stop(struct station *);

@@ -1,7 +1,8 @@
 /* serve_step.c: the worker: one step at a time, from the operations it is made of.
- * Order       the log says "begun" before anything acts · operations, each admitted, settled and read back · the result is kept until the daemon says that it
- *             is committed.  A motion that fails is stopped and the position read, so that the result says what is known now.
- * Invariants  a step id acts once, ever; a walk of the ladder in between makes the step "interrupted", and its result is written after the walk. */
+ * Order       the log says "begun" before anything acts · operations, each admitted, settled and read back · the result is kept until the
+ * daemon says that it is committed.  A motion that fails is stopped and the position read, so that the result says what is known now.
+ * Invariants  a step id acts once, ever; a walk of the ladder in between makes the step "interrupted", and its result is written after the
+ * walk. */
 #include "station/serve_own.h"
 #include <inttypes.h>
 #include <math.h>
@@ -110,8 +111,8 @@ static enum code do_move(struct doing *d)
         if (rb->place == a->place && fabs(rb->x_um - a->x_um) <= POSITION_UM && fabs(rb->y_um - a->y_um) <= POSITION_UM)
                 return CODE_OK;
         return tp_fail(&d->err, CODE_BAD_REPLY, "move: the stage reads %s %.1f, %.1f um, asked was %s %.1f, %.1f um; home and align again",
-                       place_words[rb->place >= 0 && rb->place < PLACE_COUNT ? rb->place : 0], rb->x_um, rb->y_um,
-                       place_words[a->place], a->x_um, a->y_um);
+                       place_words[rb->place >= 0 && rb->place < PLACE_COUNT ? rb->place : 0], rb->x_um, rb->y_um, place_words[a->place],
+                       a->x_um, a->y_um);
 }
 
 static enum code do_lower(struct doing *d)
@@ -120,7 +121,8 @@ static enum code do_lower(struct doing *d)
         if (code)
                 return code;
         if (!d->last.rb.in_contact)
-                return tp_fail(&d->err, CODE_BAD_REPLY, "lower: asked for %.1f um of overtravel, the stage reads z = %.1f um and no contact; separate and look",
+                return tp_fail(&d->err, CODE_BAD_REPLY,
+                               "lower: asked for %.1f um of overtravel, the stage reads z = %.1f um and no contact; separate and look",
                                d->args->overtravel_um, d->last.rb.z_um);
         read_meter(d);
         return CODE_OK;
@@ -130,7 +132,8 @@ static enum code do_separate(struct doing *d)
 {
         enum code code = move(d, (struct op){.kind = OP_SEPARATE});
         if (!code && !separated(d))
-                return tp_fail(&d->err, CODE_BAD_REPLY, "separate: the stage reads z = %.1f um, which is no separation; ask for safe", d->last.rb.z_um);
+                return tp_fail(&d->err, CODE_BAD_REPLY, "separate: the stage reads z = %.1f um, which is no separation; ask for safe",
+                               d->last.rb.z_um);
         return code;
 }
 
@@ -146,7 +149,8 @@ static enum code bias_to_zero(struct doing *d)
         d->held->result.volt = d->last.volt;
         d->held->result.ampere = d->last.ampere;
         if (!code && !bias_off(d))
-                return tp_fail(&d->err, CODE_BAD_REPLY, "bias off: a channel still reads %.2f V a second after it was set to 0", d->last.rb.volt_max);
+                return tp_fail(&d->err, CODE_BAD_REPLY, "bias off: a channel still reads %.2f V a second after it was set to 0",
+                               d->last.rb.volt_max);
         return code;
 }
 
@@ -169,13 +173,17 @@ static enum code do_bias_on(struct doing *d)
         double ampere = d->last.ampere;
         bias_to_zero(d);
         d->held->result.volt = seen;
-        return tp_fail(&d->err, CODE_BAD_REPLY, "set bias: channel %u reads %.3f V at %.3g A, asked was %.3f V (limit %.3g A); bias was taken back to zero", set.channel,
-                       seen, ampere, a->volt, a->limit_a);
+        return tp_fail(&d->err, CODE_BAD_REPLY,
+                       "set bias: channel %u reads %.3f V at %.3g A, asked was %.3f V (limit %.3g A); bias was taken back to zero",
+                       set.channel, seen, ampere, a->volt, a->limit_a);
 }
 
 /* ---- sweep ---- */
 
-struct into { struct held *held; size_t points; };
+struct into {
+        struct held *held;
+        size_t points;
+};
 
 static size_t point_bytes(enum dtype t)
 {
@@ -199,11 +207,13 @@ static enum code into_begin(void *ctx, const struct block *b, struct tp_error *e
         if (in->held->trace_n >= TRACES_MAX)
                 return tp_fail(err, CODE_BAD_REPLY, "the analyzer gives more than %d traces", TRACES_MAX);
         if (b->points != in->points || !point_bytes(b->dtype))
-                return tp_fail(err, CODE_BAD_REPLY, "trace %.15s: %u points of type %d announced, %zu points were asked", b->trace, b->points, (int)b->dtype, in->points);
+                return tp_fail(err, CODE_BAD_REPLY, "trace %.15s: %u points of type %d announced, %zu points were asked", b->trace,
+                               b->points, (int)b->dtype, in->points);
         *t = (struct held_trace){.dtype = (uint32_t)b->dtype, .points = b->points, .room = b->points * point_bytes(b->dtype)};
         snprintf(t->name, sizeof t->name, "%.15s", b->trace);
         if (t->room > FRAME_BODY_MAX - TRACE_HEAD_BYTES)
-                return tp_fail(err, CODE_BAD_REPLY, "trace %s: %zu bytes; at most %u fit a frame", t->name, t->room, FRAME_BODY_MAX - TRACE_HEAD_BYTES);
+                return tp_fail(err, CODE_BAD_REPLY, "trace %s: %zu bytes; at most %u fit a frame", t->name, t->room,
+                               FRAME_BODY_MAX - TRACE_HEAD_BYTES);
         t->bytes = malloc(t->room ? t->room : 1);
         return t->bytes ? CODE_OK : tp_fail_memory(err);
 }
@@ -247,7 +257,8 @@ static enum code do_sweep(struct doing *d)
         if (!recipe)
                 return tp_fail(&d->err, CODE_STATE, "sweep: no recipe was set up; send it first");
         if (d->args->sweep < 0 || (size_t)d->args->sweep >= recipe->sweep_n)
-                return tp_fail(&d->err, CODE_BAD_INPUT, "sweep: plan %d; recipe %s has %zu", (int)d->args->sweep, recipe->name, recipe->sweep_n);
+                return tp_fail(&d->err, CODE_BAD_INPUT, "sweep: plan %d; recipe %s has %zu", (int)d->args->sweep, recipe->name,
+                               recipe->sweep_n);
         const struct sweep_plan *plan = &recipe->sweeps[d->args->sweep];
         arena = arena_new(0);
         enum code code = arena ? sweep_axis(plan, arena, &hz, &n, &d->err) : tp_fail_memory(&d->err);
@@ -288,7 +299,8 @@ static enum code do_wait(struct doing *d)
                 return tp_fail(&d->err, CODE_BAD_INPUT, "wait: %g s; 0 to 86400 s can be waited", s);
         int64_t left = (int64_t)(s * 1e9);
         while (left > 0) {
-                int64_t slice = d->st->roles.wait ? NS_PER_S : 100 * NS_PER_MS, piece = left < slice ? left : slice; /* short, so that safety need not wait */
+                int64_t slice = d->st->roles.wait ? NS_PER_S : 100 * NS_PER_MS,
+                        piece = left < slice ? left : slice; /* short, so that safety need not wait */
                 if (cancel_raised(d->who.cancel))
                         return tp_fail(&d->err, CODE_CANCELLED, "wait: the station went to safety meanwhile");
                 station_pause(d->st, piece);
@@ -395,7 +407,8 @@ static void finish(struct doing *d, enum step_kind kind, enum code code, uint64_
         struct result *r = &d->held->result;
         wait_for_ladder(st);
         station_lock(st);
-        bool interrupted = st->walks != walks && kind != STEP_SAFE && (code != CODE_OK || step_rows[kind].contact_changes || step_rows[kind].hazardous);
+        bool interrupted = st->walks != walks && kind != STEP_SAFE &&
+                           (code != CODE_OK || step_rows[kind].contact_changes || step_rows[kind].hazardous);
         if (interrupted && code == CODE_OK)
                 code = tp_fail(&d->err, CODE_CANCELLED, "%s: the station went to safety just after", step_rows[kind].word);
         r->kind = (int32_t)kind;
@@ -429,7 +442,9 @@ static void work_step(struct station *st, const struct work *work)
                 return;
         for (int i = 0; i < 3; i++)
                 d.held->result.dc_ohm[i] = -1;
-        d.who = (struct actor){.step = work->step, .walks = walks, .cancel = &st->cancel,
+        d.who = (struct actor){.step = work->step,
+                               .walks = walks,
+                               .cancel = &st->cancel,
                                .deadline_ns = world_boot_ns(st->w) + step_rows[work->kind].deadline_ns};
         enum code code = memory_begin(st->memory, work->step, work->kind, st->work_reply, &d.err);
         if (!code)

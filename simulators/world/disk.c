@@ -5,7 +5,11 @@
 #include <stdlib.h>
 #include <string.h>
 
-struct file_lock { struct file_lock *next; struct sim_process *owner; char path[256]; };
+struct file_lock {
+        struct file_lock *next;
+        struct sim_process *owner;
+        char path[256];
+};
 
 struct sim_file *file_find(struct sim *sim, const char *path, bool make)
 {
@@ -128,7 +132,8 @@ int64_t files_bytes(struct sim *sim)
         return sum;
 }
 
-/* Names are kept as they are (an ordered journal of the file system's own); of the contents, what was synced and a seeded part of the rest. */
+/* Names are kept as they are (an ordered journal of the file system's own); of the contents, what was synced and a seeded part of the rest.
+ */
 void files_power_cut(struct sim *sim)
 {
         for (struct sim_file *f = sim->files; f; f = f->next) {
@@ -183,7 +188,8 @@ void files_free(struct sim *sim)
         sim->files = NULL;
 }
 
-/* ---- whole small files -------------------------------------------------------------------------------------------------------------------- */
+/* ---- whole small files
+ * -------------------------------------------------------------------------------------------------------------------- */
 static enum code alive(const struct world *w, const char *path, struct tp_error *err)
 {
         return process_of(w)->dead ? tp_fail(err, CODE_DISK, "%s: this process was killed", path) : CODE_OK;
@@ -223,7 +229,8 @@ static void sim_file_unlock(const struct world *w, struct file_lock *l)
 
 static enum code sim_make_dir(const struct world *w, const char *path, struct tp_error *err) { return alive(w, path, err); }
 
-static enum code sim_list(const struct world *w, const char *dir, void (*each)(void *ctx, const char *name), void *ctx, struct tp_error *err)
+static enum code sim_list(const struct world *w, const char *dir, void (*each)(void *ctx, const char *name), void *ctx,
+                          struct tp_error *err)
 {
         char seen[256] = "";
         size_t n = strlen(dir);
@@ -370,5 +377,5 @@ static int64_t sim_free_bytes(const struct world *w, const char *dir)
         return sim->disk.quota_bytes ? sim->disk.quota_bytes - files_bytes(sim) : INT64_C(1) << 40;
 }
 
-const struct file_ops sim_file_ops = { sim_file_lock, sim_file_unlock, sim_make_dir, sim_list, sim_read_file, sim_write_file, sim_append, sim_rename,
-                                       sim_remove,    sim_size,        sim_seal,     sim_reserve, sim_free_bytes };
+const struct file_ops sim_file_ops = {sim_file_lock, sim_file_unlock, sim_make_dir, sim_list, sim_read_file, sim_write_file, sim_append,
+                                      sim_rename,    sim_remove,      sim_size,     sim_seal, sim_reserve,   sim_free_bytes};

@@ -9,7 +9,8 @@
 struct fiber {
         struct fiber *next;
         ucontext_t context;
-        void *stack; size_t stack_n; /* the main fiber's are those of the thread */
+        void *stack;
+        size_t stack_n; /* the main fiber's are those of the thread */
         const char *name;
         void (*run)(void *);
         void *arg;
@@ -18,10 +19,14 @@ struct fiber {
         int64_t wake_ns;
         void *asan_stack;
 };
-struct draws { uint64_t s[4]; };
+struct draws {
+        uint64_t s[4];
+};
 struct sim_file;
 struct stream;
-struct task { struct fiber fiber; };
+struct task {
+        struct fiber fiber;
+};
 struct sim {
         uint64_t seed;
         struct draws draws, schedule, disk_draws, net_draws; /* apart, so that a new draw in one does not shift the others */
@@ -58,7 +63,7 @@ double draw_share(struct draws *);
 bool fiber_wait(struct sim *, int64_t until_ns); /* true: woken; false: time came */
 void fiber_wake(struct fiber *);
 void fibers_free(struct sim *);
-void fiber_pass(struct sim *);                   /* lets others run, time stands still */
+void fiber_pass(struct sim *); /* lets others run, time stands still */
 extern const struct task_ops sim_task_ops;
 /* stream.c */
 extern const struct net_ops sim_net_ops;
@@ -66,17 +71,30 @@ void streams_end_of(struct sim *, const struct sim_process *); /* NULL: all */
 void streams_check_empty(struct sim *);
 void streams_free(struct sim *);
 /* disk.c */
-struct write_done { struct write_done *next; int64_t at; size_t n; bool truncate; uint8_t *bytes; };
+struct write_done {
+        struct write_done *next;
+        int64_t at;
+        size_t n;
+        bool truncate;
+        uint8_t *bytes;
+};
 struct sim_file {
         struct sim_file *next;
         char path[256];
         bool exists;
-        uint8_t *now; size_t now_n, now_room;        /* what the programs see */
-        uint8_t *durable; size_t durable_n, durable_room;          /* what a power cut cannot take */
+        uint8_t *now;
+        size_t now_n, now_room; /* what the programs see */
+        uint8_t *durable;
+        size_t durable_n, durable_room; /* what a power cut cannot take */
         struct write_done *unsynced, **unsynced_end;
         /* SQLite's locks and shared memory */
-        int shared_n; bool reserved, pending, exclusive;
-        void **shm; int shm_n; int shm_shared[8]; bool shm_exclusive[8]; int shm_users;
+        int shared_n;
+        bool reserved, pending, exclusive;
+        void **shm;
+        int shm_n;
+        int shm_shared[8];
+        bool shm_exclusive[8];
+        int shm_users;
         int opens;
 };
 extern const struct file_ops sim_file_ops;

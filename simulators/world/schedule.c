@@ -1,4 +1,5 @@
-/* schedule.c: fibers under a virtual clock.  One thread; which ready fiber runs next is drawn from the seed; time moves only when none is ready. */
+/* schedule.c: fibers under a virtual clock.  One thread; which ready fiber runs next is drawn from the seed; time moves only when none is
+ * ready. */
 #include "simulators/world/own.h"
 #include "base/error.h"
 #include <stdio.h>
@@ -225,9 +226,19 @@ static void sim_sleep_until(const struct world *w, int64_t ns)
                 fiber_wait(sim, ns);
 }
 
-struct lock { struct fiber *holder; };
-static struct lock *sim_lock_new(const struct world *w) { (void)w; return calloc(1, sizeof(struct lock)); }
-static void sim_lock_free(const struct world *w, struct lock *l) { (void)w; free(l); }
+struct lock {
+        struct fiber *holder;
+};
+static struct lock *sim_lock_new(const struct world *w)
+{
+        (void)w;
+        return calloc(1, sizeof(struct lock));
+}
+static void sim_lock_free(const struct world *w, struct lock *l)
+{
+        (void)w;
+        free(l);
+}
 static void sim_lock(const struct world *w, struct lock *l)
 {
         struct sim *sim = process_of(w)->sim;
@@ -244,7 +255,11 @@ static void sim_unlock(const struct world *w, struct lock *l)
         l->holder = NULL;
 }
 
-struct inbox { struct message *first, **last; size_t n, limit; struct fiber *waits; };
+struct inbox {
+        struct message *first, **last;
+        size_t n, limit;
+        struct fiber *waits;
+};
 static struct inbox *sim_inbox_new(const struct world *w, size_t limit)
 {
         (void)w;
@@ -299,11 +314,15 @@ static struct message *sim_take(const struct world *w, struct inbox *in, int64_t
         m->next = NULL;
         return m;
 }
-static size_t sim_waiting(const struct world *w, struct inbox *in) { (void)w; return in->n; }
+static size_t sim_waiting(const struct world *w, struct inbox *in)
+{
+        (void)w;
+        return in->n;
+}
 static bool sim_work(const struct world *w, void (*run)(void *), void *arg)
 {
         return fiber_start(process_of(w)->sim, "work", run, arg, true) != NULL;
 }
 
-const struct task_ops sim_task_ops = { sim_start, sim_join, sim_sleep_until, sim_lock_new, sim_lock_free, sim_lock, sim_unlock, sim_inbox_new, sim_inbox_free, sim_post, sim_take,
-                                       sim_waiting, sim_work };
+const struct task_ops sim_task_ops = {sim_start,     sim_join,       sim_sleep_until, sim_lock_new, sim_lock_free, sim_lock, sim_unlock,
+                                      sim_inbox_new, sim_inbox_free, sim_post,        sim_take,     sim_waiting,   sim_work};

@@ -9,14 +9,14 @@
 
 static int64_t sim_boot_ns(const struct world *w) { return process_of(w)->sim->now_ns; }
 static int64_t sim_wall_us(const struct world *w) { return process_of(w)->sim->wall_offset_us + process_of(w)->sim->now_ns / 1000; }
-static const struct clock_ops sim_clock_ops = { sim_boot_ns, sim_wall_us };
+static const struct clock_ops sim_clock_ops = {sim_boot_ns, sim_wall_us};
 
 static void sim_bytes(const struct world *w, void *ret, size_t n)
 {
         for (size_t i = 0; i < n; i++)
                 ((uint8_t *)ret)[i] = (uint8_t)draw(&process_of(w)->random);
 }
-static const struct random_ops sim_random_ops = { sim_bytes };
+static const struct random_ops sim_random_ops = {sim_bytes};
 
 static uint64_t name_hash(const char *name)
 {
@@ -36,7 +36,7 @@ struct sim_process *sim_process_start(struct sim *sim, const char *name)
         snprintf(p->name, sizeof p->name, "%s", name);
         draws_seed(&p->random, sim->seed ^ name_hash(name), starts);
         snprintf(p->vfs_name, sizeof p->vfs_name, "%s-%s-%p", sim->vfs_stem, p->name, (void *)p);
-        p->world = (struct world){ &sim_clock_ops, &sim_random_ops, &sim_task_ops, &sim_net_ops, &sim_file_ops, p->vfs_name, true, p };
+        p->world = (struct world){&sim_clock_ops, &sim_random_ops, &sim_task_ops, &sim_net_ops, &sim_file_ops, p->vfs_name, true, p};
         if (!vfs_register(p)) {
                 free(p);
                 return NULL;

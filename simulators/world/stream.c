@@ -1,13 +1,39 @@
-/* stream.c: byte streams between fibers.  Bytes arrive later than they were sent, in pieces as the seed likes; a stream can be cut at any byte. */
+/* stream.c: byte streams between fibers.  Bytes arrive later than they were sent, in pieces as the seed likes; a stream can be cut at any
+ * byte. */
 #include "simulators/world/own.h"
 #include <stdlib.h>
 #include <string.h>
 
-struct piece { struct piece *next; int64_t at_ns; size_t n, taken; uint8_t bytes[]; };
-struct end { struct sim_process *owner; struct piece *first, **last; struct fiber *reads; bool shut, closed; };
-struct stream { struct stream *next; struct end ends[2]; bool cut; };
-struct conn { struct stream *stream; int side; };
-struct listener { struct listener *next; struct sim_process *owner; char address[256]; struct stream *waiting[16]; size_t n; struct fiber *accepts; bool closed; };
+struct piece {
+        struct piece *next;
+        int64_t at_ns;
+        size_t n, taken;
+        uint8_t bytes[];
+};
+struct end {
+        struct sim_process *owner;
+        struct piece *first, **last;
+        struct fiber *reads;
+        bool shut, closed;
+};
+struct stream {
+        struct stream *next;
+        struct end ends[2];
+        bool cut;
+};
+struct conn {
+        struct stream *stream;
+        int side;
+};
+struct listener {
+        struct listener *next;
+        struct sim_process *owner;
+        char address[256];
+        struct stream *waiting[16];
+        size_t n;
+        struct fiber *accepts;
+        bool closed;
+};
 
 static enum code dead(const struct world *w, struct tp_error *err)
 {
@@ -108,7 +134,8 @@ static enum code sim_connect(const struct world *w, const char *address, int64_t
         return tp_fail(err, CODE_LINK_DEAD, "%s: nobody listens there", address);
 }
 
-static enum code sim_read(const struct world *w, struct conn *c, void *ret, size_t n, int64_t deadline_ns, size_t *ret_n, struct tp_error *err)
+static enum code sim_read(const struct world *w, struct conn *c, void *ret, size_t n, int64_t deadline_ns, size_t *ret_n,
+                          struct tp_error *err)
 {
         struct sim *sim = process_of(w)->sim;
         struct end *me = &c->stream->ends[c->side], *far = &c->stream->ends[!c->side];
@@ -213,7 +240,12 @@ static void sim_close(const struct world *w, struct conn *c)
         free(c);
 }
 
-static int64_t sim_peer_uid(const struct world *w, struct conn *c) { (void)w; (void)c; return 0; }
+static int64_t sim_peer_uid(const struct world *w, struct conn *c)
+{
+        (void)w;
+        (void)c;
+        return 0;
+}
 
 void streams_end_of(struct sim *sim, const struct sim_process *owner)
 {
@@ -240,4 +272,5 @@ void streams_free(struct sim *sim)
         sim->streams = NULL;
 }
 
-const struct net_ops sim_net_ops = { sim_listen, sim_accept, sim_close_listener, sim_connect, sim_read, sim_write, sim_shutdown, sim_close, sim_peer_uid };
+const struct net_ops sim_net_ops = {sim_listen, sim_accept,   sim_close_listener, sim_connect, sim_read,
+                                    sim_write,  sim_shutdown, sim_close,          sim_peer_uid};

@@ -170,9 +170,23 @@ static int v_check_reserved(sqlite3_file *file, int *ret)
         return SQLITE_OK;
 }
 
-static int v_control(sqlite3_file *file, int op, void *arg) { (void)file; (void)op; (void)arg; return SQLITE_NOTFOUND; }
-static int v_sector(sqlite3_file *file) { (void)file; return 512; }
-static int v_characteristics(sqlite3_file *file) { (void)file; return 0; }
+static int v_control(sqlite3_file *file, int op, void *arg)
+{
+        (void)file;
+        (void)op;
+        (void)arg;
+        return SQLITE_NOTFOUND;
+}
+static int v_sector(sqlite3_file *file)
+{
+        (void)file;
+        return 512;
+}
+static int v_characteristics(sqlite3_file *file)
+{
+        (void)file;
+        return 0;
+}
 
 static int v_shm_map(sqlite3_file *file, int page, int bytes, int extend, void volatile **ret)
 {
@@ -238,8 +252,25 @@ static int v_shm_lock(sqlite3_file *file, int first, int n, int flags)
 
 static void v_shm_barrier(sqlite3_file *file) { (void)file; }
 
-static const sqlite3_io_methods methods = { 2, v_close, v_read, v_write, v_truncate, v_sync, v_size, v_lock, v_unlock, v_check_reserved, v_control, v_sector, v_characteristics,
-                                            v_shm_map, v_shm_lock, v_shm_barrier, v_shm_unmap, NULL, NULL };
+static const sqlite3_io_methods methods = {2,
+                                           v_close,
+                                           v_read,
+                                           v_write,
+                                           v_truncate,
+                                           v_sync,
+                                           v_size,
+                                           v_lock,
+                                           v_unlock,
+                                           v_check_reserved,
+                                           v_control,
+                                           v_sector,
+                                           v_characteristics,
+                                           v_shm_map,
+                                           v_shm_lock,
+                                           v_shm_barrier,
+                                           v_shm_unmap,
+                                           NULL,
+                                           NULL};
 
 static int v_open(sqlite3_vfs *vfs, const char *name, sqlite3_file *file, int flags, int *ret_flags)
 {
@@ -324,13 +355,30 @@ static int v_time(sqlite3_vfs *vfs, double *ret)
         return SQLITE_OK;
 }
 
-static int v_last_error(sqlite3_vfs *vfs, int n, char *ret) { (void)vfs; (void)n; (void)ret; return 0; }
+static int v_last_error(sqlite3_vfs *vfs, int n, char *ret)
+{
+        (void)vfs;
+        (void)n;
+        (void)ret;
+        return 0;
+}
 
 bool vfs_register(struct sim_process *p)
 {
-        p->vfs = (sqlite3_vfs){ .iVersion = 2, .szOsFile = sizeof(struct vfs_file), .mxPathname = 255, .zName = p->vfs_name, .pAppData = p, .xOpen = v_open, .xDelete = v_delete,
-                                .xAccess = v_access, .xFullPathname = v_full_path, .xRandomness = v_randomness, .xSleep = v_sleep, .xCurrentTime = v_time,
-                                .xGetLastError = v_last_error, .xCurrentTimeInt64 = v_time64 };
+        p->vfs = (sqlite3_vfs){.iVersion = 2,
+                               .szOsFile = sizeof(struct vfs_file),
+                               .mxPathname = 255,
+                               .zName = p->vfs_name,
+                               .pAppData = p,
+                               .xOpen = v_open,
+                               .xDelete = v_delete,
+                               .xAccess = v_access,
+                               .xFullPathname = v_full_path,
+                               .xRandomness = v_randomness,
+                               .xSleep = v_sleep,
+                               .xCurrentTime = v_time,
+                               .xGetLastError = v_last_error,
+                               .xCurrentTimeInt64 = v_time64};
         return sqlite3_vfs_register(&p->vfs, 0) == SQLITE_OK;
 }
 

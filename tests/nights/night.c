@@ -1,4 +1,5 @@
-/* night.c: starts station and daemon in a simulated world, throws at them what the seed says, restarts what died, and looks at what is left. */
+/* night.c: starts station and daemon in a simulated world, throws at them what the seed says, restarts what died, and looks at what is
+ * left. */
 #include "tests/nights/night.h"
 #include "base/hash.h"
 #include "run/house.h"
@@ -54,10 +55,11 @@ static double share(struct night *n) { return (double)(sim_random(n->sim) >> 11)
 
 static bool start_station(struct night *n)
 {
-        struct tp_error err = { 0 };
+        struct tp_error err = {0};
         char text[600];
         int len = snprintf(text, sizeof text,
-                           "{\"name\":\"night\",\"driver\":\"simulated\",\"config\":{\"scenario\":\"scenario.json\",\"seed\":%llu,\"state_file\":\"state.json\",\"truth_file\":\"truth.json\"},"
+                           "{\"name\":\"night\",\"driver\":\"simulated\",\"config\":{\"scenario\":\"scenario.json\",\"seed\":%llu,\"state_"
+                           "file\":\"state.json\",\"truth_file\":\"truth.json\"},"
                            "\"log\":\"/station.log\"}",
                            (unsigned long long)(n->plan->seed & 0x7fffffff));
         n->station_process = sim_process_start(n->sim, "station");
@@ -81,9 +83,9 @@ static bool start_station(struct night *n)
 
 static bool start_daemon(struct night *n)
 {
-        struct tp_error err = { 0 };
+        struct tp_error err = {0};
         n->daemon_process = sim_process_start(n->sim, "daemon");
-        struct house_setup setup = { "/data", SOCKET, "night", "night", &n->log };
+        struct house_setup setup = {"/data", SOCKET, "night", "night", &n->log};
         n->house = house_start(sim_process_world(n->daemon_process), &setup, &err);
         n->end->starts_daemon++;
         if (!n->house) {
@@ -130,7 +132,7 @@ static void power_cut(struct night *n)
 
 static void put(struct night *n, const char *path, const char *bytes, size_t size)
 {
-        struct tp_error err = { 0 };
+        struct tp_error err = {0};
         if (n->w->file->write(n->w, path, bytes, size, 0600, &err))
                 fail(n, "%s: %s", path, err.text);
 }
@@ -145,13 +147,15 @@ static void put_scenario(struct night *n)
         text_put(&t, "{");
         if (p->contacts || p->instruments)
                 text_f(&t,
-                       "\"fault_rates\":{\"open_contact\":%.4f,\"lost_ground\":%.4f,\"analyzer_timeout\":%.4f,\"stale_sweep\":%.4f,\"nan_block\":%.4f,\"stage_timeout\":%.4f,"
+                       "\"fault_rates\":{\"open_contact\":%.4f,\"lost_ground\":%.4f,\"analyzer_timeout\":%.4f,\"stale_sweep\":%.4f,\"nan_"
+                       "block\":%.4f,\"stage_timeout\":%.4f,"
                        "\"bias_read_fails\":%.4f},",
-                       p->contacts ? 0.06 * share(n) : 0, p->contacts ? 0.06 * share(n) : 0, p->instruments ? 0.05 * share(n) : 0, p->instruments ? 0.05 * share(n) : 0,
-                       p->instruments ? 0.05 * share(n) : 0, p->instruments ? 0.03 * share(n) : 0, p->instruments ? 0.03 * share(n) : 0);
+                       p->contacts ? 0.06 * share(n) : 0, p->contacts ? 0.06 * share(n) : 0, p->instruments ? 0.05 * share(n) : 0,
+                       p->instruments ? 0.05 * share(n) : 0, p->instruments ? 0.05 * share(n) : 0, p->instruments ? 0.03 * share(n) : 0,
+                       p->instruments ? 0.03 * share(n) : 0);
         if (p->drift)
-                text_f(&t, "\"faults\":[{\"what\":\"drift_step\",\"port\":%d,\"fs\":%.1f,\"db\":0,\"at_count\":%d}],", 1 + (int)(sim_random(n->sim) & 1), 40 + 60 * share(n),
-                       14 + (int)(sim_random(n->sim) % 30));
+                text_f(&t, "\"faults\":[{\"what\":\"drift_step\",\"port\":%d,\"fs\":%.1f,\"db\":0,\"at_count\":%d}],",
+                       1 + (int)(sim_random(n->sim) & 1), 40 + 60 * share(n), 14 + (int)(sim_random(n->sim) % 30));
         text_put(&t, body ? body + 1 : "}");
         put(n, "/demo/scenario.json", text_of(&t), t.n);
         text_done(&t);
@@ -236,7 +240,8 @@ static bool connected(struct night *n)
         return yes;
 }
 
-/* What the seed throws from outside.  Rates per virtual minute; the last fault is long before the night's limit, so that liveness can be asked. */
+/* What the seed throws from outside.  Rates per virtual minute; the last fault is long before the night's limit, so that liveness can be
+ * asked. */
 static void throw_faults(struct night *n)
 {
         const struct night_plan *p = n->plan;
@@ -284,7 +289,8 @@ static void throw_faults(struct night *n)
                 sim_disk(n->sim)->hang_ns = (int64_t)(share(n) * 30e9);
                 break;
         case 6:
-                sim_disk(n->sim)->quota_bytes = sim_disk(n->sim)->quota_bytes ? 0 : 1; /* full now; a person makes room at the next turn of this fault */
+                sim_disk(n->sim)->quota_bytes =
+                        sim_disk(n->sim)->quota_bytes ? 0 : 1; /* full now; a person makes room at the next turn of this fault */
                 break;
         default:
                 if (share(n) < 0.5) {
@@ -342,9 +348,9 @@ static void judge_ledger(struct night *n, const struct entry *entries, size_t en
 
 static bool is_sealed(struct night *n)
 {
-        struct tp_error err = { 0 };
+        struct tp_error err = {0};
         struct arena *arena = arena_new(0);
-        struct run_row row = { 0 };
+        struct run_row row = {0};
         struct view *view = n->house ? view_open(house_store(n->house), NULL, INT64_MAX, &err) : NULL;
         bool yes = view && arena && view_run(view, n->run, arena, &row, &err) == CODE_OK && strcmp(row.state, "sealed") == 0;
         view_close(view);
@@ -354,7 +360,7 @@ static bool is_sealed(struct night *n)
 
 static void judge_file(struct night *n)
 {
-        struct tp_error err = { 0 };
+        struct tp_error err = {0};
         struct arena *arena = arena_new(0);
         struct view *view = n->house ? view_open(house_store(n->house), n->run, INT64_MAX, &err) : NULL;
         struct entry *entries = NULL;
@@ -399,7 +405,7 @@ done:
 /* The tips' ledger counts each lowering that was intended and not given back, no more and no less. */
 static void judge_ledger(struct night *n, const struct entry *entries, size_t entry_n, struct view *view)
 {
-        struct tp_error err = { 0 };
+        struct tp_error err = {0};
         struct arena *arena = arena_new(0);
         struct recipe *recipe = NULL;
         int32_t used = 0, want = 0;
@@ -414,7 +420,8 @@ static void judge_ledger(struct night *n, const struct entry *entries, size_t en
                 if (entries[i].phase != PHASE_NOTE || entries[i].body.note.note != NOTE_COMPENSATE)
                         continue;
                 for (size_t k = 0; k < i; k++)
-                        want -= entries[k].phase == PHASE_INTEND && entries[k].kind == STEP_LOWER && entries[k].step == entries[i].body.note.of_step;
+                        want -= entries[k].phase == PHASE_INTEND && entries[k].kind == STEP_LOWER &&
+                                entries[k].step == entries[i].body.note.of_step;
         }
         if (used != want)
                 fail(n, "the ledger counts %d touches of a tip, the journal intends %d", used, want);
@@ -423,7 +430,7 @@ static void judge_ledger(struct night *n, const struct entry *entries, size_t en
 
 static void export_files(struct night *n)
 {
-        struct tp_error err = { 0 };
+        struct tp_error err = {0};
         char from[400], to[400];
         if (!n->plan->export_dir || store_path_of_run(house_store(n->house), n->run, from, sizeof from, &err))
                 return;
@@ -441,12 +448,12 @@ static void export_files(struct night *n)
 static void judge_world(struct night *n)
 {
         struct text truth;
-        struct tp_error err = { 0 };
+        struct tp_error err = {0};
         text_init(&truth, 0);
         if (n->w->file->read(n->w, "/demo/truth.json.events", 16u << 20, &truth, &err) == CODE_OK && has(text_of(&truth), "\"crash\""))
                 fail(n, "the stage moved sideways in contact: law 1");
         text_done(&truth);
-        struct state_read state = { 0 };
+        struct state_read state = {0};
         bool safe = false;
         if (n->station)
                 station_state(n->station, &state, &safe);
@@ -458,12 +465,12 @@ static void judge_world(struct night *n)
 
 void night_run(const struct night_plan *plan, struct night_end *ret)
 {
-        struct night night = { .plan = plan, .end = ret, .sim = sim_new(plan->seed) }, *n = &night;
+        struct night night = {.plan = plan, .end = ret, .sim = sim_new(plan->seed)}, *n = &night;
         char state[24] = "";
         uint64_t seq = 0;
         memset(ret, 0, sizeof *ret);
         n->w = sim_world(n->sim);
-        n->log = (struct log){ quiet, n, plan->loud ? LOG_INFO : LOG_ERROR };
+        n->log = (struct log){quiet, n, plan->loud ? LOG_INFO : LOG_ERROR};
         n->faults_left = plan->kill_at_seq ? 0 : 2 + (unsigned)(sim_random(n->sim) % 6);
         n->next_fault_ns = world_boot_ns(n->w) + 3 * NS_PER_S + (int64_t)(share(n) * 150e9);
         sim_disk(n->sim)->sync_lies = plan->sync_lies;
@@ -489,7 +496,8 @@ void night_run(const struct night_plan *plan, struct night_end *ret)
                 }
                 throw_faults(n);
                 be_the_person(n);
-                n->w->task->sleep_until(n->w, world_boot_ns(n->w) + (plan->kill_at_seq && !killed_at_seq ? 20 * NS_PER_MS : 500 * NS_PER_MS));
+                n->w->task->sleep_until(n->w,
+                                        world_boot_ns(n->w) + (plan->kill_at_seq && !killed_at_seq ? 20 * NS_PER_MS : 500 * NS_PER_MS));
         }
         ret->virtual_s = (double)(world_boot_ns(n->w) - begun) * 1e-9;
         ret->sealed = n->run[0] && is_sealed(n);

@@ -1,4 +1,5 @@
-/* tests/nights: both whole programs on fibers under a virtual clock; one seed is one night.  The only things left out are MHD, real sockets and real disks.
+/* tests/nights: both whole programs on fibers under a virtual clock; one seed is one night.  The only things left out are MHD, real sockets
+   and real disks.
 
    night.h: one night: which faults it may draw, and what became of it. */
 #ifndef TIPPLANE_TESTS_NIGHT_H
@@ -13,20 +14,20 @@ struct night_plan {
         bool contacts, instruments, drift;          /* inside the simulated station */
         bool kill_daemon, kill_station, power, net; /* from outside */
         bool sync_fails, sync_hangs, sync_lies, disk_full;
-        uint64_t kill_at_seq;                       /* kill the daemon when the journal reaches this entry, 0: no */
-        bool commands;                              /* pause, resume, skip a die, finish early */
+        uint64_t kill_at_seq; /* kill the daemon when the journal reaches this entry, 0: no */
+        bool commands;        /* pause, resume, skip a die, finish early */
         bool loud;
-        const char *export_dir;                     /* the sealed run file and the truth are copied there; NULL: no */
-        uint64_t scenario_seed;                     /* of the simulated wafer; 0: by the seed */
+        const char *export_dir; /* the sealed run file and the truth are copied there; NULL: no */
+        uint64_t scenario_seed; /* of the simulated wafer; 0: by the seed */
 };
 struct night_end {
         bool sealed, safe, latched;
-        char why[300];           /* "" when all is well */
-        uint64_t persons;        /* how often a person had to be asked */
+        char why[300];    /* "" when all is well */
+        uint64_t persons; /* how often a person had to be asked */
         uint64_t entries, starts_daemon, starts_station, power_cuts, kills, syncs, switches;
         uint64_t sweeps, touches, measured, proven, suspect, no_contact, lost_sweeps;
         double station_s, virtual_s;
-        uint8_t digest[32];      /* over the journal */
+        uint8_t digest[32]; /* over the journal */
 };
 void night_run(const struct night_plan *, struct night_end *ret);
 

@@ -27,7 +27,7 @@ static void draw_faults(struct night_plan *p, const char *only)
         bits ^= bits >> 29;
         bits *= UINT64_C(0xbf58476d1ce4e5b9);
         bool quiet = (bits >> 60 & 7) == 0;
-#define DRAWN(name, bit) (only ? strcmp(only, name) == 0 : !quiet && (bits >> (bit) & 1))
+#define DRAWN(name, bit) (only ? strcmp(only, name) == 0 : !quiet && (bits >> (bit)&1))
         p->kill_daemon = DRAWN("daemon", 10);
         p->kill_station = DRAWN("station", 11);
         p->power = DRAWN("power", 12);
@@ -46,33 +46,55 @@ static void draw_faults(struct night_plan *p, const char *only)
 
 static void print_night(uint64_t seed, const struct night_end *e)
 {
-        printf("seed %llu: %s entries=%llu touches=%llu sweeps=%llu proven=%llu suspect=%llu daemon=%llu station=%llu power=%llu %.0f s  %s\n", (unsigned long long)seed,
-               e->why[0] ? "FAILED" : e->latched ? "latched" : "ended", (unsigned long long)e->entries, (unsigned long long)e->touches, (unsigned long long)e->sweeps,
-               (unsigned long long)e->proven, (unsigned long long)e->suspect, (unsigned long long)e->starts_daemon, (unsigned long long)e->starts_station,
+        printf("seed %llu: %s entries=%llu touches=%llu sweeps=%llu proven=%llu suspect=%llu daemon=%llu station=%llu power=%llu %.0f s  "
+               "%s\n",
+               (unsigned long long)seed,
+               e->why[0]    ? "FAILED"
+               : e->latched ? "latched"
+                            : "ended",
+               (unsigned long long)e->entries, (unsigned long long)e->touches, (unsigned long long)e->sweeps, (unsigned long long)e->proven,
+               (unsigned long long)e->suspect, (unsigned long long)e->starts_daemon, (unsigned long long)e->starts_station,
                (unsigned long long)e->power_cuts, e->virtual_s, e->why);
 }
 
 int main(int argc, char **argv)
 {
-        static const struct option options[] = { { "first", 1, NULL, 'f' }, { "seeds", 1, NULL, 's' },   { "twice", 0, NULL, 't' }, { "only", 1, NULL, 'o' },
-                                                 { "loud", 0, NULL, 'l' },  { "export", 1, NULL, 'e' },  { "control", 1, NULL, 'c' }, { NULL, 0, NULL, 0 } };
+        static const struct option options[] = {{"first", 1, NULL, 'f'},   {"seeds", 1, NULL, 's'}, {"twice", 0, NULL, 't'},
+                                                {"only", 1, NULL, 'o'},    {"loud", 0, NULL, 'l'},  {"export", 1, NULL, 'e'},
+                                                {"control", 1, NULL, 'c'}, {NULL, 0, NULL, 0}};
         uint64_t first = 1, seeds = 50, failed = 0, latched = 0, entries = 0, sweeps = 0, deaths = 0, cuts = 0, persons = 0;
         bool twice = false, loud = false;
         const char *only = NULL, *control = NULL;
-        struct night_plan plan = { 0 };
+        struct night_plan plan = {0};
         for (int c; (c = getopt_long(argc, argv, "", options, NULL)) != -1;)
                 switch (c) {
-                case 'f': first = strtoull(optarg, NULL, 10); break;
-                case 's': seeds = strtoull(optarg, NULL, 10); break;
-                case 't': twice = true; break;
-                case 'l': loud = true; break;
-                case 'o': only = optarg; break;
-                case 'e': plan.export_dir = optarg; break;
-                case 'c': control = optarg; break;
-                default: return 2;
+                case 'f':
+                        first = strtoull(optarg, NULL, 10);
+                        break;
+                case 's':
+                        seeds = strtoull(optarg, NULL, 10);
+                        break;
+                case 't':
+                        twice = true;
+                        break;
+                case 'l':
+                        loud = true;
+                        break;
+                case 'o':
+                        only = optarg;
+                        break;
+                case 'e':
+                        plan.export_dir = optarg;
+                        break;
+                case 'c':
+                        control = optarg;
+                        break;
+                default:
+                        return 2;
                 }
         if (argc - optind != 2) {
-                fprintf(stderr, "usage: nights [--first N] [--seeds N] [--twice] [--only CLASS] [--control lies] [--loud] RECIPE SCENARIO\n");
+                fprintf(stderr,
+                        "usage: nights [--first N] [--seeds N] [--twice] [--only CLASS] [--control lies] [--loud] RECIPE SCENARIO\n");
                 return 2;
         }
         plan.loud = loud;
@@ -91,15 +113,16 @@ int main(int argc, char **argv)
                 if (!end.why[0] && twice) {
                         night_run(&plan, &again);
                         if (memcmp(end.digest, again.digest, 32) != 0)
-                                snprintf(end.why, sizeof end.why, "the same seed gave another night (entries %llu and %llu)", (unsigned long long)end.entries,
-                                         (unsigned long long)again.entries);
+                                snprintf(end.why, sizeof end.why, "the same seed gave another night (entries %llu and %llu)",
+                                         (unsigned long long)end.entries, (unsigned long long)again.entries);
                 }
                 if (loud || end.why[0])
                         print_night(seed, &end);
                 if (end.why[0]) {
                         failed++;
-                        printf("  repeat: %s --first %llu --seeds 1%s%s%s%s --loud %s %s\n", argv[0], (unsigned long long)seed, only ? " --only " : "", only ? only : "",
-                               control ? " --control " : "", control ? control : "", argv[optind], argv[optind + 1]);
+                        printf("  repeat: %s --first %llu --seeds 1%s%s%s%s --loud %s %s\n", argv[0], (unsigned long long)seed,
+                               only ? " --only " : "", only ? only : "", control ? " --control " : "", control ? control : "", argv[optind],
+                               argv[optind + 1]);
                 }
                 latched += end.latched;
                 entries += end.entries;
@@ -110,8 +133,10 @@ int main(int argc, char **argv)
         }
         clock_gettime(CLOCK_MONOTONIC, &b);
         double s = (double)(b.tv_sec - a.tv_sec) + (double)(b.tv_nsec - a.tv_nsec) * 1e-9;
-        printf("nights%s%s: %llu journal entries, %llu sweeps, %llu kills, %llu power cuts, a person asked %llu times, %llu ended latched; %.0f nights a minute\n", only ? " of " : "", only ? only : "",
-               (unsigned long long)entries, (unsigned long long)sweeps, (unsigned long long)deaths, (unsigned long long)cuts, (unsigned long long)persons, (unsigned long long)latched,
+        printf("nights%s%s: %llu journal entries, %llu sweeps, %llu kills, %llu power cuts, a person asked %llu times, %llu ended latched; "
+               "%.0f nights a minute\n",
+               only ? " of " : "", only ? only : "", (unsigned long long)entries, (unsigned long long)sweeps, (unsigned long long)deaths,
+               (unsigned long long)cuts, (unsigned long long)persons, (unsigned long long)latched,
                (double)seeds * (twice ? 2 : 1) / s * 60);
         printf("%llu passed, %llu failed\n", (unsigned long long)(seeds - failed), (unsigned long long)failed);
         free((void *)(uintptr_t)plan.recipe);

@@ -1,13 +1,13 @@
-/* Bad recipes and layouts: each is the good demo (or a recording's) recipe with one change, and each is refused with a sentence that names the place,
-   shows the value and says what to do. */
+/* Bad recipes and layouts: each is the good demo (or a recording's) recipe with one change, and each is refused with a sentence that names
+   the place, shows the value and says what to do. */
 #include "tests/unit/recipe_helper.h"
 
 struct bad {
-        const char *where;  /* JSON pointer of the change */
-        const char *value;  /* new JSON value; NULL: the key is taken away */
+        const char *where;   /* JSON pointer of the change */
+        const char *value;   /* new JSON value; NULL: the key is taken away */
         const char *pointer; /* expected, in the error and in the sentence */
-        const char *shows;  /* expected in the sentence: the value */
-        const char *says;   /* expected in the sentence: what is wrong or what to do */
+        const char *shows;   /* expected in the sentence: the value */
+        const char *says;    /* expected in the sentence: what is wrong or what to do */
 };
 
 /* One step of a JSON pointer; arrays by number. */
@@ -56,9 +56,10 @@ static void assert_refused(const char *path, const struct bad *b)
         enum code code = recipe_read(changed, strlen(changed), a, &r, &err);
         if (code != CODE_BAD_INPUT || r)
                 fail_msg("%s = %s was read (code %d, %s)", b->where, b->value ? b->value : "(taken away)", code, err.text);
-        if (strcmp(err.pointer, b->pointer) != 0 || !strstr(err.text, b->pointer) || !strstr(err.text, b->shows) || !strstr(err.text, b->says))
-                fail_msg("%s = %s: wanted \"%s\", \"%s\", \"%s\"; got pointer \"%s\", sentence \"%s\"", b->where, b->value ? b->value : "(taken away)", b->pointer, b->shows, b->says,
-                         err.pointer, err.text);
+        if (strcmp(err.pointer, b->pointer) != 0 || !strstr(err.text, b->pointer) || !strstr(err.text, b->shows) ||
+            !strstr(err.text, b->says))
+                fail_msg("%s = %s: wanted \"%s\", \"%s\", \"%s\"; got pointer \"%s\", sentence \"%s\"", b->where,
+                         b->value ? b->value : "(taken away)", b->pointer, b->shows, b->says, err.pointer, err.text);
         cJSON_free(changed);
         cJSON_Delete(json);
         arena_free(a);
@@ -88,7 +89,8 @@ static const struct bad layouts[] = {
 };
 
 static const struct bad recipes[] = {
-        {"/layout/devices/4/footprint/pitch_um", "50", "/layout/devices/4/footprint/pitch_um", "footprint pitch 50 um, but probe P1 has 75 um", "fit other probes or leave the device out"},
+        {"/layout/devices/4/footprint/pitch_um", "50", "/layout/devices/4/footprint/pitch_um",
+         "footprint pitch 50 um, but probe P1 has 75 um", "fit other probes or leave the device out"},
         {"/layout/devices/4/footprint/order", "\"GS\"", "/layout/devices/4/footprint/order", "GS", "probe P1 has GSG"},
         {"/layout/devices/4/footprint/overtravel_um_max", "35", "/layout/devices/4/footprint/overtravel_um_max", "35 um", "lower one"},
         {"/setup/probes/1/port", "1", "/setup/probes/1/port", "1", "port 2"},
@@ -118,12 +120,17 @@ static const struct bad recipes[] = {
         {"/standards/0/port_2", "{\"kind\":\"thru\"}", "/standards/0/port_2/kind", "\"thru\"", "only opens, shorts and loads"},
         {"/standards/0/port_2", "{}", "/standards/0/port_2/kind", "missing", "needs it"},
         {"/standards/0/port_2", "{\"kind\":\"short\"}", "/calibration/standards", "0 of kind open", "at least 1"},
-        {"/standards/0/data", "[{\"hz\":7e4,\"s11\":[1,0]},{\"hz\":1e9,\"s11\":[1,0]},{\"hz\":2e9,\"s11\":[1,0]}]", "/standards/0/data", "nothing is extrapolated", "over the whole sweep"},
-        {"/standards/0/data", "[{\"hz\":7e4,\"s11\":[1,0]},{\"hz\":5e10,\"s11\":[0,1]},{\"hz\":1e11,\"s11\":[0,-1]},{\"hz\":2.2e11,\"s11\":[-1,0]}]", "/standards/0/data", "too coarse", "more rows"},
-        {"/standards/0/data", "[{\"hz\":2e9,\"s11\":[1,0]},{\"hz\":1e9,\"s11\":[1,0]}]", "/standards/0/data/1/hz", "1000000000 Hz", "sort the rows"},
+        {"/standards/0/data", "[{\"hz\":7e4,\"s11\":[1,0]},{\"hz\":1e9,\"s11\":[1,0]},{\"hz\":2e9,\"s11\":[1,0]}]", "/standards/0/data",
+         "nothing is extrapolated", "over the whole sweep"},
+        {"/standards/0/data",
+         "[{\"hz\":7e4,\"s11\":[1,0]},{\"hz\":5e10,\"s11\":[0,1]},{\"hz\":1e11,\"s11\":[0,-1]},{\"hz\":2.2e11,\"s11\":[-1,0]}]",
+         "/standards/0/data", "too coarse", "more rows"},
+        {"/standards/0/data", "[{\"hz\":2e9,\"s11\":[1,0]},{\"hz\":1e9,\"s11\":[1,0]}]", "/standards/0/data/1/hz", "1000000000 Hz",
+         "sort the rows"},
         {"/standards/0/data", "[{\"hz\":2e9,\"s11\":[1]}]", "/standards/0/data/0/s11", "1", "2"},
         {"/calibration/match_fit", "\"all\"", "/calibration/match_fit", "\"all\"", "from_open"},
-        {"/calibration/verify/0/standard", "\"LOAD_A\"", "/calibration/verify/0/standard", "\"LOAD_A\"", "a calibration agrees with itself always"},
+        {"/calibration/verify/0/standard", "\"LOAD_A\"", "/calibration/verify/0/standard", "\"LOAD_A\"",
+         "a calibration agrees with itself always"},
         {"/calibration/verify/0/limit", "0", "/calibration/verify/0/limit", "0", "outside"},
         {"/check/every_dies", "0", "/check/every_dies", "0 means no checks", "no standards"},
         {"/check/standards", "[]", "/check/standards", "every 12 dies", "name the copies"},
@@ -165,13 +172,15 @@ static const struct bad recipes[] = {
         {"/measures/2/deembed", "\"three_step\"", "/measures/2/short", "\"SHORT\"", "leave it out"},
         {"/measures/2/deembed", "\"pad_open_short\"", "/measures/2/pad", "missing", "needs its dummy"},
         {"/measures/2/pad", "\"OPEN\"", "/measures/2/pad", "\"OPEN\"", "needs none"},
-        {"/measures/0/parameters", "[{\"name\":\"C\",\"quantity\":\"C\",\"freq_hz\":1e9}]", "/measures/0/parameters", "OPEN", "dummies have no parameters"},
+        {"/measures/0/parameters", "[{\"name\":\"C\",\"quantity\":\"C\",\"freq_hz\":1e9}]", "/measures/0/parameters", "OPEN",
+         "dummies have no parameters"},
         {"/mesures", "[]", "/mesures", "\"mesures\"", "the nearest is \"measures\""},
         {"/setup", NULL, "/setup", "missing", "recipe needs it"},
 };
 
 static const struct bad recordings[] = {
-        {"/calibration/standards", "[{\"standard\":\"LINE_0200\"},{\"standard\":\"SHORT\"}]", "/calibration/standards", "1 of kind line", "at least 2"},
+        {"/calibration/standards", "[{\"standard\":\"LINE_0200\"},{\"standard\":\"SHORT\"}]", "/calibration/standards", "1 of kind line",
+         "at least 2"},
         {"/calibration/eps_eff", "0.5", "/calibration/eps_eff", "0.5", "at least 1"},
         {"/calibration/reflect_estimate", "0", "/calibration/reflect_estimate", "0", "-1 for a short"},
         {"/standards/5/kind", "\"load\"", "/calibration/standards", "0 of kind reflect", "at least 1"},
@@ -189,15 +198,20 @@ static const struct bad bands[] = {
         {"/calibration/bands/1/from_hz", "5e9", "/calibration/bands/1/from_hz", "5000000000 Hz leaves a gap", "let them overlap"},
         {"/calibration/bands/1/from_hz", "3.8e9", "/calibration/bands/1/from_hz", "it shares 1 frequencies", "an octave or more"},
         {"/calibration/bands/1/from_hz", "230e9", "/calibration/bands/1/to_hz", "220000000000 Hz, not above 230000000000 Hz", "exchange"},
-        {"/calibration/bands/1", "{\"method\":\"multiline_trl\",\"from_hz\":230e9,\"to_hz\":240e9,\"standards\":[{\"standard\":\"THRU_A\"}]}", "/calibration/bands/1/from_hz",
-         "230000000000 Hz to 240000000000 Hz holds no frequency", "leave the band out"},
+        {"/calibration/bands/1",
+         "{\"method\":\"multiline_trl\",\"from_hz\":230e9,\"to_hz\":240e9,\"standards\":[{\"standard\":\"THRU_A\"}]}",
+         "/calibration/bands/1/from_hz", "230000000000 Hz to 240000000000 Hz holds no frequency", "leave the band out"},
         {"/calibration/bands/0/to_hz", "221e9", "/calibration/bands/1/from_hz", "300000000 Hz to 220000000000 Hz", "bands rise"},
         {"/calibration/bands/0/standards/2", NULL, "/calibration/bands/0/standards", "0 of kind load", "at least 1"},
-        {"/calibration/bands/0/standards/4", "{\"standard\":\"LINE_0450\"}", "/calibration/bands/0/standards/4/standard", "LINE_0450 is a line", "no use for"},
-        {"/calibration/bands/0/standards/3/standard", "\"THRU_Z\"", "/calibration/bands/0/standards/3/standard", "\"THRU_Z\"", "no standard of this recipe"},
-        {"/calibration/bands/0/standards/3/standard", "\"THRU_B\"", "/calibration/bands/0/standards/3/standard", "\"THRU_B\" is not among", "name it there too"},
+        {"/calibration/bands/0/standards/4", "{\"standard\":\"LINE_0450\"}", "/calibration/bands/0/standards/4/standard",
+         "LINE_0450 is a line", "no use for"},
+        {"/calibration/bands/0/standards/3/standard", "\"THRU_Z\"", "/calibration/bands/0/standards/3/standard", "\"THRU_Z\"",
+         "no standard of this recipe"},
+        {"/calibration/bands/0/standards/3/standard", "\"THRU_B\"", "/calibration/bands/0/standards/3/standard", "\"THRU_B\" is not among",
+         "name it there too"},
         {"/calibration/bands/1/standards/3", NULL, "/calibration/standards/6/standard", "\"LINE_2100\" is used in no band", "leave it out"},
-        {"/calibration/bands/1/standards", "[{\"standard\":\"THRU_A\"},{\"standard\":\"SHORT_A\"}]", "/calibration/bands/1/standards", "1 of kind line", "at least 2"},
+        {"/calibration/bands/1/standards", "[{\"standard\":\"THRU_A\"},{\"standard\":\"SHORT_A\"}]", "/calibration/bands/1/standards",
+         "1 of kind line", "at least 2"},
         {"/calibration/standards/4", NULL, "/calibration/bands/1/standards/1/standard", "\"LINE_0450\" is not among", "name it there too"},
         {"/calibration/line_capacitance_f_m", NULL, "/calibration/line_capacitance_f_m", "missing", "so that all are in 50 ohm"},
         {"/calibration/line_z_ohm", "55", "/calibration/line_z_ohm", "55 ohm", "give one of them"},
@@ -205,10 +219,12 @@ static const struct bad bands[] = {
         {"/calibration/plane", "\"device\"", "/calibration/plane", "\"device\"", "tip"},
         {"/calibration/bands/0/method", "\"sixteen_term\"", "/calibration/bands/0/method", "\"sixteen_term\"", "use it alone"},
         {"/calibration/bands/2",
-         "{\"method\":\"multiline_trl\",\"from_hz\":2e9,\"to_hz\":230e9,\"standards\":[{\"standard\":\"LINE_0450\"},{\"standard\":\"LINE_2100\"},{\"standard\":\"SHORT_A\"}]}",
+         "{\"method\":\"multiline_trl\",\"from_hz\":2e9,\"to_hz\":230e9,\"standards\":[{\"standard\":\"LINE_0450\"},{\"standard\":\"LINE_"
+         "2100\"},{\"standard\":\"SHORT_A\"}]}",
          "/calibration/bands/2/from_hz", "2000000000 Hz lies below 4000000000 Hz", "two at most overlap"},
         {"/calibration/bands/0",
-         "{\"method\":\"multiline_trl\",\"from_hz\":7e4,\"to_hz\":4e9,\"standards\":[{\"standard\":\"LINE_0450\"},{\"standard\":\"LINE_2100\"},{\"standard\":\"SHORT_A\"}]}",
+         "{\"method\":\"multiline_trl\",\"from_hz\":7e4,\"to_hz\":4e9,\"standards\":[{\"standard\":\"LINE_0450\"},{\"standard\":\"LINE_"
+         "2100\"},{\"standard\":\"SHORT_A\"}]}",
          "/calibration/standards/0/standard", "\"OPEN_AIR\" is used in no band", "leave it out"},
         {"/calibration/eps_eff", NULL, "/calibration/eps_eff", "0", "at least 1"},
         {"/calibration/reflect_estimate", "0.1", "/calibration/reflect_estimate", "0.1", "-1 for a short"},
@@ -255,7 +271,9 @@ static void a_device_swept_outside_the_calibrations_domain_is_refused(void **sta
         struct arena *a = arena_new(0);
         struct recipe *r = NULL;
         struct tp_error err = {0};
-        change(json, "/sweeps/1", "{\"name\":\"loud\",\"segments\":[{\"start_hz\":7e4,\"stop_hz\":7e4,\"points\":1,\"spacing\":\"log\",\"ifbw_hz\":100,\"power_dbm\":0}]}");
+        change(json, "/sweeps/1",
+               "{\"name\":\"loud\",\"segments\":[{\"start_hz\":7e4,\"stop_hz\":7e4,\"points\":1,\"spacing\":\"log\",\"ifbw_hz\":100,"
+               "\"power_dbm\":0}]}");
         change(json, "/measures/0/sweep", "\"loud\"");
         char *changed = cJSON_PrintUnformatted(json);
         assert_int_equal(recipe_read(changed, strlen(changed), a, &r, &err), CODE_BAD_INPUT);
@@ -270,7 +288,8 @@ static void a_device_swept_outside_the_calibrations_domain_is_refused(void **sta
 static void what_is_no_json_is_refused_too(void **state)
 {
         (void)state;
-        static const char *const texts[] = {"", "[]", "null", "{\"name\": \"x\", \"name\": \"y\"}", "{\"name\": 01}", "{\"name\": \"x\"} {}", "\xEF\xBB\xBF{}"};
+        static const char *const texts[] = {
+                "", "[]", "null", "{\"name\": \"x\", \"name\": \"y\"}", "{\"name\": 01}", "{\"name\": \"x\"} {}", "\xEF\xBB\xBF{}"};
         for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++) {
                 struct arena *a = arena_new(0);
                 struct recipe *r = NULL;

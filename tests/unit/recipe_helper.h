@@ -36,8 +36,19 @@ static inline struct recipe *recipe_of_file(const char *path, struct arena *aren
 
 static inline struct capability_set good_station(void)
 {
-        return (struct capability_set){.analyzer = true, .stage = true, .bias = true, .meter = true, .chuck = true, .signal = true, .interlock = true, .switch_terms = true,
-                                       .freq_hz_min = 70e3, .freq_hz_max = 220e9, .points_max = 10001, .volt_max = 40, .spacing_um = 200};
+        return (struct capability_set){.analyzer = true,
+                                       .stage = true,
+                                       .bias = true,
+                                       .meter = true,
+                                       .chuck = true,
+                                       .signal = true,
+                                       .interlock = true,
+                                       .switch_terms = true,
+                                       .freq_hz_min = 70e3,
+                                       .freq_hz_max = 220e9,
+                                       .points_max = 10001,
+                                       .volt_max = 40,
+                                       .spacing_um = 200};
 }
 
 /* Writes `have` over the stored file when TIPPLANE_REGENERATE is set, else compares. */
@@ -55,7 +66,8 @@ static inline void assert_file_is(const char *path, const char *have)
                 size_t line = 1, i = 0;
                 for (; want[i] && want[i] == have[i]; i++)
                         line += want[i] == '\n';
-                fail_msg("%s differs in line %zu: stored \"%.60s\", now \"%.60s\"; TIPPLANE_REGENERATE=1 make test-recipe writes it anew", path, line, want + i, have + i);
+                fail_msg("%s differs in line %zu: stored \"%.60s\", now \"%.60s\"; TIPPLANE_REGENERATE=1 make test-recipe writes it anew",
+                         path, line, want + i, have + i);
         }
         free(want);
 }

@@ -63,7 +63,8 @@ static void a_target_stands_at_its_dies_centre_plus_the_devices_offset(void **st
         struct plan *p = plan_of(r, &can, NULL, a);
         for (size_t i = 0; i < p->target_n; i++) {
                 const struct target *t = &p->targets[i];
-                if (t->kind != TARGET_DEVICE || p->dies[t->die].x != -2 || p->dies[t->die].y != 1 || strcmp(r->measures[t->item].device, "C1") != 0)
+                if (t->kind != TARGET_DEVICE || p->dies[t->die].x != -2 || p->dies[t->die].y != 1 ||
+                    strcmp(r->measures[t->item].device, "C1") != 0)
                         continue;
                 /* by hand: 1500 - 2 * 9400 + 1000; -2000 + 9600 + 3000 */
                 assert_true(t->x_um == -16300 && t->y_um == 10600 && t->place == PLACE_WAFER && !t->raised);
@@ -87,7 +88,10 @@ static void a_target_stands_at_its_dies_centre_plus_the_devices_offset(void **st
 static void standards_are_touched_as_often_as_calibration_verification_and_checks_say(void **state)
 {
         (void)state;
-        static const struct { const char *part; int32_t touches; } want[] = {{"SHORT_A", 1}, {"LOAD_A", 1}, {"THRU_A", 1}, {"SHORT_B", 7}, {"LOAD_B", 1}, {"THRU_B", 7}, {"MISMATCH_A", 1}};
+        static const struct {
+                const char *part;
+                int32_t touches;
+        } want[] = {{"SHORT_A", 1}, {"LOAD_A", 1}, {"THRU_A", 1}, {"SHORT_B", 7}, {"LOAD_B", 1}, {"THRU_B", 7}, {"MISMATCH_A", 1}};
         struct arena *a = arena_new(0);
         struct recipe *r = recipe_of_file(DEMO, a);
         struct capability_set can = good_station();
@@ -107,7 +111,8 @@ static void standards_are_touched_as_often_as_calibration_verification_and_check
         assert_int_equal(p->things[0].reserved, 442);
         assert_int_equal(p->calibrate_n, 4);
         const struct target *open = &p->targets[p->calibrate[0]];
-        assert_true(open->raised && open->thing_n == 0 && open->place == PLACE_SUBSTRATE && open->x_um == 0 && open->y_um == -2000 && open->die == -1);
+        assert_true(open->raised && open->thing_n == 0 && open->place == PLACE_SUBSTRATE && open->x_um == 0 && open->y_um == -2000 &&
+                    open->die == -1);
         assert_int_equal(p->verify_n, 4);
         assert_int_equal(p->check_n, 2);
         assert_int_equal(p->check[0], p->verify[2]); /* one target per place, whatever it is used for */
@@ -121,7 +126,8 @@ static void the_forecast_is_the_sum_of_its_visits(void **state)
         struct recipe *r = recipe_of_file(DEMO, a);
         struct capability_set can = good_station();
         struct plan *p = plan_of(r, &can, NULL, a);
-        /* by hand, seconds: 60 dies x (7 x 12.5395 + 0.6), 3 ladders x 3.7, 6 checks x (2 x 12.3395 + 8.8395), 60 raised opens x 8.8395; calibration 3 x 12.3395 + 10.0395, verification 4 x 12.3395 */
+        /* by hand, seconds: 60 dies x (7 x 12.5395 + 0.6), 3 ladders x 3.7, 6 checks x (2 x 12.3395 + 8.8395), 60 raised opens x 8.8395;
+         * calibration 3 x 12.3395 + 10.0395, verification 4 x 12.3395 */
         double wafer = 60 * (7 * 12.5395 + 0.6) + 3 * 3.7 + 6 * (2 * 12.3395 + 8.8395) + 60 * 8.8395;
         assert_true(fabs(p->seconds_wafer - wafer) < 1e-6);
         assert_true(fabs(p->seconds_total - wafer - 7 * 12.3395 - 10.0395) < 1e-6);
@@ -175,28 +181,37 @@ static void what_the_station_lacks_is_named(void **state)
         (void)state;
         struct capability_set can = good_station();
         can.meter = false;
-        assert_refused(DEMO, &can, NULL, "this station has no DC meter, which the proof of place needs; add the role to the station or leave that out of the recipe");
+        assert_refused(DEMO, &can, NULL,
+                       "this station has no DC meter, which the proof of place needs; add the role to the station or leave that out of the "
+                       "recipe");
         can = good_station();
         can.analyzer = false;
-        assert_refused(DEMO, &can, NULL, "this station has no analyzer, which every sweep needs; add the role to the station or leave that out of the recipe");
+        assert_refused(
+                DEMO, &can, NULL,
+                "this station has no analyzer, which every sweep needs; add the role to the station or leave that out of the recipe");
         can = good_station();
         can.stage = false;
-        assert_refused(DEMO, &can, NULL, "this station has no stage, which every touch needs; add the role to the station or leave that out of the recipe");
+        assert_refused(DEMO, &can, NULL,
+                       "this station has no stage, which every touch needs; add the role to the station or leave that out of the recipe");
         can = good_station();
         can.bias = false;
-        assert_refused(DEMO, &can, NULL, "this station has no bias supply, which device C1 needs for 10 V; add the role or leave the condition out");
+        assert_refused(DEMO, &can, NULL,
+                       "this station has no bias supply, which device C1 needs for 10 V; add the role or leave the condition out");
         can = good_station();
         can.volt_max = 5;
         assert_refused(DEMO, &can, NULL, "device C1: 10 V asked, this station gives at most 5 V; lower the bias or use another supply");
         can = good_station();
         can.switch_terms = false;
-        assert_refused(DEMO, &can, NULL, "calibration: the recipe wants switch terms, this station's analyzer gives none; set calibration.switch_terms to false or use solt");
+        assert_refused(DEMO, &can, NULL,
+                       "calibration: the recipe wants switch terms, this station's analyzer gives none; set calibration.switch_terms to "
+                       "false or use solt");
         can = good_station();
         can.points_max = 401;
         assert_refused(DEMO, &can, NULL, "sweep wide: 681 points, this analyzer takes at most 401; use fewer");
         can = good_station();
         can.spacing_um = 400;
-        assert_refused(DEMO, &can, NULL, "standard OPEN_AIR: needs 200 um between the signal tips, the probes now stand at 400 um; set them and calibrate");
+        assert_refused(DEMO, &can, NULL,
+                       "standard OPEN_AIR: needs 200 um between the signal tips, the probes now stand at 400 um; set them and calibrate");
 }
 
 static void the_first_frequency_that_does_not_fit_is_named(void **state)
@@ -204,9 +219,11 @@ static void the_first_frequency_that_does_not_fit_is_named(void **state)
         (void)state;
         struct capability_set can = good_station();
         can.freq_hz_max = 110e9;
-        assert_refused(DEMO, &can, NULL, "sweep wide: 110500000000 Hz is outside what this station sweeps, 70000 Hz to 110000000000 Hz; change the sweep");
+        assert_refused(DEMO, &can, NULL,
+                       "sweep wide: 110500000000 Hz is outside what this station sweeps, 70000 Hz to 110000000000 Hz; change the sweep");
         can.freq_hz_min = 100e3;
-        assert_refused(DEMO, &can, NULL, "sweep wide: 70000 Hz is outside what this station sweeps, 100000 Hz to 110000000000 Hz; change the sweep");
+        assert_refused(DEMO, &can, NULL,
+                       "sweep wide: 70000 Hz is outside what this station sweeps, 100000 Hz to 110000000000 Hz; change the sweep");
 }
 
 static struct capability_set recording(double *hz, double *spacings)
@@ -215,7 +232,14 @@ static struct capability_set recording(double *hz, double *spacings)
                 hz[i] = 2e8 * (i + 1);
         static const double um[] = {200, 450, 900, 1800, 3500, 5250};
         memcpy(spacings, um, sizeof um);
-        return (struct capability_set){.analyzer = true, .stage = true, .switch_terms = true, .replayed = true, .axis_hz = hz, .axis_n = 750, .spacings_um = spacings, .spacing_n = 6};
+        return (struct capability_set){.analyzer = true,
+                                       .stage = true,
+                                       .switch_terms = true,
+                                       .replayed = true,
+                                       .axis_hz = hz,
+                                       .axis_n = 750,
+                                       .spacings_um = spacings,
+                                       .spacing_n = 6};
 }
 
 static void a_recording_is_planned_without_checks_and_without_proof(void **state)
@@ -233,7 +257,8 @@ static void a_recording_is_planned_without_checks_and_without_proof(void **state
         assert_int_equal(p->visit_n, 1);
         assert_int_equal(p->die_n, 1);
         assert_true(p->targets[p->calibrate[1]].x_um == -6000 && p->targets[p->calibrate[1]].place == PLACE_WAFER);
-        assert_string_equal(p->things[p->targets[p->calibrate[1]].things[2]].serial, "W07"); /* standards on the wafer wear with the wafer */
+        assert_string_equal(p->things[p->targets[p->calibrate[1]].things[2]].serial,
+                            "W07"); /* standards on the wafer wear with the wafer */
         arena_free(a);
 }
 
@@ -244,30 +269,40 @@ static void what_was_not_recorded_is_refused(void **state)
         struct capability_set can = recording(hz, spacings);
         memmove(hz + 100, hz + 101, 649 * sizeof *hz); /* 20.2 GHz is missing */
         can.axis_n = 749;
-        assert_refused(RAW, &can, NULL, "sweep recorded: 20200000000 Hz was not recorded; the recording has 749 frequencies from 200000000 Hz to 150000000000 Hz, ask only those");
+        assert_refused(RAW, &can, NULL,
+                       "sweep recorded: 20200000000 Hz was not recorded; the recording has 749 frequencies from 200000000 Hz to "
+                       "150000000000 Hz, ask only those");
         can = recording(hz, spacings);
         spacings[3] = 1900;
-        assert_refused(RAW, &can, NULL, "device LINE_1800: needs 1800 um between the signal tips, which is not among the 6 spacings this station has; leave it out");
+        assert_refused(RAW, &can, NULL,
+                       "device LINE_1800: needs 1800 um between the signal tips, which is not among the 6 spacings this station has; leave "
+                       "it out");
         can = recording(hz, spacings);
         spacings[5] = 5300;
-        assert_refused(RAW, &can, NULL, "standard LINE_5250: needs 5250 um between the signal tips, which is not among the 6 spacings this station has; leave it out");
+        assert_refused(RAW, &can, NULL,
+                       "standard LINE_5250: needs 5250 um between the signal tips, which is not among the 6 spacings this station has; "
+                       "leave it out");
         can = recording(hz, spacings);
         can.spacing_n = 0;
         assert_refused(RAW, &can, NULL,
-                       "standard LINE_0450: needs 450 um between the signal tips, the setup \"recorded\" has 200 um and this station cannot move its probes apart; leave it out or use another setup");
+                       "standard LINE_0450: needs 450 um between the signal tips, the setup \"recorded\" has 200 um and this station "
+                       "cannot move its probes apart; leave it out or use another setup");
 }
 
 static void a_thing_over_its_budget_is_named_with_what_was_used(void **state)
 {
         (void)state;
-        static const char *copy[] = {"copy", "CS1", "SHORT_B", "44"}, *pad[] = {"pad", "W07", "0,0/R1", "4"}, *tip[] = {"tip", "P2", "tips", "19600"};
+        static const char *copy[] = {"copy", "CS1", "SHORT_B", "44"}, *pad[] = {"pad", "W07", "0,0/R1", "4"},
+                          *tip[] = {"tip", "P2", "tips", "19600"};
         struct capability_set can = good_station();
         struct ledger_view ledger = {.used = ledger_reads, .ctx = copy};
         assert_refused(DEMO, &can, &ledger, "copy SHORT_B of CS1: 44 touches used, this run needs 7, its budget is 50; use another copy");
         ledger.ctx = pad;
-        assert_refused(DEMO, &can, &ledger, "pad 0,0/R1 of W07: 4 touches used, this run needs 1, its budget is 4; leave this device or this wafer out");
+        assert_refused(DEMO, &can, &ledger,
+                       "pad 0,0/R1 of W07: 4 touches used, this run needs 1, its budget is 4; leave this device or this wafer out");
         ledger.ctx = tip;
-        assert_refused(DEMO, &can, &ledger, "tip tips of P2: 19600 touches used, this run needs 442, its budget is 20000; fit a fresh probe");
+        assert_refused(DEMO, &can, &ledger,
+                       "tip tips of P2: 19600 touches used, this run needs 442, its budget is 20000; fit a fresh probe");
         copy[3] = "43"; /* exactly enough */
         struct arena *a = arena_new(0);
         struct recipe *r = recipe_of_file(DEMO, a);
@@ -293,8 +328,8 @@ static void a_wafer_without_a_proper_name_is_refused(void **state)
         arena_free(a);
 }
 
-/* Seven ways to lay the wafer wrongly: turned by quarters, mirrored, both.  The die under the tips is then another one, and on at least one of
-   the recipe's proof dies its ladder reads another code.  So is a wafer shifted by one die in any direction. */
+/* Seven ways to lay the wafer wrongly: turned by quarters, mirrored, both.  The die under the tips is then another one, and on at least one
+   of the recipe's proof dies its ladder reads another code.  So is a wafer shifted by one die in any direction. */
 static void a_turned_mirrored_or_shifted_wafer_fails_the_proof(void **state)
 {
         (void)state;
@@ -318,7 +353,8 @@ static void a_turned_mirrored_or_shifted_wafer_fails_the_proof(void **state)
                                                 v = keep;
                                         }
                                 } else {
-                                        static const int step[8][2] = {{1, 0}, {-1, 0}, {0, 1}, {0, -1}, {1, 1}, {1, -1}, {-1, 1}, {-1, -1}};
+                                        static const int step[8][2] = {{1, 0}, {-1, 0}, {0, 1},  {0, -1},
+                                                                       {1, 1}, {1, -1}, {-1, 1}, {-1, -1}};
                                         u = x + step[wrong - 8][0];
                                         v = y + step[wrong - 8][1];
                                 }

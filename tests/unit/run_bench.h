@@ -286,7 +286,7 @@ struct fake {
         int32_t *touched; /* physical touches per thing */
         double drift, share_doubtful, share_absent, share_flagged, share_fail, share_check_fails, share_refused, share_place_wrong;
         int faults_left, fails_next; /* so many steps in a row fail */
-        const char *broken; /* what would have been broken, NULL: nothing */
+        const char *broken;          /* what would have been broken, NULL: nothing */
 };
 static inline struct state_read fake_state(const struct fake *k)
 {

@@ -14,7 +14,7 @@ struct history {
         size_t steps, person_acts, waits, steps_max;
         bool ended, starved;
         size_t *fired; /* per rule, may be NULL */
-        bool calm; /* no person, no deaths, no notes */
+        bool calm;     /* no person, no deaths, no notes */
 };
 
 static struct bench_options options_random(struct dice *d)

@@ -10,8 +10,14 @@
 #include <string.h>
 #include <cmocka.h>
 
-static const struct limits station_limits = {.volt_max = 100, .volt_max_unarmed = 60, .overtravel_um_max = 60, .separation_um_min = 200, .temperature_c_max = 125,
-                                             .channels = 2, .bias_unknown_wait_ns = 30000, .separate_when_bias_unknown = true};
+static const struct limits station_limits = {.volt_max = 100,
+                                             .volt_max_unarmed = 60,
+                                             .overtravel_um_max = 60,
+                                             .separation_um_min = 200,
+                                             .temperature_c_max = 125,
+                                             .channels = 2,
+                                             .bias_unknown_wait_ns = 30000,
+                                             .separate_when_bias_unknown = true};
 enum { NOW_NS = 1000000 };
 
 static struct op op_good(enum op_kind kind)
@@ -58,8 +64,8 @@ static void check_laws(const struct hazard *h, void *ctx)
                 }
                 admitted[kind]++;
                 bool sideways = kind == OP_HOME || kind == OP_ALIGN || kind == OP_MOVE || kind == OP_UNLOAD;
-                bool way_out = kind == OP_STOP || kind == OP_BIAS_ZERO || kind == OP_READ_BIAS || kind == OP_WHERE || kind == OP_WAIT || kind == OP_SEPARATE ||
-                               kind == OP_PROVEN || kind == OP_LATCH;
+                bool way_out = kind == OP_STOP || kind == OP_BIAS_ZERO || kind == OP_READ_BIAS || kind == OP_WHERE || kind == OP_WAIT ||
+                               kind == OP_SEPARATE || kind == OP_PROVEN || kind == OP_LATCH;
                 if (sideways)
                         assert_true(up && !h->moving);
                 if (kind == OP_LOWER)
@@ -116,7 +122,13 @@ static void the_way_to_safety_is_never_barred(void **state)
 static void check_settle(const struct hazard *h, void *ctx)
 {
         (void)ctx;
-        struct readback rb = {.has_position = true, .z_um = 300, .place = PLACE_WAFER, .separated = true, .axes = true, .has_volt = true, .volt_max = 0.01};
+        struct readback rb = {.has_position = true,
+                              .z_um = 300,
+                              .place = PLACE_WAFER,
+                              .separated = true,
+                              .axes = true,
+                              .has_volt = true,
+                              .volt_max = 0.01};
         for (int kind = 0; kind < OP_KIND_COUNT; kind++) {
                 for (int failed = 0; failed < 3; failed++) {
                         struct hazard after = *h;
@@ -155,8 +167,14 @@ static void only_a_reading_makes_known_and_a_failure_leaves_unknown(void **state
 
 static struct hazard ready_to_lower(void)
 {
-        return (struct hazard){.separated = KNOW_KNOWN, .bias_off = KNOW_KNOWN, .axes = KNOW_KNOWN, .z_um = 300, .place = PLACE_WAFER, .loop_closed = true,
-                               .vacuum = true, .temperature_c = 25};
+        return (struct hazard){.separated = KNOW_KNOWN,
+                               .bias_off = KNOW_KNOWN,
+                               .axes = KNOW_KNOWN,
+                               .z_um = 300,
+                               .place = PLACE_WAFER,
+                               .loop_closed = true,
+                               .vacuum = true,
+                               .temperature_c = 25};
 }
 
 static enum code ask(const struct hazard *h, const struct limits *limits, struct op op)
@@ -171,8 +189,11 @@ static enum code ask(const struct hazard *h, const struct limits *limits, struct
 static void overtravel_beyond_the_limit_is_refused(void **state)
 {
         (void)state;
-        static const struct { double um; enum code want; } rows[] = {{40, CODE_OK}, {60, CODE_OK}, {60.001, CODE_INTERLOCK}, {0, CODE_INTERLOCK},
-                                                                     {-5, CODE_INTERLOCK}, {NAN, CODE_INTERLOCK}, {INFINITY, CODE_INTERLOCK}};
+        static const struct {
+                double um;
+                enum code want;
+        } rows[] = {{40, CODE_OK},        {60, CODE_OK},         {60.001, CODE_INTERLOCK},  {0, CODE_INTERLOCK},
+                    {-5, CODE_INTERLOCK}, {NAN, CODE_INTERLOCK}, {INFINITY, CODE_INTERLOCK}};
         struct hazard h = ready_to_lower();
         for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
                 struct op op = op_good(OP_LOWER);
@@ -184,9 +205,20 @@ static void overtravel_beyond_the_limit_is_refused(void **state)
 static void bias_above_60_volt_needs_the_key_and_never_passes_the_ceiling(void **state)
 {
         (void)state;
-        static const struct { double volt; bool armed; enum code want; } rows[] = {
-                {60, false, CODE_OK}, {-60, false, CODE_OK}, {60.01, false, CODE_INTERLOCK}, {-61, false, CODE_INTERLOCK}, {61, true, CODE_OK},
-                {100, true, CODE_OK}, {100.1, true, CODE_INTERLOCK}, {-101, true, CODE_INTERLOCK}, {NAN, true, CODE_INTERLOCK}, {INFINITY, true, CODE_INTERLOCK}};
+        static const struct {
+                double volt;
+                bool armed;
+                enum code want;
+        } rows[] = {{60, false, CODE_OK},
+                    {-60, false, CODE_OK},
+                    {60.01, false, CODE_INTERLOCK},
+                    {-61, false, CODE_INTERLOCK},
+                    {61, true, CODE_OK},
+                    {100, true, CODE_OK},
+                    {100.1, true, CODE_INTERLOCK},
+                    {-101, true, CODE_INTERLOCK},
+                    {NAN, true, CODE_INTERLOCK},
+                    {INFINITY, true, CODE_INTERLOCK}};
         struct hazard h = ready_to_lower();
         h.separated = KNOW_UNKNOWN, h.in_contact = KNOW_KNOWN, h.z_um = -40;
         for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
@@ -224,8 +256,11 @@ static void numbers_that_are_none_and_places_that_are_none_are_refused(void **st
 static void a_reading_of_bias_must_be_below_half_a_volt_and_a_number(void **state)
 {
         (void)state;
-        static const struct { double volt; enum know want; } rows[] = {{0, KNOW_KNOWN}, {0.499, KNOW_KNOWN}, {-0.499, KNOW_KNOWN}, {0.5, KNOW_UNKNOWN},
-                                                                       {-0.6, KNOW_UNKNOWN}, {28, KNOW_UNKNOWN}, {NAN, KNOW_UNKNOWN}};
+        static const struct {
+                double volt;
+                enum know want;
+        } rows[] = {{0, KNOW_KNOWN},      {0.499, KNOW_KNOWN}, {-0.499, KNOW_KNOWN}, {0.5, KNOW_UNKNOWN},
+                    {-0.6, KNOW_UNKNOWN}, {28, KNOW_UNKNOWN},  {NAN, KNOW_UNKNOWN}};
         for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
                 struct hazard h = {0};
                 struct op op = op_good(OP_READ_BIAS);
@@ -239,7 +274,9 @@ static void a_stage_that_says_up_and_down_at_once_says_nothing(void **state)
         (void)state;
         struct hazard h = ready_to_lower();
         struct op op = op_good(OP_WHERE);
-        interlock_settle(&h, &op, CODE_OK, &(struct readback){.has_position = true, .z_um = 300, .separated = true, .in_contact = true, .axes = true}, NOW_NS);
+        interlock_settle(&h, &op, CODE_OK,
+                         &(struct readback){.has_position = true, .z_um = 300, .separated = true, .in_contact = true, .axes = true},
+                         NOW_NS);
         assert_int_equal(h.separated, KNOW_UNKNOWN);
         assert_int_equal(h.in_contact, KNOW_UNKNOWN);
 }

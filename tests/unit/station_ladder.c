@@ -15,13 +15,27 @@
 #define SECOND INT64_C(1000000000)
 static struct limits limits_of(bool leaves)
 {
-        return (struct limits){.volt_max = 60, .volt_max_unarmed = 60, .overtravel_um_max = 60, .separation_um_min = 200, .temperature_c_max = 125, .channels = 2,
-                               .bias_unknown_wait_ns = 30 * SECOND, .separate_when_bias_unknown = leaves};
+        return (struct limits){.volt_max = 60,
+                               .volt_max_unarmed = 60,
+                               .overtravel_um_max = 60,
+                               .separation_um_min = 200,
+                               .temperature_c_max = 125,
+                               .channels = 2,
+                               .bias_unknown_wait_ns = 30 * SECOND,
+                               .separate_when_bias_unknown = leaves};
 }
 
 /* ---- a true station ---- */
-struct truth { bool up; double volt; bool stage_dead, bias_dead, bias_stuck, stage_sticks, reads_fail; };
-struct walk { int rungs; bool proven, latched, read_up, read_off, separated_biased, separated_unproven; int64_t now_ns; };
+struct truth {
+        bool up;
+        double volt;
+        bool stage_dead, bias_dead, bias_stuck, stage_sticks, reads_fail;
+};
+struct walk {
+        int rungs;
+        bool proven, latched, read_up, read_off, separated_biased, separated_unproven;
+        int64_t now_ns;
+};
 
 static enum code carry_out(struct truth *t, const struct op *op, struct readback *rb, struct walk *w, bool fails)
 {
@@ -32,7 +46,12 @@ static enum code carry_out(struct truth *t, const struct op *op, struct readback
         case OP_WHERE:
                 if (t->stage_dead || fails)
                         return CODE_LINK_DEAD;
-                *rb = (struct readback){.has_position = true, .z_um = t->up ? 300 : -40, .place = PLACE_WAFER, .separated = t->up, .in_contact = !t->up, .axes = true};
+                *rb = (struct readback){.has_position = true,
+                                        .z_um = t->up ? 300 : -40,
+                                        .place = PLACE_WAFER,
+                                        .separated = t->up,
+                                        .in_contact = !t->up,
+                                        .axes = true};
                 return CODE_OK;
         case OP_SEPARATE:
                 if (t->stage_dead || fails)
@@ -132,14 +151,15 @@ static void every_state_has_a_rung_and_every_path_ends(void **state)
                 h.in_contact = n % 3, n /= 3;
                 h.bias_off = n % 3, n /= 3;
                 h.axes = n % 3, n /= 3;
-                h.moving = n & 1, h.bias_moving = n & 2, h.latched = n & 4, h.loop_closed = n & 8, limits.separate_when_bias_unknown = n & 16;
+                h.moving = n & 1, h.bias_moving = n & 2, h.latched = n & 4, h.loop_closed = n & 8,
+                limits.separate_when_bias_unknown = n & 16;
                 h.unknown_since_ns = n & 32 ? 0 : -40 * SECOND;
                 n /= 64;
                 h.rung = (int32_t)n - 1;
                 struct op op = ladder_next(&limits, &h, 0);
                 assert_true(op.rung > h.rung || h.rung >= LADDER_RUNGS);
-                assert_true(op.kind == OP_STOP || op.kind == OP_WHERE || op.kind == OP_BIAS_ZERO || op.kind == OP_READ_BIAS || op.kind == OP_WAIT ||
-                            op.kind == OP_SEPARATE || op.kind == OP_PROVEN || op.kind == OP_LATCH);
+                assert_true(op.kind == OP_STOP || op.kind == OP_WHERE || op.kind == OP_BIAS_ZERO || op.kind == OP_READ_BIAS ||
+                            op.kind == OP_WAIT || op.kind == OP_SEPARATE || op.kind == OP_PROVEN || op.kind == OP_LATCH);
                 if (op.kind == OP_PROVEN)
                         assert_true(h.separated == KNOW_KNOWN && h.bias_off == KNOW_KNOWN && !h.moving && !h.bias_moving);
                 if (op.kind == OP_SEPARATE && h.bias_off != KNOW_KNOWN)
@@ -201,12 +221,23 @@ static void random_stations_are_proven_only_when_they_truly_are(void **state)
                 uint64_t s = seed * UINT64_C(0x9E3779B97F4A7C15);
                 struct limits limits = limits_of(draw(&s) & 1);
                 uint64_t bits = draw(&s);
-                struct truth t = {.up = bits & 1, .volt = bits & 2 ? 28 : bits & 4 ? -28 : 0.1, .stage_dead = !(bits & 0x70), .bias_dead = !(bits & 0x700),
-                                  .bias_stuck = !(bits & 0x7000), .stage_sticks = !(bits & 0x70000), .reads_fail = !(bits & 0x700000)};
+                struct truth t = {.up = bits & 1,
+                                  .volt = bits & 2   ? 28
+                                          : bits & 4 ? -28
+                                                     : 0.1,
+                                  .stage_dead = !(bits & 0x70),
+                                  .bias_dead = !(bits & 0x700),
+                                  .bias_stuck = !(bits & 0x7000),
+                                  .stage_sticks = !(bits & 0x70000),
+                                  .reads_fail = !(bits & 0x700000)};
                 t.volt = fabs(t.volt);
                 unsigned fail_per_16 = (unsigned)(draw(&s) % 8);
-                struct hazard h = {.separated = bits >> 32 & 1 ? KNOW_KNOWN : KNOW_UNKNOWN, .bias_off = bits >> 33 & 1 ? KNOW_KNOWN : KNOW_UNKNOWN,
-                                   .moving = bits >> 34 & 1, .bias_moving = bits >> 35 & 1, .z_um = 300, .latched = bits >> 36 & 1}; /* believes what is not so */
+                struct hazard h = {.separated = bits >> 32 & 1 ? KNOW_KNOWN : KNOW_UNKNOWN,
+                                   .bias_off = bits >> 33 & 1 ? KNOW_KNOWN : KNOW_UNKNOWN,
+                                   .moving = bits >> 34 & 1,
+                                   .bias_moving = bits >> 35 & 1,
+                                   .z_um = 300,
+                                   .latched = bits >> 36 & 1}; /* believes what is not so */
                 struct walk w = {0};
                 ladder_begin(&h, 0);
                 while (one_rung(&limits, &h, &t, &w, draw(&s) % 16 < fail_per_16))

@@ -1,4 +1,5 @@
-/* The station's log: what a next process knows of the last one, torn lines and a full file included; the lease and the kept results, which are pure. */
+/* The station's log: what a next process knows of the last one, torn lines and a full file included; the lease and the kept results, which
+ * are pure. */
 #include "host/host.h"
 #include "station/held.h"
 #include "station/lease.h"
@@ -13,7 +14,11 @@
 #include <unistd.h>
 #include <cmocka.h>
 
-struct place_of_log { struct world *w; char dir[64], path[80]; struct inbox *reply; };
+struct place_of_log {
+        struct world *w;
+        char dir[64], path[80];
+        struct inbox *reply;
+};
 
 static int begin(void **state)
 {
@@ -107,7 +112,8 @@ static void a_full_log_is_set_aside_and_nothing_that_matters_is_forgotten(void *
         assert_int_equal(p->w->file->size(p->w, p->path, &bytes, NULL), CODE_OK);
         assert_true(bytes < 10000);
         m = open_log(p, &start);
-        assert_true(start.boot_count == 3 && start.epoch == 3 && start.unfinished_n == 2 && start.unfinished[0] == 5 && start.unfinished[1] == 6);
+        assert_true(start.boot_count == 3 && start.epoch == 3 && start.unfinished_n == 2 && start.unfinished[0] == 5 &&
+                    start.unfinished[1] == 6);
         memory_close(m);
 }
 

@@ -1,5 +1,5 @@
-/* station_rig.h: a tiny true station for the tests: it keeps volts and heights over restarts, blocks and fails on demand, and itself notes every act against
-   the laws, whatever the station believes. */
+/* station_rig.h: a tiny true station for the tests: it keeps volts and heights over restarts, blocks and fails on demand, and itself notes
+   every act against the laws, whatever the station believes. */
 #ifndef TESTS_STATION_RIG_H
 #define TESTS_STATION_RIG_H
 #include "host/host.h"
@@ -96,14 +96,22 @@ static enum code rig_resync(void *me, uint8_t nonce, struct call *call)
         return CODE_OK;
 }
 static void rig_close_role(void *me) { (void)me; }
-#define RIG_BASE {rig_identify, rig_settings, rig_resync, rig_close_role}
+#define RIG_BASE                                                       \
+        {                                                              \
+                rig_identify, rig_settings, rig_resync, rig_close_role \
+        }
 
 static enum code rig_where(void *me, struct position *ret, struct call *call)
 {
         struct rig *r = rig_stage_of(me);
         (void)call;
-        *ret = (struct position){.x_um = r->x_um, .y_um = r->y_um, .z_um = r->z_um, .place = r->place, .axes = r->axes ? KNOW_KNOWN : KNOW_UNKNOWN,
-                                 .separated = r->z_um >= 250 ? KNOW_KNOWN : KNOW_UNKNOWN, .in_contact = rig_down(r)};
+        *ret = (struct position){.x_um = r->x_um,
+                                 .y_um = r->y_um,
+                                 .z_um = r->z_um,
+                                 .place = r->place,
+                                 .axes = r->axes ? KNOW_KNOWN : KNOW_UNKNOWN,
+                                 .separated = r->z_um >= 250 ? KNOW_KNOWN : KNOW_UNKNOWN,
+                                 .in_contact = rig_down(r)};
         return rig_stage_end(r);
 }
 static enum code rig_home(void *me, struct call *call)
@@ -226,22 +234,45 @@ static enum code rig_sweep(void *me, const struct sweep_ask *ask, const struct s
         return code;
 }
 
-static const struct stage_ops rig_stage = {.base = RIG_BASE, .where = rig_where, .home = rig_home, .align = rig_align, .move_xy_um = rig_move, .lower_um = rig_lower,
-                                           .separate = rig_separate, .stop = rig_stop};
+static const struct stage_ops rig_stage = {.base = RIG_BASE,
+                                           .where = rig_where,
+                                           .home = rig_home,
+                                           .align = rig_align,
+                                           .move_xy_um = rig_move,
+                                           .lower_um = rig_lower,
+                                           .separate = rig_separate,
+                                           .stop = rig_stop};
 static const struct bias_ops rig_bias = {.base = RIG_BASE, .channels = RIG_CHANNELS, .set = rig_set, .read = rig_read};
 static const struct meter_ops rig_meter = {.base = RIG_BASE, .read_ohm = rig_ohm};
 static const struct analyzer_ops rig_analyzer = {.base = RIG_BASE, .sweep = rig_sweep};
 static const struct signal_ops rig_signal = {.base = RIG_BASE, .loop = rig_loop};
 
-static enum code rig_open(const struct world *w, const char *config_json, size_t n, const char *base_dir, struct roles *ret, struct tp_error *err)
+static enum code rig_open(const struct world *w, const char *config_json, size_t n, const char *base_dir, struct roles *ret,
+                          struct tp_error *err)
 {
         struct rig *r = NULL;
         (void)w, (void)base_dir;
         if (n == 0 || sscanf(config_json, "{\"rig\":\"%p\"}", (void **)&r) != 1)
                 return tp_fail(err, CODE_BAD_INPUT, "no rig");
-        r->can = (struct capability_set){.analyzer = true, .stage = true, .bias = true, .meter = true, .signal = true, .interlock = true, .volt_max = 60, .points_max = 9999};
-        *ret = (struct roles){.analyzer = &rig_analyzer, .analyzer_me = r, .stage = &rig_stage, .stage_me = r, .bias = &rig_bias, .bias_me = r, .meter = &rig_meter,
-                              .meter_me = r, .signal = &rig_signal, .signal_me = r, .can = &r->can};
+        r->can = (struct capability_set){.analyzer = true,
+                                         .stage = true,
+                                         .bias = true,
+                                         .meter = true,
+                                         .signal = true,
+                                         .interlock = true,
+                                         .volt_max = 60,
+                                         .points_max = 9999};
+        *ret = (struct roles){.analyzer = &rig_analyzer,
+                              .analyzer_me = r,
+                              .stage = &rig_stage,
+                              .stage_me = r,
+                              .bias = &rig_bias,
+                              .bias_me = r,
+                              .meter = &rig_meter,
+                              .meter_me = r,
+                              .signal = &rig_signal,
+                              .signal_me = r,
+                              .can = &r->can};
         return CODE_OK;
 }
 
@@ -272,10 +303,21 @@ static inline struct bench *bench_new(void)
         snprintf(b->address, sizeof b->address, "unix:%s/s", b->dir);
         snprintf(b->json, sizeof b->json, "{\"rig\":\"%p\"}", (void *)&b->rig);
         b->row = (struct driver_row){"rig", rig_open};
-        b->config = (struct station_config){.name = "test", .driver = "rig", .driver_json = b->json, .driver_json_n = strlen(b->json), .build = "test",
-                                            .daemon_uid = (int64_t)getuid(), .drivers = &b->row, .driver_n = 1,
-                                            .limits = {.volt_max = 60, .overtravel_um_max = 60, .separation_um_min = 200, .temperature_c_max = 125,
-                                                       .bias_unknown_wait_s = 0.5, .separate_when_bias_unknown = true, .has_separate = true}};
+        b->config = (struct station_config){.name = "test",
+                                            .driver = "rig",
+                                            .driver_json = b->json,
+                                            .driver_json_n = strlen(b->json),
+                                            .build = "test",
+                                            .daemon_uid = (int64_t)getuid(),
+                                            .drivers = &b->row,
+                                            .driver_n = 1,
+                                            .limits = {.volt_max = 60,
+                                                       .overtravel_um_max = 60,
+                                                       .separation_um_min = 200,
+                                                       .temperature_c_max = 125,
+                                                       .bias_unknown_wait_s = 0.5,
+                                                       .separate_when_bias_unknown = true,
+                                                       .has_separate = true}};
         snprintf(b->config.log, sizeof b->config.log, "%s/log", b->dir);
         b->loop = b->rig.w->task->inbox_new(b->rig.w, 0);
         atomic_init(&b->healthy, true);

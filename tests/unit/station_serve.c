@@ -11,7 +11,8 @@ static struct conn *raw_connect(struct bench *b)
 }
 static void raw_send(struct bench *b, struct conn *c, enum frame_kind kind, uint32_t epoch, uint64_t step, const char *body)
 {
-        assert_int_equal(frame_write(b->rig.w, c, world_boot_ns(b->rig.w) + NS_PER_S, (uint8_t)kind, epoch, step, body, strlen(body), NULL), CODE_OK);
+        assert_int_equal(frame_write(b->rig.w, c, world_boot_ns(b->rig.w) + NS_PER_S, (uint8_t)kind, epoch, step, body, strlen(body), NULL),
+                         CODE_OK);
 }
 /* Reads until a frame of that kind comes; its body is copied. */
 static void raw_wait(struct bench *b, struct conn *c, enum frame_kind kind, char *ret, size_t size)
@@ -245,7 +246,7 @@ static void safe_from_a_second_connection_cancels_a_call_that_blocks(void **stat
         usleep(200 * 1000);
         assert_false(bench_is_safe(b));
         int64_t from = world_boot_ns(b->rig.w);
-        struct conn *operator = raw_connect(b);
+        struct conn *operator= raw_connect(b);
         raw_send(b, operator, FRAME_SAFE, 0, 0, "");
         raw_wait(b, operator, FRAME_SAFE_DONE, body, sizeof body);
         assert_true(world_boot_ns(b->rig.w) - from < 2 * NS_PER_S);
@@ -347,7 +348,8 @@ static void garbage_on_the_socket_does_no_harm(void **state)
                         bytes[k] = (uint8_t)s;
                 }
                 if (i % 3 == 1) { /* a sound frame with nonsense in it */
-                        raw_send(b, c, (enum frame_kind)(i % 24), (uint32_t)s, s, i % 2 ? "{\"kind\":\"lower\",\"overtravel_um\":1e9}" : "[[[");
+                        raw_send(b, c, (enum frame_kind)(i % 24), (uint32_t)s, s,
+                                 i % 2 ? "{\"kind\":\"lower\",\"overtravel_um\":1e9}" : "[[[");
                 } else if (i % 3 == 2) { /* a header that promises more */
                         struct text t;
                         text_init(&t, 0);

@@ -1,8 +1,12 @@
-/* Steps, operators' SAFE, a flapping interlock loop, dying daemons, and a rig that sleeps between being asked and acting: the gap between check and act is
-   where an interlock in another thread breaks.  Run it under VARIANT=tsan as well. */
+/* Steps, operators' SAFE, a flapping interlock loop, dying daemons, and a rig that sleeps between being asked and acting: the gap between
+   check and act is where an interlock in another thread breaks.  Run it under VARIANT=tsan as well. */
 #include "station_rig.h"
 
-struct storm { struct bench *b; atomic_bool over; atomic_int safes; };
+struct storm {
+        struct bench *b;
+        atomic_bool over;
+        atomic_int safes;
+};
 
 static uint64_t draw(uint64_t *s) /* xorshift64 (Marsaglia, J. Stat. Softw. 8 (2003) 14) */
 {
@@ -20,8 +24,8 @@ static void operators(void *arg)
                 struct frame f;
                 frame_init(&f);
                 if (!w->net->connect(w, storm->b->address, world_boot_ns(w) + NS_PER_S, &c, NULL) &&
-                    !frame_write(w, c, world_boot_ns(w) + NS_PER_S, FRAME_SAFE, 0, 0, NULL, 0, NULL) && !frame_read(w, c, world_boot_ns(w) + 10 * NS_PER_S, &f, NULL) &&
-                    f.kind == FRAME_SAFE_DONE)
+                    !frame_write(w, c, world_boot_ns(w) + NS_PER_S, FRAME_SAFE, 0, 0, NULL, 0, NULL) &&
+                    !frame_read(w, c, world_boot_ns(w) + 10 * NS_PER_S, &f, NULL) && f.kind == FRAME_SAFE_DONE)
                         atomic_fetch_add(&storm->safes, 1);
                 frame_done(&f);
                 w->net->close(w, c);
@@ -39,10 +43,17 @@ static void operators(void *arg)
 
 static struct step any_step(uint64_t *s, uint64_t id)
 {
-        static const enum step_kind kinds[] = {STEP_HOME, STEP_MOVE, STEP_LOWER, STEP_LOWER, STEP_BIAS_ON, STEP_BIAS_ON, STEP_BIAS_OFF, STEP_SEPARATE, STEP_READ_DC,
-                                               STEP_MOVE, STEP_PARK, STEP_INVENTORY, STEP_SAFE};
-        return (struct step){.id = id, .kind = kinds[draw(s) % (sizeof kinds / sizeof *kinds)],
-                             .args = {.place = PLACE_WAFER, .x_um = (double)(draw(s) % 1000), .overtravel_um = 30, .volt = 20, .limit_a = 0.1, .channel = (int32_t)(draw(s) % 2)}};
+        static const enum step_kind kinds[] = {STEP_HOME,    STEP_MOVE,      STEP_LOWER,    STEP_LOWER,   STEP_BIAS_ON,
+                                               STEP_BIAS_ON, STEP_BIAS_OFF,  STEP_SEPARATE, STEP_READ_DC, STEP_MOVE,
+                                               STEP_PARK,    STEP_INVENTORY, STEP_SAFE};
+        return (struct step){.id = id,
+                             .kind = kinds[draw(s) % (sizeof kinds / sizeof *kinds)],
+                             .args = {.place = PLACE_WAFER,
+                                      .x_um = (double)(draw(s) % 1000),
+                                      .overtravel_um = 30,
+                                      .volt = 20,
+                                      .limit_a = 0.1,
+                                      .channel = (int32_t)(draw(s) % 2)}};
 }
 
 static void no_law_breaks_while_everybody_pulls_at_once(void **state)
@@ -76,8 +87,10 @@ static void no_law_breaks_while_everybody_pulls_at_once(void **state)
         }
         atomic_store(&storm.over, true);
         b->rig.w->task->join(b->rig.w, task);
-        print_message("%" PRIu64 " steps: %d good, %d refused, %d interrupted; %d times safe\n", id, good, refused, interrupted, atomic_load(&storm.safes));
-        assert_true(good > 30 && refused > 10 && interrupted > 3 && atomic_load(&storm.safes) > 10); /* the control: everything did happen */
+        print_message("%" PRIu64 " steps: %d good, %d refused, %d interrupted; %d times safe\n", id, good, refused, interrupted,
+                      atomic_load(&storm.safes));
+        assert_true(good > 30 && refused > 10 && interrupted > 3 &&
+                    atomic_load(&storm.safes) > 10); /* the control: everything did happen */
         bench_unlink(b, false);
         assert_true(bench_seconds_until_safe(b, world_boot_ns(b->rig.w)) < 5);
         bench_free(b); /* says which law broke first */

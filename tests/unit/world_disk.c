@@ -9,7 +9,9 @@
 #include <string.h>
 #include <cmocka.h>
 
-struct score { int committed, lost, unexplained, broken; };
+struct score {
+        int committed, lost, unexplained, broken;
+};
 
 static int count_rows(sqlite3 *db)
 {
@@ -38,7 +40,10 @@ static sqlite3 *open_db(const struct world *w, const char *sync)
                 sqlite3_close(db);
                 return NULL;
         }
-        snprintf(sql, sizeof sql, "PRAGMA journal_mode=WAL; PRAGMA synchronous=%s; PRAGMA wal_autocheckpoint=20; CREATE TABLE IF NOT EXISTS t(x INTEGER PRIMARY KEY, b BLOB)", sync);
+        snprintf(sql, sizeof sql,
+                 "PRAGMA journal_mode=WAL; PRAGMA synchronous=%s; PRAGMA wal_autocheckpoint=20; CREATE TABLE IF NOT EXISTS t(x INTEGER "
+                 "PRIMARY KEY, b BLOB)",
+                 sync);
         sqlite3_exec(db, sql, NULL, NULL, NULL);
         return db;
 }
@@ -73,7 +78,7 @@ static void one_night(uint64_t seed, const char *sync, bool lies, struct score *
 
 static struct score campaign(const char *sync, bool lies)
 {
-        struct score score = { 0 };
+        struct score score = {0};
         for (uint64_t seed = 1; seed <= 60; seed++)
                 one_night(seed, sync, lies, &score);
         return score;
@@ -103,7 +108,10 @@ static void the_control_with_a_lying_disk_loses_commits(void **state)
         assert_true(s.lost + s.broken > 30);
 }
 
-struct echo { const struct world *w; int got; };
+struct echo {
+        const struct world *w;
+        int got;
+};
 
 static void echo_run(void *arg)
 {
@@ -127,7 +135,7 @@ static void a_killed_process_ends_its_streams_and_time_only_passes_while_all_wai
         struct sim *sim = sim_new(7);
         struct sim_process *a = sim_process_start(sim, "a"), *b = sim_process_start(sim, "b");
         const struct world *wb = sim_process_world(b), *w = sim_world(sim);
-        struct echo e = { sim_process_world(a), 0 };
+        struct echo e = {sim_process_world(a), 0};
         struct task *t = e.w->task->start(e.w, "echo", echo_run, &e);
         struct conn *c = NULL;
         struct tp_error err;

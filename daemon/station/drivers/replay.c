@@ -1,6 +1,6 @@
 /* replay.c: driver "replay": an analyzer that plays recorded Touchstone files, under a stage that only remembers where it was sent.
- * Why         real measured data go through the whole station and daemon; nothing here invents a number.  No bias, no meter, no chuck, no loop.
- * Found       by place and position within 1 um, in contact, at frequencies that were recorded: everything else is refused in words.
+ * Why         real measured data go through the whole station and daemon; nothing here invents a number.  No bias, no meter, no chuck, no
+ * loop. Found       by place and position within 1 um, in contact, at frequencies that were recorded: everything else is refused in words.
  * Clock       stepped, as in a simulated station: it advances by what motions and sweeps usually take. */
 #include "station/driver_table.h"
 #include "formats/touchstone.h"
@@ -16,51 +16,101 @@ enum { SPACINGS_MAX = 64, FILE_BYTES_MAX = 64 << 20 };
 #define SAME_HZ 1e-9 /* relative: files print frequencies with 10 digits or more */
 #define UP_UM 300.0
 
-struct recorded { int32_t place; double x_um, y_um; char file[160]; struct touchstone data; };
+struct recorded {
+        int32_t place;
+        double x_um, y_um;
+        char file[160];
+        struct touchstone data;
+};
 struct replay_config {
         char directory[400];
-        struct recorded *sweeps; size_t sweep_n;
-        double spacings_um[SPACINGS_MAX]; size_t spacing_n;
+        struct recorded *sweeps;
+        size_t sweep_n;
+        double spacings_um[SPACINGS_MAX];
+        size_t spacing_n;
 };
-struct switch_files { char forward[160], reverse[160]; };
+struct switch_files {
+        char forward[160], reverse[160];
+};
 
 struct replay {
         const struct world *w;
         struct arena *arena;
         struct replay_config config;
         char directory[1024];
-        const double *hz; size_t hz_n;
+        const double *hz;
+        size_t hz_n;
         double *gamma_re[2], *gamma_im[2]; /* forward a2/b2, reverse a1/b1; NULL: none recorded */
         struct capability_set can;
         struct lock *lock;
-        struct position at;                /* under the lock */
+        struct position at; /* under the lock */
         uint32_t sweeps_done;
         _Atomic int64_t tick_ns;
 };
 
 static const struct field recorded_fields[] = {
         {.key = "place", .type = FIELD_CHOICE, .offset = offsetof(struct recorded, place), .words = place_words, .required = true},
-        {.key = "x_um", .type = FIELD_REAL, .offset = offsetof(struct recorded, x_um), .required = true, .min = -1e6, .max = 1e6, .unit = "um"},
-        {.key = "y_um", .type = FIELD_REAL, .offset = offsetof(struct recorded, y_um), .required = true, .min = -1e6, .max = 1e6, .unit = "um"},
-        {.key = "file", .type = FIELD_TEXT, .offset = offsetof(struct recorded, file), .size = sizeof((struct recorded *)0)->file, .required = true},
+        {.key = "x_um",
+         .type = FIELD_REAL,
+         .offset = offsetof(struct recorded, x_um),
+         .required = true,
+         .min = -1e6,
+         .max = 1e6,
+         .unit = "um"},
+        {.key = "y_um",
+         .type = FIELD_REAL,
+         .offset = offsetof(struct recorded, y_um),
+         .required = true,
+         .min = -1e6,
+         .max = 1e6,
+         .unit = "um"},
+        {.key = "file",
+         .type = FIELD_TEXT,
+         .offset = offsetof(struct recorded, file),
+         .size = sizeof((struct recorded *)0)->file,
+         .required = true},
 };
-static const struct object recorded_object = {.name = "recorded", .say = "One recorded sweep and where it was taken.", .bytes = sizeof(struct recorded),
-                                              .fields = recorded_fields, .field_n = 4};
+static const struct object recorded_object = {.name = "recorded",
+                                              .say = "One recorded sweep and where it was taken.",
+                                              .bytes = sizeof(struct recorded),
+                                              .fields = recorded_fields,
+                                              .field_n = 4};
 static const struct field replay_fields[] = {
-        {.key = "directory", .type = FIELD_TEXT, .offset = offsetof(struct replay_config, directory), .size = sizeof((struct replay_config *)0)->directory, .required = true,
+        {.key = "directory",
+         .type = FIELD_TEXT,
+         .offset = offsetof(struct replay_config, directory),
+         .size = sizeof((struct replay_config *)0)->directory,
+         .required = true,
          .say = "where the files lie: absolute, or below $TIPPLANE_DATA"},
-        {.key = "sweeps", .type = FIELD_LIST, .offset = offsetof(struct replay_config, sweeps), .count_offset = offsetof(struct replay_config, sweep_n), .required = true,
-         .min = 1, .max = 10000, .object = &recorded_object},
-        {.key = "spacings_um", .type = FIELD_REALS, .offset = offsetof(struct replay_config, spacings_um), .size = sizeof(double[SPACINGS_MAX]),
-         .count_offset = offsetof(struct replay_config, spacing_n), .min = 1, .max = 100000, .unit = "um", .say = "probe spacings that were mounted"},
+        {.key = "sweeps",
+         .type = FIELD_LIST,
+         .offset = offsetof(struct replay_config, sweeps),
+         .count_offset = offsetof(struct replay_config, sweep_n),
+         .required = true,
+         .min = 1,
+         .max = 10000,
+         .object = &recorded_object},
+        {.key = "spacings_um",
+         .type = FIELD_REALS,
+         .offset = offsetof(struct replay_config, spacings_um),
+         .size = sizeof(double[SPACINGS_MAX]),
+         .count_offset = offsetof(struct replay_config, spacing_n),
+         .min = 1,
+         .max = 100000,
+         .unit = "um",
+         .say = "probe spacings that were mounted"},
 };
-static const struct object replay_object = {.name = "replay", .say = "Settings of the driver replay.", .bytes = sizeof(struct replay_config), .fields = replay_fields,
+static const struct object replay_object = {.name = "replay",
+                                            .say = "Settings of the driver replay.",
+                                            .bytes = sizeof(struct replay_config),
+                                            .fields = replay_fields,
                                             .field_n = 3};
 static const struct field switch_fields[] = {
         {.key = "forward", .type = FIELD_TEXT, .offset = offsetof(struct switch_files, forward), .size = 160, .required = true},
         {.key = "reverse", .type = FIELD_TEXT, .offset = offsetof(struct switch_files, reverse), .size = 160, .required = true},
 };
-static const struct object switch_object = {.name = "switch_terms", .bytes = sizeof(struct switch_files), .fields = switch_fields, .field_n = 2};
+static const struct object switch_object = {
+        .name = "switch_terms", .bytes = sizeof(struct switch_files), .fields = switch_fields, .field_n = 2};
 
 /* ---- files ---- */
 
@@ -90,10 +140,12 @@ static enum code read_file(struct replay *r, const char *name, unsigned ports_wa
 static enum code same_axis(const struct replay *r, const struct touchstone *t, const char *name, struct tp_error *err)
 {
         if (t->axis.n != r->hz_n)
-                return tp_fail(err, CODE_BAD_INPUT, "file %s: %zu frequencies, the first file has %zu; a replay has one list", name, t->axis.n, r->hz_n);
+                return tp_fail(err, CODE_BAD_INPUT, "file %s: %zu frequencies, the first file has %zu; a replay has one list", name,
+                               t->axis.n, r->hz_n);
         for (size_t i = 0; i < r->hz_n; i++)
                 if (!(fabs(t->axis.hz[i] - r->hz[i]) <= SAME_HZ * r->hz[i]))
-                        return tp_fail(err, CODE_BAD_INPUT, "file %s: frequency %zu is %.10g Hz, in the first file %.10g Hz; a replay has one list", name, i + 1,
+                        return tp_fail(err, CODE_BAD_INPUT,
+                                       "file %s: frequency %zu is %.10g Hz, in the first file %.10g Hz; a replay has one list", name, i + 1,
                                        t->axis.hz[i], r->hz[i]);
         return CODE_OK;
 }
@@ -103,9 +155,14 @@ static enum code find_directory(struct replay *r, const char *base_dir, struct t
         const char *d = r->config.directory;
         if (d[0] != '/' && (!base_dir || !base_dir[0]))
                 return tp_fail_at(err, CODE_BAD_INPUT, "/config/directory",
-                                  "/config/directory: \"%s\" is relative and TIPPLANE_DATA is not set; set it to the folder that holds it, or give an absolute path", d);
-        int n = d[0] == '/' ? snprintf(r->directory, sizeof r->directory, "%s", d) : snprintf(r->directory, sizeof r->directory, "%s/%s", base_dir, d);
-        return n > 0 && (size_t)n < sizeof r->directory ? CODE_OK : tp_fail(err, CODE_BAD_INPUT, "the directory's name is longer than %zu bytes", sizeof r->directory);
+                                  "/config/directory: \"%s\" is relative and TIPPLANE_DATA is not set; set it to the folder that holds it, "
+                                  "or give an absolute path",
+                                  d);
+        int n = d[0] == '/' ? snprintf(r->directory, sizeof r->directory, "%s", d)
+                            : snprintf(r->directory, sizeof r->directory, "%s/%s", base_dir, d);
+        return n > 0 && (size_t)n < sizeof r->directory
+                       ? CODE_OK
+                       : tp_fail(err, CODE_BAD_INPUT, "the directory's name is longer than %zu bytes", sizeof r->directory);
 }
 
 static enum code read_sweeps(struct replay *r, struct tp_error *err)
@@ -264,7 +321,8 @@ static const struct recorded *find(const struct replay *r, const struct position
 }
 
 /* Picks the asked frequencies out of one recorded column. */
-static enum code play(const struct replay *r, const struct sweep_ask *ask, const char *name, const double *re, const double *im, const struct sink *sink, struct call *call)
+static enum code play(const struct replay *r, const struct sweep_ask *ask, const char *name, const double *re, const double *im,
+                      const struct sink *sink, struct call *call)
 {
         struct block block = {.dtype = C128_LE, .points = (uint32_t)ask->n};
         double pair[2];
@@ -275,8 +333,9 @@ static enum code play(const struct replay *r, const struct sweep_ask *ask, const
                 while (k < r->hz_n && r->hz[k] < ask->hz[i] * (1 - SAME_HZ))
                         k++;
                 if (k == r->hz_n || !(fabs(r->hz[k] - ask->hz[i]) <= SAME_HZ * r->hz[k]))
-                        return tp_fail(call->err, CODE_NOT_FOUND, "%.10g Hz was never recorded; ask for the %zu frequencies from %.10g to %.10g Hz that were", ask->hz[i],
-                                       r->hz_n, r->hz[0], r->hz[r->hz_n - 1]);
+                        return tp_fail(call->err, CODE_NOT_FOUND,
+                                       "%.10g Hz was never recorded; ask for the %zu frequencies from %.10g to %.10g Hz that were",
+                                       ask->hz[i], r->hz_n, r->hz[0], r->hz[r->hz_n - 1]);
                 pair[0] = re[k]; /* little endian, as this build's machines are: asserted below */
                 pair[1] = im[k];
                 code = sink->chunk(sink->ctx, pair, sizeof pair, call->err);
@@ -293,10 +352,12 @@ static enum code sweep(void *me, const struct sweep_ask *ask, const struct sink 
         where(me, &at, call);
         const struct recorded *s = find(r, &at);
         if (!s)
-                return tp_fail(call->err, CODE_NOT_FOUND, "nothing was recorded at %s %.1f, %.1f um; add it to the station file's \"sweeps\", or correct the recipe",
+                return tp_fail(call->err, CODE_NOT_FOUND,
+                               "nothing was recorded at %s %.1f, %.1f um; add it to the station file's \"sweeps\", or correct the recipe",
                                place_words[at.place >= 0 && at.place < PLACE_COUNT ? at.place : 0], at.x_um, at.y_um);
         if (!at.in_contact)
-                return tp_fail(call->err, CODE_NOT_FOUND, "%s was recorded in contact, the probes are up; no raised sweep was recorded", s->file);
+                return tp_fail(call->err, CODE_NOT_FOUND, "%s was recorded in contact, the probes are up; no raised sweep was recorded",
+                               s->file);
         enum code code = CODE_OK;
         for (int i = 0; i < 4 && !code; i++) {
                 if (cancel_raised(call->cancel))
@@ -334,8 +395,14 @@ static void replay_close(struct roles *roles)
 }
 
 static const struct analyzer_ops replay_analyzer = {.base = {identify, settings, resync, close_role}, .sweep = sweep};
-static const struct stage_ops replay_stage = {.base = {identify, settings, resync, close_role}, .where = where, .home = home, .align = align, .move_xy_um = move_xy,
-                                              .lower_um = lower, .separate = separate, .stop = stop};
+static const struct stage_ops replay_stage = {.base = {identify, settings, resync, close_role},
+                                              .where = where,
+                                              .home = home,
+                                              .align = align,
+                                              .move_xy_um = move_xy,
+                                              .lower_um = lower,
+                                              .separate = separate,
+                                              .stop = stop};
 
 static enum code replay_read(struct replay *r, const char *json_text_, size_t n, const char *base_dir, struct tp_error *err)
 {
@@ -355,7 +422,8 @@ static enum code replay_read(struct replay *r, const char *json_text_, size_t n,
         return code;
 }
 
-enum code replay_open(const struct world *w, const char *config_json, size_t n, const char *base_dir, struct roles *ret, struct tp_error *err)
+enum code replay_open(const struct world *w, const char *config_json, size_t n, const char *base_dir, struct roles *ret,
+                      struct tp_error *err)
 {
         struct replay *r = calloc(1, sizeof *r);
         if (!r)
@@ -375,10 +443,25 @@ enum code replay_open(const struct world *w, const char *config_json, size_t n, 
                 return tp_fail_memory(err);
         }
         memcpy(hz, r->hz, r->hz_n * sizeof *hz);
-        r->can = (struct capability_set){.analyzer = true, .stage = true, .switch_terms = r->gamma_re[0] != NULL, .freq_hz_min = hz[0], .freq_hz_max = hz[r->hz_n - 1],
-                                         .points_max = (int32_t)r->hz_n, .spacings_um = r->config.spacings_um, .spacing_n = r->config.spacing_n, .replayed = true,
-                                         .axis_hz = hz, .axis_n = r->hz_n};
-        *ret = (struct roles){.analyzer = &replay_analyzer, .analyzer_me = r, .stage = &replay_stage, .stage_me = r, .tick = tick, .wait = wait_ns, .tick_me = r,
-                              .can = &r->can, .close = replay_close};
+        r->can = (struct capability_set){.analyzer = true,
+                                         .stage = true,
+                                         .switch_terms = r->gamma_re[0] != NULL,
+                                         .freq_hz_min = hz[0],
+                                         .freq_hz_max = hz[r->hz_n - 1],
+                                         .points_max = (int32_t)r->hz_n,
+                                         .spacings_um = r->config.spacings_um,
+                                         .spacing_n = r->config.spacing_n,
+                                         .replayed = true,
+                                         .axis_hz = hz,
+                                         .axis_n = r->hz_n};
+        *ret = (struct roles){.analyzer = &replay_analyzer,
+                              .analyzer_me = r,
+                              .stage = &replay_stage,
+                              .stage_me = r,
+                              .tick = tick,
+                              .wait = wait_ns,
+                              .tick_me = r,
+                              .can = &r->can,
+                              .close = replay_close};
         return CODE_OK;
 }
