@@ -75,6 +75,8 @@ try:
     p.start("daemon")
     p.wait_api(120)
     p.call("POST", "/api/v1/station/safe", {}, token=True)
+    time.sleep(1)
+    p.call("POST", "/api/v1/runs/%s/commands" % run, {"do": "resume"}, token=True, key=True)   # safe pauses the run in hand
     p.wait_sealed(run, 400)
     sweep = p.get("/api/v1/runs/%s/sweeps?use=device" % run)["sweeps"][-1]["n"]
     assert p.call("GET", "/api/v1/runs/%s/sweeps/%d/network.s2p" % (run, sweep))[0] == 200
