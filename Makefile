@@ -141,7 +141,7 @@ NIGHT_ROOMS := act evaluate store station simulators world run recipe wafer form
 $(B)/nights: $(B)/tests/nights/nights.o $(B)/tests/nights/night.o $(foreach r,$(NIGHT_ROOMS),$(B)/lib$(r).a)
 	$(CC) $(LDFLAGS) $(filter %.o,$^) -Wl,--start-group $(filter %.a,$^) -Wl,--end-group $(foreach r,$(NIGHT_ROOMS),$(SYS_$(r))) -o $@
 
-SEEDS ?= $(if $(filter asan,$(VARIANT)),40,100)
+SEEDS ?= $(if $(filter asan,$(VARIANT)),40,60)
 nights: $(B)/nights ## seeded nights of both programs in one thread, e.g. make nights SEEDS=10000 VARIANT=release
 	@sh tests/nights/nights.sh $(B)/nights $(SEEDS)
 

@@ -1,24 +1,33 @@
 #!/bin/sh
 # coverage.sh PROGRAM [TOUCHES]: 95 % intervals against the truth; seeds are fixed, so a failure is no chance.
-# The recipe's own method with all touches; the others, whose standards' causes go another way through the chain, with one in five.
+# The recipe's own method with all touches; the others, whose standards' causes go another way through the chain, with one in five.  Two side by side.
 # The last line is "N passed, N failed, N skipped": one per parameter and method.
-program=${1:-build/release/coverage}; touches=${2:-1000}; here=tests/judges; passed=0; failed=0
-run() { # TOUCHES [METHOD STANDARD…]
-        n=$1; shift
-        echo "method ${1:-of the recipe}, $n touches"
-        out=$("$program" $here/coverage.json $here/coverage.scenario.json "$n" 1 "$@"); rc=$?
-        echo "$out"
-        set -- $(echo "$out" | grep -oE '^[0-9]+ passed, [0-9]+ failed' | tail -n 1 | tr -dc '0-9 ')
+program=${1:-build/release/coverage}; touches=${2:-1000}; here=tests/judges; dir=$(mktemp -d) || exit 1
+trap 'rm -rf "$dir"' EXIT
+run() { # TOUCHES [METHOD STANDARD…]: output and a verdict of its own to a file of that name
+        n=$1; shift; name=${1:-recipe}
+        echo "method ${1:-of the recipe}, $n touches" >"$dir/$name"
+        "$program" $here/coverage.json $here/coverage.scenario.json "$n" 1 "$@" >>"$dir/$name" 2>&1; rc=$?
+        set -- $(grep -oE '^[0-9]+ passed, [0-9]+ failed' "$dir/$name" | tail -n 1 | tr -dc '0-9 ')
         if [ $# -ne 2 ]; then set -- 0 1; fi
         if [ "$rc" -ne 0 ] && [ "$2" -eq 0 ]; then set -- "$1" 1; fi
-        passed=$((passed + $1)); failed=$((failed + $2))
+        echo "$1 $2" >"$dir/$name.verdict"
 }
 some=$((touches / 5))
+(
+        run $some solt OPEN_AIR SHORT_A LOAD_A THRU_A
+        run $some lrm THRU_A LOAD_A SHORT_A
+        run $some lrrm THRU_A OPEN_AIR SHORT_A LOAD_A
+        run $some known_standards THRU_A OPEN_AIR SHORT_A LOAD_A
+        run $some multiline_trl THRU_A LINE_450 LINE_900 LINE_1800 SHORT_A
+) & others=$!
 run "$touches"
-run $some solt OPEN_AIR SHORT_A LOAD_A THRU_A
-run $some lrm THRU_A LOAD_A SHORT_A
-run $some lrrm THRU_A OPEN_AIR SHORT_A LOAD_A
-run $some known_standards THRU_A OPEN_AIR SHORT_A LOAD_A
-run $some multiline_trl THRU_A LINE_450 LINE_900 LINE_1800 SHORT_A
+wait $others
+passed=0; failed=0
+for name in recipe solt lrm lrrm known_standards multiline_trl; do
+        cat "$dir/$name"
+        read -r p f <"$dir/$name.verdict" || { p=0; f=1; }
+        passed=$((passed + p)); failed=$((failed + f))
+done
 echo "$passed passed, $failed failed, 0 skipped"
 [ "$failed" -eq 0 ]
