@@ -35,6 +35,18 @@ static size_t ladder(size_t n, const double *l, size_t c, size_t order[RF_STANDA
         return m;
 }
 
+#define LOSSY 0.02 /* Np: loss of a pair that stands out of the noise */
+
+/* Which order has the loss: +1 the present one, -1 the turned one, 0 not to be told.  About a half wave the orders are +d and -d, and only
+   one of them loses what the estimate x says; that needs no eigenvectors, which are poor there. */
+static int order_by_loss(const struct line_pair *q, double complex x)
+{
+        double loss = creal(line_pair_phase(q, x)), want = fabs(creal(x));
+        if (want < LOSSY || fabs(fabs(loss) - want) > 0.3 * want)
+                return 0;
+        return loss * creal(x) > 0 ? 1 : -1;
+}
+
 /* All pairs in one order: the shortest pair that is well off half a wave (else the one furthest off) by the estimate, the others alike. */
 static void orient(size_t n, struct line_pair *pair, const double *l, size_t c, double complex g0)
 {
@@ -54,8 +66,13 @@ static void orient(size_t n, struct line_pair *pair, const double *l, size_t c, 
         line_pair_orient(&pair[first], g0 * (l[first] - l[c]));
         line_pair_boxes(&pair[first], box);
         for (size_t k = 0; k < n; k++)
-                if (k != c && k != first)
-                        line_pair_orient_like(&pair[k], box);
+                if (k != c && k != first) {
+                        int order = order_by_loss(&pair[k], g0 * (l[k] - l[c]));
+                        if (order < 0)
+                                pair[k].root = -pair[k].root;
+                        else if (order == 0)
+                                line_pair_orient_like(&pair[k], box);
+                }
 }
 
 /* g from all pairs with line c, unwrapped against the estimate g0, which is good to `relative`.  Each rung of the ladder improves the
