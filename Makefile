@@ -17,7 +17,7 @@ all: programs
 ROOMS := base host rf formats wafer recipe run station evaluate store act api simulators world cli
 DIR_base := daemon/base
 DIR_host := daemon/host
-DIR_rf := daemon/rf
+DIR_rf := $(wildcard daemon/rf/*)
 DIR_formats := daemon/formats
 DIR_wafer := daemon/wafer
 DIR_recipe := daemon/recipe
@@ -120,7 +120,7 @@ $(OBJ_rf): CFLAGS += -fcx-limited-range -fno-math-errno -fno-trapping-math
 
 # packages first, objects after
 GATE := $(if $(filter demo,$(MAKECMDGOALS)),need-build)$(if $(filter test,$(MAKECMDGOALS)),need-test)
-$(B)/daemon/rf/solve_sixteen.o: CFLAGS += -Wno-psabi # lanes wider than the processor's are inlined, never passed
+$(B)/daemon/rf/calibrate/solve_sixteen.o: CFLAGS += -Wno-psabi # lanes wider than the processor's are inlined, never passed
 $(B)/%.o: %.c | $(GATE)
 	@mkdir -p $(@D)
 	$(CC) $(CFLAGS) -c $< -o $@

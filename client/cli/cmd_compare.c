@@ -3,9 +3,9 @@
 #include "cli/number.h"
 #include "cli/offline.h"
 #include "cli/show.h"
-#include "rf/compare.h"
-#include "rf/difference.h"
-#include "rf/pick.h"
+#include "rf/trust/compare.h"
+#include "rf/network/difference.h"
+#include "rf/correct/pick.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>

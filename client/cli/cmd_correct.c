@@ -1,7 +1,7 @@
 /* cmd_correct.c: raw files and error terms to corrected files. */
 #include "cli/offline.h"
 #include "recipe/offline_solve.h"
-#include "rf/pick.h"
+#include "rf/correct/pick.h"
 #include <stdio.h>
 #include <string.h>
 

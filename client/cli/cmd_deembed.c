@@ -1,8 +1,8 @@
-/* cmd_deembed.c: pads and leads off a corrected two-port, from dummies in files.  The methods are rf/deembed.h's. */
+/* cmd_deembed.c: pads and leads off a corrected two-port, from dummies in files.  The methods are rf/deembed/deembed.h's. */
 #include "cli/number.h"
 #include "cli/offline.h"
 #include "cli/show.h"
-#include "rf/deembed.h"
+#include "rf/deembed/deembed.h"
 #include <stdio.h>
 #include <string.h>
 

@@ -1,9 +1,10 @@
-/* cmd_extract.c: numbers out of corrected two-ports.  What can be asked, and when a number is no number any more, is rf/quantity.h's. */
+/* cmd_extract.c: numbers out of corrected two-ports.  What can be asked, and when a number is no number any more, is
+ * rf/extract/quantity.h's. */
 #include "cli/number.h"
 #include "cli/offline.h"
 #include "cli/show.h"
-#include "rf/insert.h"
-#include "rf/quantity.h"
+#include "rf/network/insert.h"
+#include "rf/extract/quantity.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>

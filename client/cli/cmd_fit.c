@@ -1,5 +1,5 @@
 /* cmd_fit.c: a model of a corrected network as a SPICE subcircuit: rational by vector fitting, or a circuit of the textbooks.  The fits are
- * rf/model.h's and rf/circuit.h's, the text is formats/netlist.h's. */
+ * rf/models/model.h's and rf/models/circuit.h's, the text is formats/netlist.h's. */
 #include "cli/number.h"
 #include "cli/offline.h"
 #include "formats/netlist.h"

@@ -2,7 +2,7 @@
 #ifndef TIPPLANE_CLI_PROBES_H
 #define TIPPLANE_CLI_PROBES_H
 #include "cli/cli.h"
-#include "rf/history.h"
+#include "rf/trust/history.h"
 
 #define PROBES_CALIBRATIONS_MAX 200 /* the newest ones are kept */
 

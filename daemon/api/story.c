@@ -1,7 +1,7 @@
 /* story.c: what happened in a run, in order: touchdowns, journal, checks, intervals, calibrations, the ribbon; and which devices it
  * measures. */
 #include "api/route.h"
-#include "rf/deembed.h"
+#include "rf/deembed/deembed.h"
 #include "recipe/recipe.h"
 #include "run/decide.h"
 #include <inttypes.h>

@@ -6,8 +6,8 @@
  * nobody knows, gl = -ln sqrt(S21 S12). Branch      ln is many-valued: gl is the value nearest to `near`, which is followed up from a
  * frequency where the line is shorter than a quarter turn. */
 #include "evaluate/chain.h"
-#include "rf/convert.h"
-#include "rf/probability.h"
+#include "rf/network/convert.h"
+#include "rf/numbers/probability.h"
 #include <math.h>
 
 static struct m2 deembedded_y(const struct chain *ch, const struct trio *t)

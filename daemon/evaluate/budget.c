@@ -3,8 +3,8 @@
  * (conformance probability). Note        entries are signed vectors of one standard uncertainty each; what moves device, open and short
  * together was added up before it came here. */
 #include "evaluate/inside.h"
-#include "rf/decide_limits.h"
-#include "rf/probability.h"
+#include "rf/trust/decide_limits.h"
+#include "rf/numbers/probability.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>

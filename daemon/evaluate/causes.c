@@ -10,7 +10,7 @@
  *             noise                   the scatter of the number itself over neighbouring points, or the noise table where there are too few
  * Sources     JCGM 100:2008 4.3.7 (rectangular), 5.1.2; JCGM 102. */
 #include "evaluate/causes_own.h"
-#include "rf/convert.h"
+#include "rf/network/convert.h"
 #include <math.h>
 #include <string.h>
 

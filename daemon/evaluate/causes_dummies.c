@@ -1,7 +1,7 @@
 /* causes_dummies.c: how far a device's own pads and leads may differ from the dummies', what the de-embedding's model leaves out, and what
    lies between two points (causes_own.h). */
 #include "evaluate/causes_own.h"
-#include "rf/convert.h"
+#include "rf/network/convert.h"
 #include <math.h>
 #include <string.h>
 

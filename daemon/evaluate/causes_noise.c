@@ -1,7 +1,7 @@
 /* causes_noise.c: the receiver's noise in one number: by the scatter of the number itself over neighbouring points, or by the noise table,
    scaled by what the sweeps themselves show (causes_own.h). */
 #include "evaluate/causes_own.h"
-#include "rf/convert.h"
+#include "rf/network/convert.h"
 #include <math.h>
 #include <string.h>
 

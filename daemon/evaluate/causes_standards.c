@@ -1,7 +1,7 @@
 /* causes_standards.c: what the standards of a calibration put into a number: their models and the touches on them (causes_own.h).  Open,
    short, load and thru as known standards by closed forms; line methods by gamma; any other method by calibrating a virtual analyzer. */
 #include "evaluate/causes_own.h"
-#include "rf/convert.h"
+#include "rf/network/convert.h"
 #include <math.h>
 #include <string.h>
 

@@ -2,12 +2,12 @@
  * Idea        A parameter looks at one frequency, so the chain runs there alone: five raw points of device, open and short are corrected, S
  * is interpolated, and the rest is algebra of a single point.  A whole wafer is then evaluated in the time that correcting all its sweeps
  * in full would take several times over. Verdict     JCGM 106:2012: pass when the true value lies within the limits with probability 0.95
- * or more, fail at 0.05 or less, else marginal; another risk, or the value alone, if the recipe says so (rf/decide_limits.h). Refusal     a
- * number whose 95 % half width is more than the recipe's share of it is not given: value absent, reason says by how much. Flags       of
+ * or more, fail at 0.05 or less, else marginal; another risk, or the value alone, if the recipe says so (rf/trust/decide_limits.h). Refusal
+ * a number whose 95 % half width is more than the recipe's share of it is not given: value absent, reason says by how much. Flags       of
  * the corrected sweep: 16 not reciprocal, 32 not passive (run/entry.h). */
 #include "evaluate/chain.h"
-#include "rf/convert.h"
-#include "rf/decide_limits.h"
+#include "rf/network/convert.h"
+#include "rf/trust/decide_limits.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>

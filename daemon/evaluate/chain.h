@@ -3,8 +3,8 @@
 #ifndef TIPPLANE_EVALUATE_CHAIN_H
 #define TIPPLANE_EVALUATE_CHAIN_H
 #include "evaluate/inside.h"
-#include "rf/deembed.h"
-#include "rf/quantity.h"
+#include "rf/deembed/deembed.h"
+#include "rf/extract/quantity.h"
 
 enum part { PART_DEVICE = RF_DUMMY_DEVICE, PART_OPEN = RF_DUMMY_OPEN, PART_SHORT = RF_DUMMY_SHORT, PART_COUNT = RF_DUMMY_COUNT };
 /* The device and its dummies at one frequency. */
@@ -45,7 +45,7 @@ double complex asked_z(const struct asked *, const struct trio *);
 double asked_value(const struct asked *, double complex z);
 /* Of a row of rf_quantities[] "z" is the number itself, and this its change with the S of the device alone. */
 double asked_number(const struct asked *, struct m2 device, double complex ret_grad[4]);
-/* What the uncertainty is measured against (rf/resolve.h). */
+/* What the uncertainty is measured against (rf/extract/resolve.h). */
 enum rf_share asked_share(const struct asked *);
 /* The half width where the number is not straight in z (Q = X/R when u(R) is no small part of R): z is moved along the steepest way, as a
    normal whose 95 % is u95 to first order, and the half width is what holds the number with 95 %.  Infinite when the number turns on the

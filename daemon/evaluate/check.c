@@ -1,10 +1,10 @@
 /* check.c: what has moved since the baseline, judged by the recipe's limits.
  * Problem     801 points times four S against three-sigma limits fail on a perfect station; and a failure says nothing of its cause.
  * Idea        the change of each standard against its own baseline (copies differ by more than stations drift) is fitted with a few
- *             physical modes (rf/modes.h), each with its known repeatability as prior; the modes, not the points, have limits.
+ *             physical modes (rf/trust/modes.h), each with its known repeatability as prior; the modes, not the points, have limits.
  * Left over   the rms of what no mode explains, per standard; the largest counts. */
 #include "evaluate/inside.h"
-#include "rf/modes.h"
+#include "rf/trust/modes.h"
 #include <math.h>
 #include <stdarg.h>
 #include <stdio.h>

@@ -1,10 +1,10 @@
 /* described.c: what a calibration leaves for the history of its probes and modules, as part of the diagnosis: serials, figures per band,
  * the reflection tracking at a few frequencies (so that delay and loss against any earlier calibration can be had from the text alone),
- * what raised tips still read of S21, and suspicions: readings or switch terms that are not the way round that they say (rf/orientation.h).
- * Suspicions are said, not acted upon: residuals and verification decide whether a calibration is accepted. */
+ * what raised tips still read of S21, and suspicions: readings or switch terms that are not the way round that they say
+ * (rf/trust/orientation.h). Suspicions are said, not acted upon: residuals and verification decide whether a calibration is accepted. */
 #include "evaluate/inside.h"
-#include "rf/history.h"
-#include "rf/orientation.h"
+#include "rf/trust/history.h"
+#include "rf/trust/orientation.h"
 #include <math.h>
 
 enum {

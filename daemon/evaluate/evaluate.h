@@ -8,7 +8,7 @@
 #define TIPPLANE_EVALUATE_EVALUATE_H
 #include "base/arena.h"
 #include "recipe/plan.h"
-#include "rf/deembed.h"
+#include "rf/deembed/deembed.h"
 #include "run/entry.h"
 
 struct raw_sweep {

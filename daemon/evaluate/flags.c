@@ -1,11 +1,11 @@
 /* flags.c: what a corrected sweep says of itself: not reciprocal, not passive, a step where bands meet.
  * Rule        flags are said in the reasons; none looks at a parameter, and none decides over trust: a device may be what it is.
- * Passivity   only in a reference of known, real ohms: pseudo-waves in the line's own impedance may exceed 1 (rf/plausible.h).
+ * Passivity   only in a reference of known, real ohms: pseudo-waves in the line's own impedance may exceed 1 (rf/trust/plausible.h).
  * Cost        a wafer has thousands of sweeps.  Every eighth point is enough for reciprocity and passivity; of a recording the worst is
  *             said, so each counts.  Seams look at 28 points around each edge first, and at the whole sweep only where these show a step.
  */
 #include "evaluate/chain.h"
-#include "rf/plausible.h"
+#include "rf/trust/plausible.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>

@@ -3,9 +3,9 @@
 #ifndef TIPPLANE_EVALUATE_INSIDE_H
 #define TIPPLANE_EVALUATE_INSIDE_H
 #include "evaluate/evaluate.h"
-#include "rf/correct.h"
-#include "rf/domain.h"
-#include "rf/standards.h"
+#include "rf/correct/correct.h"
+#include "rf/trust/domain.h"
+#include "rf/calibrate/standards.h"
 #include "recipe/calibration_problem.h"
 
 struct calibration {

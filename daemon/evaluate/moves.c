@@ -9,7 +9,7 @@
  * branch: S = (Z - z)(Z + z)^-1, hence dS = (I - S) dZ (I - S)/(2z); twelve terms: Marks, 50th ARFTG, 1997, 115. Sign        of no
  * interest: causes are independent, and each move is used squared or as one vector through device, open and short alike. */
 #include "evaluate/inside.h"
-#include "rf/modes.h"
+#include "rf/trust/modes.h"
 #include <math.h>
 
 struct m2 move_series(struct m2 s, int port, double complex dz_ohm, double z) { return rf_move_series(s, port, dz_ohm, z); }

@@ -1,13 +1,13 @@
 /* plateau.c: fT and fmax of a sweep, and where their uncertainty comes from.
- * Idea        The number is the geometric mean over the window of f times a gain (rf/plateau.h), so its relative change is the mean of the
- *             gains' relative changes.  The causes are taken at nine points across the window: what is of one origin (a touch, a standard,
+ * Idea        The number is the geometric mean over the window of f times a gain (rf/extract/plateau.h), so its relative change is the mean
+ * of the gains' relative changes.  The causes are taken at nine points across the window: what is of one origin (a touch, a standard,
  *             drift, dummies) moves all of them together and is averaged with its sign; noise is of each point's own and falls with the
  *             root of their number; what the window itself scatters by (a second pole, a leak) is a cause beside them.
  * Why         propagation and not Monte Carlo: the mean is straight in each gain as long as its own u is small, and points at which it is
  *             not are left out of the search. */
 #include "evaluate/chain.h"
-#include "rf/convert.h"
-#include "rf/plateau.h"
+#include "rf/network/convert.h"
+#include "rf/extract/plateau.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>

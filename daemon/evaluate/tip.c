@@ -2,7 +2,7 @@
  * Choice      The switch terms are the calibration's means, not the sweep's own: they belong to the analyzer's hardware state, and those
  * read on an open or a short are a quotient of two noises. */
 #include "evaluate/inside.h"
-#include "rf/convert.h"
+#include "rf/network/convert.h"
 #include <math.h>
 #include <string.h>
 

@@ -6,7 +6,7 @@
 #ifndef TIPPLANE_FORMATS_NETLIST_H
 #define TIPPLANE_FORMATS_NETLIST_H
 #include "base/text.h"
-#include "rf/circuit.h"
+#include "rf/models/circuit.h"
 
 struct netlist_about {
         const char *name;     /* of the subcircuit: a letter, then letters, digits, underscores, at most 40; made lower-case */

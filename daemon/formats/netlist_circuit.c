@@ -10,7 +10,7 @@
  *
  * What this does to S is computed from the same element values and written down.  Own derivations, checked by tests/judges. */
 #include "formats/netlist_own.h"
-#include "rf/convert.h"
+#include "rf/network/convert.h"
 #include <ctype.h>
 #include <math.h>
 #include <stdio.h>

@@ -3,7 +3,7 @@
 #include "formats/terms_json.h"
 #include "base/json.h"
 #include "base/utf8.h"
-#include "rf/convert_terms.h"
+#include "rf/correct/convert_terms.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>

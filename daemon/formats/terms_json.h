@@ -11,7 +11,7 @@
 #define TIPPLANE_FORMATS_TERMS_JSON_H
 #include "base/arena.h"
 #include "base/text.h"
-#include "rf/calibration.h"
+#include "rf/calibrate/calibration.h"
 
 #define TERMS_JSON_VERSION 1
 #define TERMS_JSON_POINTS_MAX 200001

@@ -13,7 +13,7 @@
 #define TIPPLANE_FORMATS_TOUCHSTONE_H
 #include "base/arena.h"
 #include "base/text.h"
-#include "rf/network.h"
+#include "rf/network/network.h"
 
 #define TOUCHSTONE_PORTS_MAX 99
 #define TOUCHSTONE_POINTS_MAX 200001

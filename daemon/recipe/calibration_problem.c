@@ -1,5 +1,5 @@
 /* calibration_problem.c: which reading is which standard of which band, what its model says, where the planes lie (calibration_problem.h).
- * Idea        Only the translation is here.  The mathematics is a row of rf_methods[], chosen by its word, and rf/join.c.
+ * Idea        Only the translation is here.  The mathematics is a row of rf_methods[], chosen by its word, and rf/calibrate/join.c.
  * Roles       A method names the kinds it has use for.  One touch of a thru can so be the known thru of a lumped band and the first line of
  * a line band, a short the known short of one and the reflect of the other. Planes      A line method's planes lie in the middle of its
  * first line, in the line's own impedance.  At the tips, where lumped standards are defined, is half that length further out; the reflect's

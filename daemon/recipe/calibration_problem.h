@@ -4,10 +4,10 @@
 #ifndef TIPPLANE_RECIPE_CALIBRATION_PROBLEM_H
 #define TIPPLANE_RECIPE_CALIBRATION_PROBLEM_H
 #include "recipe/recipe.h"
-#include "rf/calibration.h"
-#include "rf/domain.h"
-#include "rf/join.h"
-#include "rf/standards.h"
+#include "rf/calibrate/calibration.h"
+#include "rf/trust/domain.h"
+#include "rf/calibrate/join.h"
+#include "rf/calibrate/standards.h"
 
 /* ---- words and roles ------------------------------------------------------------------------------------------------------------------
  */
@@ -38,7 +38,7 @@ const char *calibration_plan_word(const struct calibration_plan *);
 /* ---- domain ---------------------------------------------------------------------------------------------------------------------------
  */
 /* What a calibration by this recipe over from_hz … to_hz may be used for, and how a sweep of the recipe by `plan` (NULL: power not told) is
-   taken: rf/domain.h compares them. */
+   taken: rf/trust/domain.h compares them. */
 struct domain recipe_domain(const struct recipe *, double from_hz, double to_hz);
 struct domain_sweep recipe_domain_sweep(const struct recipe *, const struct sweep_plan *plan, double from_hz, double to_hz);
 

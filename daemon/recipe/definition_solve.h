@@ -3,7 +3,7 @@
 #ifndef TIPPLANE_RECIPE_DEFINITION_SOLVE_H
 #define TIPPLANE_RECIPE_DEFINITION_SOLVE_H
 #include "recipe/calibration_problem.h"
-#include "rf/standards_solve.h"
+#include "rf/calibrate/standards_solve.h"
 
 struct solved_definition {
         bool has[2]; /* port 1, 2 */

@@ -2,8 +2,8 @@
  * the night. */
 #include "recipe/rehearse.h"
 #include "recipe/recipe_own.h"
-#include "rf/decide_limits.h"
-#include "rf/deembed.h"
+#include "rf/trust/decide_limits.h"
+#include "rf/deembed/deembed.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>

@@ -6,8 +6,8 @@
  * between the ports; own derivation, checked by tests/unit/recipe_decide.c against the chain's own budget).  Line methods take no load.
  * Not here    noise, drift, dummies, placement: they only add. */
 #include "recipe/recipe_own.h"
-#include "rf/calibration.h"
-#include "rf/decide_limits.h"
+#include "rf/calibrate/calibration.h"
+#include "rf/trust/decide_limits.h"
 #include <complex.h>
 #undef I
 #include <math.h>

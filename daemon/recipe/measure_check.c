@@ -2,9 +2,9 @@
  * there. */
 #include "recipe/calibration_problem.h"
 #include "recipe/recipe_own.h"
-#include "rf/deembed.h"
-#include "rf/plateau.h"
-#include "rf/quantity.h"
+#include "rf/deembed/deembed.h"
+#include "rf/extract/plateau.h"
+#include "rf/extract/quantity.h"
 #include <math.h>
 #include <string.h>
 

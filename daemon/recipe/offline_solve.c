@@ -1,7 +1,7 @@
 /* offline_solve.c: readings in the order of the calibration, the solution, the verification (offline_solve.h).
  * The mathematics is calibration_problem.h's, the same for a night and for files. */
 #include "recipe/offline_solve.h"
-#include "rf/correct.h"
+#include "rf/correct/correct.h"
 #include <math.h>
 #include <string.h>
 

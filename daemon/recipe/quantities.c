@@ -2,8 +2,8 @@
  * Words       the first ten are the recipe's own: L, Q, C, R, SRF look at the series branch, or at port 1 where the contact goes to ground.
  *             All others are rows of rf_quantities[], found by their word; tests hold words and units of both tables together. */
 #include "recipe/recipe_own.h"
-#include "rf/deembed.h"
-#include "rf/quantity.h"
+#include "rf/deembed/deembed.h"
+#include "rf/extract/quantity.h"
 #include <string.h>
 
 const char *const quantity_words[] = {

@@ -187,7 +187,7 @@ struct parameter_plan {
         double expect_low, expect_high;
         bool has_expect;          /* first-die sanity */
         double resolve_share_max; /* refused (not resolvable) when u95/|value| is above it; default 0.3 */
-        int32_t acceptance;       /* enum acceptance (rf/decide_limits.h): how the limits are decided; default guarded */
+        int32_t acceptance;       /* enum acceptance (rf/trust/decide_limits.h): how the limits are decided; default guarded */
         double risk;              /* of a wrong pass or a wrong fail, guarded; default 0.05 */
 };
 struct contact_plan {

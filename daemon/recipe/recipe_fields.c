@@ -1,8 +1,8 @@
 /* recipe_fields.c: the recipe's field tables.  Parser, writer, JSON Schema and reference page all come from here; what a table cannot say
    is in recipe_check.c and measure_check.c. */
 #include "recipe/recipe_own.h"
-#include "rf/calibration.h"
-#include "rf/decide_limits.h"
+#include "rf/calibrate/calibration.h"
+#include "rf/trust/decide_limits.h"
 
 /* clang-format off: a table reads better with one row per field */
 #define COUNT_OF(a) (sizeof(a) / sizeof(a)[0])

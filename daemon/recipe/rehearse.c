@@ -4,8 +4,8 @@
  * where the recipe says it stands, and is what its estimate says. Not here        noise and drift: they are the night's.  Uncertainties for
  * the joints come from the recipe's own numbers. */
 #include "recipe/rehearse.h"
-#include "rf/convert.h"
-#include "rf/correct.h"
+#include "rf/network/convert.h"
+#include "rf/correct/correct.h"
 #include <math.h>
 #include <string.h>
 

@@ -7,7 +7,7 @@
 #include <string.h>
 #include <time.h>
 #include "base/arena.h"
-#include "rf/correct.h"
+#include "rf/correct/correct.h"
 
 enum { POINTS = 681, CACHED = 8, STREAMED = 900, ROUNDS = 9 }; /* 900 sweeps of raw, out and switch terms: 140 MB */
 

@@ -8,9 +8,9 @@
 #include <string.h>
 #include <time.h>
 #include "formats/touchstone.h"
-#include "rf/correct.h"
-#include "rf/deembed.h"
-#include "rf/vector_fit.h"
+#include "rf/correct/correct.h"
+#include "rf/deembed/deembed.h"
+#include "rf/models/vector_fit.h"
 #include "tests/unit/rf_synth.h"
 
 enum { POINTS = 1001, ROUNDS = 7, RUN_NS = 20000000 };

@@ -3,7 +3,7 @@
 #include "tests/fuzz/fuzz.h"
 #include <math.h>
 #include "formats/terms_json.h"
-#include "rf/correct.h"
+#include "rf/correct/correct.h"
 
 static const char *const fuzz_words[] = {"\"model\":\"sixteen\"",
                                          "\"model\":\"eight\"",

@@ -14,9 +14,9 @@
 #include "base/arena.h"
 #include "base/text.h"
 #include "formats/touchstone.h"
-#include "rf/convert.h"
-#include "rf/correct.h"
-#include "rf/deembed.h"
+#include "rf/network/convert.h"
+#include "rf/correct/correct.h"
+#include "rf/deembed/deembed.h"
 
 static _Noreturn void give_up(const char *what, const char *why)
 {

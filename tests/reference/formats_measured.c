@@ -13,8 +13,8 @@
 #include <string.h>
 #include "base/arena.h"
 #include "formats/touchstone.h"
-#include "rf/orientation.h"
-#include "rf/plausible.h"
+#include "rf/trust/orientation.h"
+#include "rf/trust/plausible.h"
 
 static const char *const lines[] = {"line_0200um", "line_0450um", "line_0900um", "line_1800um", "line_3500um", "line_5250um"};
 enum { LINES = 6 };

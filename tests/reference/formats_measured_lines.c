@@ -3,7 +3,7 @@
    github.com/ZiadHatab/multiline-trl-calibration). */
 #include "rf_check.h"
 #include "formats/touchstone.h"
-#include "rf/deembed.h"
+#include "rf/deembed/deembed.h"
 
 static struct net2 *line_of(const char *um, struct arena *arena)
 {

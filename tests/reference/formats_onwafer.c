@@ -4,7 +4,7 @@
 #include "rf_check.h"
 #include "formats/csv.h"
 #include "formats/touchstone.h"
-#include "rf/convert.h"
+#include "rf/network/convert.h"
 
 static bool data_missing(const char *folder)
 {

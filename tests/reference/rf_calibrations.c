@@ -1,7 +1,7 @@
 /* Calibrations of exact raw data: cal_oneport, cal_solt, cal_solr, cal_trl, cal_mtrl .json and error-models.json.  The raw data were made
    by solving the wave equations of the whole chain (receivers, boxes, device, switch terms), not by inverting a calibration. */
 #include "rf_check.h"
-#include "rf/convert.h"
+#include "rf/network/convert.h"
 
 static struct rf_standard known(const cJSON *json, const char *name, enum rf_standard_kind kind, const struct axis *axis,
                                 struct arena *arena)

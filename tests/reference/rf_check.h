@@ -13,8 +13,8 @@
 #include <stdlib.h>
 #include <string.h>
 #include "base/arena.h"
-#include "rf/calibration.h"
-#include "rf/correct.h"
+#include "rf/calibrate/calibration.h"
+#include "rf/correct/correct.h"
 
 static inline char *check_file(const char *name, size_t *ret_n)
 {

@@ -1,7 +1,7 @@
 /* Two calibrations compared: tests/reference/trust.json (source of its numbers in its header), and the truth over random passive devices.
  */
 #include "rf_check.h"
-#include "rf/compare.h"
+#include "rf/trust/compare.h"
 
 static double draw(uint64_t *seed)
 {

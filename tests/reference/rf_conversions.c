@@ -1,9 +1,9 @@
 /* conversions.csv, error-models.json, standards.csv: S, Z, Y, h, ABCD, T in three wave definitions; switch terms, eight and twelve terms;
  * definitions. */
 #include "rf_check.h"
-#include "rf/convert.h"
-#include "rf/netn.h"
-#include "rf/standards.h"
+#include "rf/network/convert.h"
+#include "rf/network/netn.h"
+#include "rf/calibrate/standards.h"
 
 struct entry {
         char name[40], waves[8], what[8];

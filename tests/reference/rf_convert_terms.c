@@ -1,7 +1,7 @@
 /* error-models.json: eight terms with switch terms, the equivalent twelve and raw data of two devices, from the wave equations (60 digits).
  */
 #include "rf_check.h"
-#include "rf/convert_terms.h"
+#include "rf/correct/convert_terms.h"
 
 #define TOL 1e-11 /* algebra: a few dozen roundings of numbers near 1 */
 

@@ -1,7 +1,7 @@
 /* deembed.csv: structures built from known elements; the bare device must come out, by every method. */
 #include "rf_check.h"
-#include "rf/convert.h"
-#include "rf/deembed.h"
+#include "rf/network/convert.h"
+#include "rf/deembed/deembed.h"
 
 enum { POINTS = 5 };
 static const double hz[POINTS] = {70e3, 1e9, 54e9, 110e9, 220e9};

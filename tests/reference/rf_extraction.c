@@ -1,7 +1,7 @@
 /* extraction.csv: structures built from known elements; what went in must come out. */
 #include "rf_check.h"
-#include "rf/convert.h"
-#include "rf/extract.h"
+#include "rf/network/convert.h"
+#include "rf/extract/extract.h"
 
 static struct check_row *rows;
 static size_t row_n;

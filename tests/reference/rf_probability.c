@@ -1,7 +1,7 @@
 /* probability.csv and guardband.csv: quantiles, coverage factors, conformance, guard bands and risks, computed apart from this code. */
 #include "rf_check.h"
-#include "rf/decide_limits.h"
-#include "rf/probability.h"
+#include "rf/trust/decide_limits.h"
+#include "rf/numbers/probability.h"
 
 struct row {
         char *cell[16];

@@ -1,7 +1,7 @@
 /* extraction.csv: every row through the table of quantities, and every gradient against central differences. */
 #include "rf_check.h"
-#include "rf/convert.h"
-#include "rf/quantity.h"
+#include "rf/network/convert.h"
+#include "rf/extract/quantity.h"
 
 static struct check_row *rows;
 static size_t row_n;

@@ -1,7 +1,7 @@
 /* Charts against the worked examples of the NIST/SEMATECH e-Handbook and hand-made Western Electric rows: tests/reference/spc.csv, exact
    rationals; its header names columns and source. */
 #include "rf_check.h"
-#include "rf/spc.h"
+#include "rf/numbers/spc.h"
 
 struct row {
         char chart[16];

@@ -1,9 +1,9 @@
 /* uncertainty.json: sensitivities of SOL and TRL and their propagation to L and Q, against closed forms, differences and Monte Carlo made
  * elsewhere. */
 #include "rf_check.h"
-#include "rf/convert.h"
-#include "rf/extract.h"
-#include "rf/uncertain.h"
+#include "rf/network/convert.h"
+#include "rf/extract/extract.h"
+#include "rf/numbers/uncertain.h"
 
 static void sol_follows_lagrange_interpolation(void **state)
 {

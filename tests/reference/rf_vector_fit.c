@@ -1,9 +1,9 @@
 /* vectorfit.json: rational models with known poles, residues and passivity crossings (made by independent Python with mpmath, crossings by
    bisection on the largest singular value); extraction.csv: the pi model of an inductor. */
 #include "rf_check.h"
-#include "rf/circuit.h"
-#include "rf/convert.h"
-#include "rf/model.h"
+#include "rf/models/circuit.h"
+#include "rf/network/convert.h"
+#include "rf/models/model.h"
 
 struct example {
         struct arena *arena;

@@ -4,8 +4,8 @@
 #include "evaluate_bench.h"
 #undef I
 #include "evaluate/chain.h"
-#include "rf/monte_carlo.h"
-#include "rf/probability.h"
+#include "rf/numbers/monte_carlo.h"
+#include "rf/numbers/probability.h"
 
 enum { DRAWS = 20000 };
 

@@ -1,6 +1,6 @@
 /* Quantities of the table and the ladder of de-embeddings through the whole chain: against the elements that were put in. */
 #include "evaluate_bench.h"
-#include "rf/quantity.h"
+#include "rf/extract/quantity.h"
 
 /* A device behind the_pads, by its own chain matrix. */
 struct inner {

@@ -1,7 +1,7 @@
 /* Standards as a recipe may give them, through the whole solution: every two-port method of the table, data instead of a model, a load
    trimmed by its DC reading and warm, something else at port 2. */
 #include "evaluate_bench.h"
-#include "rf/calibration.h"
+#include "rf/calibrate/calibration.h"
 
 static const double line_um[] = {200, 450, 900, 2100};
 static double complex line_gamma(double hz) { return CMPLX(12 * sqrt(hz / 1e11), TWO_PI * hz * sqrt(5.2) / 299792458.0); }

@@ -11,8 +11,8 @@
 #include <string.h>
 #include "base/json.h"
 #include "formats/terms_json.h"
-#include "rf/convert_terms.h"
-#include "rf/correct.h"
+#include "rf/correct/convert_terms.h"
+#include "rf/correct/correct.h"
 
 enum { N = 7 };
 struct set {

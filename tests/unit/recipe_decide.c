@@ -1,6 +1,6 @@
 /* Limits that no die could ever meet are named when the recipe is loaded; how limits are decided is the recipe's. */
 #include "tests/unit/recipe_helper.h"
-#include "rf/decide_limits.h"
+#include "rf/trust/decide_limits.h"
 #include <math.h>
 
 static struct parameter_plan *parameter(struct recipe *r, const char *device, const char *name, struct measure **ret)

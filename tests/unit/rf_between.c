@@ -10,9 +10,9 @@
 #include <stdlib.h>
 #include <string.h>
 #include "base/arena.h"
-#include "rf/between.h"
-#include "rf/correct.h"
-#include "rf/standards.h"
+#include "rf/trust/between.h"
+#include "rf/correct/correct.h"
+#include "rf/calibrate/standards.h"
 
 enum { N = 111 };
 struct lab {

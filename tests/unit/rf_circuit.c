@@ -10,7 +10,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include "base/arena.h"
-#include "rf/circuit.h"
+#include "rf/models/circuit.h"
 
 #define N 161
 static uint64_t seed;

@@ -10,10 +10,10 @@
 #include <stdlib.h>
 #include <string.h>
 #include "base/arena.h"
-#include "rf/correct.h"
-#include "rf/monte_carlo.h"
-#include "rf/standards.h"
-#include "rf/uncertain.h"
+#include "rf/correct/correct.h"
+#include "rf/numbers/monte_carlo.h"
+#include "rf/calibrate/standards.h"
+#include "rf/numbers/uncertain.h"
 
 enum { N = 9, AT = 4, DRAWS = 2000 };
 #define U_RAW 1e-4    /* per component, of each raw and each ideal entry */

@@ -6,9 +6,9 @@
 #include <cmocka.h>
 #include <math.h>
 #include <string.h>
-#include "rf/decide_limits.h"
-#include "rf/monte_carlo.h"
-#include "rf/probability.h"
+#include "rf/trust/decide_limits.h"
+#include "rf/numbers/monte_carlo.h"
+#include "rf/numbers/probability.h"
 
 static void a_verdict_never_gets_better_away_from_the_middle(void **state)
 {

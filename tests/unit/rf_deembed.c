@@ -8,9 +8,9 @@
 #include <stdio.h>
 #include <string.h>
 #include "base/arena.h"
-#include "rf/convert.h"
-#include "rf/deembed.h"
-#include "rf/dft.h"
+#include "rf/network/convert.h"
+#include "rf/deembed/deembed.h"
+#include "rf/numbers/dft.h"
 
 enum { POINTS = 1100 };
 static struct arena *arena;

@@ -8,7 +8,7 @@
 #include <math.h>
 #include <string.h>
 #include "base/arena.h"
-#include "rf/difference.h"
+#include "rf/network/difference.h"
 
 struct two {
         struct arena *arena;

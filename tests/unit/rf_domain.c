@@ -7,7 +7,7 @@
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
-#include "rf/domain.h"
+#include "rf/trust/domain.h"
 
 static struct domain demo(void)
 {

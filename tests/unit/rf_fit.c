@@ -11,8 +11,8 @@
 #include <stdlib.h>
 #include <string.h>
 #include "base/arena.h"
-#include "rf/eigen.h"
-#include "rf/model.h"
+#include "rf/numbers/eigen.h"
+#include "rf/models/model.h"
 
 static uint64_t seed;
 static double draw(double lo, double hi)

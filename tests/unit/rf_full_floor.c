@@ -10,8 +10,8 @@
 #include <cmocka.h>
 #include <inttypes.h>
 #include <string.h>
-#include "rf/correct.h"
-#include "rf/multiport.h"
+#include "rf/correct/correct.h"
+#include "rf/calibrate/multiport.h"
 #include "rf_synth.h"
 
 enum { N = 40, SEEDS = 4, COLUMNS = 256, RESULTS = 16 };

@@ -10,9 +10,9 @@
 #include <inttypes.h>
 #include <stdio.h>
 #include <string.h>
-#include "rf/correct.h"
-#include "rf/join.h"
-#include "rf/standards.h"
+#include "rf/correct/correct.h"
+#include "rf/calibrate/join.h"
+#include "rf/calibrate/standards.h"
 #include "tests/unit/rf_synth.h"
 
 #define N 57

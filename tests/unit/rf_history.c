@@ -9,7 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include "base/arena.h"
-#include "rf/history.h"
+#include "rf/trust/history.h"
 
 enum { N = 221 };
 struct shop {

@@ -6,8 +6,8 @@
 #include <cmocka.h>
 #include <stdio.h>
 #include <string.h>
-#include "rf/correct.h"
-#include "rf/join.h"
+#include "rf/correct/correct.h"
+#include "rf/calibrate/join.h"
 #include "tests/unit/rf_synth.h"
 
 #define N 61

@@ -1,6 +1,6 @@
 /* rf_kernels.c: the loops for each kind of processor give the same bytes, whole sweeps and single points alike. */
-#include "rf/correct.h"
-#include "rf/correct_kernel.h"
+#include "rf/correct/correct.h"
+#include "rf/correct/correct_kernel.h"
 #include <math.h>
 #include <setjmp.h>
 #include <stdarg.h>

@@ -9,10 +9,10 @@
 #include <stdlib.h>
 #include <string.h>
 #include "base/arena.h"
-#include "rf/convert.h"
-#include "rf/correct.h"
-#include "rf/modes.h"
-#include "rf/standards.h"
+#include "rf/network/convert.h"
+#include "rf/correct/correct.h"
+#include "rf/trust/modes.h"
+#include "rf/calibrate/standards.h"
 
 enum { N = 221, OPEN_AIR = 0, SHORT, LOAD, THRU, STANDARDS };
 struct station {

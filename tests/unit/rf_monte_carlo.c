@@ -8,8 +8,8 @@
 #include <stdlib.h>
 #include <string.h>
 #include "base/arena.h"
-#include "rf/monte_carlo.h"
-#include "rf/probability.h"
+#include "rf/numbers/monte_carlo.h"
+#include "rf/numbers/probability.h"
 
 enum { M = 100000 };
 

@@ -10,8 +10,8 @@
 #include <stdlib.h>
 #include <string.h>
 #include "base/arena.h"
-#include "rf/correct.h"
-#include "rf/multiport.h"
+#include "rf/correct/correct.h"
+#include "rf/calibrate/multiport.h"
 
 static uint64_t random_state;
 static double draw(double lo, double hi)

@@ -8,10 +8,10 @@
 #include <stdlib.h>
 #include <string.h>
 #include "base/arena.h"
-#include "rf/convert.h"
-#include "rf/correct.h"
-#include "rf/orientation.h"
-#include "rf/standards.h"
+#include "rf/network/convert.h"
+#include "rf/correct/correct.h"
+#include "rf/trust/orientation.h"
+#include "rf/calibrate/standards.h"
 
 enum { N = 200 };
 struct set {

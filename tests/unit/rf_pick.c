@@ -7,7 +7,7 @@
 #include <math.h>
 #include <string.h>
 #include "base/arena.h"
-#include "rf/pick.h"
+#include "rf/correct/pick.h"
 
 static void every_column_follows(void **state)
 {

@@ -10,9 +10,9 @@
 #include <stdlib.h>
 #include <string.h>
 #include "base/arena.h"
-#include "rf/convert.h"
-#include "rf/plausible.h"
-#include "rf/standards.h"
+#include "rf/network/convert.h"
+#include "rf/trust/plausible.h"
+#include "rf/calibrate/standards.h"
 
 enum { N = 741 }; /* 2 to 150 GHz in steps of 0.2 GHz */
 struct sweep {

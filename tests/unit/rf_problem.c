@@ -8,11 +8,11 @@
 #include <stdlib.h>
 #include <string.h>
 #include "base/arena.h"
-#include "rf/correct.h"
-#include "rf/convert.h"
-#include "rf/small.h"
-#include "rf/solve.h"
-#include "rf/standards.h"
+#include "rf/correct/correct.h"
+#include "rf/network/convert.h"
+#include "rf/numbers/small.h"
+#include "rf/calibrate/solve.h"
+#include "rf/calibrate/standards.h"
 
 enum { N = 409 };
 struct setup {

@@ -10,9 +10,9 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include "base/arena.h"
-#include "rf/convert.h"
-#include "rf/correct.h"
-#include "rf/standards.h"
+#include "rf/network/convert.h"
+#include "rf/correct/correct.h"
+#include "rf/calibrate/standards.h"
 
 #define N 41
 #define SEEDS 150

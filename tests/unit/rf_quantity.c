@@ -7,9 +7,9 @@
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
-#include "rf/convert.h"
-#include "rf/plateau.h"
-#include "rf/quantity.h"
+#include "rf/network/convert.h"
+#include "rf/extract/plateau.h"
+#include "rf/extract/quantity.h"
 
 enum { POINTS = 200 };
 static struct arena *arena;

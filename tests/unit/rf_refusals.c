@@ -5,8 +5,8 @@
 #include <stdint.h>
 #include <cmocka.h>
 #include <string.h>
-#include "rf/correct.h"
-#include "rf/line.h"
+#include "rf/correct/correct.h"
+#include "rf/calibrate/line.h"
 #include "rf_synth.h"
 
 enum { N = 24 };

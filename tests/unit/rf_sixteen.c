@@ -9,14 +9,14 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include "rf/m2.h"
+#include "rf/numbers/m2.h"
 #define lapack_complex_double double complex
 #define lapack_complex_float float complex
 #include <lapacke.h>
 #include "base/arena.h"
-#include "rf/correct.h"
-#include "rf/correct_full.h"
-#include "rf/small.h"
+#include "rf/correct/correct.h"
+#include "rf/correct/correct_full.h"
+#include "rf/numbers/small.h"
 
 enum { N = 13, STANDARDS = 8 }; /* 13: the last lanes are not full */
 struct bench {

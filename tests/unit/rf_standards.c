@@ -9,8 +9,8 @@
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
-#include "rf/convert.h"
-#include "rf/standards_solve.h"
+#include "rf/network/convert.h"
+#include "rf/calibrate/standards_solve.h"
 #include "tests/unit/rf_synth.h"
 
 static const struct standard_definition an_open = {.kind = RF_OPEN, .c_f = {-6.5e-15, 1e-27, -2e-38, 1e-49}};

@@ -17,7 +17,7 @@
 #include <math.h>
 #include <stdlib.h>
 #include "base/arena.h"
-#include "rf/calibration.h"
+#include "rf/calibrate/calibration.h"
 
 typedef _Complex long double wide;
 #define SYNTH_PI 3.14159265358979323846264338327950288L

@@ -8,9 +8,9 @@
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
-#include "rf/convert.h"
-#include "rf/extrinsic.h"
-#include "rf/quantity.h"
+#include "rf/network/convert.h"
+#include "rf/extract/extrinsic.h"
+#include "rf/extract/quantity.h"
 
 enum { POINTS = 80, BIASES = 4 };
 static struct arena *arena;

@@ -6,9 +6,9 @@
 #include <cmocka.h>
 #include <math.h>
 #include <string.h>
-#include "rf/monte_carlo.h"
-#include "rf/probability.h"
-#include "rf/uncertain.h"
+#include "rf/numbers/monte_carlo.h"
+#include "rf/numbers/probability.h"
+#include "rf/numbers/uncertain.h"
 
 static double complex product(double complex x, double complex y) { return x * y / (1 + x); }
 

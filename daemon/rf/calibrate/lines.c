@@ -1,0 +1,369 @@
+/* lines.c: line methods over the whole band (lines.h).
+ * Sources     Engen & Hoer, IEEE Trans. MTT 27 (1979) 987; Marks, IEEE Trans. MTT 39 (1991) 1205; line impedance from capacitance: Marks &
+ *             Williams, IEEE MGWL 1 (1991) 141.
+ * Idea        Frequencies go outward from the one where the shortest pair is best by the guess, each starting from its neighbour's
+ *             propagation constant: nothing is carried up from a noisy low end.  The reflect's sign is followed from the lowest frequency
+ *             whose lines are good, and compared with the estimate everywhere.  Planes are moved in the line's own impedance, then the
+ *             impedance.
+ * Rejected    |lambda| < 1 to tell the eigenvalues apart: with noise and short differences it flips.  |b| < |a/c|: wrong where directivity
+ *             is larger than 1/source match. */
+#include "rf/calibrate/lines.h"
+#include "rf/network/convert.h"
+#include <math.h>
+#include <string.h>
+
+static double abs2(double complex z) { return creal(z) * creal(z) + cimag(z) * cimag(z); }
+
+struct line_set lines_of(const struct problem *p)
+{
+        struct line_set l = {0};
+        for (size_t k = 0; k < p->standard_n; k++)
+                if (p->standards[k].kind == RF_LINE)
+                        l.at[l.n++] = k;
+                else
+                        l.reflect[l.reflect_n++] = k;
+        return l;
+}
+
+/* ---- one pair ------------------------------------------------------------------------------------------------------------------------ */
+
+struct line_pair line_pair_of(struct m2 t_k, struct m2 t_c)
+{
+        struct m2 d = m2_sub(t_k, t_c), adjugate = m2_of(t_c.e[3], -t_c.e[1], -t_c.e[2], t_c.e[0]);
+        struct line_pair q = {.det = m2_det(t_c), .left = m2_mul(d, adjugate), .right = m2_mul(adjugate, d)};
+        double complex half = (q.left.e[0] - q.left.e[3]) / 2;
+        q.mean = q.det + (q.left.e[0] + q.left.e[3]) / 2;
+        q.root = m2_sqrt(half * half + q.left.e[1] * q.left.e[2]);
+        return q;
+}
+
+/* atanh keeps the relative precision of a small argument, which (log, log) would not: g dl is 1e-4 at 70 kHz. */
+static double complex atanh_of(double complex q)
+{
+        double re = creal(q), im = cimag(q), n = re * re + im * im;
+        return CMPLX(log1p(4 * re / ((1 - re) * (1 - re) + im * im)) / 4, atan2(2 * im, 1 - n) / 2);
+}
+
+void line_pair_orient(struct line_pair *q, double complex x)
+{
+        double complex e = cexp(-x), want = q->det * (e - 1 / e); /* the order in which the squares of both distances sum to less */
+        if (creal(q->root) * creal(want) + cimag(q->root) * cimag(want) < 0)
+                q->root = -q->root;
+}
+
+double complex line_pair_phase(const struct line_pair *q, double complex x)
+{
+        /* lambda_m = (mean + root)/det = e^{-y}: y = -atanh(root/mean), or that + j pi, which turns e^{-y} round */
+        double complex y = -atanh_of(q->root / q->mean), lambda = (q->mean + q->root) / q->det;
+        double complex e = m2_sqrt((q->mean + q->root) / (q->mean - q->root)); /* e^{-y}, Re >= 0 */
+        if (creal(e) * creal(lambda) + cimag(e) * cimag(lambda) < 0)
+                y += CMPLX(0, RF_PI);
+        return y + CMPLX(0, RF_TWO_PI * round((cimag(x) - cimag(y)) / RF_TWO_PI));
+}
+
+/* (m - mu) v = 0 for mu = mean -+ root: v0/v1 of the first and v1/v0 of the second, by the row in which half +- root does not cancel. */
+static void vectors(double complex half, double complex m12, double complex m21, double complex root, double complex *b, double complex *ca)
+{
+        double complex s = half + root, t = half - root;
+        if (abs2(s) >= abs2(t)) {
+                *b = -m12 / s;
+                *ca = m21 / s;
+        } else {
+                *b = t / m21;
+                *ca = -t / m12;
+        }
+}
+
+void line_pair_boxes(const struct line_pair *q, double complex ret[4])
+{
+        const double complex *l = q->left.e, *r = q->right.e;
+        double complex b, ca;
+        vectors((l[0] - l[3]) / 2, l[1], l[2], q->root, &b, &ca);
+        ret[0] = b;
+        ret[1] = ca;
+        vectors((r[0] - r[3]) / 2, r[2], r[1], q->root, &b, &ca);
+        ret[2] = -b;
+        ret[3] = -ca;
+}
+
+void line_pair_orient_like(struct line_pair *q, const double complex box[4])
+{
+        double complex half = (q->left.e[0] - q->left.e[3]) / 2, s = half + q->root, t = half - q->root;
+        if (abs2(s) < abs2(t)) { /* the order in which nothing cancels nor is infinite is tried first */
+                q->root = -q->root;
+                s = t;
+        }
+        double complex b = -q->left.e[1] / s, ca = q->left.e[2] / s; /* the other way round b would be 1/ca */
+        if (abs2(b - box[0]) * abs2(ca) > abs2(1 - box[0] * ca))
+                q->root = -q->root;
+}
+
+double line_phase_eff_deg(double complex x)
+{
+        double complex e = cexp(-x), d = e - 1 / e;
+        return asin(fmin(1, sqrt(abs2(d)) / 2)) * 180 / RF_PI;
+}
+
+/* ---- one frequency ------------------------------------------------------------------------------------------------------------------- */
+
+void line_finish(const struct point *p, const struct line_set *ln, const struct line_choice *held, struct m2 t_0, struct line_solution *s,
+                 double *residual)
+{
+        struct m2 xi = m2_inv(m2_of(1, s->b1, s->ca1, 1)), yi = m2_inv(m2_of(1, -s->ca2, -s->b2, 1));
+        struct m2 n0 = m2_mul(xi, m2_mul(t_0, yi));
+        s->r = n0.e[3];
+        double complex a1a2 = n0.e[0] / n0.e[3], near = held ? held->a1 : 0, sum = 0, u[RF_STANDARD_MAX][2];
+        for (size_t k = 0; k < ln->reflect_n; k++) { /* several reflects of one kind: the mean of their a1 */
+                struct m2 w = point_raw(p, ln->reflect[k]);
+                u[k][0] = (w.e[0] - s->b1) / (1 - s->ca1 * w.e[0]);
+                u[k][1] = (w.e[3] - s->b2) / (1 - s->ca2 * w.e[3]);
+                double complex a1 = m2_sqrt(a1a2 * u[k][0] / u[k][1]);
+                if (creal(a1) * creal(near) + cimag(a1) * cimag(near) < 0)
+                        a1 = -a1;
+                if (k == 0)
+                        near = a1;
+                sum += a1;
+        }
+        s->a1 = sum / (double)ln->reflect_n;
+        s->a2 = a1a2 / s->a1;
+        s->reflect = u[0][0] / s->a1;
+        for (size_t k = 0; residual && k < ln->reflect_n && ln->reflect_n > 1; k++) /* one reflect alone is met exactly */
+                residual[ln->reflect[k]] = sqrt(abs2(u[k][0] / s->a1 - u[k][1] / s->a2)) / 2;
+}
+
+static double complex half_log(double complex x) /* x near 1 mostly: atanh by its series there */
+{
+        double complex q = (x - 1) / (x + 1), q2 = q * q;
+        if (abs2(q) > 1e-3)
+                return clog(x) / 2;
+        return q * (1 + q2 * (1.0 / 3 + q2 * (1.0 / 5 + q2 * (1.0 / 7 + q2 * (1.0 / 9 + q2 / 11)))));
+}
+
+void line_residuals(const struct line_set *ln, const struct m2 *t, const double complex *z, struct line_solution *s, double *residual,
+                    double complex *phase)
+{
+        /* up to factors, which go out of S by its denominator: S11 = T12/T22, S12 = det T/T22, S21 = 1/T22, S22 = -T21/T22 */
+        struct m2 left = m2_of(1 / s->a1, -s->b1 / s->a1, -s->ca1, 1), right = m2_of(1 / s->a2, s->ca2, s->b2 / s->a2, 1);
+        double complex scale = s->r * (1 - s->b1 * s->ca1) * (1 - s->b2 * s->ca2); /* r det X det Y of the ones above */
+        double worst = 0;
+        for (size_t k = 0; k < ln->n; k++) {
+                struct m2 line = m2_mul(left, m2_mul(t[k], right));
+                double complex inverse = 1 / line.e[3], s21 = scale * inverse, s12 = m2_det(line) * inverse / scale;
+                residual[ln->at[k]] = m2_distance(m2_of(line.e[1] * inverse, s12, s21, -line.e[2] * inverse), m2_of(0, z[k], z[k], 0));
+                worst = fmax(worst, abs2(s12 - s21));
+                if (phase)
+                        phase[k] = half_log(line.e[3] / line.e[0] * z[k] * z[k]);
+        }
+        s->reciprocity = sqrt(worst);
+}
+
+void line_terms(const struct problem *p, double hz, const struct line_solution *s, double complex t[TERM_COUNT])
+{
+        struct box x = {s->a1, s->b1, s->ca1 * s->a1}, y = {s->a2, s->b2, s->ca2 * s->a2};
+        double complex r = s->r, zc = line_impedance(p, hz, s->g);
+        if (p->plane_shift_m != 0) { /* T_D' = diag(e^{gd}, e^{-gd}) T_D diag(same): the inverse goes into the boxes */
+                double complex k = cexp(-2 * s->g * p->plane_shift_m);
+                x.a *= k;
+                x.c *= k;
+                y.a *= k;
+                y.c *= k;
+                r /= k;
+        }
+        if (!isnan(creal(zc))) { /* [b'; a'] = [[1, -q], [-q, 1]] [b; a], q = (z' - z)/(z' + z) */
+                double z_to = p->z_ref_ohm > 0 ? p->z_ref_ohm : 50;
+                double complex q = (z_to - zc) / (z_to + zc), dx = 1 + q * x.c, dy = 1 + q * y.c;
+                x = (struct box){(x.a + q * x.b) / dx, (x.b + q * x.a) / dx, (x.c + q) / dx};
+                y = (struct box){(y.a + q * y.b) / dy, (y.b + q * y.a) / dy, (y.c + q) / dy};
+                r *= dx * dy / (4 * z_to * zc / ((z_to + zc) * (z_to + zc))); /* 1 - q^2, which cancels where Zc is far from z' */
+        }
+        terms_from_boxes(x, y, r, t);
+}
+
+/* ---- the whole band ------------------------------------------------------------------------------------------------------------------ */
+
+struct workspace {
+        struct line_solution *solution;
+        struct line_choice *choice;
+        double complex *ratio;
+        double *residual;
+        signed char *sign;
+        bool *trusted; /* the lines are good here */
+};
+
+size_t lines_workspace(size_t n, size_t standards)
+{
+        return n * (sizeof(struct line_solution) + sizeof(struct line_choice) + sizeof(double complex) + standards * sizeof(double) +
+                    sizeof(signed char) + sizeof(bool)) +
+               256;
+}
+
+static struct workspace lay_out(void *memory, size_t n, size_t standards)
+{
+        struct workspace w = {.solution = memory};
+        w.choice = (struct line_choice *)(void *)(w.solution + n);
+        w.ratio = (double complex *)(void *)(w.choice + n);
+        w.residual = (double *)(void *)(w.ratio + n);
+        w.sign = (signed char *)(w.residual + n * standards);
+        w.trusted = (bool *)(w.sign + n);
+        return w;
+}
+
+static enum code check(const char *word, const struct problem *p, const struct line_set *ln, struct tp_error *err)
+{
+        for (size_t k = 0; k < ln->n; k++) {
+                const struct rf_standard *a = &p->standards[ln->at[k]];
+                if (!(a->length_m >= 0 && a->length_m < 1))
+                        return tp_fail(err, CODE_BAD_INPUT, "%s: %s has a length of %.6g m; it must lie between 0 and 1 m", word,
+                                       standard_name(a), a->length_m);
+                for (size_t j = 0; j < k; j++)
+                        if (!(fabs(a->length_m - p->standards[ln->at[j]].length_m) >= 1e-6))
+                                return tp_fail(err, CODE_BAD_INPUT,
+                                               "%s: %s and %s are both %.4g um long; lines must differ by 1 um at least", word,
+                                               standard_name(&p->standards[ln->at[j]]), standard_name(a), a->length_m * 1e6);
+        }
+        double eps = creal(p->eps_eff_guess);
+        if (!(eps >= 1 && eps <= 50) || !(cimag(p->eps_eff_guess) <= 0))
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "%s: a guess of %.4g%+.4gj for the effective permittivity is impossible; its real part lies between 1 and "
+                               "50, the imaginary one is not positive",
+                               word, eps, cimag(p->eps_eff_guess));
+        if (!(cabs(p->reflect_estimate) > 0.1 && cabs(p->reflect_estimate) < 10))
+                return tp_fail(err, CODE_BAD_INPUT, "%s: a reflect estimate of %.4g%+.4gj is none; give -1 for a short, +1 for an open",
+                               word, creal(p->reflect_estimate), cimag(p->reflect_estimate));
+        if (!(fabs(p->reflect_offset_m) < 0.1 && fabs(p->plane_shift_m) < 0.1))
+                return tp_fail(err, CODE_BAD_INPUT, "%s: a reflect offset of %.4g m or a plane shift of %.4g m is no on-wafer length", word,
+                               p->reflect_offset_m, p->plane_shift_m);
+        if (!(p->axis->hz[0] > 0))
+                return tp_fail(err, CODE_BAD_INPUT, "%s: lines say nothing at %.6g Hz; begin above 0", word, p->axis->hz[0]);
+        return CODE_OK;
+}
+
+/* Where the shortest pair is nearest to 60 degrees by the guess: unambiguous even with a poor guess. */
+static size_t first_frequency(const struct problem *p, const struct line_set *ln)
+{
+        double dl = INFINITY;
+        for (size_t k = 0; k < ln->n; k++)
+                for (size_t j = 0; j < k; j++)
+                        dl = fmin(dl, fabs(p->standards[ln->at[k]].length_m - p->standards[ln->at[j]].length_m));
+        double hz = RF_C0_M_S / (6 * dl * sqrt(creal(p->eps_eff_guess)));
+        return axis_nearest(p->axis, hz);
+}
+
+static double complex guess(const struct problem *p, double hz) { return CMPLX(0, RF_TWO_PI * hz / RF_C0_M_S) * csqrt(p->eps_eff_guess); }
+
+/* g of a neighbour at another frequency: the phase grows with f, the loss about with its root. */
+static double complex scaled(double complex g, double from_hz, double to_hz)
+{
+        return CMPLX(creal(g) * sqrt(to_hz / from_hz), cimag(g) * to_hz / from_hz);
+}
+
+static enum code settle_sign(const char *word, const struct problem *p, struct workspace *w, struct diagnosis *d, struct tp_error *err)
+{
+        size_t n = p->axis->n, start = 0;
+        double best = INFINITY;
+        for (size_t i = 0; i < n; i++) { /* the lowest frequency whose lines are good: there the offset turns the estimate least */
+                struct line_solution *s = &w->solution[i];
+                s->estimate = p->reflect_estimate;
+                if (p->reflect_offset_m != 0)
+                        s->estimate *= cexp(-2 * s->g * p->reflect_offset_m);
+                w->ratio[i] = s->reflect / s->estimate;
+                w->trusted[i] = s->nstd <= LINES_NSTD_LIMIT;
+                double cost = w->trusted[i] ? 0 : s->nstd;
+                if (cost < best) {
+                        best = cost;
+                        start = i;
+                }
+        }
+        struct followed f;
+        root_follow(n, p->axis->hz, start, w->trusted, w->ratio, w->sign, &f);
+        d->root_followed = f.all;
+        d->root_start_hz = p->axis->hz[start];
+        d->root_unfollowed_hz = f.unfollowed_hz;
+        d->root_contradicts = f.contradicts;
+        d->contradiction_hz = f.contradiction_hz;
+        d->contradiction_deg = f.contradiction_deg;
+        if (f.start_angle_deg > 60)
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "%s: at %.6g GHz, where the lines are good, the solved reflect lies %.0f degrees from its estimate or from "
+                               "its opposite: its sign cannot be settled; check estimate (%.3g%+.3gj) and offset (%.4g um)",
+                               word, p->axis->hz[start] / 1e9, f.start_angle_deg, creal(p->reflect_estimate), cimag(p->reflect_estimate),
+                               p->reflect_offset_m * 1e6);
+        if (f.contradicts && !p->reflect_contradiction_allowed)
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "%s: followed from %.6g GHz, the solved reflect lies %.0f degrees from its estimate at %.6g GHz (%.0f at "
+                               "most, at %.6g GHz): by the estimate its sign would flip there; check the offset of %.4g um and the kind of "
+                               "reflect",
+                               word, p->axis->hz[start] / 1e9, f.contradiction_deg, f.contradiction_hz / 1e9, f.worst_deg, f.worst_hz / 1e9,
+                               p->reflect_offset_m * 1e6);
+        if (f.contradicts)
+                diagnosis_warn(d,
+                               "the followed reflect lies %.0f degrees from its estimate at %.6g GHz: offset (%.4g um) or kind are wrong; "
+                               "the followed sign was kept",
+                               f.contradiction_deg, f.contradiction_hz / 1e9, p->reflect_offset_m * 1e6);
+        else if (f.worst_deg > 30)
+                diagnosis_warn(d, "the solved reflect lies up to %.0f degrees from its estimate, at %.6g GHz", f.worst_deg,
+                               f.worst_hz / 1e9);
+        if (!f.all)
+                diagnosis_warn(d, "the reflect jumps by more than 60 degrees at %.6g GHz: there its sign rests on the estimate alone",
+                               f.unfollowed_hz / 1e9);
+        return CODE_OK;
+}
+
+enum code lines_solve(const char *word, line_solver *solve, point_solver *terms_point, const struct problem *p, void *workspace,
+                      struct terms *out, struct covariance *cov, struct diagnosis *d, struct tp_error *err)
+{
+        const struct method *method = rf_method(word);
+        struct line_set ln = lines_of(p);
+        enum code code = check(word, p, &ln, err);
+        if (code)
+                return code;
+        size_t n = p->axis->n, first = first_frequency(p, &ln);
+        const double *hz = p->axis->hz;
+        struct workspace w = lay_out(workspace, n, p->standard_n);
+        for (size_t i = 0; i < n * p->standard_n; i++)
+                w.residual[i] = NAN;
+        for (size_t k = 0; k < n; k++) { /* first … n-1, then first-1 … 0 */
+                size_t i = first + k < n ? first + k : n - 1 - k;
+                size_t from = i > first ? i - 1 : i + 1;
+                double complex g0 = i == first ? guess(p, hz[i]) : scaled(w.solution[from].g, hz[from], hz[i]);
+                double g0_relative = i == first ? 0.2 : 0.002 + 0.1 * fabs(log(hz[i] / hz[from])); /* dispersion from one to the next */
+                struct point at;
+                point_load(p, i, &at);
+                if (!solve(&at, &ln, NULL, g0, g0_relative, i == first ? SIZE_MAX : w.solution[from].common, &w.solution[i],
+                           w.residual + i * p->standard_n) ||
+                    !isfinite(abs2(w.solution[i].a1)))
+                        return tp_fail(err, CODE_UNRESOLVABLE,
+                                       "%s: at %.9g Hz the lines do not differ, do not transmit, or contradict their lengths, so nothing "
+                                       "can be solved; check the lengths, leave this frequency out or add a line of another length",
+                                       word, hz[i]);
+        }
+        if ((code = settle_sign(word, p, &w, d, err)))
+                return code;
+        bool known = p->line_c_f_m > 0 || p->line_z_ohm > 0;
+        double z_to = p->z_ref_ohm > 0 ? p->z_ref_ohm : 50;
+        for (size_t i = 0; i < n; i++) {
+                struct line_solution *s = &w.solution[i];
+                double complex t[TERM_COUNT];
+                if (w.sign[i] < 0) {
+                        s->a1 = -s->a1;
+                        s->a2 = -s->a2;
+                        s->reflect = -s->reflect;
+                        for (int k = 0; k < 4; k++) /* they are given beyond a1, a2 */
+                                s->second[k] = -s->second[k];
+                }
+                w.choice[i] = (struct line_choice){s->g, s->a1, s->common};
+                line_terms(p, hz[i], s, t);
+                terms_put(out, i, t);
+                out->z_re[i] = known ? z_to : NAN;
+                out->z_im[i] = known ? 0 : NAN;
+        }
+        out->method = method->word;
+        out->model = TERMS_EIGHT;
+        out->plane = p->plane_shift_m != 0 ? p->plane_shifted : PLANE_LINE_MIDDLE;
+        out->switch_removed = p->switch_terms != NULL;
+        residuals_finish(p, d, w.residual);
+        lines_diagnose(p, &ln, w.solution, d);
+        if (cov)
+                covariance_fill(p, cov, terms_point, w.choice, sizeof *w.choice);
+        return CODE_OK;
+}

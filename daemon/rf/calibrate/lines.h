@@ -1,0 +1,77 @@
+/* lines.h: what the line methods ("trl", "multiline_trl") share; not for other rooms.
+   Notation: T_k = r X diag(z_k, 1/z_k) Y, z_k = e^{-g (l_k - l_0)}, planes in the middle of line 0, X = [[1, b1], [ca1, 1]] diag(a1, 1),
+   Y = diag(a2, 1) [[1, -ca2], [-b2, 1]].  "pair": line k with the common line c, x = g (l_k - l_c).
+   A method gives one point solver; lines_solve() does the rest: the order of frequencies, the reflect's sign, planes and impedance. */
+#ifndef TIPPLANE_RF_LINES_H
+#define TIPPLANE_RF_LINES_H
+#include "rf/calibrate/solve.h"
+
+struct line_set {
+        size_t n, at[RF_STANDARD_MAX]; /* which standards are lines, in the order given */
+        size_t reflect_n, reflect[RF_STANDARD_MAX];
+};
+struct line_set lines_of(const struct problem *p);
+
+/* What is decided at one frequency: kept for sensitivities. */
+struct line_choice {
+        double complex g, a1; /* a1 with the sign in use */
+        size_t common;        /* index into line_set */
+};
+/* One frequency's solution. */
+struct line_solution {
+        double complex g, b1, ca1, b2, ca2, a1, a2, r, reflect;
+        double nstd, phase_eff_deg, reciprocity;
+        size_t common;
+        double length_error_m[RF_STANDARD_MAX]; /* of each line against the others here; NaN: cannot be told */
+        double complex estimate;                /* of the reflect, here */
+        double complex second[4];               /* second opinion less this solution, as corrected reflections; NaN: none */
+};
+
+/* Everything at one frequency.  held NULL: the first pass, from the estimate g0, good to g0_relative; it leaves the sign of a1 as it comes.
+   Otherwise all choices are the held ones.  residual (may be NULL: then reciprocity, lengths and second opinion may stay undone): per
+   standard. */
+typedef bool line_solver(const struct point *p, const struct line_set *ln, const struct line_choice *held, double complex g0,
+                         double g0_relative, size_t common0, struct line_solution *s, double *residual);
+
+/* Two lines as one eigenproblem.  T_k T_c^{-1} = 1 + (T_k - T_c) adj(T_c)/det T_c: the difference is taken first, so that nearly equal
+   lines (below 1 MHz) keep their digits; T_c^{-1} T_k has the same eigenvalues and gives port 2. */
+struct line_pair {
+        double complex mean, root, det; /* eigenvalues (mean +- root)/det; once oriented, + is e^{-x} */
+        struct m2 left, right;          /* (T_k - T_c) adj T_c, adj T_c (T_k - T_c) */
+};
+struct line_pair line_pair_of(struct m2 t_k, struct m2 t_c);
+/* Which eigenvalue is e^{-x}: by the estimate x, or by eigenvectors: those of all pairs are the same, so that a pair near half a wave
+   follows another that is well off it (a line 30 um longer than told lies on the other side of half a wave than foretold). */
+void line_pair_orient(struct line_pair *q, double complex x);
+void line_pair_orient_like(struct line_pair *q, const double complex box[4]);
+/* g dl, the average of both eigenvalues, unwrapped to the estimate x. */
+double complex line_pair_phase(const struct line_pair *q, double complex x);
+void line_pair_boxes(const struct line_pair *q, double complex ret[4]); /* b1, ca1, b2, ca2 */
+double line_phase_eff_deg(double complex x);                            /* asin(min(1, |sinh x|)) */
+
+/* From b1 … ca2 to the rest: r and a1 a2 from line 0, a1 from the reflects (its sign by held, or as it comes). */
+void line_finish(const struct point *p, const struct line_set *ln, const struct line_choice *held, struct m2 t_0, struct line_solution *s,
+                 double *residual);
+/* Residual of each line as the calibration now sees it, and |S21 - S12|; z[k] = e^{-g (l_k - l_0)}.  phase (may be NULL): half the
+   logarithm of T22/T11 z^2, by which each line misses its z. */
+void line_residuals(const struct line_set *ln, const struct m2 *t, const double complex *z, struct line_solution *s, double *residual,
+                    double complex *phase);
+/* Boxes moved to the wanted planes (first) and impedance (then), as eight terms. */
+void line_terms(const struct problem *p, double hz, const struct line_solution *s, double complex t[TERM_COUNT]);
+
+size_t lines_workspace(size_t n, size_t standards);
+enum code lines_solve(const char *word, line_solver *solve, point_solver *terms_point, const struct problem *p, void *workspace,
+                      struct terms *out, struct covariance *cov, struct diagnosis *d, struct tp_error *err);
+
+/* lines_say.c: the solutions of all frequencies into the diagnosis, and what must be said aloud. */
+#define LINES_NSTD_LIMIT 3.0
+void line_length_errors(size_t n, const double complex *phase, const double *length_m, struct line_solution *s);
+double complex line_impedance(const struct problem *p, double hz, double complex g);
+void lines_diagnose(const struct problem *p, const struct line_set *ln, const struct line_solution *solution, struct diagnosis *d);
+
+/* second_opinion.c: b1, ca1, b2, ca2 of all lines at once by one weighted 4x4 eigenproblem (Hatab, Gadringer & Boesch, 98th ARFTG 2022).
+   first: the method of record's, to begin with.  false: nothing to be had (weights vanish). */
+bool lines_second_opinion(size_t n, const struct m2 *t, const double complex *z, const double complex *inverse_z,
+                          const double complex first[4], double complex ret[4]);
+
+#endif

@@ -1,0 +1,97 @@
+/* solve.h: what the solvers of rf/ share; not for other rooms.
+   A solver works in two passes: points first (each frequency alone, root choices open), then the choices along frequency (follow.c), then
+   terms. For sensitivities the same point solver runs again with inputs moved and choices held. */
+#ifndef TIPPLANE_RF_SOLVE_H
+#define TIPPLANE_RF_SOLVE_H
+#include "rf/calibrate/calibration.h"
+
+/* The inputs of one frequency. */
+struct point {
+        size_t i, n;
+        double hz;
+        const struct problem *problem;
+        struct m2 raw[RF_STANDARD_MAX];  /* as read, switch terms inside */
+        struct m2 bare[RF_STANDARD_MAX]; /* with the switch terms removed: point_load() and point_bare() keep it */
+        struct m2 ideal[RF_STANDARD_MAX];
+        double length_m[RF_STANDARD_MAX];
+        double complex gf, gr; /* 0 when there are none */
+};
+void point_load(const struct problem *problem, size_t i, struct point *ret);
+void point_load_as_read(const struct problem *problem, size_t i, struct point *ret); /* without bare[] */
+/* Raw with the switch terms removed; after raw[] has been moved, point_bare() first. */
+static inline struct m2 point_raw(const struct point *p, size_t standard) { return p->bare[standard]; }
+void point_bare(struct point *p, size_t standard);
+
+/* One port's box as a Moebius map of the true reflection G to the reading w: w = (a G + b)/(c G + 1). */
+struct box {
+        double complex a, b, c;
+};
+static inline double complex box_correct(struct box x, double complex w) { return (w - x.b) / (x.a - x.c * w); }
+/* From all reflections with an ideal that touch `port` (1, 2); raw is w.  residual (may be NULL): per standard |predicted - read|, NaN if
+   not used. false: the standards coincide. */
+bool box_from_reflections(const struct point *p, int port, bool unterminated, struct box *ret, double *ret_condition, double *residual);
+/* T_M = r [[a1, b1], [c1, 1]] T_D [[a2, -c2], [-b2, 1]]  ->  eight terms (the twelve-term columns get their equivalents). */
+void terms_from_boxes(struct box x, struct box y, double complex r, double complex t[TERM_COUNT]);
+struct m2 box_x(struct box x); /* [[a, b], [c, 1]] */
+struct m2 box_y(struct box y); /* [[a, -c], [-b, 1]] */
+void terms_put(struct terms *terms, size_t i, const double complex t[TERM_COUNT]);
+
+/* Fills cov from a point solver with all choices held: `choice` points to what the solver keeps of frequency i. */
+typedef bool point_solver(const struct point *p, const void *choice, double complex t[TERM_COUNT]);
+void covariance_fill(const struct problem *problem, struct covariance *cov, point_solver *solve, const void *choices, size_t choice_bytes);
+
+/* Two-valued roots along frequency.  ratio[i] = root/estimate, as found with either sign; afterwards with the chosen one, and sign[i] = -1
+   where it was turned.  From `start`, whose sign the estimate settles, to both ends the root nearer to the last trusted one is taken; a
+   step of more than 60 degrees cannot be followed and the estimate chooses.  trusted (NULL: all): points that are mostly noise get a sign
+   too, but nobody follows them and they contradict nothing. */
+struct followed {
+        double start_angle_deg;                     /* of root/estimate at the start, after the choice: 0 … 90 */
+        bool all;                                   /* no step was ambiguous */
+        double unfollowed_hz;                       /* lowest ambiguous step; NaN */
+        bool contradicts;                           /* somewhere the estimate would choose the other root */
+        double contradiction_hz, contradiction_deg; /* nearest to the start */
+        double worst_deg, worst_hz;                 /* largest angle between root and estimate */
+};
+void root_follow(size_t n, const double *hz, size_t start, const bool *trusted, double complex *ratio, signed char *sign,
+                 struct followed *ret);
+
+/* The same for any two candidates per frequency, one frequency after the other from the lowest: the one nearer to its predecessor.
+   "Degrees" are those of +-x: 90 is as far from one as from the other. */
+struct branch {
+        double complex estimate, before;
+        double worst;
+        size_t n;
+        struct followed followed;
+};
+void branch_begin(struct branch *b, double complex estimate);
+int branch_step(struct branch *b, double hz, const double complex pair[2]); /* which one: 0, 1 */
+void branch_end(struct branch *b);
+
+void diagnosis_warn(struct diagnosis *d, const char *fmt, ...) __attribute__((format(printf, 2, 3)));
+/* The ideal of a standard where a method needs it only sometimes: axis and numbers. */
+enum code standard_ideal_check(const struct problem *p, const struct rf_standard *s, struct tp_error *err);
+const char *standard_name(const struct rf_standard *s);
+bool is_reflection(enum rf_standard_kind kind); /* open, short, load */
+/* An exactly determined set leaves none. */
+void residuals_none(const struct problem *problem, struct diagnosis *d);
+void residuals_finish(const struct problem *problem, struct diagnosis *d, const double *residual /* [n][standard_n], NaN none */);
+
+/* One file each; solve() of their row in rf_methods[]. */
+size_t unknown_thru_workspace(size_t n, size_t standards);
+size_t sixteen_workspace(size_t n, size_t standards);
+enum code sol_solve(const struct problem *, void *, struct terms *, struct covariance *, struct diagnosis *, struct tp_error *);
+enum code solt_solve(const struct problem *, void *, struct terms *, struct covariance *, struct diagnosis *, struct tp_error *);
+enum code unknown_thru_solve(const struct problem *, void *, struct terms *, struct covariance *, struct diagnosis *, struct tp_error *);
+size_t lrm_workspace(size_t n, size_t standards);
+size_t lrrm_workspace(size_t n, size_t standards);
+size_t known_workspace(size_t n, size_t standards);
+enum code lrm_solve(const struct problem *, void *, struct terms *, struct covariance *, struct diagnosis *, struct tp_error *);
+enum code lrrm_solve(const struct problem *, void *, struct terms *, struct covariance *, struct diagnosis *, struct tp_error *);
+enum code known_solve(const struct problem *, void *, struct terms *, struct covariance *, struct diagnosis *, struct tp_error *);
+enum code trl_solve(const struct problem *, void *, struct terms *, struct covariance *, struct diagnosis *, struct tp_error *);
+enum code multiline_solve(const struct problem *, void *, struct terms *, struct covariance *, struct diagnosis *, struct tp_error *);
+enum code sixteen_solve(const struct problem *, void *, struct terms *, struct covariance *, struct diagnosis *, struct tp_error *);
+/* The sixteen-term side of rf_sensitivity() (correct_full.c). */
+void sensitivity_full(const struct covariance *cov, size_t p, const struct terms *terms, struct m2 raw, double complex (*ret_d_s)[4]);
+
+#endif

@@ -1,0 +1,183 @@
+/* solve_solt.c: "sol" and "solt": known reflections at each port, then a known thru (calibration.h).
+ * Idea        Each port's box from its reflections (three exactly, more by weighted least squares); the thru, seen through the finished box
+ * of one side, gives load match and transmission tracking of the other.  Switch terms stay inside ELF … ETR: the raw data keep them. Check
+ * From twelve terms the ratio K comes out twice (by ETF and by ETR); their difference is a free figure of quality, as are the implied
+ *             switch terms against measured ones (Marks, 50th ARFTG, 1997).
+ * Not here    isolation (EXF, EXR = 0): on wafer the coupling of the tips depends on what they see, so one number would be wrong. */
+#include "rf/calibrate/exact.h"
+#include "rf/calibrate/solve.h"
+#include <math.h>
+
+#define CONDITION_LIMIT 1e3  /* above: warned of */
+#define CONDITION_REFUSE 1e9 /* above: nothing left of 16 digits after noise of 1e-6 */
+
+static bool reflections(const struct point *p, double complex t[TERM_COUNT], double *condition, double *residual)
+{
+        struct box x, y;
+        double c1 = 0, c2 = 0;
+        if (!box_from_reflections(p, 1, false, &x, &c1, residual) || !box_from_reflections(p, 2, false, &y, &c2, residual))
+                return false;
+        for (int k = 0; k < TERM_COUNT; k++)
+                t[k] = CMPLX(NAN, NAN);
+        t[TERM_EDF] = x.b;
+        t[TERM_ESF] = -x.c;
+        t[TERM_ERF] = x.a - x.b * x.c;
+        t[TERM_EDR] = y.b;
+        t[TERM_ESR] = -y.c;
+        t[TERM_ERR] = y.a - y.b * y.c;
+        if (condition)
+                *condition = fmax(c1, c2);
+        return true;
+}
+
+static bool sol_point(const struct point *p, const void *choice, double complex t[TERM_COUNT])
+{
+        (void)choice; /* nothing is two-valued here */
+        return reflections(p, t, NULL, NULL);
+}
+
+/* Forward terms of a thru with the port-1 box known; call with S and m turned round for the reverse ones. */
+static void thru_terms(struct m2 s, double complex m11, double complex m21, double complex ed, double complex es, double complex er,
+                       double complex *el, double complex *et)
+{
+        double complex g = (m11 - ed) / (er + es * (m11 - ed)) - s.e[0]; /* what the port sees beyond the thru's own reflection */
+        *el = g / (s.e[1] * s.e[2] + s.e[3] * g);
+        *et = m21 * (1 - es * s.e[0] - *el * s.e[3] + es * *el * m2_det(s)) / s.e[2];
+}
+
+static bool solt_terms(const struct point *p, double complex t[TERM_COUNT], double *condition, double *residual)
+{
+        if (!reflections(p, t, condition, residual))
+                return false;
+        t[TERM_EXF] = t[TERM_EXR] = 0;
+        double complex sum[4] = {0};
+        double n = 0;
+        for (size_t k = 0; k < p->n; k++) {
+                if (p->problem->standards[k].kind != RF_THRU)
+                        continue;
+                struct m2 s = p->ideal[k], m = p->raw[k];
+                double complex one[4];
+                thru_terms(s, m.e[0], m.e[2], t[TERM_EDF], t[TERM_ESF], t[TERM_ERF], &one[0], &one[1]);
+                thru_terms(m2_of(s.e[3], s.e[2], s.e[1], s.e[0]), m.e[3], m.e[1], t[TERM_EDR], t[TERM_ESR], t[TERM_ERR], &one[2], &one[3]);
+                for (int j = 0; j < 4; j++)
+                        sum[j] += one[j];
+                n++;
+        }
+        t[TERM_ELF] = sum[0] / n;
+        t[TERM_ETF] = sum[1] / n;
+        t[TERM_ELR] = sum[2] / n;
+        t[TERM_ETR] = sum[3] / n;
+        t[TERM_K] = t[TERM_ETF] / (t[TERM_ERR] + t[TERM_EDR] * (t[TERM_ELF] - t[TERM_ESR]));
+        return true;
+}
+
+static bool solt_point(const struct point *p, const void *choice, double complex t[TERM_COUNT])
+{
+        (void)choice;
+        return solt_terms(p, t, NULL, NULL);
+}
+
+static void quality(const struct problem *p, struct diagnosis *d, size_t i, const double complex t[TERM_COUNT])
+{
+        double complex lf = t[TERM_ELF] - t[TERM_ESR], lr = t[TERM_ELR] - t[TERM_ESF];
+        double complex df = t[TERM_ERR] + t[TERM_EDR] * lf, dr = t[TERM_ERF] + t[TERM_EDF] * lr;
+        d->k_disagreement[i] = cabs(t[TERM_K] / (dr / t[TERM_ETR]) - 1);
+        if (p->switch_terms)
+                d->switch_difference[i] = fmax(cabs(lf / df - CMPLX(p->switch_terms->f_re[i], p->switch_terms->f_im[i])),
+                                               cabs(lr / dr - CMPLX(p->switch_terms->r_re[i], p->switch_terms->r_im[i])));
+}
+
+static double worst_of(const double *column, const struct axis *axis, double *ret_hz)
+{
+        double worst = -1;
+        for (size_t i = 0; i < axis->n; i++)
+                if (column[i] > worst) {
+                        worst = column[i];
+                        *ret_hz = axis->hz[i];
+                }
+        return worst;
+}
+
+/* Three reflections at each port and one thru: the columns' way, unless something is to be said about a point. */
+static bool by_columns(const struct problem *p, bool thru, struct terms *out, struct diagnosis *d)
+{
+        double hz = 0;
+        if (!(thru ? exact_solt(p, out, d) : exact_sol(p, out, d->condition)) || !(worst_of(d->condition, p->axis, &hz) < CONDITION_REFUSE))
+                return false;
+        for (int k = 0; !thru && k < TERM_COUNT; k++)
+                for (size_t i = 0; i < p->axis->n && (k < TERM_EDF || k > TERM_ERR); i++)
+                        out->re[k][i] = out->im[k][i] = NAN;
+        residuals_none(p, d);
+        return true;
+}
+
+static enum code by_points(const struct method *method, const struct problem *p, bool thru, double *residual, struct terms *out,
+                           struct diagnosis *d, struct tp_error *err)
+{
+        for (size_t i = 0; i < p->axis->n; i++) {
+                struct point at;
+                double complex t[TERM_COUNT];
+                double *r = residual + i * p->standard_n;
+                for (size_t k = 0; k < p->standard_n; k++)
+                        r[k] = NAN;
+                point_load_as_read(p, i, &at);
+                bool good = thru ? solt_terms(&at, t, &d->condition[i], r) : reflections(&at, t, &d->condition[i], r);
+                if (!good || !(d->condition[i] < CONDITION_REFUSE))
+                        return tp_fail(
+                                err, CODE_UNRESOLVABLE,
+                                "%s: at %.9g Hz two of the reflections coincide (condition number %.3g); use standards that differ there",
+                                method->word, p->axis->hz[i], good ? d->condition[i] : INFINITY);
+                for (int k = 0; thru && k < TERM_COUNT; k++)
+                        if (!isfinite(creal(t[k])) || !isfinite(cimag(t[k])))
+                                return tp_fail(err, CODE_UNRESOLVABLE,
+                                               "%s: at %.9g Hz the thru does not transmit (%s comes out infinite); measure the thru again",
+                                               method->word, p->axis->hz[i], term_words[k]);
+                if (thru)
+                        quality(p, d, i, t);
+                terms_put(out, i, t);
+                out->z_re[i] = 50;
+                out->z_im[i] = 0;
+        }
+        residuals_finish(p, d, residual);
+        return CODE_OK;
+}
+
+static enum code solve(const struct problem *p, bool thru, double *residual, struct terms *out, struct covariance *cov, struct diagnosis *d,
+                       struct tp_error *err)
+{
+        const struct method *method = rf_method(thru ? "solt" : "sol");
+        enum code code = rf_problem_check(method, p, err);
+        if (!code && !by_columns(p, thru, out, d))
+                code = by_points(method, p, thru, residual, out, d, err);
+        if (code)
+                return code;
+        out->method = method->word;
+        out->model = thru ? TERMS_TWELVE : TERMS_ONE_PORT;
+        out->plane = PLANE_TIP;
+        out->switch_removed = false;
+        double hz = 0, worst = worst_of(d->condition, p->axis, &hz);
+        if (worst > CONDITION_LIMIT)
+                diagnosis_warn(
+                        d, "the reflections are hardly different at %.6g GHz (condition number %.3g): errors of the standards grow there",
+                        hz / 1e9, worst);
+        if (thru && (worst = worst_of(d->k_disagreement, p->axis, &hz)) > 0.01)
+                diagnosis_warn(d, "forward and reverse transmission disagree by %.2g %% at %.6g GHz: a bad standard, thru or contact",
+                               100 * worst, hz / 1e9);
+        if (thru && p->switch_terms && (worst = worst_of(d->switch_difference, p->axis, &hz)) > 0.02)
+                diagnosis_warn(d, "the load match implies switch terms %.2g away from the measured ones at %.6g GHz", worst, hz / 1e9);
+        if (cov)
+                covariance_fill(p, cov, thru ? solt_point : sol_point, NULL, 0);
+        return CODE_OK;
+}
+
+enum code sol_solve(const struct problem *p, void *workspace, struct terms *out, struct covariance *cov, struct diagnosis *d,
+                    struct tp_error *err)
+{
+        return solve(p, false, workspace, out, cov, d, err);
+}
+
+enum code solt_solve(const struct problem *p, void *workspace, struct terms *out, struct covariance *cov, struct diagnosis *d,
+                     struct tp_error *err)
+{
+        return solve(p, true, workspace, out, cov, d, err);
+}

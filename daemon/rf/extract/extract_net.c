@@ -1,0 +1,288 @@
+/* extract_net.c: one quantity over a whole network, with its uncertainty and where it can be resolved (quantity.h). */
+#include "rf/network/convert.h"
+#include "rf/extract/plateau.h"
+#include "rf/extract/quantity_own.h"
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+struct over {
+        const struct net2 *net;
+        const struct rf_ask *ask;
+        double z;
+        size_t n;
+        const double *hz;
+        struct arena *arena;
+};
+
+static double u_of(const struct over *o, size_t i, const double complex g[4])
+{
+        double sum = 0;
+        if (!o->ask->u_s)
+                return NAN;
+        for (int e = 0; e < 4; e++)
+                sum += creal(g[e]) * creal(g[e]) + cimag(g[e]) * cimag(g[e]);
+        return o->ask->u_s[i] * sqrt(sum);
+}
+
+/* Value and u at every frequency; the branch of lines followed from the lowest one. */
+static void column(const struct over *o, enum rf_quantity q, double *value, double *u)
+{
+        struct rf_at at = {.z_ref = o->z, .length_m = o->ask->length_m};
+        double complex before = 0, g[4];
+        for (size_t i = 0; i < o->n; i++) {
+                struct m2 s = net2_get(o->net, i);
+                at.hz = o->hz[i];
+                if (rf_quantities[q].group == RF_GROUP_LINE && i > 0)
+                        at.near = CMPLX(creal(before), cimag(before) * (o->hz[i - 1] > 0 ? o->hz[i] / o->hz[i - 1] : 1));
+                if (rf_quantities[q].group == RF_GROUP_LINE)
+                        before = rf_line_gl(s, o->z, at.near, NULL);
+                value[i] = rf_quantity_at(q, s, &at, g);
+                u[i] = u_of(o, i, g);
+        }
+}
+
+/* l d beta/dw by the parabola through three neighbours, at the ends one-sided. */
+static enum code group_delay(const struct over *o, double *value, double *u, struct tp_error *err)
+{
+        double *beta = arena_take(o->arena, o->n * sizeof *beta), *ub = arena_take(o->arena, o->n * sizeof *ub);
+        if (!beta || !ub)
+                return tp_fail_memory(err);
+        column(o, RF_Q_BETA, beta, ub);
+        for (size_t i = 0; i < o->n; i++) {
+                size_t a = i == 0 ? 0 : i + 1 == o->n ? o->n - 3 : i - 1;
+                double x[3], c[3], sum = 0, squares = 0;
+                for (size_t k = 0; k < 3; k++)
+                        x[k] = RF_TWO_PI * (o->hz[a + k] - o->hz[i]);
+                for (size_t k = 0; k < 3; k++) { /* derivative at 0 of the Lagrange polynomials */
+                        double p = x[(k + 1) % 3], r = x[(k + 2) % 3];
+                        c[k] = -(p + r) / ((x[k] - p) * (x[k] - r));
+                        sum += c[k] * beta[a + k];
+                        squares += c[k] * c[k] * ub[a + k] * ub[a + k];
+                }
+                value[i] = o->ask->length_m * sum;
+                u[i] = o->ask->length_m * sqrt(squares);
+        }
+        return CODE_OK;
+}
+
+static enum code check(const struct net2 *net, const char *word, enum rf_quantity q, const struct rf_ask *ask, struct tp_error *err)
+{
+        if (!q) {
+                char words[280] = "";
+                for (int k = 1; k < RF_Q_COUNT; k++) {
+                        size_t used = strlen(words);
+                        snprintf(words + used, sizeof words - used, "%s%s", k > 1 ? " " : "", rf_quantities[k].word);
+                }
+                return tp_fail(err, CODE_BAD_INPUT, "\"%.40s\" is no quantity; there are: %s …", word ? word : "", words);
+        }
+        const struct rf_quantity_row *row = &rf_quantities[q];
+        if (!(net2_z_real(net) > 0))
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "%s needs one real reference impedance; this network's is complex, unknown or changes over frequency; "
+                               "renormalise it first",
+                               row->word);
+        if (row->group == RF_GROUP_LINE && !(ask->length_m > 0 && ask->length_m < 1))
+                return tp_fail(err, CODE_BAD_INPUT, "%s needs the line's length; %.6g m is none of an on-wafer line", row->word,
+                               ask->length_m);
+        size_t least = q == RF_Q_GROUP_DELAY ? 3 : row->group == RF_GROUP_SWEEP ? 5 : 1;
+        if (net->axis->n < least)
+                return tp_fail(err, CODE_BAD_INPUT, "%s needs a sweep of %zu frequencies or more, there are %zu", row->word, least,
+                               net->axis->n);
+        for (size_t i = 0; i < net->axis->n; i++) {
+                for (int k = 0; k < 4; k++)
+                        if (!isfinite(net->re[k][i]) || !isfinite(net->im[k][i]))
+                                return tp_fail(err, CODE_BAD_INPUT, "S%d%d at %.9g Hz is not finite; measure again", 1 + k / 2, 1 + k % 2,
+                                               net->axis->hz[i]);
+                if (ask->u_s && !(ask->u_s[i] >= 0))
+                        return tp_fail(err, CODE_BAD_INPUT, "the uncertainty of S at %.9g Hz is %.6g; it must be 0 or more",
+                                       net->axis->hz[i], ask->u_s[i]);
+        }
+        return CODE_OK;
+}
+
+static bool is_capacitive(const struct over *o, enum view view)
+{
+        for (size_t i = 0; i < o->n; i++) { /* the lowest frequency at which there is more reactance than resistance */
+                double complex z = rf_view_z(view, net2_get(o->net, i), o->z, NULL);
+                if (fabs(cimag(z)) > fabs(creal(z)))
+                        return cimag(z) < 0;
+        }
+        return false;
+}
+
+static enum code srf(const struct over *o, enum rf_quantity q, struct rf_extracted *ret, struct tp_error *err)
+{
+        enum view view = (enum view)(VIEW_SINGLE + (q - RF_Q_SRF11));
+        bool found = false, capacitor = is_capacitive(o, view);
+        double hz = NAN;
+        enum code code = rf_self_resonance(o->net, view, capacitor, &found, &hz, err);
+        if (code)
+                return code;
+        if (!found)
+                return tp_fail(err, CODE_UNRESOLVABLE, "%s: no resonance up to %.4g GHz", ret->row->word, o->hz[o->n - 1] / 1e9);
+        size_t i = 0;
+        while (i + 2 < o->n && o->hz[i + 1] <= hz)
+                i++;
+        double b[2], u = NAN;
+        for (size_t k = 0; k < 2; k++) {
+                double complex g[4], z = rf_view_z(view, net2_get(o->net, i + k), o->z, g);
+                double complex d = capacitor ? CMPLX(0, -1) : CMPLX(0, 1) / (z * z); /* Im Z, or Im 1/Z */
+                b[k] = capacitor ? cimag(z) : cimag(1 / z);
+                for (int e = 0; e < 4; e++)
+                        g[e] *= d;
+                u = k == 0 ? u_of(o, i, g) : fmax(u, u_of(o, i + 1, g));
+        }
+        ret->value[0] = hz;
+        ret->u[0] = u * fabs((o->hz[i + 1] - o->hz[i]) / (b[1] - b[0]));
+        ret->range = (struct rf_range){.any = true, .lo_hz = o->hz[i], .hi_hz = o->hz[i + 1], .best_hz = hz};
+        snprintf(ret->say, sizeof ret->say, "%s between the points at %.6g and %.6g GHz",
+                 capacitor ? "series resonance" : "parallel resonance", o->hz[i] / 1e9, o->hz[i + 1] / 1e9);
+        return CODE_OK;
+}
+
+/* The largest quality: a parabola in log f through the largest point that is resolved and its neighbours. */
+static enum code quality_peak(const struct over *o, enum rf_quantity q, struct rf_extracted *ret, struct tp_error *err)
+{
+        enum rf_quantity of = q == RF_Q_Q11_MAX || q == RF_Q_Q11_MAX_HZ ? RF_Q_Q11 : RF_Q_QD;
+        double *y = arena_take(o->arena, o->n * sizeof *y), *u = arena_take(o->arena, o->n * sizeof *u);
+        if (!y || !u)
+                return tp_fail_memory(err);
+        column(o, of, y, u);
+        size_t top = SIZE_MAX;
+        for (size_t i = 0; i < o->n; i++) {
+                if (o->ask->u_s && !rf_resolvable(rf_share_of(RF_SHARE_VALUE, y[i], 2 * u[i]), o->ask->share_max)) {
+                        ret->refused_n++;
+                        continue;
+                }
+                if (y[i] > 0 && (top == SIZE_MAX || y[i] > y[top]))
+                        top = i;
+        }
+        if (top == SIZE_MAX)
+                return tp_fail(err, CODE_UNRESOLVABLE, "%s: no Q of an inductor is resolved in the sweep", ret->row->word);
+        if (top == 0 || top + 1 == o->n || !(o->hz[top - 1] > 0))
+                return tp_fail(err, CODE_UNRESOLVABLE, "%s: Q still rises at %.4g GHz, an end of the sweep; sweep wider", ret->row->word,
+                               o->hz[top] / 1e9);
+        double a = log(o->hz[top - 1] / o->hz[top]), b = log(o->hz[top + 1] / o->hz[top]), ya = y[top - 1] - y[top],
+               yb = y[top + 1] - y[top];
+        double bend = (ya / a - yb / b) / (a - b), slope = ya / a - bend * a, at = -slope / (2 * bend); /* y = y0 + slope x + bend x^2 */
+        if (!(bend < 0) || !(at >= a && at <= b))
+                return tp_fail(err, CODE_UNRESOLVABLE, "%s: the points around %.6g GHz make no maximum", ret->row->word, o->hz[top] / 1e9);
+        double peak_hz = o->hz[top] * exp(at), peak = y[top] + slope * at + bend * at * at;
+        bool hz = q == RF_Q_Q11_MAX_HZ || q == RF_Q_QD_MAX_HZ;
+        ret->value[0] = hz ? peak_hz : peak;
+        ret->u[0] = hz ? peak_hz * sqrt(u[top] / -bend) : u[top];
+        ret->range = (struct rf_range){.any = true, .lo_hz = o->hz[top - 1], .hi_hz = o->hz[top + 1], .best_hz = peak_hz};
+        snprintf(ret->say, sizeof ret->say, "Q is largest at %.5g GHz: %.4g", peak_hz / 1e9, peak);
+        return CODE_OK;
+}
+
+/* |h21|, 1/|Im(1/h21)|, sqrt U, sqrt MAG, and their relative u. */
+static double falling(const struct over *o, enum rf_quantity q, size_t i, double *ret_u)
+{
+        struct rf_at at = {.hz = o->hz[i], .z_ref = o->z};
+        struct m2 s = net2_get(o->net, i);
+        double complex g[4];
+        if (q == RF_Q_FT_IM) {
+                struct m2 y = rf_y_from_s(s, o->z);
+                double complex k = y.e[0] / y.e[2], gy[4] = {CMPLX(0, -1) / y.e[2], 0, CMPLX(0, 1) * k / y.e[2], 0};
+                double x = cimag(k);
+                quantity_chain_y(gy, s, o->z, g);
+                *ret_u = u_of(o, i, g) / fabs(x);
+                return 1 / fabs(x);
+        }
+        enum rf_quantity of = q == RF_Q_FT ? RF_Q_H21 : q == RF_Q_FMAX ? RF_Q_U : RF_Q_MAG;
+        double v = rf_quantity_at(of, s, &at, g);
+        *ret_u = u_of(o, i, g) / v / (q == RF_Q_FT ? 1 : 2);
+        return q == RF_Q_FT ? v : sqrt(v);
+}
+
+static enum code plateau(const struct over *o, enum rf_quantity q, struct rf_extracted *ret, struct tp_error *err)
+{
+        static const char *const what[] = {"|h21|", "1/|Im(1/h21)|", "sqrt U", "sqrt MAG"};
+        double *y = arena_take(o->arena, o->n * sizeof *y), *u = arena_take(o->arena, o->n * sizeof *u), mean_u = 0;
+        if (!y || !u)
+                return tp_fail_memory(err);
+        size_t refused = 0;
+        for (size_t i = 0; i < o->n; i++) {
+                y[i] = falling(o, q, i, &u[i]);
+                if (o->ask->u_s && isfinite(y[i]) && !rf_resolvable(rf_share_of(RF_SHARE_VALUE, 1, 2 * u[i]), o->ask->share_max)) {
+                        y[i] = NAN; /* noise may fall by anything a decade */
+                        refused++;
+                }
+        }
+        struct rf_plateau p;
+        enum code code = rf_plateau_find(o->n, o->hz, y, o->ask->low_hz, o->ask->high_hz, what[q - RF_Q_FT], &p, err);
+        if (code)
+                return tp_where(err, "%s", ret->row->word);
+        for (size_t i = p.first; i < p.first + p.n; i++)
+                mean_u += u[i] / (double)p.n;
+        ret->value[0] = p.value_hz;
+        ret->u[0] = p.value_hz * (o->ask->u_s ? hypot(p.spread, mean_u) : p.spread);
+        ret->range = (struct rf_range){.any = true, .lo_hz = p.lo_hz, .hi_hz = p.hi_hz, .best_hz = sqrt(p.lo_hz * p.hi_hz)};
+        ret->refused_n = refused;
+        snprintf(ret->say, sizeof ret->say,
+                 "mean of f %s over %zu points from %.4g to %.4g GHz, where it falls by 20 dB a decade; it scatters there by %.2g %%",
+                 what[q - RF_Q_FT], p.n, p.lo_hz / 1e9, p.hi_hz / 1e9, 100 * p.spread);
+        return CODE_OK;
+}
+
+enum code rf_extract(const struct net2 *net, const char *word, const struct rf_ask *ask, struct arena *arena, struct rf_extracted *ret,
+                     struct tp_error *err)
+{
+        static const struct rf_ask nothing = {0};
+        enum rf_quantity q = rf_quantity_of(word);
+        ask = ask ? ask : &nothing;
+        enum code code = check(net, word, q, ask, err);
+        if (code)
+                return code;
+        struct over o = {net, ask, net2_z_real(net), net->axis->n, net->axis->hz, arena};
+        bool one = rf_quantities[q].group == RF_GROUP_SWEEP;
+        struct rf_extracted got = {.row = &rf_quantities[q], .n = one ? 1 : o.n, .hz = one ? NULL : o.hz};
+        got.value = arena_take(arena, 2 * got.n * sizeof *got.value);
+        double *share = arena_take(arena, o.n * sizeof *share);
+        if (!got.value || !share)
+                return tp_fail_memory(err);
+        got.u = got.value + got.n;
+        for (size_t i = 0; i < 2 * got.n; i++)
+                got.value[i] = NAN;
+        if (one) {
+                code = q <= RF_Q_SRFD      ? srf(&o, q, &got, err)
+                       : q >= RF_Q_Q11_MAX ? quality_peak(&o, q, &got, err)
+                                           : plateau(&o, q, &got, err);
+                if (code)
+                        return code;
+                double s = rf_share_of(got.row->share, got.value[0], 2 * got.u[0]);
+                if (isfinite(got.u[0]) && !rf_resolvable(s, ask->share_max))
+                        return tp_fail(err, CODE_UNRESOLVABLE,
+                                       "%s is not resolvable: u95 is %.3g %% of the value, at most %.3g %% is asked", word, 100 * s,
+                                       100 * (ask->share_max > 0 ? ask->share_max : RF_SHARE_MAX));
+                got.range.best_share = s;
+                *ret = got;
+                return CODE_OK;
+        }
+        if (q == RF_Q_GROUP_DELAY) {
+                if ((code = group_delay(&o, got.value, got.u, err)))
+                        return code;
+        } else
+                column(&o, q, got.value, got.u);
+        for (size_t i = 0; i < o.n; i++) {
+                bool exists = isfinite(got.value[i]);
+                got.missing_n += !exists;
+                share[i] = exists && ask->u_s ? rf_share_of(got.row->share, got.value[i], 2 * got.u[i]) : NAN;
+                if (exists && ask->u_s && !rf_resolvable(share[i], ask->share_max)) {
+                        got.value[i] = NAN;
+                        got.refused_n++;
+                }
+        }
+        if (ask->u_s) {
+                got.range = rf_resolve_range(o.n, o.hz, share, ask->share_max);
+                rf_range_say(&got.range, ask->share_max, sizeof got.say, got.say);
+        }
+        size_t used = strlen(got.say);
+        if (got.missing_n)
+                snprintf(got.say + used, sizeof got.say - used, "%s%zu of %zu points do not exist: %s", used ? "; " : "", got.missing_n,
+                         o.n, got.row->nan_say);
+        *ret = got;
+        return CODE_OK;
+}

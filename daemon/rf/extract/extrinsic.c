@@ -1,0 +1,230 @@
+/* extrinsic.c: extrinsic elements of transistors (extrinsic.h).
+ * Sources     Dambrine, Cappy, Heliodore & Playez, IEEE Trans. MTT 36 (1988) 1151, cold FET; strong inversion: Lovelace, Costa & Camilleri,
+ *             IEEE MTT-S Digest 1994, 865; open collector: Maas & Tait, IEEE MGWL 2 (1992) 502.  All from memory; checked by elements that
+ *             come back, tests/unit/rf_transistor.c.
+ * Idea        Everything is a straight line: Im Y = C w and Im Z = L w through zero, Re Z = a + b x over bias. */
+#include "rf/extract/extrinsic.h"
+#include "rf/network/convert.h"
+#include "rf/deembed/deembed_own.h"
+#include <math.h>
+
+const char *const rf_extrinsic_words[RF_X_COUNT + 1] = {"c_in",     "c_out", "c_between", "l_in",     "l_out",
+                                                        "l_common", "r_in",  "r_out",     "r_common", NULL};
+const char *const rf_extrinsic_units[RF_X_COUNT + 1] = {"F", "F", "F", "H", "H", "H", "ohm", "ohm", "ohm", NULL};
+
+/* y = k w through zero over m points: k and its standard error. */
+struct slope_sum {
+        double ww, wy, yy;
+        size_t m;
+};
+static void slope_add(struct slope_sum *s, double w, double y)
+{
+        s->ww += w * w;
+        s->wy += w * y;
+        s->yy += y * y;
+        s->m++;
+}
+static double slope_of(const struct slope_sum *s, double *ret_u, double *ret_residual)
+{
+        double k = s->wy / s->ww, left = fmax(0, s->yy - k * s->wy);
+        *ret_u = sqrt(left / s->ww / (double)(s->m > 1 ? s->m - 1 : 1));
+        *ret_residual = s->yy > 0 ? sqrt(left / s->yy) : 0;
+        return k;
+}
+
+static bool inside(double hz, double low_hz, double high_hz) { return hz > 0 && hz >= low_hz && (!(high_hz > 0) || hz <= high_hz); }
+
+static enum code net_check(const struct net2 *net, double low_hz, double high_hz, const char *what, struct tp_error *err)
+{
+        size_t used = 0;
+        if (!(net2_z_real(net) > 0))
+                return tp_fail(err, CODE_BAD_INPUT, "the %s transistor needs one real reference impedance; renormalise it first", what);
+        for (size_t i = 0; i < net->axis->n; i++) {
+                for (int k = 0; k < 4; k++)
+                        if (!isfinite(net->re[k][i]) || !isfinite(net->im[k][i]))
+                                return tp_fail(err, CODE_BAD_INPUT, "the %s transistor has no finite S%d%d at %.9g Hz; measure it again",
+                                               what, 1 + k / 2, 1 + k % 2, net->axis->hz[i]);
+                used += inside(net->axis->hz[i], low_hz, high_hz);
+        }
+        if (used < 3)
+                return tp_fail(
+                        err, CODE_UNRESOLVABLE,
+                        "the %s transistor has %zu frequencies between %.4g and %.4g GHz; three or more are needed, widen the window", what,
+                        used, low_hz / 1e9, high_hz > 0 ? high_hz / 1e9 : INFINITY);
+        return CODE_OK;
+}
+
+enum code rf_extrinsic_off(enum rf_off kind, const struct net2 *off, double low_hz, double high_hz, struct rf_extrinsic *ret,
+                           double *ret_edge_f, struct tp_error *err)
+{
+        if (kind != RF_OFF_PI && kind != RF_OFF_COLD_PINCH)
+                return tp_fail(err, CODE_BAD_INPUT, "a transistor that is off is read as pi or as cold and pinched; %d is neither",
+                               (int)kind);
+        enum code code = net_check(off, low_hz, high_hz, "off", err);
+        if (code)
+                return code;
+        struct slope_sum sum[3] = {{0}};
+        double edges = kind == RF_OFF_COLD_PINCH ? 2 : 1;
+        for (size_t i = 0; i < off->axis->n; i++) {
+                if (!inside(off->axis->hz[i], low_hz, high_hz))
+                        continue;
+                struct m2 y = rf_y_from_s(net2_get(off, i), net2_z_real(off));
+                double w = RF_TWO_PI * off->axis->hz[i], b12 = cimag(y.e[1] + y.e[2]) / 2;
+                slope_add(&sum[0], w, cimag(y.e[0]) + edges * b12);
+                slope_add(&sum[1], w, cimag(y.e[3]) + b12);
+                slope_add(&sum[2], w, -b12);
+        }
+        double c[3], u[3], residual[3], all = 0;
+        for (int k = 0; k < 3; k++) {
+                c[k] = slope_of(&sum[k], &u[k], &residual[k]);
+                all += fabs(c[k]);
+        }
+        for (int k = 0; k < 3; k++) {
+                /* a capacitance that vanishes among the others is no failure, however much it scatters */
+                if (!isfinite(c[k]) || (residual[k] > 0.2 && fabs(c[k]) > 0.05 * all))
+                        return tp_fail(err, CODE_UNRESOLVABLE,
+                                       "%s of the transistor that is off does not rise with frequency (%.0f %% of it is no straight line); "
+                                       "narrow the window, or look whether it is off",
+                                       k == 0   ? "Im Y11"
+                                       : k == 1 ? "Im Y22"
+                                                : "Im Y12",
+                                       100 * residual[k]);
+        }
+        for (int k = 0; k < 3; k++) {
+                ret->value[RF_X_C_IN + k] = c[k];
+                ret->u[RF_X_C_IN + k] = u[k];
+        }
+        if (kind == RF_OFF_COLD_PINCH)
+                ret->value[RF_X_C_BETWEEN] = ret->u[RF_X_C_BETWEEN] = 0;
+        if (ret_edge_f)
+                *ret_edge_f = kind == RF_OFF_COLD_PINCH ? c[2] : 0;
+        return CODE_OK;
+}
+
+static struct m2 pads_y(const struct rf_extrinsic *x, double hz)
+{
+        double complex w = CMPLX(0, RF_TWO_PI * hz), b = w * x->value[RF_X_C_BETWEEN];
+        return m2_of(w * x->value[RF_X_C_IN] + b, -b, -b, w * x->value[RF_X_C_OUT] + b);
+}
+static struct m2 leads_z(const struct rf_extrinsic *x, double hz)
+{
+        double complex w = CMPLX(0, RF_TWO_PI * hz), z[3];
+        for (int k = 0; k < 3; k++)
+                z[k] = x->value[RF_X_R_IN + k] + w * x->value[RF_X_L_IN + k];
+        return m2_of(z[0] + z[2], z[2], z[2], z[1] + z[2]);
+}
+struct m2 rf_extrinsic_remove_y(const struct rf_extrinsic *x, struct m2 y, double hz)
+{
+        return deembed_peel(m2_sub(y, pads_y(x, hz)), leads_z(x, hz));
+}
+struct m2 rf_extrinsic_add_y(const struct rf_extrinsic *x, struct m2 y, double hz)
+{
+        return m2_add(deembed_peel(y, m2_scale(-1, leads_z(x, hz))), pads_y(x, hz));
+}
+
+enum code rf_extrinsic_remove(const struct rf_extrinsic *x, const struct net2 *net, struct net2 *out, struct tp_error *err)
+{
+        double z = net2_z_real(net);
+        enum code code = net_check(net, 0, 0, "biased", err);
+        if (code && code != CODE_UNRESOLVABLE) /* one point is enough here */
+                return code;
+        if (!axis_equal(out->axis, net->axis))
+                return tp_fail(err, CODE_BUG, "extrinsic elements: the result's axis is not the transistor's");
+        for (size_t i = 0; i < net->axis->n; i++) {
+                struct m2 y = rf_extrinsic_remove_y(x, rf_y_from_s(net2_get(net, i), z), net->axis->hz[i]), s = rf_s_from_y(y, z);
+                for (int k = 0; k < 4; k++)
+                        if (!isfinite(creal(s.e[k])) || !isfinite(cimag(s.e[k])))
+                                return tp_fail(err, CODE_UNRESOLVABLE, "at %.9g Hz nothing is left of the transistor inside its leads",
+                                               net->axis->hz[i]);
+                net2_put(out, i, s);
+        }
+        net2_set_z(out, z, 0);
+        out->plane = PLANE_DEVICE;
+        return CODE_OK;
+}
+
+/* a of y = a + b x by least squares, and its u: the larger of what the residuals and what the points' own u make of it. */
+static double intercept(size_t n, const double *x, const double *y, const double *u_y, double *ret_u)
+{
+        double sx = 0, sy = 0, sxx = 0, sxy = 0, m = (double)n, own = 0, left = 0;
+        for (size_t k = 0; k < n; k++) {
+                sx += x[k];
+                sy += y[k];
+                sxx += x[k] * x[k];
+                sxy += x[k] * y[k];
+        }
+        double d = m * sxx - sx * sx, b = (m * sxy - sx * sy) / d, a = (sy - b * sx) / m;
+        for (size_t k = 0; k < n; k++) {
+                double weight = (sxx - sx * x[k]) / d; /* a = sum weight y */
+                own += weight * weight * u_y[k] * u_y[k];
+                left += (y[k] - a - b * x[k]) * (y[k] - a - b * x[k]);
+        }
+        double by_residuals = n > 2 ? left / (m - 2) * sxx / d : 0;
+        *ret_u = sqrt(fmax(own, by_residuals));
+        return a;
+}
+
+#define BIASES_MAX 64
+enum code rf_extrinsic_cold(enum rf_cold kind, const struct net2 *const *nets, const double *x, size_t n, double r_channel, double low_hz,
+                            double high_hz, struct rf_extrinsic *ret, struct tp_error *err)
+{
+        if (kind != RF_COLD_GATE_FORWARD && kind != RF_COLD_VANISHING)
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "cold resistances are read at forward gate or where the channel vanishes; %d is neither", (int)kind);
+        if (n < 2 || n > BIASES_MAX)
+                return tp_fail(err, CODE_BAD_INPUT, "extrapolating over bias takes 2 to %d biases, not %zu", BIASES_MAX, n);
+        if (kind == RF_COLD_GATE_FORWARD && !(r_channel >= 0))
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "a forward gate gives three equations for four resistances; give the channel's, from DC for example");
+        double lowest = INFINITY, highest = 0, r[3][BIASES_MAX], u[3][BIASES_MAX];
+        struct slope_sum l[3] = {{0}};
+        for (size_t k = 0; k < n; k++) {
+                enum code code = net_check(nets[k], low_hz, high_hz, "cold", err);
+                if (code)
+                        return tp_where(err, "bias %zu", k + 1);
+                if (!(x[k] > 0 && isfinite(x[k])))
+                        return tp_fail(err, CODE_BAD_INPUT, "bias %zu: 1/bias of %.6g; give it positive and finite", k + 1, x[k]);
+                lowest = fmin(lowest, x[k]);
+                highest = fmax(highest, x[k]);
+                double sum[3] = {0}, squares[3] = {0}, m = 0;
+                for (size_t i = 0; i < nets[k]->axis->n; i++) {
+                        double hz = nets[k]->axis->hz[i];
+                        if (!inside(hz, low_hz, high_hz))
+                                continue;
+                        struct m2 y = m2_sub(rf_y_from_s(net2_get(nets[k], i), net2_z_real(nets[k])), pads_y(ret, hz)), z = m2_inv(y);
+                        double complex mutual = (z.e[1] + z.e[2]) / 2, part[3] = {z.e[0] - mutual, z.e[3] - mutual, mutual};
+                        for (int p = 0; p < 3; p++) { /* the tee: in, out, common */
+                                slope_add(&l[p], RF_TWO_PI * hz, cimag(part[p]));
+                                sum[p] += creal(part[p]);
+                                squares[p] += creal(part[p]) * creal(part[p]);
+                        }
+                        m++;
+                }
+                for (int p = 0; p < 3; p++) {
+                        r[p][k] = sum[p] / m;
+                        u[p][k] = sqrt(fmax(0, squares[p] / m - r[p][k] * r[p][k]) / (m - 1));
+                        if (!isfinite(r[p][k]))
+                                return tp_fail(err, CODE_UNRESOLVABLE, "bias %zu: the transistor does not conduct to its common lead",
+                                               k + 1);
+                }
+        }
+        if (!(highest > lowest * (1 + 1e-6)))
+                return tp_fail(err, CODE_BAD_INPUT, "all biases are the same; two different ones or more are needed to extrapolate");
+        /* shares of R_ch in the tee's branches: Z11 - Z12, Z22 - Z12, Z12 */
+        static const double channel[3] = {1.0 / 3 - 1.0 / 2, 1 - 1.0 / 2, 1.0 / 2};
+        static const char *const name[3] = {"in", "out", "common"};
+        for (int p = 0; p < 3; p++) {
+                double unused, u_r, value = intercept(n, x, r[p], u[p], &u_r);
+                if (kind == RF_COLD_GATE_FORWARD)
+                        value -= channel[p] * r_channel;
+                if (!(value >= -3 * u_r - 1e-9))
+                        return tp_fail(err, CODE_UNRESOLVABLE,
+                                       "r_%s comes out as %.4g ohm, u %.2g ohm: these biases do not extrapolate to a resistance; take them "
+                                       "further, or look at the channel's",
+                                       name[p], value, u_r);
+                ret->value[RF_X_R_IN + p] = value;
+                ret->u[RF_X_R_IN + p] = u_r;
+                ret->value[RF_X_L_IN + p] = slope_of(&l[p], &ret->u[RF_X_L_IN + p], &unused);
+        }
+        return CODE_OK;
+}

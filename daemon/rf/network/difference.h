@@ -1,0 +1,37 @@
+/* difference.h: how far two measurements of one thing differ, entry by entry and band by band: a file against a file, today against
+   yesterday, one program against another.  Only frequencies that both have are compared; nothing is interpolated.
+   Pure, any thread, no allocation. */
+#ifndef TIPPLANE_RF_DIFFERENCE_H
+#define TIPPLANE_RF_DIFFERENCE_H
+#include "rf/network/network.h"
+
+#define RF_DIFFERENCE_BANDS_MAX 16
+/* Edges between bands, Hz, as on-wafer people quote them; common practice, no source. */
+extern const double rf_difference_edges[];
+extern const size_t rf_difference_edge_n;
+
+struct rf_difference_entry {
+        double worst, worst_hz, rms; /* of |a - b| */
+};
+struct rf_difference_band {
+        double from_hz, to_hz; /* first and last common frequency in it */
+        size_t points;
+        struct rf_difference_entry entry[4]; /* S11 S12 S21 S22 */
+        double worst, worst_hz;              /* of all four */
+        int worst_entry;
+};
+struct rf_difference {
+        size_t common_n, a_n, b_n; /* frequencies in both, in each */
+        struct rf_difference_band all, band[RF_DIFFERENCE_BANDS_MAX];
+        size_t band_n; /* bands that hold a common frequency, rising */
+        /* Of S21 at the largest common frequencies where both transmit (|S21| > 0.1): what a cable or a plane that moved would show. */
+        double delay_s; /* slope of arg(b/a) by least squares, -d/dw; NaN with fewer than three such points */
+        double loss_db; /* mean of 20 log10 |b/a| over them */
+        size_t transmit_n;
+};
+/* edges: rising; a band is [edge k, edge k + 1), the last one open to the right, and what lies below the first edge one more.
+   edge_n <= RF_DIFFERENCE_BANDS_MAX - 1.  CODE_BAD_INPUT: planes or references differ, NaN in either, no common frequency. */
+enum code rf_difference_of(const struct net2 *a, const struct net2 *b, const double *edges, size_t edge_n, struct rf_difference *ret,
+                           struct tp_error *err);
+
+#endif

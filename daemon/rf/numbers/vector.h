@@ -1,0 +1,33 @@
+/* vector.h: complex arithmetic for loops that are compiled for several kinds of processor.  Included once for each, with KIND (a suffix)
+   and TARGET (an attribute) defined; functions are named N(name); vector_end.h takes everything back.  No include guard: that is the point.
+
+   Every product is fused with the sum it goes into, alike for all kinds, and nothing else is contracted (-std=c11): the same bytes on every
+   processor.  (Where there is no fma instruction the C library's is called: exact and slow.)  -O3 in every variant, because the loops are
+   here to be vectorised. */
+#include "rf/numbers/cx.h"
+#define HOT static TARGET __attribute__((optimize("O3", "no-math-errno", "no-trapping-math")))
+#define IN static inline TARGET __attribute__((always_inline))
+#define PASTE2(a, b) a##b
+#define PASTE(a, b) PASTE2(a, b)
+#define N(name) PASTE(name, KIND)
+
+IN struct cx N(mul)(struct cx a, struct cx b)
+{
+        return cx(__builtin_fma(a.re, b.re, -(a.im * b.im)), __builtin_fma(a.re, b.im, a.im * b.re));
+}
+/* c + a b, c - a b */
+IN struct cx N(add_mul)(struct cx c, struct cx a, struct cx b)
+{
+        return cx(__builtin_fma(a.re, b.re, __builtin_fma(-a.im, b.im, c.re)), __builtin_fma(a.re, b.im, __builtin_fma(a.im, b.re, c.im)));
+}
+IN struct cx N(sub_mul)(struct cx c, struct cx a, struct cx b)
+{
+        return cx(__builtin_fma(-a.re, b.re, __builtin_fma(a.im, b.im, c.re)),
+                  __builtin_fma(-a.re, b.im, __builtin_fma(-a.im, b.re, c.im)));
+}
+IN double N(norm2)(struct cx a) { return __builtin_fma(a.re, a.re, a.im * a.im); }
+IN struct cx N(inv)(struct cx a)
+{
+        double k = 1 / N(norm2)(a);
+        return cx(a.re * k, -a.im * k);
+}
