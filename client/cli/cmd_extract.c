@@ -3,7 +3,7 @@
 #include "cli/number.h"
 #include "cli/offline.h"
 #include "cli/show.h"
-#include "rf/network/insert.h"
+#include "rf/extract/insert.h"
 #include "rf/extract/quantity.h"
 #include <math.h>
 #include <stdio.h>

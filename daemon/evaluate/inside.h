@@ -3,6 +3,7 @@
 #ifndef TIPPLANE_EVALUATE_INSIDE_H
 #define TIPPLANE_EVALUATE_INSIDE_H
 #include "evaluate/evaluate.h"
+#include "rf/calibrate/calibration.h"
 #include "rf/correct/correct.h"
 #include "rf/trust/domain.h"
 #include "rf/calibrate/standards.h"

@@ -4,6 +4,7 @@
 #define TIPPLANE_EVALUATE_VIRTUAL_H
 #include "base/arena.h"
 #include "recipe/recipe.h"
+#include "rf/calibrate/calibration.h"
 #include "rf/correct/correct.h"
 
 enum { VIRTUAL_PARTS = 12, VIRTUAL_COLUMNS = 96 };

@@ -60,6 +60,10 @@ grep -E '^daemon/(base|rf|formats|wafer|recipe)/' "$tmp/product" | xargs grep -n
 none "a pure room does no input or output" "$tmp/out"
 grep '^simulators/' "$tmp/product" | xargs grep -nE '#include "(rf|formats|run|evaluate|store|api)/' | grep -v '^simulators/world/' >"$tmp/out"
 none "the simulated physics is written apart from rf/" "$tmp/out"
+may() { grep "^daemon/rf/$1/" "$tmp/product" | xargs grep -nE '#include "rf/' | grep -vE "\"rf/($1${2:+|$2})/"; } # ROOM OTHERS
+{ may numbers; may network numbers; may correct 'network|numbers'; may calibrate 'correct|network|numbers'; may deembed 'network|numbers'
+  may extract 'deembed|network|numbers'; may models 'network|numbers'; } >"$tmp/out"
+none "the rooms of rf/ know only those before them: numbers, network, correct, calibrate; deembed, extract; models; trust knows all" "$tmp/out"
 grep '^daemon/' "$tmp/product" | grep -v '^daemon/store/' | xargs grep -n '#include <sqlite3.h>' >"$tmp/out"
 grep '^daemon/' "$tmp/product" | grep -v '^daemon/api/http.c$' | xargs grep -n '#include <microhttpd.h>' >>"$tmp/out"
 none "SQL stays in store/, libmicrohttpd in api/http.c" "$tmp/out"

@@ -6,7 +6,7 @@
 #include <cmocka.h>
 #include <math.h>
 #include <string.h>
-#include "rf/network/insert.h"
+#include "rf/extract/insert.h"
 
 /* a line of 5 ps with 1 dB of loss, in 50 ohm */
 static struct m2 line(double hz)

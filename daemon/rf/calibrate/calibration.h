@@ -1,13 +1,10 @@
 /* calibration.h: from raw standards to error terms.  One method is one file and one row of rf_methods[]; problem in, terms and diagnosis
-   out, all memory the caller's.  Pure, any thread, no state.
-
-   Error model (eight terms): receivers - X - device - Y - receivers.  EDF = e00, ESF = e11, ERF = e10 e01; EDR = e33, ESR = e22,
-   ERR = e32 e23; K = e10/e23.  Twelve terms (SOLT) add ELF, ETF, EXF, ELR, ETR, EXR (Marks, 50th ARFTG, 1997). */
+   out, all memory the caller's.  Pure, any thread, no state. */
 #ifndef TIPPLANE_RF_CALIBRATION_H
 #define TIPPLANE_RF_CALIBRATION_H
-#include "rf/network/network.h"
-
-#define RF_STANDARD_MAX 16
+#include "rf/calibrate/covariance.h"
+#include "rf/calibrate/diagnosis.h"
+#include "rf/correct/terms.h"
 
 enum rf_standard_kind {
         RF_STANDARD_UNKNOWN,
@@ -65,122 +62,6 @@ struct problem {
         double z_ref_ohm;  /* where Zc is known the terms are moved to this; 0: 50 */
 };
 
-enum term {
-        TERM_EDF,
-        TERM_ESF,
-        TERM_ERF,
-        TERM_EDR,
-        TERM_ESR,
-        TERM_ERR,
-        TERM_K,
-        TERM_ELF,
-        TERM_ETF,
-        TERM_EXF,
-        TERM_ELR,
-        TERM_ETR,
-        TERM_EXR,
-        TERM_COUNT
-};
-extern const char *const term_words[TERM_COUNT + 1];
-enum terms_model { TERMS_UNKNOWN, TERMS_ONE_PORT, TERMS_EIGHT, TERMS_TWELVE, TERMS_SIXTEEN, TERMS_MODEL_COUNT };
-extern const char *const terms_model_words[TERMS_MODEL_COUNT + 1]; /* "unknown", "one_port", "eight", "twelve", "sixteen"; NULL */
-
-/* The full model: every receiver is coupled to every tip.  M = (T1 S + T2)(T3 S + T4)^{-1} with 2x2 blocks, unterminated raw data M
-   (Butler et al., IEEE Trans. MTT 39 (1991) 2211; Silvonen, Electron. Lett. 29 (1993) 1544).  Fifteen numbers count: T4_11 = 1.
-   FULL_T1 + 0 … 3 are T1's 11 12 21 22, and so on. */
-enum full_term { FULL_T1 = 0, FULL_T2 = 4, FULL_T3 = 8, FULL_T4 = 12, FULL_COUNT = 16 };
-
-/* One representation for all methods.  TERMS_EIGHT: EDF … K, and the twelve-term equivalents without switch terms in the other columns (ELF
-   = ESR, ETF = K ERR, ELR = ESF, ETR = ERF/K, EXF = EXR = 0); correction reads the trackings there.  TERMS_TWELVE fills all, K from ETF.
-   TERMS_ONE_PORT: EDF ESF ERF and EDR ESR ERR, the rest NaN.  TERMS_SIXTEEN: `full`, and in the other columns the eight-term view of the
-   same error network (its leakage left out), which one-port correction and comparisons read; for the other models `full` is NaN.
-   Always there, because who makes the memory does not know yet what solve() will find: 681 points are 330 kB. */
-struct terms {
-        const struct axis *axis;
-        const char *method; /* static text: a word of rf_methods[] */
-        enum terms_model model;
-        enum plane plane;
-        bool switch_removed; /* raw data must have their switch terms removed with the ones of the sweep or the calibration */
-        double *z_re, *z_im; /* reference of corrected data, ohm; NaN: the line's own, not known */
-        double *re[TERM_COUNT], *im[TERM_COUNT];
-        double *full_re[FULL_COUNT], *full_im[FULL_COUNT];
-};
-size_t terms_bytes(size_t n);
-struct terms terms_at(void *memory_64, const struct axis *axis); /* NaN everywhere, model unknown */
-
-/* A flat little-endian record of the terms for a BLOB: header, axis hash, columns.  Version 1 for the models it could always say, byte for
-   byte as before; version 2 adds the sixteen columns of the full model. */
-size_t terms_blob_bytes(enum terms_model model, size_t n);
-void terms_to_blob(const struct terms *terms, void *ret_blob);
-/* The axis must be the one of the record: CODE_BAD_INPUT otherwise; CODE_DAMAGED, CODE_TOO_NEW. */
-enum code terms_from_blob(const void *blob, size_t bytes, struct terms *into, struct tp_error *err);
-
-/* Per-frequency figures, NaN where the method has none; and what should be said aloud. */
-struct standard_residual {
-        double rms, worst, worst_hz; /* |predicted - read| of this standard over all frequencies; NaN if the method leaves no residual */
-};
-struct diagnosis {
-        const struct axis *axis;
-        double *condition; /* of the linear system, worst port; multiline: 1/sin(effective phase) of the best pair */
-        double *residual_rms, *residual_worst;
-        double *k_disagreement;            /* SOLT: |k1/k2 - 1| */
-        double *leakage;                   /* sixteen terms: largest coupling between the sides, relative to the trackings */
-        double *consistency;               /* sixteen terms: smallest singular value over the next, 0 for exact data */
-        double *switch_difference;         /* SOLT with measured switch terms: largest |implied - measured| */
-        double *reciprocity;               /* largest |S21 - S12| of corrected thru (unknown thru: 0 by construction -> NaN) or lines */
-        double *thru_s21_re, *thru_s21_im; /* unknown thru as solved */
-        double *gamma_re, *gamma_im;       /* 1/m */
-        double *eps_re, *eps_im;           /* effective permittivity -(gamma c/w)^2 */
-        double *loss_db_mm;
-        double *phase_eff_deg;           /* of the best pair of lines, 0 … 90 */
-        double *nstd;                    /* normalised standard deviation (DeGroot, Jargon & Marks 2002): 1 = one 90 degree line */
-        double *zc_re, *zc_im;           /* line impedance used, ohm */
-        double *reflect_re, *reflect_im; /* solved reflect in the middle of the first line */
-        double *reflect_distance;        /* |solved - estimate| there */
-        double *reflect_angle_deg;       /* of solved/estimate, -180 … 180 */
-        double *common_line;             /* index into the lines, in the order given */
-        double *match_r_ohm, *match_l_h; /* lrrm: each frequency alone; L must be flat, a slope means shunt C or a wrong thru delay */
-        double *second_opinion;          /* multiline: how far another weighting of the lines differs, as a corrected reflection */
-        struct standard_residual standard[RF_STANDARD_MAX];
-        bool match_l_determined; /* lrrm: the next four are found; otherwise match_l_fit_h is the definition's */
-        double match_l_fit_h, match_l_u_h, match_c_fit_f, match_r_fit_ohm;
-        double open_c_fit_f;                         /* lrrm: the open's, as solved */
-        double line_length_error_m[RF_STANDARD_MAX]; /* multiline, three lines and more: by which each line seems longer than told, judged
-                                                      */
-        double line_length_u_m[RF_STANDARD_MAX];     /* by the others (a common offset or scale cannot be seen); its standard error */
-        bool root_followed;                          /* the two-valued root was continuous from its start to both ends */
-        bool root_contradicts;                       /* the estimate would have chosen the other root somewhere … */
-        double contradiction_hz, contradiction_deg;  /* … first here, at this angle between root and estimate */
-        double root_start_hz;
-        double root_unfollowed_hz; /* first frequency whose step was ambiguous, so that the estimate chose; NaN: none */
-        unsigned warning_n;
-        char warning[6][240]; /* sentences; the oldest six */
-};
-size_t diagnosis_bytes(size_t n);
-struct diagnosis diagnosis_at(void *memory_64, const struct axis *axis);
-
-/* How the terms move when one input number moves: all root choices held, the map from inputs to terms is analytic, so one complex number
-   per (input, term, frequency) is enough. */
-enum column_kind { COLUMN_UNKNOWN, COLUMN_RAW, COLUMN_IDEAL, COLUMN_LENGTH };
-struct column {
-        enum column_kind kind;
-        unsigned standard; /* index into problem.standards */
-        unsigned entry;    /* 0 … 3: S11 S12 S21 S22; COLUMN_LENGTH: 0, per metre */
-};
-#define RF_COLUMN_MAX 128
-struct covariance {
-        size_t point_n;
-        const size_t *points; /* indices into the axis, the caller's */
-        size_t column_n;      /* filled by solve */
-        struct column columns[RF_COLUMN_MAX];
-        double complex *d_terms; /* [point_n][column_n][TERM_COUNT], TERMS_SIXTEEN [FULL_COUNT]; covariance_bytes() */
-};
-size_t covariance_bytes(size_t point_n, size_t standard_n);
-struct covariance covariance_at(void *memory_64, size_t point_n, const size_t *points);
-/* d(corrected S)/d(column) of one raw point of a device, at covariance point p: ret_d_s[column_n][4].
-   raw: with switch terms removed for TERMS_EIGHT and TERMS_SIXTEEN, as read for TERMS_TWELVE. */
-void rf_sensitivity(const struct covariance *cov, size_t p, const struct terms *terms, struct m2 raw, double complex (*ret_d_s)[4]);
-
 struct need {
         enum rf_standard_kind kind;
         unsigned least;
@@ -205,5 +86,12 @@ extern const size_t rf_method_n;
 const struct method *rf_method(const char *word); /* NULL if there is none */
 /* Checks the problem against the method's needs, axes and planes; every solve() calls it first. */
 enum code rf_problem_check(const struct method *, const struct problem *, struct tp_error *);
+
+/* A flat little-endian record of the terms for a BLOB: header, axis hash, columns.  Version 1 for the models it could always say, byte for
+   byte as before; version 2 adds the sixteen columns of the full model. */
+size_t terms_blob_bytes(enum terms_model model, size_t n);
+void terms_to_blob(const struct terms *terms, void *ret_blob);
+/* The axis must be the one of the record: CODE_BAD_INPUT otherwise; CODE_DAMAGED, CODE_TOO_NEW. */
+enum code terms_from_blob(const void *blob, size_t bytes, struct terms *into, struct tp_error *err);
 
 #endif

@@ -1,5 +1,6 @@
 /* exact.c: which columns go where, and the choice of processor (exact.h). */
 #include "rf/calibrate/exact.h"
+#include "rf/numbers/finite.h"
 #include "rf/correct/correct_kernel.h"
 #include "rf/numbers/cpu.h"
 #include "rf/numbers/cx.h"
@@ -34,11 +35,6 @@ struct rest_columns {
         const signed char *sign;
 };
 
-struct finite_column {
-        const double *x;
-        double bad;
-};
-
 #define KIND _any
 #define TARGET
 #include "rf/calibrate/exact_loops.h"
@@ -50,21 +46,6 @@ struct finite_column {
 #define TARGET TARGET_512
 #include "rf/calibrate/exact_loops.h"
 #endif
-
-bool exact_finite(size_t n, const double *x)
-{
-        struct finite_column column = {.x = x};
-        CPU_RUN(finite, n, &column);
-        return column.bad == 0;
-}
-
-bool exact_net_finite(const struct net2 *net)
-{
-        for (int k = 0; k < 4; k++)
-                if (!exact_finite(net->axis->n, net->re[k]) || !exact_finite(net->axis->n, net->im[k]))
-                        return false;
-        return true;
-}
 
 /* The three reflections that a port has, by index; false: other than three. */
 static bool three_at(const struct problem *p, unsigned port, size_t at[3])
@@ -120,7 +101,7 @@ static bool boxes(const struct problem *p, const struct net2 *const *raw, struct
                         memset(condition, 0, p->axis->n * sizeof *condition);
                 CPU_RUN(box, p->axis->n, &in);
         }
-        return exact_finite(p->axis->n, condition);
+        return column_finite(p->axis->n, condition);
 }
 
 static void z_is_50(struct terms *out)
@@ -134,7 +115,7 @@ static void z_is_50(struct terms *out)
 static bool terms_finite(const struct terms *t)
 {
         for (int k = 0; k < TERM_COUNT; k++)
-                if (!exact_finite(t->axis->n, t->re[k]) || !exact_finite(t->axis->n, t->im[k]))
+                if (!column_finite(t->axis->n, t->re[k]) || !column_finite(t->axis->n, t->im[k]))
                         return false;
         return true;
 }
@@ -237,7 +218,8 @@ bool exact_unknown_thru(const struct problem *p, void *scratch, struct terms *ou
         }
         CPU_RUN(root, n, &in);
         z_is_50(out);
-        return exact_finite(n, ret->r_re) && exact_finite(n, ret->r_im) && exact_finite(n, ret->ratio_re) && exact_finite(n, ret->ratio_im);
+        return column_finite(n, ret->r_re) && column_finite(n, ret->r_im) && column_finite(n, ret->ratio_re) &&
+               column_finite(n, ret->ratio_im);
 }
 
 void exact_unknown_thru_terms(size_t n, const struct exact_root *root, const signed char *sign, struct terms *out)

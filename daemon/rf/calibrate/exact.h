@@ -20,8 +20,5 @@ struct exact_root {
 bool exact_unknown_thru(const struct problem *p, void *scratch, struct terms *out, double *condition, const struct exact_root *ret);
 /* Second half: K and the twelve-term columns, with r turned where sign is -1. */
 void exact_unknown_thru_terms(size_t n, const struct exact_root *root, const signed char *sign, struct terms *out);
-/* true when all n numbers are finite. */
-bool exact_finite(size_t n, const double *x);
-bool exact_net_finite(const struct net2 *net);
 
 #endif

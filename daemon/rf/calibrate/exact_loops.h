@@ -5,16 +5,6 @@
                MGWL 2 (1992) 505, det T = 1. */
 #include "rf/numbers/vector.h"
 
-/* How many are no finite number; without an early way out, so that it is vectorised. */
-HOT void N(finite)(size_t n, struct finite_column *in)
-{
-        const double *x = in->x;
-        uint64_t bad = 0;
-        for (size_t i = 0; i < n; i++)
-                bad |= x[i] - x[i] == 0 ? 0 : UINT64_MAX;
-        in->bad = bad != 0;
-}
-
 /* w = (a G + b)/(c G + 1) from three pairs. */
 HOT void N(box)(size_t n, const struct box_columns *in)
 {

@@ -22,20 +22,9 @@ void point_load_as_read(const struct problem *problem, size_t i, struct point *r
 static inline struct m2 point_raw(const struct point *p, size_t standard) { return p->bare[standard]; }
 void point_bare(struct point *p, size_t standard);
 
-/* One port's box as a Moebius map of the true reflection G to the reading w: w = (a G + b)/(c G + 1). */
-struct box {
-        double complex a, b, c;
-};
-static inline double complex box_correct(struct box x, double complex w) { return (w - x.b) / (x.a - x.c * w); }
 /* From all reflections with an ideal that touch `port` (1, 2); raw is w.  residual (may be NULL): per standard |predicted - read|, NaN if
    not used. false: the standards coincide. */
 bool box_from_reflections(const struct point *p, int port, bool unterminated, struct box *ret, double *ret_condition, double *residual);
-/* T_M = r [[a1, b1], [c1, 1]] T_D [[a2, -c2], [-b2, 1]]  ->  eight terms (the twelve-term columns get their equivalents). */
-void terms_from_boxes(struct box x, struct box y, double complex r, double complex t[TERM_COUNT]);
-struct m2 box_x(struct box x); /* [[a, b], [c, 1]] */
-struct m2 box_y(struct box y); /* [[a, -c], [-b, 1]] */
-void terms_put(struct terms *terms, size_t i, const double complex t[TERM_COUNT]);
-
 /* Fills cov from a point solver with all choices held: `choice` points to what the solver keeps of frequency i. */
 typedef bool point_solver(const struct point *p, const void *choice, double complex t[TERM_COUNT]);
 void covariance_fill(const struct problem *problem, struct covariance *cov, point_solver *solve, const void *choices, size_t choice_bytes);
@@ -91,7 +80,5 @@ enum code known_solve(const struct problem *, void *, struct terms *, struct cov
 enum code trl_solve(const struct problem *, void *, struct terms *, struct covariance *, struct diagnosis *, struct tp_error *);
 enum code multiline_solve(const struct problem *, void *, struct terms *, struct covariance *, struct diagnosis *, struct tp_error *);
 enum code sixteen_solve(const struct problem *, void *, struct terms *, struct covariance *, struct diagnosis *, struct tp_error *);
-/* The sixteen-term side of rf_sensitivity() (correct_full.c). */
-void sensitivity_full(const struct covariance *cov, size_t p, const struct terms *terms, struct m2 raw, double complex (*ret_d_s)[4]);
 
 #endif

@@ -3,7 +3,7 @@
  *             M = (T1 S + T2)(T3 S + T4)^{-1} with T_M = T_X T_D T_Y (own derivation, checked by tests/reference/rf_convert_terms.c). */
 #include "rf/correct/convert_terms.h"
 #include "rf/correct/correct_full.h"
-#include "rf/calibrate/solve.h"
+#include "rf/correct/terms.h"
 #include <math.h>
 #include <string.h>
 

@@ -11,7 +11,7 @@
    names frequency and value.  Pure, any thread. */
 #ifndef TIPPLANE_RF_CONVERT_TERMS_H
 #define TIPPLANE_RF_CONVERT_TERMS_H
-#include "rf/calibrate/calibration.h"
+#include "rf/correct/terms.h"
 
 /* sw NULL: only for terms that were solved without (switch_removed false): the switch is then ideal. */
 enum code rf_terms_twelve_from_eight(const struct terms *eight, const struct switch_terms *sw, struct terms *out, struct tp_error *err);

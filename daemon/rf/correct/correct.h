@@ -4,7 +4,7 @@
    terms they are inside the terms and or_null is not used.  One-port terms correct reflections only (rf_correct1). */
 #ifndef TIPPLANE_RF_CORRECT_H
 #define TIPPLANE_RF_CORRECT_H
-#include "rf/calibrate/calibration.h"
+#include "rf/correct/terms.h"
 
 /* Raw S with the switch terms taken out / put in (Marks 1997).  out may be raw. */
 enum code rf_switch_remove(const struct switch_terms *sw, const struct net2 *raw, struct net2 *out, struct tp_error *err);

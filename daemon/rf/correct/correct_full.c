@@ -4,7 +4,6 @@
  *             tests/reference/rf_sixteen.c against a network given as such. */
 #include "rf/correct/correct_full.h"
 #include "rf/numbers/cx.h"
-#include "rf/calibrate/solve.h"
 #include <math.h>
 
 #define HOT __attribute__((optimize("O3", "no-math-errno", "no-trapping-math")))
@@ -148,21 +147,6 @@ struct m2 full_embed_point(const struct terms *terms, size_t i, struct m2 s)
 {
         struct full t = full_get(terms, i);
         return m2_mul(m2_add(m2_mul(t.t1, s), t.t2), m2_inv(m2_add(m2_mul(t.t3, s), t.t4)));
-}
-
-void sensitivity_full(const struct covariance *cov, size_t q, const struct terms *terms, struct m2 m, double complex (*ret_d_s)[4])
-{
-        /* G S = H with G = T1 - M T3, H = M T4 - T2:  dS = G^{-1} (M dT4 - dT2 - (dT1 - M dT3) S) */
-        struct full t = full_get(terms, cov->points[q]);
-        struct m2 g = m2_inv(m2_sub(t.t1, m2_mul(m, t.t3))), s = m2_mul(g, m2_sub(m2_mul(m, t.t4), t.t2));
-        for (size_t k = 0; k < cov->column_n; k++) {
-                const double complex *d = cov->d_terms + (q * cov->column_n + k) * FULL_COUNT;
-                struct m2 d1 = {{d[0], d[1], d[2], d[3]}}, d2 = {{d[4], d[5], d[6], d[7]}}, d3 = {{d[8], d[9], d[10], d[11]}},
-                          d4 = {{d[12], d[13], d[14], d[15]}};
-                struct m2 ds = m2_mul(g, m2_sub(m2_sub(m2_mul(m, d4), d2), m2_mul(m2_sub(d1, m2_mul(m, d3)), s)));
-                for (int e = 0; e < 4; e++)
-                        ret_d_s[k][e] = ds.e[e];
-        }
 }
 
 /* ---- the error network ----------------------------------------------------------------------------------------------------------------

@@ -5,7 +5,7 @@
    machine that made it.  (On a processor without fma the first one calls the C library's, exact and slow.)  In place is allowed. */
 #ifndef TIPPLANE_RF_CORRECT_KERNEL_H
 #define TIPPLANE_RF_CORRECT_KERNEL_H
-#include "rf/calibrate/calibration.h"
+#include "rf/correct/terms.h"
 
 struct kernels {
         const char *word;  /* "any", "256", "512": widths in bits */

@@ -1,7 +1,7 @@
 /* pick.h: some frequencies of a larger list, never interpolated: a device swept over part of what was calibrated.  Pure, no allocation. */
 #ifndef TIPPLANE_RF_PICK_H
 #define TIPPLANE_RF_PICK_H
-#include "rf/calibrate/calibration.h"
+#include "rf/correct/terms.h"
 
 /* ret_at[i]: where `want`'s frequency i stands in `have`, to 1e-9 relative.  CODE_BAD_INPUT names the first that is not there. */
 enum code rf_pick(const struct axis *have, const struct axis *want, size_t *ret_at, struct tp_error *err);

@@ -3,7 +3,6 @@
  *             trust; what these very dummies allow is computed in deembed_limit.c and said beside it.
  * Not here    the algebra: deembed_lumped.c, deembed_halves.c, deembed_lines.c; the gate: deembed_gate.c. */
 #include "rf/deembed/deembed_own.h"
-#include "rf/calibrate/exact.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -66,7 +65,7 @@ static bool uses(enum deembed_method method, int dummy)
 
 static enum code finite_check(const char *name, const struct net2 *net, struct tp_error *err)
 {
-        if (exact_net_finite(net))
+        if (net2_finite(net))
                 return CODE_OK;
         for (size_t i = 0; i < net->axis->n; i++)
                 for (int k = 0; k < 4; k++)

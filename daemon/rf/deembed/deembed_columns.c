@@ -3,7 +3,7 @@
 #include "rf/numbers/cpu.h"
 #include "rf/numbers/cx.h"
 #include "rf/deembed/deembed_own.h"
-#include "rf/calibrate/exact.h"
+#include "rf/numbers/finite.h"
 #include <string.h>
 
 enum { BLOCK = 256 };
@@ -74,7 +74,7 @@ bool deembed_columns(enum deembed_method method, const struct net2 *measured, co
                 else
                         CPU_RUN(open_short, here, &c);
                 for (int k = 0; k < 8; k++)
-                        if (!exact_finite(here, block[k]))
+                        if (!column_finite(here, block[k]))
                                 return false;
                 for (int k = 0; k < 4; k++) {
                         memcpy(out->re[k] + from, block[2 * k], here * sizeof(double));

@@ -1,5 +1,6 @@
 /* network.c: axes and two-ports in the caller's memory (network.h). */
 #include "rf/network/network.h"
+#include "rf/numbers/finite.h"
 #include "base/hash.h"
 #include <math.h>
 #include <string.h>
@@ -100,4 +101,12 @@ struct switch_terms switch_terms_at(void *memory_64, const struct axis *axis)
         memset(memory_64, 0, switch_terms_bytes(axis->n));
         return (struct switch_terms){
                 .axis = axis, .f_re = column, .f_im = column + stride, .r_re = column + 2 * stride, .r_im = column + 3 * stride};
+}
+
+bool net2_finite(const struct net2 *net)
+{
+        for (int k = 0; k < 4; k++)
+                if (!column_finite(net->axis->n, net->re[k]) || !column_finite(net->axis->n, net->im[k]))
+                        return false;
+        return true;
 }

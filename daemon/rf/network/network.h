@@ -57,6 +57,7 @@ void net2_copy(struct net2 *to, const struct net2 *from); /* axes equal; copies 
 void net2_set_z(struct net2 *net, double z_re, double z_im);
 /* The one real z of all frequencies, ohm; NaN if z is complex, unknown or changes over frequency. */
 double net2_z_real(const struct net2 *net);
+bool net2_finite(const struct net2 *net); /* all of its S */
 
 static inline struct m2 net2_get(const struct net2 *net, size_t i)
 {

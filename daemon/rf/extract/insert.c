@@ -1,5 +1,5 @@
 /* insert.c: see insert.h. */
-#include "rf/network/insert.h"
+#include "rf/extract/insert.h"
 #include "rf/extract/extract.h"
 #include <math.h>
 #include <string.h>
