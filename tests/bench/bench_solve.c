@@ -8,6 +8,7 @@
 #include <string.h>
 #include <time.h>
 #include "formats/touchstone.h"
+#include "rf/calibrate/calibration.h"
 #include "rf/correct/correct.h"
 #include "rf/deembed/deembed.h"
 #include "rf/models/vector_fit.h"

@@ -15,6 +15,7 @@
 #include "base/text.h"
 #include "formats/touchstone.h"
 #include "rf/network/convert.h"
+#include "rf/calibrate/calibration.h"
 #include "rf/correct/correct.h"
 #include "rf/deembed/deembed.h"
 

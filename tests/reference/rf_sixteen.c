@@ -1,6 +1,7 @@
 /* cal_16term.json: sixteen terms from eight standards, from the two sets of five that work, and sets that do not.  The raw data come from
    the wave equations of a four-port error network with leakage of -70 dB (70 kHz) to -30 dB (220 GHz) and switch terms. */
 #include "rf_check.h"
+#include "rf/calibrate/calibration.h"
 #include "rf/correct/correct_full.h"
 
 /* 1e-10: condition numbers of 9 to 60 times a few hundred roundings of 1e-16, with a margin of 1e3 for compilers. */

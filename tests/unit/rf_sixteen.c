@@ -14,6 +14,7 @@
 #define lapack_complex_float float complex
 #include <lapacke.h>
 #include "base/arena.h"
+#include "rf/calibrate/calibration.h"
 #include "rf/correct/correct.h"
 #include "rf/correct/correct_full.h"
 #include "rf/numbers/small.h"

@@ -7,6 +7,7 @@
 #include <cmocka.h>
 #include <inttypes.h>
 #include <string.h>
+#include "rf/calibrate/calibration.h"
 #include "rf/correct/correct.h"
 #include "rf_synth.h"
 
