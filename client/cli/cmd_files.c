@@ -33,6 +33,9 @@ static void put_json(struct cli *c, const struct touchstone *f)
                 }
                 json_close(&o, ']');
         }
+        json_text(&o, "matrix_format", f->matrix == 'L' ? "lower" : f->matrix == 'U' ? "upper" : "full");
+        if (f->ports == 2)
+                json_text(&o, "two_port_data_order", f->order_12_21 ? "12_21" : "21_12");
         json_int(&o, "noise_points", (int64_t)f->noise_n);
         json_close(&o, '}');
         text_put(&c->out, "\n");

@@ -156,7 +156,7 @@ unsigned touchstone_ports_of_name(const char *name)
 {
         const char *dot = strrchr(name, '.');
         unsigned ports = 0;
-        if (!dot || tolower((unsigned char)dot[1]) != 's')
+        if (!dot || !strchr("syzgh", tolower((unsigned char)dot[1])))
                 return 0;
         const char *at = dot + 2;
         for (; isdigit((unsigned char)*at) && ports <= TOUCHSTONE_PORTS_MAX; at++)
@@ -169,56 +169,4 @@ bool touchstone_name(const char *name, unsigned *ret_ports)
         const char *dot = strrchr(name, '.');
         *ret_ports = touchstone_ports_of_name(name);
         return *ret_ports || (dot && tolower((unsigned char)dot[1]) == 't' && tolower((unsigned char)dot[2]) == 's' && !dot[3]);
-}
-
-/* What follows `key` in a comment line that begins with it; NULL: no such line. */
-static const char *comment_of(const struct touchstone *file, const char *key)
-{
-        size_t n = strlen(key);
-        for (const char *line = file->comments; line && *line; line = strchr(line, '\n') ? strchr(line, '\n') + 1 : NULL) {
-                const char *at = line + strspn(line, " ");
-                if (strncmp(at, key, n) == 0)
-                        return at + n;
-        }
-        return NULL;
-}
-
-enum plane touchstone_plane(const struct touchstone *file)
-{
-        const char *said = comment_of(file, "reference plane: ");
-        for (int k = 1; said && k < PLANE_COUNT; k++) {
-                size_t n = strlen(plane_words[k]);
-                if (strncmp(said, plane_words[k], n) == 0 && (said[n] == '\n' || said[n] == '\0'))
-                        return (enum plane)k;
-        }
-        return PLANE_UNKNOWN;
-}
-
-enum code touchstone_net2(const struct touchstone *file, enum plane plane, struct arena *arena, struct net2 *ret, struct tp_error *err)
-{
-        if (file->mode)
-                return tp_fail(
-                        err, CODE_BAD_INPUT,
-                        "the file holds mixed modes (its order begins with %c%u); single-ended S of 2 ports is needed here: write the "
-                        "file without [Mixed-Mode Order]",
-                        file->mode[0].kind, file->mode[0].port);
-        if (file->ports != 2 || file->parameter != 'S')
-                return tp_fail(err, CODE_BAD_INPUT, "the file holds %c of %u ports; S of 2 ports is needed here", file->parameter,
-                               file->ports);
-        if (file->r_ohm[0] != file->r_ohm[1])
-                return tp_fail(err, CODE_BAD_INPUT, "the file has reference %g ohm at port 1 and %g ohm at port 2; both must be equal here",
-                               file->r_ohm[0], file->r_ohm[1]);
-        struct axis *axis = arena_take(arena, sizeof *axis);
-        void *memory = arena_take(arena, net2_bytes(file->axis.n));
-        if (!axis || !memory)
-                return tp_fail_memory(err);
-        *axis = file->axis;
-        *ret = net2_at(memory, axis, plane);
-        for (int k = 0; k < 4; k++) {
-                memcpy(ret->re[k], file->re[k], axis->n * sizeof(double));
-                memcpy(ret->im[k], file->im[k], axis->n * sizeof(double));
-        }
-        bool line = file->r_ohm[0] == 1 && comment_of(file, TOUCHSTONE_LINE_REFERENCE);
-        net2_set_z(ret, line ? NAN : file->r_ohm[0], line ? NAN : 0);
-        return CODE_OK;
 }

@@ -2,7 +2,7 @@
  * Idea        The number of ports says how many pairs a frequency has and, in version 1, where a row must end: a short or long line is an
  *             error at that line, never a shift of everything after it.  In version 2 lines may be broken between any two pairs, but a
  *             frequency still begins a line, so a lost pair is noticed at the next one.
- * Trap        a version 1 two-port line is f S11 S21 S12 S22; its Y and Z are normalised to R, those of version 2 are not. */
+ * Trap        a version 1 two-port line is f S11 S21 S12 S22. */
 #include "formats/touchstone_own.h"
 #include <math.h>
 
@@ -38,18 +38,15 @@ enum code reader_points_begin(struct reader *r)
         return CODE_OK;
 }
 
-/* One pair of numbers as a complex value, version 1's Y and Z with their R put back.  1e308 dB and its like do not fit. */
+/* One pair of numbers as a complex value, version 1's Z, Y, H and G with their R put back.  1e308 dB and its like do not fit. */
 static enum code store(struct reader *r, size_t row, size_t column, double a, double b)
 {
         struct touchstone *f = r->file;
         size_t i = f->axis.n;
         double mag = r->form == FORM_DB ? pow(10, a / 20) : a, rad = b * RF_PI / 180;
         double re = r->form == FORM_RI ? a : mag * cos(rad), im = r->form == FORM_RI ? b : mag * sin(rad);
-        double scale = f->version < 20 ? sqrt(f->r_ohm[row] * f->r_ohm[column]) : 1;
-        if (f->parameter == 'Z')
-                re *= scale, im *= scale;
-        if (f->parameter == 'Y')
-                re /= scale, im /= scale;
+        re = touchstone_physical(f, row, column, re);
+        im = touchstone_physical(f, row, column, im);
         f->re[row * f->ports + column][i] = re;
         f->im[row * f->ports + column][i] = im;
         if (r->matrix != MATRIX_FULL) {

@@ -174,6 +174,8 @@ static enum code head_check(struct reader *r)
                                                               : "parameters of kind G and H",
                                f->ports);
         f->mode = r->mode;
+        f->matrix = "FLU"[r->matrix];
+        f->order_12_21 = f->ports == 2 && !r->order_21_12;
         return modes_check(r);
 }
 

@@ -95,11 +95,5 @@ enum code reader_option(struct reader *r)
                 if (code)
                         return code;
         }
-        if (strchr("GH", f->parameter) && f->version < 20 && !(f->r_ohm[0] == 1 && f->r_ohm[1] == 1))
-                return tp_fail(
-                        r->err, CODE_BAD_INPUT,
-                        "line %zu: parameters of kind %c with R %g are not read: version 1 normalises them and programs disagree how; "
-                        "convert the file to S, or write it as version 2",
-                        r->line, f->parameter, f->r_ohm[0]);
         return CODE_OK;
 }

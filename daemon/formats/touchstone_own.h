@@ -1,6 +1,6 @@
 /* touchstone_own.h: what the files of the Touchstone reader share.  Not for other rooms.
    Reading order: touchstone.c (the whole), touchstone_words.c (lines and numbers), touchstone_option.c (the # line),
-   touchstone_keywords.c (the head of version 2), touchstone_data.c (points and noise). */
+   touchstone_keywords.c (the head of version 2), touchstone_data.c (points and noise), touchstone_scale.c, touchstone_network.c. */
 #ifndef TIPPLANE_FORMATS_TOUCHSTONE_OWN_H
 #define TIPPLANE_FORMATS_TOUCHSTONE_OWN_H
 #include "formats/touchstone.h"
@@ -67,6 +67,10 @@ enum code reader_points_begin(struct reader *r);
 /* The lines of one frequency, the first of which lies in r; *ret_noise: it was the first line of a version 1 noise block, and is read. */
 enum code reader_point(struct reader *r, bool *ret_noise);
 enum code reader_noise(struct reader *r);
+
+/* touchstone_scale.c: a value as it stands in the text (version 1 normalises, version 2 does not) in siemens and ohm, and back. */
+double touchstone_physical(const struct touchstone *f, size_t row, size_t column, double value);
+double touchstone_normalised(const struct touchstone *f, size_t row, size_t column, double value);
 
 /* touchstone_write.c.  Each line with "! " before it, ASCII only. */
 void touchstone_comments(struct text *to, const char *comments);

@@ -1,6 +1,6 @@
 /* touchstone_write_all.c: any number of ports, any version (touchstone.h).
- * Trap        in version 1 a row of more than four pairs goes on in further lines; Y and Z are normalised to R; a two-port is
- *             f S11 S21 S12 S22.  In version 2 the two-port order is written as 21_12, because that is what most readers know. */
+ * Trap        in version 1 a row of more than four pairs goes on in further lines; Z, Y, H and G are normalised to R; a two-port is
+ *             f S11 S21 S12 S22. */
 #include "formats/touchstone_own.h"
 #include <math.h>
 #include <string.h>
@@ -25,8 +25,9 @@ static enum code check(const struct touchstone *f, char matrix, struct tp_error 
                 return tp_fail(err, CODE_BAD_INPUT, "mixed modes cannot be written as version 1; write version 2.0");
         if (f->noise_n && n != 2)
                 return tp_fail(err, CODE_BAD_INPUT, "noise data of %zu ports cannot be written; they belong to two-ports", n);
-        if (strchr("GH", f->parameter) && (n != 2 || f->version < 20))
-                return tp_fail(err, CODE_BAD_INPUT, "parameters of kind %c are written for two-ports in version 2 only", f->parameter);
+        if (strchr("GH", f->parameter) && n != 2)
+                return tp_fail(err, CODE_BAD_INPUT, "parameters of kind %c of %zu ports cannot be written; they belong to two-ports",
+                               f->parameter, n);
         for (size_t i = 0; i < f->noise_n; i++) {
                 const struct touchstone_noise *v = &f->noise[i];
                 if (!isfinite(v->hz) || !isfinite(v->fmin_db) || !isfinite(v->opt_mag) || !isfinite(v->opt_deg) || !isfinite(v->rn_ohm))
@@ -68,7 +69,7 @@ static void head(const struct touchstone *f, char matrix, struct text *to)
                 return;
         text_f(to, "[Number of Ports] %u\n", f->ports);
         if (f->ports == 2)
-                text_put(to, "[Two-Port Data Order] 21_12\n");
+                text_f(to, "[Two-Port Data Order] %s\n", f->order_12_21 ? "12_21" : "21_12");
         text_f(to, "[Number of Frequencies] %zu\n", f->axis.n);
         if (f->noise_n)
                 text_f(to, "[Number of Noise Frequencies] %zu\n", f->noise_n);
@@ -97,9 +98,7 @@ static void head(const struct touchstone *f, char matrix, struct text *to)
 static void element(const struct touchstone *f, size_t row, size_t column, size_t i, struct text *to)
 {
         size_t k = row * f->ports + column;
-        double scale = f->version < 20 ? sqrt(f->r_ohm[row] * f->r_ohm[column]) : 1;
-        double by = f->parameter == 'Z' ? 1 / scale : f->parameter == 'Y' ? scale : 1;
-        text_f(to, " %.17g %.17g", f->re[k][i] * by, f->im[k][i] * by);
+        text_f(to, " %.17g %.17g", touchstone_normalised(f, row, column, f->re[k][i]), touchstone_normalised(f, row, column, f->im[k][i]));
 }
 
 static void point(const struct touchstone *f, char matrix, size_t i, struct text *to)
@@ -107,8 +106,9 @@ static void point(const struct touchstone *f, char matrix, size_t i, struct text
         size_t n = f->ports;
         text_f(to, "%.17g", f->axis.hz[i]);
         if (n == 2 && matrix == 'F') {
+                bool rows = f->order_12_21 && f->version >= 20;
                 for (size_t k = 0; k < 4; k++)
-                        element(f, k % 2, k / 2, i, to);
+                        element(f, rows ? k / 2 : k % 2, rows ? k % 2 : k / 2, i, to);
                 text_put(to, "\n");
                 return;
         }
@@ -126,11 +126,13 @@ static void point(const struct touchstone *f, char matrix, size_t i, struct text
 
 enum code touchstone_write(const struct touchstone *file, const struct touchstone_write *how, struct text *to, struct tp_error *err)
 {
-        char matrix = how && how->matrix && file->version >= 20 ? how->matrix : 'F';
+        char matrix = file->version < 20 ? 'F' : how && how->matrix ? how->matrix : file->matrix ? file->matrix : 'F';
         enum code code = check(file, matrix, err);
         if (code)
                 return code;
         touchstone_comments(to, how ? how->comments : NULL);
+        if (file->version < 20)
+                touchstone_comments(to, file->information); /* version 1 has no other place for it */
         head(file, matrix, to);
         for (size_t i = 0; i < file->axis.n; i++)
                 point(file, matrix, i, to);

@@ -71,6 +71,8 @@ static void written_as_2_1(const struct touchstone *t, struct arena *arena)
                 fuzz_broken("a file that was read cannot be written as 2.1");
         if (touchstone_read(text_of(&text), text.n, 0, arena, &again, &err))
                 fuzz_broken("what we wrote as 2.1 is refused");
+        if (again.matrix != (t->matrix ? t->matrix : 'F') || again.order_12_21 != t->order_12_21)
+                fuzz_broken("written as 2.1 and read again, the order of the data differs");
         if (again.ports != t->ports || again.axis.n != t->axis.n || again.noise_n != t->noise_n || again.parameter != t->parameter)
                 fuzz_broken("written as 2.1 and read again, the shape differs");
         for (unsigned e = 0; e < t->ports * t->ports; e++) {
@@ -103,6 +105,12 @@ static enum code fuzz_one(const char *bytes, size_t n, struct tp_error *err)
                 written_as_2_1(&t, arena);
                 if (t.ports == 2 && !touchstone_net2(&t, PLANE_RECEIVER, arena, &net, &other))
                         written_and_read(&net, arena);
+                struct netn all;
+                if (!touchstone_netn(&t, PLANE_TIP, arena, &all, &other))
+                        for (unsigned e = 0; e < t.ports * t.ports; e++)
+                                for (size_t i = 0; i < t.axis.n; i++)
+                                        if (!isfinite(all.re[e][i]) || !isfinite(all.im[e][i]))
+                                                fuzz_broken("a converted number is not finite");
         }
         arena_free(arena);
         return code;

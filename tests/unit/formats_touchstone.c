@@ -116,7 +116,7 @@ static void every_bad_text_gives_a_sentence_with_its_line_and_value(void **state
                 {1, "# Hz S RI R\n1 0 0\n", {"line 1", "after R"}},
                 {2, "# Hz S RI R 50 60 70\n1 0 0 0 0 0 0 0 0\n", {"line 1", "2 ports"}},
                 {1, "# Hz S XY R 50\n1 0 0\n", {"line 1", "\"XY\""}},
-                {2, "# Hz H RI R 50\n1 0 0 0 0 0 0 0 0\n", {"line 1", "kind H"}},
+                {3, "# Hz H RI R 50\n1 0 0 0 0 0 0\n0 0 0 0 0 0\n0 0 0 0 0 0\n", {"line 1", "kind H"}},
                 {3, "# Hz G RI R 1\n1 0 0 0 0 0 0 0 0\n", {"line 1", "two-ports"}},
                 {1, "# Hz S RI R 50+5j\n1 0 0\n", {"line 1", "complex"}},
                 {2, "# Hz S RI R 50 (60,1)\n1 0 0\n", {"line 1", "complex"}},

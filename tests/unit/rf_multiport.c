@@ -73,6 +73,15 @@ static void conversions(void **state)
                 struct m2 m = {{s[0], s[1], s[2], s[3]}}, got = rf_renormalise(m, zr, kind, zt, other);
                 assert_true(rfn_renormalise(2, s, zr, kind, zt, other, one));
                 close_to("two ports by the two-port code", 2, one, got.e, 1e-12);
+                /* H by its definition out of Y, G as its inverse, and back to S in two unlike real references */
+                const double real[2] = {creal(zr[0]), creal(zr[1])};
+                const double complex real_z[2] = {real[0], real[1]};
+                assert_true(rfn_y_from_s(2, s, real_z, WAVE_PSEUDO, y));
+                struct m2 h = rf_h_from_y(m2_of(y[0], y[1], y[2], y[3]));
+                if (cabs(y[0]) < 1e-4 || cabs(m2_det(h)) < 1e-4)
+                        continue;
+                close_to("S by H", 2, rf_s_from_h(h, real).e, s, 1e-10);
+                close_to("S by G", 2, rf_s_from_g(m2_inv(h), real).e, s, 1e-10);
         }
         /* what has no Z or no Y */
         double complex open[9] = {1, 0, 0, 0, 1, 0, 0, 0, 1}, x[16], fifty[4] = {50, 50, 50, 50}, ten[4] = {10, 20, 30, 40};

@@ -106,6 +106,25 @@ struct m2 rf_s_from_abcd(struct m2 m, double complex z)
 
 struct m2 rf_h_from_y(struct m2 y) { return m2_scale(1 / y.e[0], m2_of(1, -y.e[1], y.e[2], m2_det(y))); }
 
+/* With v = V/sqrt z = a + b and i = I sqrt z = a - b at each port, rows and columns are sums and differences of waves: a + s b = X (a - s
+   b) with s = 1 where the row is a voltage, -1 where it is a current; so S = s (1 + X)^{-1} (X - 1), for Z and Y too (own derivation). */
+static struct m2 s_from_hybrid(struct m2 x, double s1, double s2)
+{
+        return m2_mul(m2_diag(s1, s2), m2_mul(m2_inv(m2_add(x, m2_one())), m2_sub(x, m2_one())));
+}
+
+struct m2 rf_s_from_h(struct m2 h, const double z_ref[2])
+{
+        double cross = sqrt(z_ref[1] / z_ref[0]);
+        return s_from_hybrid(m2_of(h.e[0] / z_ref[0], h.e[1] * cross, h.e[2] * cross, h.e[3] * z_ref[1]), 1, -1);
+}
+
+struct m2 rf_s_from_g(struct m2 g, const double z_ref[2])
+{
+        double cross = sqrt(z_ref[0] / z_ref[1]);
+        return s_from_hybrid(m2_of(g.e[0] * z_ref[0], g.e[1] * cross, g.e[2] * cross, g.e[3] / z_ref[1]), -1, 1);
+}
+
 /* det Y written by the two admittances to ground: they nearly cancel in a floating device, and in det Y as it stands. */
 double complex rf_z_differential_from_y(struct m2 y)
 {

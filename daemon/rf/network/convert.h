@@ -34,6 +34,9 @@ struct m2 rf_s_from_t(struct m2 t);
 struct m2 rf_abcd_from_s(struct m2 s, double complex z_ref);
 struct m2 rf_s_from_abcd(struct m2 abcd, double complex z_ref);
 struct m2 rf_h_from_y(struct m2 y);
+/* Hybrid parameters (H: V1, I2 of I1, V2; G: I1, V2 of V1, I2), real references per port, ohm; not through Z or Y, which need not exist. */
+struct m2 rf_s_from_h(struct m2 h, const double z_ref[2]);
+struct m2 rf_s_from_g(struct m2 g, const double z_ref[2]);
 
 /* A device floating between the probes: Zd = Z11 - Z12 - Z21 + Z22, formed from Y because Z of a nearly floating device is huge. */
 double complex rf_z_differential_from_y(struct m2 y);
