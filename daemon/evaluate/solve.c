@@ -5,6 +5,7 @@
  * Said aloud  the diagnosis goes into the run as JSON: residuals of each standard, the reflect's distance from its estimate, S21 against
  * S12, warnings. */
 #include "evaluate/inside.h"
+#include "recipe/definition_solve.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -128,6 +129,7 @@ static void band_json(struct json_out *o, const struct solved_band *b, double *s
         figure(o, "consistency", d->consistency, d->axis, scratch);
         if (method_is_of_lines(b->method))
                 lines_json(o, d, scratch);
+        solved_match_json(d, o, "match");
         calibration_residuals_json(b, o);
         json_open(o, "warnings", '[');
         for (unsigned k = 0; k < d->warning_n; k++)

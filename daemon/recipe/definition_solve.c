@@ -116,3 +116,38 @@ void solved_definition_words(const struct solved_definition *s, const char *name
                 text_f(to, "; scatter %.2g\n", s->fit[port].scatter);
         }
 }
+
+static bool has_match(const struct diagnosis *d) { return isfinite(d->open_c_fit_f); }
+
+void solved_match_json(const struct diagnosis *d, struct json_out *o, const char *key)
+{
+        if (!has_match(d))
+                return;
+        json_open(o, key, '{');
+        json_bool(o, "determined", d->match_l_determined);
+        json_real(o, "l_h", d->match_l_fit_h);
+        if (d->match_l_determined) {
+                json_real(o, "l_u_h", d->match_l_u_h);
+                json_real(o, "c_f", d->match_c_fit_f);
+                json_real(o, "c_u_f", d->match_c_u_f);
+                json_real(o, "r_ohm", d->match_r_fit_ohm);
+                json_real(o, "r_u_ohm", d->match_r_u_ohm);
+        }
+        json_real(o, "open_c_f", d->open_c_fit_f);
+        json_real(o, "open_c_u_f", d->open_c_u_f);
+        json_close(o, '}');
+}
+
+void solved_match_words(const struct diagnosis *d, struct text *to)
+{
+        if (!has_match(d))
+                return;
+        text_f(to, "  match: %s %.4g pH", d->match_l_determined ? "found, L" : "by its definition, L", d->match_l_fit_h * 1e12);
+        if (d->match_l_determined)
+                text_f(to, " +- %.2g", d->match_l_u_h * 1e12);
+        if (d->match_l_determined && d->match_c_u_f > 0)
+                text_f(to, ", C %.4g fF +- %.2g", d->match_c_fit_f * 1e15, d->match_c_u_f * 1e15);
+        if (d->match_l_determined && d->match_r_u_ohm > 0)
+                text_f(to, ", R %.5g ohm +- %.2g", d->match_r_fit_ohm, d->match_r_u_ohm);
+        text_f(to, "; open C %.4g fF +- %.2g\n", d->open_c_fit_f * 1e15, d->open_c_u_f * 1e15);
+}

@@ -17,5 +17,8 @@ void definition_solve(const struct standard *, unsigned ports, double t_c, const
 
 void solved_definition_json(const struct solved_definition *, struct json_out *, const char *key); /* a list, one entry a port */
 void solved_definition_words(const struct solved_definition *, const char *name, struct text *to); /* one line a port */
+/* What "lrrm" found of its match and open; nothing for other methods. */
+void solved_match_json(const struct diagnosis *, struct json_out *, const char *key);
+void solved_match_words(const struct diagnosis *, struct text *to);
 
 #endif

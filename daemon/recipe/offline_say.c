@@ -88,6 +88,7 @@ static void band_json(const struct solved_band *b, struct json_out *o)
                 json_close(o, '}');
         }
         json_close(o, '}');
+        solved_match_json(d, o, "match");
         json_bool(o, "root_followed", d->root_followed);
         json_bool(o, "root_contradicts", d->root_contradicts);
         json_open(o, "warnings", '[');
@@ -153,6 +154,7 @@ static void band_words(const struct solved_band *b, struct text *to)
                 put_ghz(to, hz);
                 text_put(to, "\n");
         }
+        solved_match_words(d, to);
         for (size_t k = 0; k < b->problem.standard_n; k++) {
                 const struct rf_standard *s = &b->problem.standards[k];
                 text_f(to, "  %-16s %-8s", s->name, rf_standard_words[s->kind]);

@@ -240,6 +240,10 @@ def matched(d):
                  {"name": "match", "kind": "load", "file_1": "match_1.s1p", "model": {"r_ohm": j["match_port1"]["R_ohm"]}}]
     terms, diagnosis = solve(d, "lrrm", d.plan("lrrm.plan.json", standards=standards, switch_terms={"file": "switch.s2p"}, calibration={"method": "lrrm"}))
     devices_come_back(d, "lrrm from files, its match at port 1 alone", terms, j, "true", 1e-10)
+    match = diagnosis["bands"][0]["match"]
+    check("lrrm says what it found of its match and open, and how well",
+          match["determined"] and abs(match["l_h"] - j["match_port1"]["true_L_henry"]) < 1e-21 + 3 * match["l_u_h"]
+          and abs(match["open_c_f"] - j["open"]["true_C_farad"]) < 1e-22 + 3 * match["open_c_u_f"], match)
 
 
 def one_port(d):

@@ -230,6 +230,48 @@ static void lrrm_match_l_and_c_in_noise_from_70_khz(void **state)
         assert_true(seen_l < 0.5e-12 && seen_c < 0.5e-15 && seen_error < 3e-3);
 }
 
+/* What the fit claims of L, C, R and the open's capacitance against what they really miss, over sixty noises. */
+static void lrrm_states_how_well_it_knows_what_it_found(void **state)
+{
+        (void)state;
+        enum { SEEDS = 60, CLAIMS = 5 };
+        static const char *const what[CLAIMS] = {"L beside C", "C", "open C", "R by the open", "L by the open"};
+        double sum[CLAIMS] = {0}, claimed[CLAIMS] = {0};
+        for (uint64_t seed = 1; seed <= SEEDS; seed++) {
+                struct synth *s = synth_wide(seed + 400);
+                struct synth_thru thru = {0.7e-12L, 0.05L, 0};
+                struct synth_load match = {.r = 50.4L, .l = 7e-12L, .c = 4e-15L}, told = {.r = 50.4L};
+                struct rf_standard st[4];
+                struct problem p = {.axis = &s->axis, .standards = st, .standard_n = 4, .switch_terms = &s->sw};
+                for (int open = 0; open < 2; open++) {
+                        match.c = open ? 0 : 4e-15L;
+                        told.r = open ? 50 : 50.4L;
+                        p.match_fit = open ? RF_MATCH_FROM_OPEN : RF_MATCH_FIT_L_C;
+                        lrrm_set(s, st, &thru, &match);
+                        st[1].ideal = synth_ideal(s, synth_open, &(struct synth_two){{-6.5e-15L, -6.5e-15L}});
+                        st[3].ideal = synth_ideal(s, synth_load, &(struct synth_loads){{told, told}});
+                        noisy(s, st, 4, 1e-4);
+                        const struct diagnosis *d = &solve(s, "lrrm", &p)->diagnosis;
+                        assert_true(d->match_l_determined);
+                        const double off[CLAIMS] = {d->match_l_fit_h - 7e-12, d->match_c_fit_f - 4e-15, d->open_c_fit_f + 6.5e-15,
+                                                    d->match_r_fit_ohm - 50.4, d->match_l_fit_h - 7e-12},
+                                     u[CLAIMS] = {d->match_l_u_h, d->match_c_u_f, d->open_c_u_f, d->match_r_u_ohm, d->match_l_u_h};
+                        for (int k = open ? 3 : 0; k < (open ? CLAIMS : 3); k++) {
+                                sum[k] += off[k] * off[k] / (u[k] * u[k]);
+                                claimed[k] = u[k];
+                        }
+                        assert_true(open ? d->match_c_u_f == 0 : d->match_r_u_ohm == 0); /* what was not fitted has none */
+                }
+                arena_free(s->arena);
+        }
+        for (int k = 0; k < CLAIMS; k++) {
+                double ratio = sqrt(sum[k] / SEEDS); /* of a normal 1 +- 0.09 */
+                print_message("%s: misses by %.2f of its standard uncertainty (%.3g)\n", what[k], ratio, claimed[k]);
+                if (!(ratio > 0.7 && ratio < 1.3))
+                        fail_msg("%s misses by %.2f of what is claimed", what[k], ratio);
+        }
+}
+
 static void lrrm_says_when_l_is_not_determined(void **state)
 {
         (void)state;
@@ -442,6 +484,7 @@ int main(void)
                 cmocka_unit_test(lrm_takes_a_mismatched_thru_as_it_is),
                 cmocka_unit_test(lrrm_match_behind_a_lossy_offset),
                 cmocka_unit_test(lrrm_match_l_and_c_in_noise_from_70_khz),
+                cmocka_unit_test(lrrm_states_how_well_it_knows_what_it_found),
                 cmocka_unit_test(lrrm_says_when_l_is_not_determined),
                 cmocka_unit_test(multiline_keeps_its_digits_below_1_mhz),
                 cmocka_unit_test(multiline_root_from_a_noisy_70_khz_start),

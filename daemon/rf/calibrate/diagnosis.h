@@ -32,9 +32,10 @@ struct diagnosis {
         double *match_r_ohm, *match_l_h; /* lrrm: each frequency alone; L must be flat, a slope means shunt C or a wrong thru delay */
         double *second_opinion;          /* multiline: how far another weighting of the lines differs, as a corrected reflection */
         struct standard_residual standard[RF_STANDARD_MAX];
-        bool match_l_determined; /* lrrm: the next four are found; otherwise match_l_fit_h is the definition's */
-        double match_l_fit_h, match_l_u_h, match_c_fit_f, match_r_fit_ohm;
-        double open_c_fit_f;                         /* lrrm: the open's, as solved */
+        bool match_l_determined; /* lrrm: the next six are found; otherwise match_l_fit_h is the definition's */
+        double match_l_fit_h, match_c_fit_f, match_r_fit_ohm;
+        double match_l_u_h, match_c_u_f, match_r_u_ohm; /* standard uncertainties by the fit's own scatter; 0: was not fitted */
+        double open_c_fit_f, open_c_u_f;                /* lrrm: the open's, as solved, and by how far it scatters over frequency */
         double line_length_error_m[RF_STANDARD_MAX]; /* multiline, three lines and more: by which each line seems longer than told, judged
                                                       */
         double line_length_u_m[RF_STANDARD_MAX];     /* by the others (a common offset or scale cannot be seen); its standard error */

@@ -21,8 +21,11 @@ double complex lrrm_impedance(const struct lrrm_point *q, struct lrrm_match m);
 static inline double complex lrrm_open(const struct lrrm_point *q, double complex z) { return (q->a + q->b * z) / (q->c + q->d * z); }
 
 /* Fits what `fit` says by Gauss-Newton; fills match_l_fit_h … of the diagnosis and warns where something cannot be determined: then it
-   keeps the definition. */
-struct lrrm_match lrrm_fit(size_t n, const struct lrrm_point *point, enum rf_match_fit fit, struct diagnosis *d);
+   keeps the definition.  ret_apart: what is found moves by these two, independent of each other, with one standard uncertainty each. */
+struct lrrm_match lrrm_fit(size_t n, const struct lrrm_point *point, enum rf_match_fit fit, struct lrrm_match ret_apart[2],
+                           struct diagnosis *d);
+/* open_c_fit_f, open_c_u_f: one capacitance for all frequencies, and what its scatter and the match's uncertainty make of it. */
+void lrrm_open_c(size_t n, const struct lrrm_point *point, struct lrrm_match m, const struct lrrm_match apart[2], struct diagnosis *d);
 /* Columns match_r_ohm, match_l_h: each frequency alone. */
 void lrrm_columns(size_t n, const struct lrrm_point *point, enum rf_match_fit fit, struct lrrm_match m, struct diagnosis *d);
 

@@ -104,8 +104,20 @@ static double scatter(size_t n, const struct lrrm_point *point, size_t i, struct
 struct fitted {
         struct lrrm_match match;
         double u80[2], u[2]; /* standard uncertainty at raw noise of -80 dB; from the residuals' scatter */
+        struct lrrm_match apart[2];
         bool converged;
 };
+
+/* The covariance variance * v as two independent steps. */
+static void steps_apart(const struct unknowns *u, const double v[3], double variance, struct lrrm_match ret[2])
+{
+        double s = sqrt(variance * v[0]), along = u->n > 1 ? variance * v[1] / s : 0;
+        ret[0] = ret[1] = (struct lrrm_match){0};
+        if (!(s > 0))
+                return;
+        step_by(&ret[0], u, (const double[2]){s, along});
+        step_by(&ret[1], u, (const double[2]){0, u->n > 1 ? sqrt(fmax(0, variance * v[2] - along * along)) : 0});
+}
 
 /* variance[block]: of the residuals in blocks of HALF_WINDOW points, NULL: all 1. */
 static void normal(size_t n, const struct lrrm_point *point, struct lrrm_match m, const struct unknowns *u, bool known_open,
@@ -178,9 +190,12 @@ static double descend(size_t n, const struct lrrm_point *point, const struct unk
                 memcpy(jr, to_jr, sizeof jr);
         }
         f->converged = step < 1e-3; /* in noise the last digits may keep moving */
-        if (invert(u->n, jj, v))
+        if (invert(u->n, jj, v)) {
+                double seen = rows > u->n ? chi2 / (rows - u->n) : 0;
                 for (int k = 0; k < u->n; k++)
-                        f->u[k] = sqrt((rows > u->n ? chi2 / (rows - u->n) : 0) * v[k * 2]);
+                        f->u[k] = sqrt(seen * v[k * 2]);
+                steps_apart(u, v, seen, f->apart);
+        }
         return chi2;
 }
 
@@ -246,12 +261,14 @@ static bool sure(const struct fitted *f, int k, double unsure) /* in the unknown
         return f->converged && f->u80[k] < unsure && f->u[k] < unsure;
 }
 
-struct lrrm_match lrrm_fit(size_t n, const struct lrrm_point *point, enum rf_match_fit what, struct diagnosis *d)
+struct lrrm_match lrrm_fit(size_t n, const struct lrrm_point *point, enum rf_match_fit what, struct lrrm_match ret_apart[2],
+                           struct diagnosis *d)
 {
         struct fitted f = {.u = {NAN, NAN}};
         bool known_open = what == RF_MATCH_FROM_OPEN, l_sure = false;
         const struct lrrm_match none = {0};
-        double c = 0;
+        double c = 0, c_u = 0;
+        ret_apart[0] = ret_apart[1] = none;
         d->match_l_fit_h = defined_l(n, point);
         d->match_l_determined = false;
         if (what == RF_MATCH_FIXED)
@@ -265,9 +282,10 @@ struct lrrm_match lrrm_fit(size_t n, const struct lrrm_point *point, enum rf_mat
                         valley[k].l_h = f.match.l_h + r * r * valley[k].c_f;
                 f = fit(n, point, (struct unknowns){2, {L_PH, C_FF}}, false, valley, 3);
                 l_sure = sure(&f, 0, L_UNSURE_H * 1e12) && sure(&f, 1, C_UNSURE_F * 1e15);
-                if (l_sure)
+                if (l_sure) {
                         c = f.match.c_f;
-                else
+                        c_u = f.u[1] * 1e-15;
+                } else
                         diagnosis_warn(d,
                                        "inductance and capacitance of the match cannot both be determined from this open and sweep; only "
                                        "the inductance was fitted");
@@ -287,10 +305,13 @@ struct lrrm_match lrrm_fit(size_t n, const struct lrrm_point *point, enum rf_mat
                 return (struct lrrm_match){0};
         }
         d->match_l_determined = true;
+        memcpy(ret_apart, f.apart, sizeof f.apart);
         d->match_l_fit_h += f.match.l_h;
         d->match_l_u_h = f.u[0] * 1e-12;
         d->match_c_fit_f = c;
+        d->match_c_u_f = c_u;
         d->match_r_fit_ohm = creal(point[0].z) + f.match.r_ohm;
+        d->match_r_u_ohm = known_open ? f.u[1] : 0;
         if (fabs(d->match_l_fit_h) > 30e-12)
                 diagnosis_warn(d, "the match comes out with %.3g pH; more than 30 pH is no match on a substrate: check thru delay and R",
                                d->match_l_fit_h * 1e12);
@@ -298,6 +319,33 @@ struct lrrm_match lrrm_fit(size_t n, const struct lrrm_point *point, enum rf_mat
                 diagnosis_warn(d, "by the known open the match has %.4g ohm, its definition says %.4g ohm: check both", d->match_r_fit_ohm,
                                creal(point[0].z));
         return f.match;
+}
+
+static double open_c(size_t n, const struct lrrm_point *point, struct lrrm_match m, double *ret_u_f)
+{
+        double c = 0, wy = 0, ww = 0, chi2 = 0;
+        for (int pass = 0; pass < 2; pass++)
+                for (size_t i = 0; i < n; i++) {
+                        const struct lrrm_point *q = &point[i];
+                        double complex open = lrrm_open(q, lrrm_impedance(q, m));
+                        double y = cimag((1 - open) / (1 + open)) / 50, weight = 1 / (q->u_open * q->u_open);
+                        wy += pass ? 0 : weight * q->w * y;
+                        ww += pass ? 0 : weight * q->w * q->w;
+                        chi2 += pass * weight * (y - q->w * c) * (y - q->w * c);
+                        c = wy / ww;
+                }
+        *ret_u_f = n > 1 ? sqrt(chi2 / ((double)(n - 1) * ww)) : NAN;
+        return c;
+}
+
+void lrrm_open_c(size_t n, const struct lrrm_point *point, struct lrrm_match m, const struct lrrm_match apart[2], struct diagnosis *d)
+{
+        d->open_c_fit_f = open_c(n, point, m, &d->open_c_u_f);
+        for (int k = 0; k < 2; k++) {
+                struct lrrm_match to = {m.r_ohm + apart[k].r_ohm, m.l_h + apart[k].l_h, m.c_f + apart[k].c_f};
+                double unused;
+                d->open_c_u_f = hypot(d->open_c_u_f, open_c(n, point, to, &unused) - d->open_c_fit_f);
+        }
 }
 
 void lrrm_columns(size_t n, const struct lrrm_point *point, enum rf_match_fit fit_of, struct lrrm_match m, struct diagnosis *d)

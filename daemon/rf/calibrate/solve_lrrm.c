@@ -301,10 +301,9 @@ static enum code settle(const struct problem *p, struct followed f, struct diagn
 }
 
 /* Terms, residuals and the open's capacitance once the match is known. */
-static void finish(const struct problem *p, const struct roles *roles, struct workspace *w, struct lrrm_match match, struct terms *out,
-                   struct diagnosis *d)
+static void finish(const struct problem *p, const struct roles *roles, struct workspace *w, struct lrrm_match match,
+                   const struct lrrm_match apart[2], struct terms *out, struct diagnosis *d)
 {
-        double sum_wy = 0, sum_ww = 0;
         for (size_t i = 0; i < p->axis->n; i++) {
                 const struct lrrm_point *q = &w->point[i];
                 struct point at;
@@ -330,15 +329,12 @@ static void finish(const struct problem *p, const struct roles *roles, struct wo
                         residual[roles->shorted[k]] = sqrt(abs2(box_correct(x, m.e[0]) - box_correct(y, m.e[3]))) / 2;
                 }
                 double complex open = lrrm_open(q, lrrm_impedance(q, match));
-                double weight = q->w / (q->u_open * q->u_open);
-                sum_wy += weight * cimag((1 - open) / (1 + open)) / 50;
-                sum_ww += weight * q->w;
                 d->reflect_re[i] = creal(open);
                 d->reflect_im[i] = cimag(open);
                 d->reflect_distance[i] = sqrt(abs2(open - 1));
                 d->reflect_angle_deg[i] = carg(open) * 180 / RF_PI;
         }
-        d->open_c_fit_f = sum_wy / sum_ww;
+        lrrm_open_c(p->axis->n, w->point, match, apart, d);
         if (fabs(d->open_c_fit_f) > 15e-15)
                 diagnosis_warn(d,
                                "the open comes out with %.3g fF; beyond 15 fF it is no lifted probe and no open pad: check thru delay and "
@@ -383,9 +379,9 @@ enum code lrrm_solve(const struct problem *p, void *workspace, struct terms *out
         branch_end(&branch);
         if ((code = settle(p, branch.followed, d, err)))
                 return code;
-        struct lrrm_match match = lrrm_fit(n, w.point, p->match_fit, d);
+        struct lrrm_match apart[2], match = lrrm_fit(n, w.point, p->match_fit, apart, d);
         lrrm_columns(n, w.point, p->match_fit, match, d);
-        finish(p, &roles, &w, match, out, d);
+        finish(p, &roles, &w, match, apart, out, d);
         out->method = "lrrm";
         out->model = TERMS_EIGHT;
         out->plane = PLANE_TIP;
