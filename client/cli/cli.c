@@ -16,6 +16,14 @@ const char *cli_option(const struct cli *c, const char *name)
         return NULL;
 }
 
+bool cli_takes(const struct cli *c, const char *name)
+{
+        for (size_t i = 0; c->row && i < CLI_OPTIONS_MAX && c->row->options[i].name; i++)
+                if (strcmp(c->row->options[i].name, name) == 0)
+                        return true;
+        return false;
+}
+
 bool cli_json(const struct cli *c) { return cli_has(c, "json"); }
 
 bool cli_flush(struct cli *c)
@@ -33,6 +41,26 @@ void cli_say(const char *fmt, ...)
         vfprintf(stderr, fmt, args);
         fputc('\n', stderr);
         va_end(args);
+}
+
+void cli_note(struct cli *c, const char *fmt, ...)
+{
+        char line[600];
+        va_list args;
+        va_start(args, fmt);
+        vsnprintf(line, sizeof line, fmt, args);
+        va_end(args);
+        const char *copy = c->note_n < CLI_NOTES_MAX ? arena_text(c->arena, line) : NULL;
+        if (copy)
+                c->note[c->note_n++] = copy;
+}
+
+void cli_notes_json(const struct cli *c, struct json_out *o)
+{
+        json_open(o, "notes", '[');
+        for (size_t k = 0; k < c->note_n; k++)
+                json_text(o, NULL, c->note[k]);
+        json_close(o, ']');
 }
 
 const cJSON *have(const cJSON *in, const char *key) { return in ? cJSON_GetObjectItemCaseSensitive(in, key) : NULL; }

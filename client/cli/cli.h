@@ -12,6 +12,7 @@
 
 #define CLI_OPTIONS_MAX 20 /* of one command, the global ones included */
 #define CLI_ARGS_MAX 256
+#define CLI_NOTES_MAX 300
 
 #define EXIT_ENDED_WITH_FAILS 10 /* wait; compare --limit: above it */
 
@@ -48,13 +49,20 @@ struct cli {
         struct text out;
         void *curl; /* kept between requests */
         int status; /* exit status when nothing failed */
+        const char *note[CLI_NOTES_MAX];
+        size_t note_n;
 };
 /* Value of an option of this command, or a global one; "" for a flag that was given, NULL when absent. */
 const char *cli_option(const struct cli *c, const char *name);
 static inline bool cli_has(const struct cli *c, const char *name) { return cli_option(c, name) != NULL; }
+bool cli_takes(const struct cli *c, const char *name); /* does this command have such an option? */
 bool cli_json(const struct cli *c);
 /* Writes what is in `out` to stdout.  false: nobody reads it any more. */
 bool cli_flush(struct cli *c);
+/* A sentence that belongs to the answer (what was converted, what was left out): with --json a text of "notes", where the command calls
+   cli_notes_json(); otherwise a line on stderr once the command has succeeded. */
+void cli_note(struct cli *c, const char *fmt, ...) __attribute__((format(printf, 2, 3)));
+void cli_notes_json(const struct cli *c, struct json_out *o);
 /* One line on stderr, "tipplane: …". */
 void cli_say(const char *fmt, ...) __attribute__((format(printf, 1, 2)));
 

@@ -34,14 +34,15 @@ static void band_json(struct json_out *o, const char *key, const struct rf_diffe
         json_close(o, '}');
 }
 
-static void networks_json(struct cli *c, const struct rf_difference *d)
+static void networks_json(struct cli *c, const struct rf_difference *d, size_t a_n, size_t b_n)
 {
         struct json_out o = json_to(&c->out);
         json_open(&o, NULL, '{');
         json_text(&o, "kind", "networks");
         json_int(&o, "points_common", (int64_t)d->common_n);
-        json_int(&o, "points_a", (int64_t)d->a_n);
-        json_int(&o, "points_b", (int64_t)d->b_n);
+        json_int(&o, "points_a", (int64_t)a_n);
+        json_int(&o, "points_b", (int64_t)b_n);
+        cli_notes_json(c, &o);
         band_json(&o, "all", &d->all);
         json_open(&o, "bands", '[');
         for (size_t k = 0; k < d->band_n; k++)
@@ -88,30 +89,34 @@ static void networks_words(struct cli *c, const struct rf_difference *d)
         if (d->transmit_n >= 3 && d->all.worst > 0)
                 text_f(&c->out, "S21 of the second: %.3g fs more delay, %.3g dB more gain, over %zu points that transmit\n",
                        d->delay_s * 1e15, d->loss_db, d->transmit_n);
-        if (d->common_n < d->a_n || d->common_n < d->b_n)
-                text_f(&c->out, "%zu frequencies are in both; the first has %zu, the second %zu\n", d->common_n, d->a_n, d->b_n);
 }
 
 static enum code networks(struct cli *c, struct tp_error *err)
 {
         double edges[RF_DIFFERENCE_BANDS_MAX - 1], limit;
         size_t edge_n = 0;
-        struct net2 a, b;
+        struct net2 net[2];
         struct rf_difference d;
         enum code code = offline_numbers(c, "bands", edges, RF_DIFFERENCE_BANDS_MAX - 1, &edge_n, err);
         if (!code)
                 code = offline_number(c, "limit", 0, 1e3, 1e9, &limit, err);
         if (!code)
-                code = offline_net2(c, c->args[0], PLANE_TIP, &a, err);
+                code = offline_net2(c, c->args[0], PLANE_TIP, &net[0], err);
         if (!code)
-                code = offline_net2(c, c->args[1], PLANE_TIP, &b, err);
-        if (!code &&
-            (code = rf_difference_of(&a, &b, edge_n ? edges : rf_difference_edges, edge_n ? edge_n : rf_difference_edge_n, &d, err)))
-                tp_where(err, "%s against %s", c->args[0], c->args[1]);
+                code = offline_net2(c, c->args[1], PLANE_TIP, &net[1], err);
+        if (!code)
+                code = offline_reference(c, c->args[1], &net[1], net2_z_real(&net[0]), err);
         if (code)
                 return code;
+        size_t a_n = net[0].axis->n, b_n = net[1].axis->n;
+        code = offline_common(c, c->args, net, 2, cli_has(c, "interpolate"), err);
+        if (!code)
+                code = rf_difference_of(&net[0], &net[1], edge_n ? edges : rf_difference_edges, edge_n ? edge_n : rf_difference_edge_n, &d,
+                                        err);
+        if (code)
+                return tp_where(err, "%s against %s", c->args[0], c->args[1]);
         if (cli_json(c))
-                networks_json(c, &d);
+                networks_json(c, &d, a_n, b_n);
         else
                 networks_words(c, &d);
         c->status = d.all.worst <= limit ? 0 : EXIT_ENDED_WITH_FAILS;
@@ -164,6 +169,9 @@ static enum code common_axis(struct cli *c, const struct axis *a, const struct a
                                "no frequency is in both: the first has %zu from %.9g to %.9g Hz, the second %zu from %.9g "
                                "to %.9g Hz",
                                a->n, a->hz[0], a->hz[a->n - 1], b->n, b->hz[0], b->hz[b->n - 1]);
+        if (n < a->n || n < b->n)
+                cli_note(c, "%zu frequencies from %.9g to %.9g Hz are in both; the first has %zu, the second %zu", n, hz[0], hz[n - 1],
+                         a->n, b->n);
         return axis_of(n, hz, ret, err);
 }
 
@@ -175,6 +183,7 @@ static void terms_json_out(struct cli *c, const struct rf_comparison *r, const d
         json_text(&o, "kind", "terms");
         json_int(&o, "points_common", (int64_t)r->axis->n);
         json_int(&o, "points_with_bound", (int64_t)r->point_n);
+        cli_notes_json(c, &o);
         json_real(&o, "worst", r->worst_all);
         json_real(&o, "worst_hz", r->worst_hz);
         json_text(&o, "worst_entry", entries[r->worst_entry]);
@@ -282,6 +291,9 @@ static bool is_json(const char *path)
 
 enum code do_compare(struct cli *c, struct tp_error *err)
 {
+        if (is_json(c->args[0]) && (cli_has(c, "interpolate") || cli_has(c, "modes")))
+                return tp_fail(err, CODE_BAD_INPUT, "--%s is for networks; error terms are compared at the frequencies that both have",
+                               cli_has(c, "interpolate") ? "interpolate" : "modes");
         if (is_json(c->args[0]) != is_json(c->args[1]))
                 return tp_fail(err, CODE_BAD_INPUT, "%s and %s are of two kinds; compare two networks (.s2p) or two sets of terms (.json)",
                                c->args[0], c->args[1]);

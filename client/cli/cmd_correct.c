@@ -16,20 +16,19 @@ static const char *name_of(const char *path)
         return slash ? slash + 1 : path;
 }
 
-/* The terms, and the switch terms where they are needed, at the frequencies of the raw data. */
-static enum code terms_on(struct cli *c, const struct terms_json *t, const struct switch_terms *sw, const struct axis *axis,
+/* The terms, and the switch terms where they are needed, at the frequencies that are corrected. */
+static enum code terms_on(struct cli *c, const struct terms_json *t, const struct switch_terms *sw, const struct offline_picked *picked,
                           struct terms *ret, struct switch_terms *ret_sw, struct tp_error *err)
 {
+        const struct axis *axis = &picked->axis;
         size_t *at = arena_take(c->arena, axis->n * sizeof *at);
         void *memory = arena_take(c->arena, terms_bytes(axis->n)), *switch_memory = arena_take(c->arena, switch_terms_bytes(axis->n));
         if (!at || !memory || !switch_memory)
                 return tp_fail_memory(err);
-        enum code code = rf_pick(&t->axis, axis, at, err);
-        if (code)
-                return code;
+        enum code code;
         *ret = terms_at(memory, axis);
         *ret_sw = switch_terms_at(switch_memory, axis);
-        rf_pick_terms(&t->terms, at, ret);
+        rf_pick_terms(&t->terms, picked->terms_at, ret);
         if (!sw)
                 return CODE_OK;
         if ((code = rf_pick(sw->axis, axis, at, err)))
@@ -41,16 +40,17 @@ static enum code terms_on(struct cli *c, const struct terms_json *t, const struc
 static enum code correct_one(struct cli *c, const struct terms_json *t, const struct switch_terms *sw, struct corrected *one,
                              struct tp_error *err)
 {
-        struct net2 raw;
+        struct net2 file, raw;
+        struct offline_picked *picked = arena_take(c->arena, sizeof *picked); /* the network points into it */
         struct terms terms;
         struct switch_terms own;
         unsigned ports = touchstone_ports_of_name(one->from);
         double port;
-        enum code code = offline_number(c, "port", 1, 2, 1, &port, err);
+        enum code code = picked ? offline_number(c, "port", 1, 2, 1, &port, err) : tp_fail_memory(err);
         if (code)
                 return code;
-        code = ports == 1 ? offline_reflections(c, port < 1.5 ? one->from : NULL, port < 1.5 ? NULL : one->from, &raw, err)
-                          : offline_net2(c, one->from, PLANE_RECEIVER, &raw, err);
+        code = ports == 1 ? offline_reflections(c, port < 1.5 ? one->from : NULL, port < 1.5 ? NULL : one->from, &file, err)
+                          : offline_net2(c, one->from, PLANE_RECEIVER, &file, err);
         if (code)
                 return code;
         if (ports == 1 && t->terms.model != TERMS_ONE_PORT)
@@ -61,9 +61,12 @@ static enum code correct_one(struct cli *c, const struct terms_json *t, const st
                 return tp_fail(err, CODE_BAD_INPUT,
                                "%s: these terms want the switch terms removed and the terms' file has none; give --switch-terms FILE",
                                one->from);
-        code = terms_on(c, t, sw, raw.axis, &terms, &own, err);
-        if (!code && !offline_net2_new(c, raw.axis, &one->net))
-                code = tp_fail_memory(err);
+        if ((code = offline_calibrated(c, one->from, file.axis, &t->axis, picked, err)))
+                return code;
+        if (!offline_net2_new(c, &picked->axis, &raw) || !offline_net2_new(c, &picked->axis, &one->net))
+                return tp_fail_memory(err);
+        rf_pick_net2(&file, picked->raw_at, &raw);
+        code = terms_on(c, t, sw, picked, &terms, &own, err);
         if (!code)
                 code = offline_correct(&terms, sw ? &own : NULL, &raw, &one->net, err);
         return code ? tp_where(err, "%s", one->from) : CODE_OK;
@@ -122,6 +125,7 @@ static void put_json(struct cli *c, const struct corrected *all, const struct te
         json_text(&o, "method", t->terms.method);
         json_text(&o, "model", terms_model_words[t->terms.model]);
         json_text(&o, "plane", plane_words[t->terms.plane]);
+        cli_notes_json(c, &o);
         json_open(&o, "files", '[');
         for (size_t k = 0; k < c->arg_n; k++) {
                 json_open(&o, NULL, '{');

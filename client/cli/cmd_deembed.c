@@ -61,19 +61,58 @@ static void put_json(struct cli *c, const char *word, const char *out, const str
         json_real(&o, "good_to_hz_computed", limit->computed_hz);
         json_bool(&o, "good_everywhere", limit->whole);
         json_text(&o, "limit", limit->say);
+        cli_notes_json(c, &o);
         offline_net2_json(&o, net);
         json_close(&o, '}');
         text_put(&c->out, "\n");
 }
 
+/* The device and what is given of its dummies, on one list of frequencies and in the device's reference. */
+struct taken {
+        struct net2 nets[RF_DUMMY_COUNT];
+        const char *names[RF_DUMMY_COUNT];
+        int dummy[RF_DUMMY_COUNT];
+        size_t n;
+};
+
+static enum code take(struct cli *c, struct taken *t, struct text *comment, struct tp_error *err)
+{
+        t->names[0] = c->args[0];
+        t->n = 1;
+        enum code code = offline_net2(c, c->args[0], PLANE_TIP, &t->nets[0], err);
+        if (!code && t->nets[0].plane == PLANE_DEVICE)
+                code = tp_fail(err, CODE_BAD_INPUT, "%s: the file says it is de-embedded already (reference plane: device)", c->args[0]);
+        for (int k = 1; k < RF_DUMMY_COUNT && !code; k++) {
+                char option[32];
+                option_of(k, option);
+                const char *path = cli_option(c, option);
+                if (!path)
+                        continue;
+                t->names[t->n] = path;
+                t->dummy[t->n] = k;
+                code = offline_net2(c, path, t->nets[0].plane, &t->nets[t->n], err);
+                if (!code)
+                        code = offline_reference(c, path, &t->nets[t->n], net2_z_real(&t->nets[0]), err);
+                text_f(comment, ", %s %s", rf_dummy_words[k], path);
+                t->n++;
+        }
+        if (!code)
+                code = offline_common(c, t->names, t->nets, t->n, cli_has(c, "interpolate"), err);
+        for (size_t k = 0; k < c->note_n && !code; k++)
+                text_f(comment, "\n%s", c->note[k]);
+        return code;
+}
+
 enum code do_deembed(struct cli *c, struct tp_error *err)
 {
         const char *word = cli_option(c, "method"), *out = cli_option(c, "out");
+        struct taken *t = arena_take(c->arena, sizeof *t);
         struct rf_named_dummy given[RF_DUMMY_COUNT];
-        struct net2 nets[RF_DUMMY_COUNT], result;
+        struct net2 result;
         struct dummies dummies = {{NULL}};
         struct text comment;
-        size_t n = 0;
+        if (!t)
+                return tp_fail_memory(err);
         if (cli_has(c, "methods")) {
                 list_methods(c);
                 return CODE_OK;
@@ -85,23 +124,14 @@ enum code do_deembed(struct cli *c, struct tp_error *err)
                 return tp_fail(err, CODE_BAD_INPUT, "`tipplane deembed` needs the FILE of the device");
         text_init(&comment, 0);
         text_f(&comment, "de-embedded by %s from %s", word, c->args[0]);
-        enum code code = offline_net2(c, c->args[0], PLANE_TIP, &nets[RF_DUMMY_DEVICE], err);
-        if (!code && nets[RF_DUMMY_DEVICE].plane == PLANE_DEVICE)
-                code = tp_fail(err, CODE_BAD_INPUT, "%s: the file says it is de-embedded already (reference plane: device)", c->args[0]);
-        for (int k = 1; k < RF_DUMMY_COUNT && !code; k++) {
-                char option[32];
-                option_of(k, option);
-                const char *path = cli_option(c, option);
-                if (!path)
-                        continue;
-                code = offline_net2(c, path, nets[RF_DUMMY_DEVICE].plane, &nets[k], err);
-                given[n++] = (struct rf_named_dummy){rf_dummy_words[k], &nets[k]};
-                dummies.of[k] = &nets[k];
-                text_f(&comment, ", %s %s", rf_dummy_words[k], path);
+        enum code code = take(c, t, &comment, err);
+        for (size_t k = 1; k < t->n && !code; k++) {
+                given[k - 1] = (struct rf_named_dummy){rf_dummy_words[t->dummy[k]], &t->nets[k]};
+                dummies.of[t->dummy[k]] = &t->nets[k];
         }
-        if (!code && !offline_net2_new(c, nets[RF_DUMMY_DEVICE].axis, &result))
+        if (!code && !offline_net2_new(c, t->nets[0].axis, &result))
                 code = tp_fail_memory(err);
-        if (!code && (code = rf_deembed_by_word(word, &nets[RF_DUMMY_DEVICE], given, n, &result, c->arena, err)))
+        if (!code && (code = rf_deembed_by_word(word, &t->nets[0], given, t->n - 1, &result, c->arena, err)))
                 tp_where(err, "%s", c->args[0]);
         struct rf_deembed_limit limit = {0};
         if (!code)

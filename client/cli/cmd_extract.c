@@ -177,6 +177,7 @@ enum code do_extract(struct cli *c, struct tp_error *err)
         for (size_t k = 0; k < c->arg_n && !code; k++)
                 code = extract_file(c, a, c->args[k], &t, cli_json(c) ? &o : NULL, err);
         json_close(&o, ']');
+        cli_notes_json(c, &o);
         json_close(&o, '}');
         text_put(&json, "\n");
         if (!code && !cli_json(c)) {

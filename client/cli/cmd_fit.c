@@ -30,35 +30,20 @@ static void name_from(const char *path, char ret[41])
 
 static enum code read_data(struct fit_job *j, const char *path, struct tp_error *err)
 {
-        struct touchstone *f = arena_take(j->c->arena, sizeof *f);
-        enum code code = f ? offline_touchstone(j->c, path, f, err) : tp_fail_memory(err);
+        struct netn net;
+        struct net2 two;
+        bool modes = cli_has(j->c, "modes");
+        enum code code = modes ? offline_net2(j->c, path, PLANE_DEVICE, &two, err) : offline_netn(j->c, path, PLANE_DEVICE, &net, err);
         if (code)
                 return code;
-        if (touchstone_plane(f) == PLANE_RECEIVER)
-                return tp_fail(err, CODE_BAD_INPUT, "%s: the file says its reference plane is receiver; a model is of corrected data",
+        unsigned ports = modes ? 2 : net.ports;
+        j->data = (struct model_data){.axis = modes ? two.axis : net.axis, .ports = ports, .z_ohm = modes ? two.z_re[0] : net.z_re[0][0]};
+        if (!(j->data.z_ohm > 0))
+                return tp_fail(err, CODE_BAD_INPUT, "%s: the data are in the line's own impedance, which has no ohms; renormalise them",
                                path);
-        if (f->mode)
-                return tp_fail(err, CODE_BAD_INPUT, "%s: the file holds mixed modes; single-ended S is needed here", path);
-        if (f->parameter != 'S' || f->ports > RF_MODEL_PORTS_MAX)
-                return tp_fail(err, CODE_BAD_INPUT, "%s: the file holds %c of %u ports; S of 1 to %d ports is fitted", path, f->parameter,
-                               f->ports, RF_MODEL_PORTS_MAX);
-        for (unsigned p = 1; p < f->ports; p++)
-                if (f->r_ohm[p] < f->r_ohm[0] || f->r_ohm[p] > f->r_ohm[0])
-                        return tp_fail(err, CODE_BAD_INPUT, "%s: %g ohm at port 1 and %g ohm at port %u; one reference is needed here",
-                                       path, f->r_ohm[0], f->r_ohm[p], p + 1);
-        j->data = (struct model_data){.axis = &f->axis, .ports = f->ports, .z_ohm = f->r_ohm[0]};
-        if (f->ports == 2) { /* which also knows data in the line's own impedance */
-                struct net2 net;
-                if ((code = touchstone_net2(f, PLANE_DEVICE, j->c->arena, &net, err)))
-                        return tp_where(err, "%s", path);
-                j->data.z_ohm = net2_z_real(&net);
-                if (!(j->data.z_ohm > 0))
-                        return tp_fail(err, CODE_BAD_INPUT,
-                                       "%s: the data are in the line's own impedance, which has no ohms; renormalise them", path);
-        }
-        for (unsigned k = 0; k < f->ports * f->ports; k++) {
-                j->data.re[k] = f->re[k];
-                j->data.im[k] = f->im[k];
+        for (unsigned k = 0; k < ports * ports; k++) {
+                j->data.re[k] = modes ? two.re[k] : net.re[k];
+                j->data.im[k] = modes ? two.im[k] : net.im[k];
         }
         return CODE_OK;
 }
@@ -299,6 +284,7 @@ enum code do_fit(struct cli *c, struct tp_error *err)
                         json_text(&o, "netlist_file", cli_option(c, "out"));
                 else
                         json_text(&o, "netlist", text_of(&j->netlist));
+                cli_notes_json(c, &o);
                 json_close(&o, '}');
                 text_put(&json, "\n");
                 code = put(j, &json, &words, err);

@@ -64,6 +64,8 @@ static enum code read_standard(struct job *j, const struct offline_standard *s, 
         code = file ? offline_net2(j->c, file, PLANE_RECEIVER, &ret->raw, err) : offline_reflections(j->c, one, two, &ret->raw, err);
         if (!code && ideal)
                 code = offline_net2(j->c, ideal, PLANE_TIP, &ret->ideal, err);
+        if (!code && ideal)
+                code = offline_reference(j->c, ideal, &ret->ideal, 50, err);
         if (!code && ideal && !axis_equal(ret->ideal.axis, ret->raw.axis))
                 code = tp_fail(err, CODE_BAD_INPUT,
                                "its ideal %s has %zu frequencies from %.9g Hz, its reading %zu from %.9g Hz; both must have "
@@ -91,7 +93,7 @@ static enum code solve_files(struct job *j, struct offline_solved **ret, struct 
                 if (wanted(p, p->standards[k].standard.name))
                         code = read_standard(j, &p->standards[k], &readings[n++], err);
                 else
-                        cli_say("standard %s is in the plan and is neither used nor verified", p->standards[k].standard.name);
+                        cli_note(j->c, "standard %s is in the plan and is neither used nor verified", p->standards[k].standard.name);
         }
         if (!code && p->has_switch_terms) {
                 const char *file = NULL, *reverse = NULL;
@@ -122,6 +124,7 @@ static enum code put(struct cli *c, const struct offline_solved *s, const struct
                 else
                         json_raw(&o, "terms", text_of(terms));
                 offline_diagnosis_json(s, &o, "diagnosis");
+                cli_notes_json(c, &o);
                 json_close(&o, '}');
                 text_put(&c->out, "\n");
                 return CODE_OK;

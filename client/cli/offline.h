@@ -12,9 +12,29 @@
 enum code offline_bytes(struct cli *c, const char *path, const char **ret, size_t *ret_n, struct tp_error *err);
 /* A Touchstone file in the arena; errors begin with its path. */
 enum code offline_touchstone(struct cli *c, const char *path, struct touchstone *ret, struct tp_error *err);
-/* A two-port of single-ended S with one real reference.  `want` PLANE_RECEIVER: raw ratios; a file that says it is corrected is refused.
-   Else a corrected one: its plane is what the file says, or `want` where it says nothing; a file that says it is raw is refused. */
+/* 1 to 4 ports as single-ended S with one real reference at all ports.  `want` PLANE_RECEIVER: raw ratios; a file that says it is corrected
+   is refused.  Else a corrected one: its plane is what the file says, or `want` where it says nothing; a file that says it is raw is
+   refused.  Other parameters and mixed modes are converted, unequal references of corrected data brought to 50 ohm, and that is noted. */
+enum code offline_netn(struct cli *c, const char *path, enum plane want, struct netn *ret, struct tp_error *err);
+/* The same of two ports; of more, and where the command has --modes, the two modes it names. */
 enum code offline_net2(struct cli *c, const char *path, enum plane want, struct net2 *ret, struct tp_error *err);
+/* offline_modes.c: what --modes names out of net, in one reference. */
+enum code offline_modes(struct cli *c, const char *path, const struct netn *net, struct net2 *ret, struct tp_error *err);
+/* Ports p and q (from 0) as they stand, with the reference of p; the others end in theirs. */
+enum code offline_two_of(struct cli *c, const struct netn *net, unsigned p, unsigned q, struct net2 *ret, struct tp_error *err);
+/* To z_ohm (NaN: the line's own, as it must be already), noted. */
+enum code offline_reference(struct cli *c, const char *path, struct net2 *net, double z_ohm, struct tp_error *err);
+/* offline_grid.c: n networks on the frequencies of the first that all others have (to 1e-9) or, with `interpolate`, span; never beyond a
+   sweep's ends.  What is used, left out and interpolated is noted.  CODE_BAD_INPUT: nothing is left. */
+enum code offline_common(struct cli *c, const char *const *names, struct net2 *nets, size_t n, bool interpolate, struct tp_error *err);
+/* Which frequencies of a raw file the terms have, to 1e-9; nothing is interpolated.  CODE_BAD_INPUT: one is not there (with --common: none
+   is). */
+struct offline_picked {
+        struct axis axis;
+        size_t *raw_at, *terms_at; /* index of each frequency of the axis in the raw file and in the terms */
+};
+enum code offline_calibrated(struct cli *c, const char *name, const struct axis *raw, const struct axis *terms, struct offline_picked *ret,
+                             struct tp_error *err);
 /* Memory for a network on `axis`, in the arena; false: none. */
 bool offline_net2_new(struct cli *c, const struct axis *axis, struct net2 *ret);
 /* "1e9,2.5e9": at most `max` numbers; errors name the option and the word. */

@@ -6,6 +6,16 @@
                 "json", NULL, "the answer as one JSON object" \
         }
 
+#define MODES                                                                                                           \
+        {                                                                                                               \
+                "modes", "M:M", "of 3 or 4 ports (or a pair): these two, e.g. D1,2:D3,4 (differential), C1,2 (sum), S3" \
+        }
+
+#define INTERPOLATE                                                                                                               \
+        {                                                                                                                         \
+                "interpolate", NULL, "the other files to the frequencies of the first that they span (default: common ones only)" \
+        }
+
 #define OUT                                        \
         {                                          \
                 "out", "FILE", "instead of stdout" \
@@ -258,6 +268,7 @@ const struct command_row command_rows[] = {
          {{"terms", "FILE", "the error terms, as `tipplane solve` writes them"},
           {"switch-terms", "FILE", ".s2p: GF as S21, GR as S12 (default: those in the terms' file)"},
           {"port", "N", "of a .s1p: 1 (default) or 2"},
+          {"common", NULL, "leave out frequencies that were not calibrated (default: refuse them)"},
           {"to", "DIR", "write each under its own name into this folder"},
           OUT,
           JSON},
@@ -283,6 +294,8 @@ const struct command_row command_rows[] = {
           {"line-double", "FILE", "pads and twice that line"},
           {"two-x-thru", "FILE", "both fixture halves back to back"},
           {"half", "FILE", "one fixture half, where it is known"},
+          INTERPOLATE,
+          MODES,
           OUT,
           JSON},
          do_deembed},
@@ -303,6 +316,7 @@ const struct command_row command_rows[] = {
           {"share", "X", "refuse a number whose half width is more than this share of it (default 0.3)"},
           {"from", "HZ", "fT, fmax: look above this"},
           {"below", "HZ", "fT, fmax: look below this"},
+          MODES,
           OUT,
           JSON},
          do_extract},
@@ -325,6 +339,7 @@ const struct command_row command_rows[] = {
           {"length-um", "L", "line: its length"},
           {"u", "U", "standard uncertainty of each S, per component"},
           {"name", "NAME", "of the subcircuit (default: the file's)"},
+          MODES,
           OUT,
           JSON},
          do_fit},
@@ -339,6 +354,8 @@ const struct command_row command_rows[] = {
          "would read differently.  Only frequencies that both have are compared.",
          {{"bands", "HZ,HZ,…", "edges between bands (default 100 MHz, 1, 10, 54, 110, 150 GHz)"},
           {"limit", "X", "exit 10 when the largest difference is above it"},
+          INTERPOLATE,
+          MODES,
           JSON},
          do_compare},
         {"completion",

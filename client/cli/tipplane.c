@@ -40,6 +40,8 @@ int main(int argc, char **argv)
         if (!text_ok(&c.out))
                 code = tp_fail_memory(&err);
         cli_flush(&c); /* what was found before a failure is worth seeing */
+        for (size_t k = 0; k < c.note_n && !code && !cli_json(&c); k++)
+                cli_say("%s", c.note[k]);
         if (code)
                 fprintf(stderr, "tipplane: %s\n", err.text);
         if (c.curl)

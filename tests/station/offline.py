@@ -460,6 +460,195 @@ def comparing(d):
     check("and in words", rc == 0 and "differ at most" in out, (rc, out, err))
 
 
+# ---- other parameters, references, modes and lists of frequencies ---------------------------------------------------------------------------
+def solved(a, b):
+    """X of A X = B, lists of rows, by elimination"""
+    n = len(a)
+    m = [list(map(complex, r)) + list(map(complex, s)) for r, s in zip(a, b)]
+    for k in range(n):
+        p = max(range(k, n), key=lambda i: abs(m[i][k]))
+        m[k], m[p] = m[p], m[k]
+        m[k] = [x / m[k][k] for x in m[k]]
+        for i in range(n):
+            if i != k:
+                m[i] = [x - m[i][k] * y for x, y in zip(m[i], m[k])]
+    return [r[n:] for r in m]
+
+
+def s_of_y(y, z):
+    """one reference z per port: S = (1 + y)^-1 (1 - y), y_ij = sqrt(z_i) Y_ij sqrt(z_j)"""
+    n = len(y)
+    y = [[y[i][k] * math.sqrt(z[i] * z[k]) for k in range(n)] for i in range(n)]
+    one = [[float(i == k) for k in range(n)] for i in range(n)]
+    return solved([[one[i][k] + y[i][k] for k in range(n)] for i in range(n)], [[one[i][k] - y[i][k] for k in range(n)] for i in range(n)])
+
+
+def touchstone_text(parameter, version, z, points, modes=""):
+    """points: (Hz, matrix in ohm and siemens); normalised in version 1 as tests/reference/formats_touchstone_examples.c has it"""
+    n = len(z)
+    voltage = [parameter == "Z" or (parameter == "H" and p == 0) or (parameter == "G" and p == 1) for p in range(n)]
+    up = [math.sqrt(z[p]) if voltage[p] else 1 / math.sqrt(z[p]) for p in range(n)]
+    scale = [[1.0 if parameter == "S" or version >= 2 else up[i] * up[k] for k in range(n)] for i in range(n)]
+    out = "[Version] 2.1\n# Hz %s RI\n[Number of Ports] %d\n%s[Number of Frequencies] %d\n[Reference] %s\n%s[Network Data]\n" % (parameter, n, "[Two-Port Data Order] 12_21\n" if n == 2 else "", len(points), " ".join(map(repr, z)), modes) \
+        if version >= 2 else "# Hz %s RI R %s\n" % (parameter, " ".join(map(repr, z)))
+    for f, m in points:
+        order = [(0, 0), (1, 0), (0, 1), (1, 1)] if n == 2 and version < 2 else [(i, k) for i in range(n) for k in range(n)]
+        words = ["%.17g %.17g" % (m[i][k].real / scale[i][k], m[i][k].imag / scale[i][k]) for i, k in order]
+        out += "%.17g " % f + (" ".join(words) if n <= 2 else "\n".join(" ".join(words[r * n:r * n + n]) for r in range(n))) + "\n"
+    return out + ("[End]\n" if version >= 2 else "")
+
+
+def converted(d):
+    """one device in every kind of parameters and with two references: every command sees the same S"""
+    hz = [1e9 * k for k in range(1, 41)]
+    ys = []
+    for f in hz:
+        w = 2j * math.pi * f
+        y12, y1, y2 = 1 / (4 + w * 0.4e-9), w * 20e-15, w * 15e-15 + 1e-4
+        ys.append([[y12 + y1, -y12], [-y12, y12 + y2]])
+    zs = [solved(y, [[1, 0], [0, 1]]) for y in ys]
+    hs = [[[1 / y[0][0], -y[0][1] / y[0][0]], [y[1][0] / y[0][0], (y[0][0] * y[1][1] - y[0][1] * y[1][0]) / y[0][0]]] for y in ys]
+    gs = [solved(h, [[1, 0], [0, 1]]) for h in hs]
+    fifty = [s_of_y(y, (50, 50)) for y in ys]
+    d.s2p("s.s2p", hz, [[s[0][0], s[0][1], s[1][0], s[1][1]] for s in fifty])
+    want = d.json("extract", "--quantity", "Lser", "s.s2p")
+    check("nothing is noted of S in 50 ohm", want and want["notes"] == [], want and want["notes"])
+    for z in ((50.0, 50.0), (75.0, 75.0), (75.0, 20.0)):
+        for parameter, matrices in (("S", [s_of_y(y, z) for y in ys]), ("Z", zs), ("Y", ys), ("H", hs), ("G", gs)):
+            for version in (1, 2):
+                name = "%s_%g_%g.%s" % (parameter, *z, "ts" if version == 2 else "s2p")
+                d.text(name, touchstone_text(parameter, version, z, list(zip(hz, matrices))))
+                told = d.json("compare", "s.s2p", name)
+                within("%s is the same device" % name, told["all"]["worst"] if told else 1, 1e-13)
+                said = " ".join(told["notes"]) if told else ""
+                check("%s: what was converted is noted" % name, (parameter == "S" or "%s parameters converted" % parameter in said) and (z == (50, 50) or "to 50 ohm" in said), said)
+                got = d.json("extract", "--quantity", "Lser", name)
+                a, b = got["files"][0]["quantities"][0]["value"], want["files"][0]["quantities"][0]["value"]
+                within("%s: Lser" % name, max(abs(x / y - 1) for x, y in zip(a, b)), 1e-10)
+                check("%s: extract notes it too" % name, (parameter == "S" or "%s parameters converted" % parameter in " ".join(got["notes"])), got["notes"])
+    rc, out, err = d.run("extract", "--quantity", "Lser", "--at", "10e9", "H_75_20.s2p")
+    check("without --json a note is a line on stderr", rc == 0 and "Lser" in out and "H_75_20.s2p: H parameters converted" in err and "brought to 50 ohm" in err, (rc, out, err))
+    for name in ("Z_75_20.s2p", "G_75_75.ts"):
+        told = d.json("fit", "--model", "inductor", name)
+        check("fit of %s" % name, told and any("converted" in n for n in told["notes"]) and abs({e["name"]: e["value"] for e in told["elements"]}["ls"] / 0.4e-9 - 1) < 0.02, told and told["elements"])
+    d.s2p("open.s2p", hz, [[s[0][0], s[0][1], s[1][0], s[1][1]] for s in (s_of_y([[2j * math.pi * f * 10e-15, 0], [0, 2j * math.pi * f * 10e-15]], (50, 50)) for f in hz)])
+    d.text("open_y.s2p", touchstone_text("Y", 1, (75.0, 20.0), [(f, [[2j * math.pi * f * 10e-15, 0j], [0j, 2j * math.pi * f * 10e-15]]) for f in hz]))
+    d.run("deembed", "--method", "open", "--open", "open.s2p", "s.s2p", "--out", "bare.s2p")
+    told = d.json("deembed", "--method", "open", "--open", "open_y.s2p", "H_75_75.s2p", "--out", "bare_h.s2p")
+    both = d.json("compare", "bare.s2p", "bare_h.s2p")
+    within("deembed of H in 75 ohm with a dummy in Y", both["all"]["worst"] if both else 1, 1e-12)
+    with open(d.at("bare_h.s2p")) as f:
+        check("and the file says what was converted", "converted to single-ended S" in f.read(), told)
+    # raw ratios in other parameters: what the file was made of comes back; its references mean nothing
+    j = reference("cal_solt.json")
+    raw = [matrix(r) for r in j["dut"]["fet"]["raw"]]
+    write_case(d, j, {n: s["raw"] for n, s in j["standards"].items()}, {"fet": j["dut"]["fet"]["raw"]})
+    ideals(d, j, j["frequencies_hz"])
+    thru = [matrix(r) for r in j["standards"]["thru"]["ideal"]]
+    d.text("thru_h.ts", touchstone_text("H", 2, (30.0, 90.0), [(f, h_of_s(s, 30.0, 90.0)) for f, s in zip(j["frequencies_hz"], ((renormalised(t, (50, 50), (30.0, 90.0))) for t in thru))]))
+    standards = [{"name": n, "kind": n, "file": n + ".s2p", "ideal": "ideal_%s.s2p" % n} for n in ("open", "short", "load")] + [{"name": "thru", "kind": "thru", "file": "thru.s2p", "ideal": "thru_h.ts"}]
+    terms, diagnosis = solve(d, "t", d.plan("t.plan.json", standards=standards, switch_terms={"file": "switch.s2p"}, calibration={"method": "solt"}))
+    d.text("fet_h.ts", touchstone_text("H", 2, (30.0, 90.0), [(f, h_of_s(s, 30.0, 90.0)) for f, s in zip(j["frequencies_hz"], raw)]))
+    told = d.json("correct", "--terms", terms, "fet_h.ts")
+    got = [[c(told["files"][0][k][i]) for k in ("s11", "s12", "s21", "s22")] for i in range(len(raw))] if told else raw
+    within("an ideal in H of 30 and 90 ohm, and a raw file in H", distance(got, [matrix(x) for x in j["dut"]["fet"]["true"]]), 1e-9)
+    check("both are noted", told and "converted" in told["notes"][0] and "raw ratios" in told["notes"][1], told and told["notes"])
+
+
+def h_of_s(s, za, zb):
+    """H of a row S11 S12 S21 S22 (V1, I2 of I1, V2), by solving for the waves of I1 = 1, V2 = 0 and of I1 = 0, V2 = 1"""
+    a, b = math.sqrt(za), math.sqrt(zb)
+    # unknown a1, a2: I1 = (a1 - b1)/a, V2 = (a2 + b2) b
+    m = [[(1 - s[0]) / a, -s[1] / a], [s[2] * b, (1 + s[3]) * b]]
+    x = solved(m, [[1, 0], [0, 1]])
+    h = [[0j, 0j], [0j, 0j]]
+    for k in range(2):
+        a1, a2 = x[0][k], x[1][k]
+        h[0][k] = (a1 + s[0] * a1 + s[1] * a2) * a
+        h[1][k] = (a2 - s[2] * a1 - s[3] * a2) / b
+    return h
+
+
+def renormalised(s, old, new):
+    """a row S11 S12 S21 S22 from two references to two others, by waves"""
+    up, down = [[0j, 0j], [0j, 0j]], [[0j, 0j], [0j, 0j]]
+    for p in range(2):
+        for k in range(2):
+            v = math.sqrt(old[p]) * ((p == k) + s[2 * p + k])
+            i = ((p == k) - s[2 * p + k]) / math.sqrt(old[p])
+            down[p][k] = (v + new[p] * i) / (2 * math.sqrt(new[p]))
+            up[p][k] = (v - new[p] * i) / (2 * math.sqrt(new[p]))
+    # S' down = up
+    t = solved([[down[k][i] for k in range(2)] for i in range(2)], [[up[k][i] for k in range(2)] for i in range(2)])
+    return [t[0][0], t[1][0], t[0][1], t[1][1]]
+
+
+def modes(d):
+    """two coupled coils side by side: 2 (L - M) between the pairs, (L + M)/2 for both together; as S, mixed S and mixed Z of four ports"""
+    hz = [1e9 * k for k in range(1, 31)]
+    L, M, R, C = 0.5e-9, 0.15e-9, 3.0, 12e-15
+    ys = []
+    for f in hz:
+        w = 2j * math.pi * f
+        b = solved([[R + w * L, w * M], [w * M, R + w * L]], [[1, 0], [0, 1]])
+        y = [[b[i % 2][k % 2] * (1 if (i < 2) == (k < 2) else -1) + (w * C if i == k else 0) for k in range(4)] for i in range(4)]
+        ys.append(y)
+    half = math.sqrt(0.5)
+    mixing = [[half, -half, 0, 0], [0, 0, half, -half], [half, half, 0, 0], [0, 0, half, half]]  # D1,2 D3,4 C1,2 C3,4
+    product = lambda a, b: [[sum(a[i][m] * b[m][k] for m in range(len(b))) for k in range(len(b[0]))] for i in range(len(a))]
+    turned = [list(r) for r in zip(*mixing)]
+    fifty = [s_of_y(y, [50.0] * 4) for y in ys]
+    # I_d = (I1 - I2)/2, V_d = V1 - V2, I_c = I1 + I2, V_c = (V1 + V2)/2
+    current = [[0.5, -0.5, 0, 0], [0, 0, 0.5, -0.5], [1, 1, 0, 0], [0, 0, 1, 1]]
+    order = "[Mixed-Mode Order] D1,2 D3,4 C1,2 C3,4\n"
+    d.text("four.s4p", touchstone_text("S", 1, [50.0] * 4, list(zip(hz, fifty))))
+    d.text("four_75.s4p", touchstone_text("Y", 1, [75.0, 75.0, 20.0, 20.0], list(zip(hz, ys))))
+    d.text("mixed_s.ts", touchstone_text("S", 2, [50.0] * 4, [(f, product(product(mixing, s), turned)) for f, s in zip(hz, fifty)], order))
+    d.text("mixed_y.ts", touchstone_text("Y", 2, [50.0] * 4, [(f, product(product(current, y), [list(r) for r in zip(*current)])) for f, y in zip(hz, ys)], order))
+    for name in ("four.s4p", "four_75.s4p", "mixed_s.ts", "mixed_y.ts"):
+        told = d.json("extract", "--quantity", "Lser,Rser,pi_C1", "--modes", "D1,2:D3,4", name)
+        q = {x["quantity"]: x["value"] for x in told["files"][0]["quantities"]} if told else {}
+        if q:
+            within("%s: differential inductance between the pairs" % name, max(abs(v / (2 * (L - M)) - 1) for v in q["Lser"]), 1e-9)
+            within("%s: differential resistance" % name, max(abs(v / (2 * R) - 1) for v in q["Rser"]), 1e-9)
+            within("%s: differential capacitance to ground" % name, max(abs(v / (C / 2) - 1) for v in q["pi_C1"]), 1e-9)
+            check("%s: its modes are noted" % name, any("D1,2 and D3,4" in n for n in told["notes"]), told["notes"])
+        told = d.json("extract", "--quantity", "Lser,pi_C2", "--modes", "C1,2:C3,4", name)
+        q = {x["quantity"]: x["value"] for x in told["files"][0]["quantities"]} if told else {}
+        if q:
+            within("%s: common inductance" % name, max(abs(v / ((L + M) / 2) - 1) for v in q["Lser"]), 1e-9)
+            within("%s: common capacitance" % name, max(abs(v / (2 * C) - 1) for v in q["pi_C2"]), 1e-9)
+    told = d.json("extract", "--quantity", "Ld,Qd", "--modes", "D1,2:D3,4", "--at", "10e9", "four.s4p")
+    q = {x["quantity"]: x["value"][0] for x in told["files"][0]["quantities"]} if told else {}
+    check("Ld and Qd of the differential two-port", q and 1 < q["Qd"] < 100 and q["Ld"] > 0, q)
+    rc, out, err = d.run("compare", "four.s4p", "mixed_y.ts", "--modes", "D1,2:S3", "--limit", "1e-12")
+    check("a balun's two modes are brought to one reference, and two files compared in them", rc == 0 and "50 ohm" in err, (rc, out, err))
+    rc, out, err = d.run("fit", "--model", "inductor", "--modes", "D1,2:D3,4", "four.s4p", "--out", "d.cir")
+    check("a differential inductor is fitted", rc == 0 and "699" in out or "700" in out, (rc, out, err))
+    told = d.json("fit", "--model", "vector", "--order", "8", "mixed_y.ts")
+    check("four ports in mixed Y are fitted as single-ended S", told and told["ports"] == 4 and told["error"]["worst"] < 1e-3, told and told["error"])
+
+
+def lists_of_frequencies(d):
+    """what is used, left out, interpolated"""
+    wide, narrow = [1e9 * k for k in range(1, 41)], [0.5e9 * k for k in range(9, 41)]
+    row = lambda f: [1 / (1 + 2 * v) if k in (0, 3) else 2 * v / (1 + 2 * v) for v in [50j * 2 * math.pi * f * 100e-15] for k in range(4)]
+    for name, hz in (("wide.s2p", wide), ("narrow.s2p", narrow)):
+        d.s2p(name, hz, [row(f) for f in hz])
+    told = d.json("compare", "wide.s2p", "narrow.s2p")
+    check("common frequencies are compared, and counted", told and told["points_common"] == 16 and told["points_a"] == 40 and told["points_b"] == 32 and told["all"]["worst"] == 0, told)
+    check("what is left out is noted of both", told and len(told["notes"]) == 2 and "16 of its 40" in told["notes"][0] and "16 of its 32" in told["notes"][1], told and told["notes"])
+    told = d.json("compare", "narrow.s2p", "wide.s2p", "--interpolate")  # quadratic in f where five points are dense, which is exact for this Y; in log f below
+    check("--interpolate takes what lies between", told and told["points_common"] == 32 and 0 < told["all"]["worst"] < 5e-3 and told["bands"][-1]["from_hz"] == 10e9 and told["bands"][-1]["worst"] < 1e-12 and "interpolated at 16 of 32" in " ".join(told["notes"]), told and (told["all"]["worst"], told["notes"]))
+    told = d.json("compare", "wide.s2p", "narrow.s2p", "--interpolate")
+    check("and nothing beyond a sweep's ends", told and told["points_common"] == 16 and told["all"]["from_hz"] == 5e9 and told["all"]["to_hz"] == 20e9, told)
+    d.s2p("pad.s2p", wide, [[1 / (1 + 50j * 2 * math.pi * f * 10e-15) * (1 - 50j * 2 * math.pi * f * 10e-15), 0j, 0j, 1 / (1 + 50j * 2 * math.pi * f * 10e-15) * (1 - 50j * 2 * math.pi * f * 10e-15)] for f in wide])
+    told = d.json("deembed", "--method", "open", "--open", "pad.s2p", "narrow.s2p")
+    check("deembed on common frequencies", told and told["points"] == 16 and "16 of its 32" in " ".join(told["notes"]), told and told["notes"])
+    told = d.json("deembed", "--method", "open", "--open", "pad.s2p", "narrow.s2p", "--interpolate")
+    check("deembed with an interpolated dummy", told and told["points"] == 32 and "pad.s2p: interpolated" in " ".join(told["notes"]), told and told["notes"])
+
+
 def converting(d):
     for case in reference("touchstone.json")["cases"]:
         name = "%s.%s" % (case["name"], case["file_extension"])
@@ -585,7 +774,6 @@ def bad(d):
     refused(d, "a file of no known ending", ["solve", plan(change(2, file="p.json"))], "load", "p.json", ".s1p")
     refused(d, "a corrected file as raw", ["solve", plan(change(2, file="tip.s2p"))], "load", "tip.s2p", "raw")
     refused(d, "another list of frequencies", ["solve", plan(change(2, file="short_list.s2p"))], "load", "2 frequencies")
-    refused(d, "an ideal in 75 ohm", ["solve", plan(change(2, ideal="ohm75.s2p"))], "load", "75")
     refused(d, "an ideal on other frequencies", ["solve", plan(change(2, ideal="short_list.s2p"))], "load", "short_list.s2p", "2 frequencies")
     refused(d, "a load without its resistance", ["solve", plan(change(2, model={}))], "p.json", "load", "above 0")
     refused(d, "standards that coincide", ["solve", plan(change(2, model={"r_ohm": 50}))], "p.json", status=1)
@@ -603,8 +791,21 @@ def bad(d):
     refused(d, "an unknown method of de-embedding", ["deembed", "--method", "opne", "raw.s2p"], "opne", "open_short")
     refused(d, "a dummy that is missing", ["deembed", "--method", "open_short", "--open", "open.s2p", "raw.s2p"], "raw.s2p", "short")
     refused(d, "a dummy that the method does not use", ["deembed", "--method", "open", "--open", "open.s2p", "--pad", "thru.s2p", "raw.s2p"], "pad")
-    refused(d, "a dummy on other frequencies", ["deembed", "--method", "open", "--open", "short_list.s2p", "raw.s2p"], "2 frequencies")
-    refused(d, "a dummy in another impedance", ["deembed", "--method", "open", "--open", "ohm75.s2p", "raw.s2p"], "75")
+    refused(d, "a dummy on other frequencies", ["deembed", "--method", "open", "--open", d.s2p("away.s2p", [9e9], rows[:1]), "raw.s2p"], "away.s2p", "no frequency", "--interpolate")
+    d.s2p("line_z.s2p", hz, rows, head="! reference impedance: the line's own\n")
+    with open(d.at("line_z.s2p")) as f:
+        d.text("line_z.s2p", f.read().replace("R 50", "R 1"))
+    refused(d, "a dummy in a line's own impedance", ["deembed", "--method", "open", "--open", "line_z.s2p", "raw.s2p"], "line_z.s2p", "50 ohm")
+    refused(d, "a line's own impedance against 50 ohm", ["compare", "raw.s2p", "line_z.s2p"], "line_z.s2p", "the line's own")
+    refused(d, "a fit in a line's own impedance", ["fit", "--model", "vector", "line_z.s2p"], "line_z.s2p", "renormalise")
+    refused(d, "three ports and no modes", ["extract", "--quantity", "Ld", "three.s3p"], "three.s3p", "3 ports", "--modes")
+    for modes, piece in (("D1,2", "colon"), ("D1,2:X3", '"X3"'), ("D1,2:D3,4", '"D3,4"'), ("D1,2:S1", "port 1"), ("D1,1:S3", '"D1,1"'), ("D1,2:C1,3", "port 1"), ("S3:S3", "port 3"), ("D1,2:D3,444444444444444444", "colon")):
+        refused(d, "modes %s of three ports" % modes, ["extract", "--quantity", "Ld", "--modes", modes, "three.s3p"], "--modes", piece)
+    d.text("pair.ts", "[Version] 2.0\n# GHz S RI R 50\n[Number of Ports] 2\n[Two-Port Data Order] 12_21\n[Number of Frequencies] 1\n[Reference] 50 75\n[Mixed-Mode Order] D1,2 C1,2\n[Network Data]\n1 0 0 0 0 0 0 0 0\n[End]\n")
+    refused(d, "a mixed-mode pair of two references", ["extract", "--quantity", "Ld", "pair.ts"], "pair.ts", "50 and 75 ohm")
+    d.text("active.z2p", "# GHz Z RI R 50\n1 -1 0 0 0 0 0 -1 0\n")
+    refused(d, "Z that has no S", ["extract", "--quantity", "Ld", "active.z2p"], "active.z2p", "1e+09 Hz", "no S")
+    refused(d, "a comparison of terms with modes", ["compare", "p.json", "p.json", "--modes", "S1:S2"], "--modes")
     refused(d, "compare a network with a plan", ["compare", "raw.s2p", "p.json"], "raw.s2p", "p.json")
     refused(d, "compare without a common frequency", ["compare", "raw.s2p", "far.s2p"], "far.s2p", "no frequency") if d.s2p("far.s2p", [9e9], rows[:1]) else None
     refused(d, "bands that fall", ["compare", "raw.s2p", "open.s2p", "--bands", "2e9,1e9"], "edge 2")
@@ -617,7 +818,10 @@ def bad(d):
         d.s2p("ideal_%s.s2p" % n, j["frequencies_hz"], [matrix(r) for r in j["standards"][n]["ideal"]])
     standards = [{"name": n, "kind": n, "file": "good_%s.s2p" % n, "ideal": "ideal_%s.s2p" % n} for n in ("open", "short", "load", "thru")]
     solve(d, "terms", d.plan("g.json", standards=standards, calibration={"method": "solt"}))
-    refused(d, "raw data at frequencies that were not calibrated", ["correct", "--terms", "terms.json", "raw.s2p"], "raw.s2p", "2e+09 Hz")
+    refused(d, "raw data at frequencies that were not calibrated", ["correct", "--terms", "terms.json", "raw.s2p"], "raw.s2p", "2 of its 3 frequencies", "2e+09 Hz", "--common")
+    told = d.json("correct", "--terms", "terms.json", "raw.s2p", "--common")
+    check("--common leaves them out and says so", told and told["files"][0]["freq_hz"] == [1e9] and "left out" in told["notes"][0], told)
+    refused(d, "nothing calibrated", ["correct", "--terms", "terms.json", "--common", d.s2p("other.s2p", [1.5e9], rows[:1])], "other.s2p", "1.5e+09 Hz")
     refused(d, "raw data that are corrected", ["correct", "--terms", "terms.json", "tip.s2p"], "tip.s2p", "raw")
     refused(d, "one port and two-port terms", ["correct", "--terms", "terms.json", "one.s1p"], "one.s1p", "solt")
     refused(d, "several files and no folder", ["correct", "--terms", "terms.json", "raw.s2p", "open.s2p"], "--to")
@@ -633,7 +837,7 @@ def main():
     a = ap.parse_args()
     show = a.print
     program = os.path.abspath(os.path.join(a.build, "tipplane"))
-    for part in (solving, lines, banded, matched, one_port, by_models, deembedding, extracting, comparing, converting, fitting, bad):
+    for part in (solving, lines, banded, matched, one_port, by_models, deembedding, extracting, comparing, converted, modes, lists_of_frequencies, converting, fitting, bad):
         with tempfile.TemporaryDirectory() as folder:
             part(Folder(program, folder))
     return count.end()
