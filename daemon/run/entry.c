@@ -4,6 +4,7 @@
  *             no row can become unreadable.
  * Not here    phase, kind, rule, times: columns of the journal (store/). */
 #include "run/entry.h"
+#include "base/fields_rows.h"
 #include "base/utf8.h"
 #include "recipe/recipe.h"
 #include <float.h>
@@ -21,34 +22,6 @@ _Static_assert(sizeof know_words / sizeof know_words[0] == KNOW_KNOWN + 2, "each
 _Static_assert(sizeof cause_words / sizeof cause_words[0] == CAUSE_BAD_TOUCH + 2, "each cause has a word");
 
 #define COUNT(a) (sizeof(a) / sizeof(a)[0])
-#define REAL(s, name, member, u)                                                                                   \
-        {                                                                                                          \
-                .key = name, .type = FIELD_REAL, .offset = offsetof(s, member), .standard = (double)NAN, .unit = u \
-        }
-#define INT(s, name, member)                                                  \
-        {                                                                     \
-                .key = name, .type = FIELD_I32, .offset = offsetof(s, member) \
-        }
-#define LONG(s, name, member)                                                 \
-        {                                                                     \
-                .key = name, .type = FIELD_I64, .offset = offsetof(s, member) \
-        }
-#define BOOL(s, name, member)                                                  \
-        {                                                                      \
-                .key = name, .type = FIELD_BOOL, .offset = offsetof(s, member) \
-        }
-#define WORD(s, name, member, list)                                                             \
-        {                                                                                       \
-                .key = name, .type = FIELD_CHOICE, .offset = offsetof(s, member), .words = list \
-        }
-#define TEXT(s, name, member)                                                                                  \
-        {                                                                                                      \
-                .key = name, .type = FIELD_TEXT, .offset = offsetof(s, member), .size = sizeof((s *)0)->member \
-        }
-#define OBJECT(s, name, member, what)                                                             \
-        {                                                                                         \
-                .key = name, .type = FIELD_OBJECT, .offset = offsetof(s, member), .object = &what \
-        }
 
 typedef struct state_read state_read;
 static const struct field state_fields[] = {

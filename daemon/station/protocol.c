@@ -1,36 +1,8 @@
 /* protocol.c: the field tables of the frames' bodies; both programs read and write them by these and by nothing else. */
 #include "station/protocol.h"
-#include <math.h>
+#include "base/fields_rows.h"
 
 #define COUNT(a) (sizeof(a) / sizeof(a)[0])
-#define REAL(s, name, member, u)                                                                                   \
-        {                                                                                                          \
-                .key = name, .type = FIELD_REAL, .offset = offsetof(s, member), .standard = (double)NAN, .unit = u \
-        }
-#define INT(s, name, member)                                                  \
-        {                                                                     \
-                .key = name, .type = FIELD_I32, .offset = offsetof(s, member) \
-        }
-#define LONG(s, name, member)                                                 \
-        {                                                                     \
-                .key = name, .type = FIELD_I64, .offset = offsetof(s, member) \
-        }
-#define BOOL(s, name, member)                                                  \
-        {                                                                      \
-                .key = name, .type = FIELD_BOOL, .offset = offsetof(s, member) \
-        }
-#define WORD(s, name, member, list)                                                             \
-        {                                                                                       \
-                .key = name, .type = FIELD_CHOICE, .offset = offsetof(s, member), .words = list \
-        }
-#define TEXT(s, name, member)                                                                                  \
-        {                                                                                                      \
-                .key = name, .type = FIELD_TEXT, .offset = offsetof(s, member), .size = sizeof((s *)0)->member \
-        }
-#define OBJECT(s, name, member, what)                                                             \
-        {                                                                                         \
-                .key = name, .type = FIELD_OBJECT, .offset = offsetof(s, member), .object = &what \
-        }
 #define TABLE(o, title, s, fields_, text) \
         const struct object o = {.name = title, .say = text, .bytes = sizeof(s), .fields = fields_, .field_n = COUNT(fields_)}
 

@@ -53,7 +53,7 @@ calls "hidden state, or no word about errors" 'strtok|rand|srand|random|atof|set
 calls "clocks are the world's" 'time|gettimeofday|clock_gettime|clock|sleep|usleep|nanosleep' '^daemon/host/|^daemon/api/stream\.[ch]$'
 calls "nothing from outside ends a program" 'abort|_exit|assert' '^simulators/world/'
 calls "files and sockets are the world's" 'fopen|open|openat|socket|connect|bind|listen|accept|accept4|unlink|rename|mkdir|pthread_create|fork|execve?p?' \
-        '^daemon/host/|^daemon/store/|^daemon/api/http\.c$|^simulators/world/|^simulators/judge/|^client/|^daemon/tipplane[a-z_]*\.c$'
+        '^daemon/host/|^daemon/store/|^daemon/api/http[a-z_]*\.c$|^simulators/world/|^simulators/judge/|^client/|^daemon/tipplane[a-z_]*\.c$'
 
 # ---- walls and names --------------------------------------------------------------------------------------------------------------------
 grep -E '^daemon/(base|rf|formats|wafer|recipe)/' "$tmp/product" | xargs grep -nE '#include <(uv|sqlite3|microhttpd|pthread|unistd|fcntl|time|sys/[a-z]+|curl/.*)\.h>' | grep -v '^daemon/base/log\.c:' >"$tmp/out" # log.c: the one writer to stderr
@@ -65,8 +65,8 @@ may() { grep "^daemon/rf/$1/" "$tmp/product" | xargs grep -nE '#include "rf/' | 
   may extract 'deembed|network|numbers'; may models 'network|numbers'; } >"$tmp/out"
 none "the rooms of rf/ know only those before them: numbers, network, correct, calibrate; deembed, extract; models; trust knows all" "$tmp/out"
 grep '^daemon/' "$tmp/product" | grep -v '^daemon/store/' | xargs grep -n '#include <sqlite3.h>' >"$tmp/out"
-grep '^daemon/' "$tmp/product" | grep -v '^daemon/api/http.c$' | xargs grep -n '#include <microhttpd.h>' >>"$tmp/out"
-none "SQL stays in store/, libmicrohttpd in api/http.c" "$tmp/out"
+grep '^daemon/' "$tmp/product" | grep -v '^daemon/api/http[a-z_]*\.[ch]$' | xargs grep -n '#include <microhttpd.h>' >>"$tmp/out"
+none "SQL stays in store/, libmicrohttpd in api/http*" "$tmp/out"
 grep '^daemon/.*\.h$' "$tmp/product" | xargs grep -nE '\b(double|float|u?int64_t|u?int32_t)( [^;(){}]*,)? \*?([a-z0-9]+_)*(freq|frequency|pitch|delay|timeout|duration|deadline|overtravel|temperature|voltage|lease|age)[;,]' >"$tmp/out"
 none "a quantity's name ends with its unit" "$tmp/out"
 grep '\.h$' "$tmp/product" | xargs grep -nE '\b(double|float|u?int64_t|u?int32_t) \*?[a-z0-9_]+_(msec|millis|usec|micros|secs|seconds_|mhz|ghz|mv|volts|ohms|degc|microns)[;,]' >"$tmp/out"
