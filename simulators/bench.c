@@ -76,8 +76,7 @@ enum code bench_advance(struct bench *b, double seconds, struct call *call, doub
         return CODE_OK;
 }
 
-/* ---- what happens by itself ------------------------------------------------------------------------------------------------------------
- */
+/* ---- what happens by itself --------------------------------------------------------------------------------------------------------- */
 void bench_tell(struct bench *b, const char *what, const char *detail)
 {
         struct text t;
@@ -166,8 +165,7 @@ struct sim_now bench_drift(struct bench *b)
         return now;
 }
 
-/* ---- opening ----------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- opening ------------------------------------------------------------------------------------------------------------------------ */
 static void state_new(struct bench *b)
 {
         struct bench_state *s = &b->state;

@@ -23,8 +23,7 @@ enum code sim_resync(void *me, uint8_t nonce, struct call *call)
 }
 void sim_close(void *me) { (void)me; /* roles.close ends the bench that all share */ }
 
-/* ---- bias: stays as it is when nobody holds it ------------------------------------------------------------------------------------------
- */
+/* ---- bias: stays as it is when nobody holds it -------------------------------------------------------------------------------------- */
 static enum code channel_known(const struct bench *b, unsigned channel, struct call *call)
 {
         if (channel < (unsigned)b->scenario.bias.channels)
@@ -111,8 +110,7 @@ static enum code bias_read(void *me, unsigned channel, double *ret_volt, double 
         return code;
 }
 
-/* ---- DC meter, chuck, signals
- * ------------------------------------------------------------------------------------------------------------ */
+/* ---- DC meter, chuck, signals ------------------------------------------------------------------------------------------------------- */
 static enum code meter_identify(void *me, struct identity *ret, struct call *call)
 {
         (void)call;
@@ -218,8 +216,7 @@ static enum code signal_watch(void *me, struct call *call)
 static const struct signal_ops signals = {
         .base = {signal_identify, signal_settings, sim_resync, sim_close}, .lamp = signal_lamp, .loop = signal_loop, .watch = signal_watch};
 
-/* ---- all of them
- * ------------------------------------------------------------------------------------------------------------------------- */
+/* ---- all of them -------------------------------------------------------------------------------------------------------------------- */
 struct simulated {
         struct bench *bench;
         struct bias_ops bias;

@@ -16,8 +16,7 @@ static enum code check_word(const char *option, const char *word, struct tp_erro
         return tp_fail(err, CODE_BAD_INPUT, "--%s %.40s: at most 31 of A-Z a-z 0-9 . _ -", option, word);
 }
 
-/* ---- map ------------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- map ---------------------------------------------------------------------------------------------------------------------------- */
 
 /* The device that has this parameter; NULL: none. */
 static const char *device_with(const cJSON *devices, const char *parameter)
@@ -83,8 +82,7 @@ enum code do_map(struct cli *c, struct tp_error *err)
         return code;
 }
 
-/* ---- tables -----------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- tables ------------------------------------------------------------------------------------------------------------------------- */
 
 static void heads(struct table *t, const char *const *names)
 {
@@ -248,8 +246,7 @@ enum code do_touchdowns(struct cli *c, struct tp_error *err)
         return code;
 }
 
-/* ---- journal: page by page -------------------------------------------------------------------------------------------------------------
- */
+/* ---- journal: page by page ---------------------------------------------------------------------------------------------------------- */
 
 static void put_entries(struct cli *c, const cJSON *entries)
 {

@@ -83,8 +83,7 @@ static void complex_json(struct json_out *o, double complex z)
         json_close(o, ']');
 }
 
-/* ---- rational ---------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- rational ----------------------------------------------------------------------------------------------------------------------- */
 
 static void model_json(struct json_out *o, const struct model *m, const struct model_report *r)
 {
@@ -154,8 +153,7 @@ static enum code fit_model(struct fit_job *j, struct json_out *o, struct text *w
         return CODE_OK;
 }
 
-/* ---- circuits ---------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- circuits ----------------------------------------------------------------------------------------------------------------------- */
 
 static void circuit_out(struct json_out *o, struct text *words, const struct circuit *k, const struct netlist_lumping *lumping)
 {
@@ -211,8 +209,7 @@ static enum code fit_circuit(struct fit_job *j, enum circuit_kind kind, struct j
         return code;
 }
 
-/* ---- the command ------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- the command -------------------------------------------------------------------------------------------------------------------- */
 
 static enum circuit_kind circuit_of(const char *word)
 {

@@ -75,8 +75,7 @@ enum code do_run_start(struct cli *c, struct tp_error *err)
         return wait_for_run(c, run, err);
 }
 
-/* ---- wait ------------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- wait --------------------------------------------------------------------------------------------------------------------------- */
 
 /* On a terminal one line that is written over; elsewhere a line when something needs a person. */
 static void say_progress(const cJSON *run, bool is_tty, char last[200])
@@ -137,8 +136,7 @@ enum code wait_for_run(struct cli *c, const char *run, struct tp_error *err)
 
 enum code do_wait(struct cli *c, struct tp_error *err) { return wait_for_run(c, c->args[0], err); }
 
-/* ---- commands to the run in hand
- * --------------------------------------------------------------------------------------------------------- */
+/* ---- commands to the run in hand ---------------------------------------------------------------------------------------------------- */
 
 static enum code command(struct cli *c, const char *what, const int *die, struct tp_error *err)
 {
@@ -193,8 +191,7 @@ enum code do_skip(struct cli *c, struct tp_error *err)
         return command(c, "skip", (const int[]){(int)at[0], (int)at[1]}, err);
 }
 
-/* ---- reading
- * --------------------------------------------------------------------------------------------------------------------------------- */
+/* ---- reading ------------------------------------------------------------------------------------------------------------------------ */
 
 enum code do_run_list(struct cli *c, struct tp_error *err)
 {

@@ -8,8 +8,7 @@
 #include <stdio.h>
 #include <string.h>
 
-/* ---- status
- * ------------------------------------------------------------------------------------------------------------------------------ */
+/* ---- status ------------------------------------------------------------------------------------------------------------------------- */
 
 static void put_station(const cJSON *s, struct text *to)
 {
@@ -110,8 +109,7 @@ enum code do_station(struct cli *c, struct tp_error *err)
         return code;
 }
 
-/* ---- safe
- * ---------------------------------------------------------------------------------------------------------------------------------- */
+/* ---- safe --------------------------------------------------------------------------------------------------------------------------- */
 
 /* {"what","text","state","proven_safe"} of the daemon and of the station alike. */
 static enum code put_proof(struct cli *c, const cJSON *proof, const char *raw, struct tp_error *err)

@@ -72,8 +72,7 @@ static enum code read_token(struct cli *c, struct tp_error *err)
         return code;
 }
 
-/* ---- one request ----------------------------------------------------------------------------------------------------------------------
- */
+/* ---- one request -------------------------------------------------------------------------------------------------------------------- */
 
 struct taking {
         struct answer *answer;
@@ -294,8 +293,7 @@ enum code http_get_or_json(struct cli *c, struct answer *ret, bool *ret_done, st
         return code;
 }
 
-/* ---- streams and probes
- * -------------------------------------------------------------------------------------------------------------------- */
+/* ---- streams and probes ------------------------------------------------------------------------------------------------------------- */
 
 struct streaming {
         struct text rest; /* the line that has not ended yet */

@@ -28,8 +28,7 @@ unsigned distance(const char *a, const char *b)
         return row[n] < 99 ? row[n] : 99;
 }
 
-/* ---- which command --------------------------------------------------------------------------------------------------------------------
- */
+/* ---- which command ------------------------------------------------------------------------------------------------------------------ */
 
 /* Words of `name` that the line begins with; 0 unless all of them. */
 static size_t words_match(const char *name, size_t n, char *const *words)
@@ -91,8 +90,7 @@ static enum code fail_command(size_t n, char *const *words, struct tp_error *err
         return tp_fail(err, CODE_BAD_INPUT, "'%.60s' is not a command; `tipplane --help` lists all", typed);
 }
 
-/* ---- options --------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- options ------------------------------------------------------------------------------------------------------------------------ */
 
 static const struct option_row *option_in(const struct option_row *rows, const char *name, size_t length, size_t *ret_i)
 {
@@ -245,8 +243,7 @@ enum code parse_line(struct cli *c, int argc, char **argv, struct tp_error *err)
         return code ? code : take_address(c, err);
 }
 
-/* ---- help ------------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- help --------------------------------------------------------------------------------------------------------------------------- */
 
 static void put_option(const struct option_row *o, struct text *to)
 {
@@ -304,8 +301,7 @@ enum code do_help(struct cli *c, struct tp_error *err)
         return CODE_OK;
 }
 
-/* ---- completion -----------------------------------------------------------------------------------------------------------------------
- */
+/* ---- completion --------------------------------------------------------------------------------------------------------------------- */
 
 static void put_options_of(const struct option_row *rows, struct text *to)
 {

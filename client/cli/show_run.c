@@ -18,8 +18,7 @@ static size_t index_of(const char *const *words, size_t n, const char *word, siz
         return otherwise;
 }
 
-/* ---- verdict by trust ------------------------------------------------------------------------------------------------------------------
- */
+/* ---- verdict by trust --------------------------------------------------------------------------------------------------------------- */
 
 struct counts {
         long long n[VERDICTS][TRUSTS], refused;
@@ -76,8 +75,7 @@ static void put_devices(const cJSON *map, struct arena *arena, struct text *to)
         put_counts("Devices", &k, "no verdict", arena, to);
 }
 
-/* ---- parameters -------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- parameters --------------------------------------------------------------------------------------------------------------------- */
 
 struct latest {
         const cJSON *row;
@@ -201,8 +199,7 @@ static void put_parameters(const cJSON *parameters, struct arena *arena, struct 
         put_quantities(l, n, arena, to);
 }
 
-/* ---- the rest
- * ------------------------------------------------------------------------------------------------------------------------------ */
+/* ---- the rest ----------------------------------------------------------------------------------------------------------------------- */
 
 static void put_contacts(const cJSON *counts, struct text *to)
 {

@@ -55,8 +55,7 @@ struct up {
         bool told;
 };
 
-/* ---- probes, on a task of their own, so that a hang does not delay a signal
- * --------------------------------------------------------------- */
+/* ---- probes, on a task of their own, so that a hang does not delay a signal --------------------------------------------------------- */
 
 /* Goes in, hangs up, and waits for the station to hang up too: that takes its accepting task, a reading task and its lock. */
 static bool station_answers(const char *path, int timeout_ms)
@@ -103,8 +102,7 @@ static void probe_run(void *arg)
         }
 }
 
-/* ---- children
- * ------------------------------------------------------------------------------------------------------------------------------ */
+/* ---- children ----------------------------------------------------------------------------------------------------------------------- */
 
 static void say_last_words(struct up *u, const struct kept *k)
 {
@@ -241,8 +239,7 @@ static bool stop(struct up *u, struct kept *k, int patience_s, bool then_kill)
         return !code && !(end.by_signal && end.number == SIGKILL);
 }
 
-/* ---- the whole
- * ------------------------------------------------------------------------------------------------------------------------------ */
+/* ---- the whole ---------------------------------------------------------------------------------------------------------------------- */
 
 static enum code find_here(char *ret, size_t room, struct tp_error *err)
 {

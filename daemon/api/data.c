@@ -105,8 +105,7 @@ enum code parameters_csv(struct request *q, struct reply *r, struct tp_error *er
         return CODE_OK;
 }
 
-/* ---- sweeps
- * ------------------------------------------------------------------------------------------------------------------------------------- */
+/* ---- sweeps ------------------------------------------------------------------------------------------------------------------------- */
 
 static void sweep_write(struct json_out *o, const struct sweep_row *s, const double *hz, size_t n)
 {

@@ -30,8 +30,7 @@ static enum MHD_Result answer(struct visit *v)
         return visit_send_reply(v);
 }
 
-/* ---- what MHD calls
- * --------------------------------------------------------------------------------------------------------------------------- */
+/* ---- what MHD calls ----------------------------------------------------------------------------------------------------------------- */
 
 static struct guest *guest_of(struct MHD_Connection *c)
 {
@@ -118,8 +117,7 @@ static size_t no_unescape(void *cls, struct MHD_Connection *c, char *s)
         return strlen(s);
 }
 
-/* ---- starting and stopping
- * -------------------------------------------------------------------------------------------------------------------- */
+/* ---- starting and stopping ---------------------------------------------------------------------------------------------------------- */
 
 static bool is_healthy(void *ctx) { return house_healthy(ctx); }
 

@@ -214,8 +214,7 @@ enum code calibrations_get(struct request *q, struct reply *r, struct tp_error *
         return CODE_OK;
 }
 
-/* ---- the ribbon
- * ------------------------------------------------------------------------------------------------------------------------------ */
+/* ---- the ribbon --------------------------------------------------------------------------------------------------------------------- */
 
 struct ribbon {
         struct touchdown_row *touches;
@@ -340,8 +339,7 @@ enum code ribbon_get(struct request *q, struct reply *r, struct tp_error *err)
         return CODE_OK;
 }
 
-/* ---- devices
- * ---------------------------------------------------------------------------------------------------------------------------------- */
+/* ---- devices ------------------------------------------------------------------------------------------------------------------------ */
 
 static bool is_dummy_of(const struct measure *m, const char *device)
 {

@@ -51,8 +51,7 @@ static bool same_points(const struct raw_sweep *a, const struct raw_sweep *b)
         return b && a->n == b->n && (a->hz == b->hz || !memcmp(a->hz, b->hz, a->n * sizeof *a->hz));
 }
 
-/* ---- 1 DC ------------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- 1 DC --------------------------------------------------------------------------------------------------------------------------- */
 struct dc_rule {
         int index; /* 0 port to port, 1 and 2 port to ground */
         double low, high;
@@ -118,8 +117,7 @@ static void judge_dc(const struct contact_question *q, bool rf_touches, struct c
         }
 }
 
-/* ---- 2 distance from the raised open
- * ------------------------------------------------------------------------------------------------------ */
+/* ---- 2 distance from the raised open ------------------------------------------------------------------------------------------------ */
 /* Median over the points between 5 and 40 GHz of |dS_pp| as capacitance. */
 static double port_distance_f(const struct contact_question *q, const uint32_t *map, int port)
 {
@@ -165,8 +163,7 @@ static double port_distance_f(const struct contact_question *q, const uint32_t *
         return n > 0 ? c[n / 2] : NAN;
 }
 
-/* ---- 3 smoothness
- * --------------------------------------------------------------------------------------------------------------------------- */
+/* ---- 3 smoothness ------------------------------------------------------------------------------------------------------------------- */
 static void band_take(const struct contact_question *q, const uint32_t *map, double low_hz, double high_hz, struct band *b)
 {
         size_t from = q->raw->n, to = 0;
@@ -256,8 +253,7 @@ static void judge_smoothness(const struct contact_question *q, struct band *b, d
                 grade(a, CONTACT_GOOD, "smooth to %.2g between 40 and 100 GHz", a->ripple);
 }
 
-/* ---- 4 symmetry, and standards against their models
- * -------------------------------------------------------------------------------------------- */
+/* ---- 4 symmetry, and standards against their models --------------------------------------------------------------------------------- */
 static void judge_symmetry(const struct contact_question *q, const struct band *b, struct contact_answer *a)
 {
         if (!q->measure || !q->measure->symmetric || b->n == 0)

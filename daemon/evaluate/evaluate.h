@@ -26,8 +26,7 @@ struct raw_trace {
 enum code raw_from_traces(const struct raw_trace *, size_t trace_n, const double *hz, size_t n, struct arena *, struct raw_sweep *ret,
                           struct tp_error *);
 
-/* ---- calibration (solve.c, verify.c): `calibration` lives in the arena it was made in; immutable, may be shared between tasks
- * -------------------------------- */
+/* ---- calibration (solve.c, verify.c): `calibration` lives in the arena it was made in; immutable, may be shared between tasks ------- */
 struct calibration;
 struct standard_sweep {
         int standard; /* index into recipe->standards */
@@ -48,8 +47,7 @@ void calibration_domain_json(const struct calibration *,
 enum code calibration_verify(const struct recipe *, const struct calibration *, const struct standard_sweep *, size_t n,
                              struct arena *scratch, bool *ret_accepted, double *ret_worst, char sentence[200], struct tp_error *);
 
-/* ---- check (check.c): physical modes of the standards now against each copy's own baseline
- * -------------------------------------------------------------- */
+/* ---- check (check.c): physical modes of the standards now against each copy's own baseline ------------------------------------------ */
 struct check_answer {
         struct port_modes modes[2];
         double transmission_fs, residual, worst; /* worst share of a limit */
@@ -60,8 +58,7 @@ struct check_answer {
 enum code check_fit(const struct recipe *, const struct calibration *, const struct standard_sweep *baseline,
                     const struct standard_sweep *now, size_t n, struct arena *scratch, struct check_answer *ret, struct tp_error *);
 
-/* ---- contact (contact.c): is it real?  Never looks at a parameter's value or limit
- * ------------------------------------------------------------------------ */
+/* ---- contact (contact.c): is it real?  Never looks at a parameter's value or limit -------------------------------------------------- */
 struct contact_question {
         const struct recipe *recipe;
         const struct measure *measure; /* NULL for standards: then `standard` */
@@ -79,8 +76,7 @@ struct contact_answer {
 };
 void contact_judge(const struct contact_question *, struct arena *scratch, struct contact_answer *ret);
 
-/* ---- the chain of one sweep (chain.c)
- * ------------------------------------------------------------------------------------------------------------------ */
+/* ---- the chain of one sweep (chain.c) ----------------------------------------------------------------------------------------------- */
 struct chain_question {
         const struct recipe *recipe;
         const struct measure *measure;

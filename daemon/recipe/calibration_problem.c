@@ -13,8 +13,7 @@
 const char *const plane_wish_words[] = {"by_method", "tip", "line_middle", NULL};
 _Static_assert(sizeof plane_wish_words / sizeof plane_wish_words[0] == PLANE_WISH_COUNT + 1, "each wish has its word");
 
-/* ---- words and roles ------------------------------------------------------------------------------------------------------------------
- */
+/* ---- words and roles ---------------------------------------------------------------------------------------------------------------- */
 
 enum rf_standard_kind standard_rf_kind(int32_t kind)
 {
@@ -200,8 +199,7 @@ enum plane calibration_plan_plane(const struct calibration_plan *c)
 
 const char *calibration_plan_word(const struct calibration_plan *c) { return c->band_n ? rf_joined_word : c->method; }
 
-/* ---- domain ---------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- domain ------------------------------------------------------------------------------------------------------------------------- */
 
 /* Lowest and highest power of a sweep plan; NaN without one. */
 static void powers_of(const struct sweep_plan *p, double ret[2])
@@ -236,8 +234,7 @@ struct domain_sweep recipe_domain_sweep(const struct recipe *r, const struct swe
         return s;
 }
 
-/* ---- readings -------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- readings ----------------------------------------------------------------------------------------------------------------------- */
 
 static bool transmits(const struct standard_reading *r)
 {
@@ -321,8 +318,7 @@ static struct switch_terms *switch_part(const struct switch_terms *sw, size_t be
         return part;
 }
 
-/* ---- one band -------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- one band ----------------------------------------------------------------------------------------------------------------------- */
 
 /* What one touch adds to a reflection or transmission: a series impedance moves an open little, a short by 2 dZ/z, the others by dZ/2z. */
 static double touch_u(const struct standard *s, const struct solve_conditions *at, double hz)
@@ -510,8 +506,7 @@ static enum code band_place(const struct band_plan *plan, bool only, const struc
         return axis_of(end - b->begin, axis->hz + b->begin, &b->axis, err);
 }
 
-/* ---- all of it ------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- all of it ---------------------------------------------------------------------------------------------------------------------- */
 
 static struct solved_calibration *solved_new(const struct axis *axis, size_t band_n, struct arena *arena)
 {

@@ -9,8 +9,7 @@
 #include "rf/calibrate/join.h"
 #include "rf/calibrate/standards.h"
 
-/* ---- words and roles ------------------------------------------------------------------------------------------------------------------
- */
+/* ---- words and roles ---------------------------------------------------------------------------------------------------------------- */
 enum rf_standard_kind standard_rf_kind(int32_t kind); /* enum standard_kind */
 struct standard_definition
 standard_definition_of(const struct standard *); /* of port 1, a load trimmed by its DC reading where there is one */
@@ -35,15 +34,13 @@ enum plane calibration_plan_plane(const struct calibration_plan *);
 /* "unknown_thru", or "joined" when there are bands. */
 const char *calibration_plan_word(const struct calibration_plan *);
 
-/* ---- domain ---------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- domain ------------------------------------------------------------------------------------------------------------------------- */
 /* What a calibration by this recipe over from_hz … to_hz may be used for, and how a sweep of the recipe by `plan` (NULL: power not told) is
    taken: rf/trust/domain.h compares them. */
 struct domain recipe_domain(const struct recipe *, double from_hz, double to_hz);
 struct domain_sweep recipe_domain_sweep(const struct recipe *, const struct sweep_plan *plan, double from_hz, double to_hz);
 
-/* ---- solving --------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- solving ------------------------------------------------------------------------------------------------------------------------ */
 /* One standard as it was read.  raw: PLANE_RECEIVER, switch terms inside; all standards on one list of frequencies. */
 struct standard_reading {
         const struct standard *standard;

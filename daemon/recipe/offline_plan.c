@@ -183,8 +183,7 @@ bool offline_plan_uses(const struct offline_plan *p, const char *name)
         return false;
 }
 
-/* ---- checks ---------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- checks ------------------------------------------------------------------------------------------------------------------------- */
 
 static enum code standard_check(const struct offline_plan *p, size_t k, struct tp_error *err)
 {

@@ -190,8 +190,7 @@ void evidence_init(struct evidence *e, const struct plan *);
    sentence names the entry. No allocation. */
 enum code evidence_apply(struct evidence *e, const struct plan *, const struct entry *, struct tp_error *err);
 
-/* ---- plain access ----------------------------------------------------------------------------------------------------------------------
- */
+/* ---- plain access ------------------------------------------------------------------------------------------------------------------- */
 static inline struct target_seen *evidence_targets(const struct evidence *e)
 {
         return (struct target_seen *)(void *)((char *)(uintptr_t)e + sizeof *e);
@@ -209,8 +208,7 @@ static inline struct thing_seen *evidence_things(const struct evidence *e)
         return (struct thing_seen *)(void *)(evidence_intervals(e) + e->interval_room);
 }
 
-/* ---- questions (evidence_query.c) -------------------------------------------------------------------------------------------------------
- */
+/* ---- questions (evidence_query.c) --------------------------------------------------------------------------------------------------- */
 bool evidence_is_safe(const struct evidence *); /* known separated, bias read off, not latched */
 /* May this target be touched once more, by the budget of everything that touch spends? */
 bool evidence_can_touch(const struct evidence *, const struct plan *, int target);

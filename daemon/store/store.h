@@ -15,8 +15,7 @@ struct store_report {
         char sqlite[16];
 };
 
-/* ---- what can be written: one work = one transaction per file (catalogue first, then run file, then index)
- * -------------------------------- */
+/* ---- what can be written: one work = one transaction per file (catalogue first, then run file, then index) -------------------------- */
 enum fact_kind {
         FACT_DOCUMENT, /* catalogue (and run file when run is set) */
         FACT_WAFER,
@@ -275,8 +274,7 @@ struct store_health {
 struct store_health store_health(struct store *); /* any task */
 void store_close(struct store *);                 /* last batch, checkpoints, lock released; NULL is fine.  All views closed before */
 
-/* ---- what a start must know (any task)
- * ------------------------------------------------------------------------------------------------------ */
+/* ---- what a start must know (any task) ---------------------------------------------------------------------------------------------- */
 uint32_t store_epoch(struct store *);      /* of this start: 1 + the catalogue's last; a FACT_EPOCH may raise it */
 const uint8_t *store_boot(struct store *); /* 16 random bytes of this start: boot rows and audit rows carry them */
 int64_t store_next_number(struct store *); /* a new run's number in the catalogue; each call another */

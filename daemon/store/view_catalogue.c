@@ -90,8 +90,7 @@ enum code store_path_of_run(struct store *s, const char *run, char *ret, size_t 
         return code;
 }
 
-/* ---- documents
- * ---------------------------------------------------------------------------------------------------------------------------------- */
+/* ---- documents ---------------------------------------------------------------------------------------------------------------------- */
 
 static enum code document_each(sqlite3_stmt *q, struct arena *a, void *row, struct tp_error *err)
 {
@@ -135,8 +134,7 @@ enum code view_document(struct view *v, const uint8_t sha256[32], struct arena *
         return code ? code : row_read(&v->catalogue, q, a, ret, document_each, "document with this digest", err);
 }
 
-/* ---- ledger, tokens, commands, alarms, events
- * ---------------------------------------------------------------------------------------------------- */
+/* ---- ledger, tokens, commands, alarms, events --------------------------------------------------------------------------------------- */
 
 enum code view_ledger_used(struct view *v, const char *kind, const char *serial, const char *part, int32_t *ret, struct tp_error *err)
 {
@@ -311,9 +309,7 @@ enum code view_events(struct view *v, uint64_t after, size_t limit, struct arena
         return CODE_OK;
 }
 
-/* ---- audit
- * ----------------------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- audit -------------------------------------------------------------------------------------------------------------------------- */
 
 static const char *text_or_null(sqlite3_stmt *q, int column) { return (const char *)sqlite3_column_text(q, column); }
 

@@ -98,9 +98,7 @@ enum code view_plan(struct view *v, struct arena *a, const char **ret_plan_json,
         return code;
 }
 
-/* ---- sweeps
- * ----------------------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- sweeps ------------------------------------------------------------------------------------------------------------------------- */
 
 #define SWEEP_COLUMNS "SELECT id,touchdown,use,condition,axis,flags,die_x,die_y,device,kind,outcome,x_um,y_um,bias,temps FROM v_sweep "
 

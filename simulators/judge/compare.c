@@ -113,8 +113,7 @@ enum code parameters_judge(const struct truth *truth, const struct table *t, str
         return code;
 }
 
-/* ---- contacts
- * ---------------------------------------------------------------------------------------------------------------------------- */
+/* ---- contacts ----------------------------------------------------------------------------------------------------------------------- */
 static bool is_contact(const char *what) { return strcmp(what, "lost_ground") == 0 || strcmp(what, "open_contact") == 0; }
 
 /* What was wrong with this touch, "" if nothing: by the scenario's list, or by the log of what happened (faults by chance stand there
@@ -176,8 +175,7 @@ enum code contacts_judge(const struct truth *truth, const struct table *t, struc
         return code;
 }
 
-/* ---- drift
- * ------------------------------------------------------------------------------------------------------------------------------- */
+/* ---- drift -------------------------------------------------------------------------------------------------------------------------- */
 enum code drift_judge(const struct truth *truth, const char *path, struct arena *arena, struct drift_judged *ret, struct tp_error *err)
 {
         struct drift_judged d = {0};

@@ -188,8 +188,7 @@ void files_free(struct sim *sim)
         sim->files = NULL;
 }
 
-/* ---- whole small files
- * -------------------------------------------------------------------------------------------------------------------- */
+/* ---- whole small files -------------------------------------------------------------------------------------------------------------- */
 static enum code alive(const struct world *w, const char *path, struct tp_error *err)
 {
         return process_of(w)->dead ? tp_fail(err, CODE_DISK, "%s: this process was killed", path) : CODE_OK;

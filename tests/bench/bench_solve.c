@@ -159,8 +159,7 @@ static struct load *load_new(size_t m, uint64_t seed)
         return l;
 }
 
-/* ---- de-embedding and fitting
- * ------------------------------------------------------------------------------------------------------------ */
+/* ---- de-embedding and fitting ------------------------------------------------------------------------------------------------------- */
 
 struct pads {
         struct net2 *measured, *out;
@@ -226,8 +225,7 @@ static struct fit *fit_new(struct arena *arena, size_t n, size_t order)
         return f;
 }
 
-/* ---- files for the judge
- * ------------------------------------------------------------------------------------------------------------------ */
+/* ---- files for the judge ------------------------------------------------------------------------------------------------------------ */
 
 static void write_net(const char *dir, const char *name, const struct net2 *net)
 {

@@ -151,8 +151,7 @@ static inline struct raw_sweep bench_reflections(struct bench *b, termination of
         return raw;
 }
 
-/* ---- standards as they are, by the numbers of their models
- * ------------------------------------------------------------------------------- */
+/* ---- standards as they are, by the numbers of their models -------------------------------------------------------------------------- */
 struct touch {
         double r_ohm[2], l_h[2];
         bool hangs;
@@ -195,8 +194,7 @@ static inline struct raw_sweep bench_standard(struct bench *b, size_t k, const s
         return b->standards[k].kind == STANDARD_THRU ? bench_two_port(b, thru_chain, &p) : bench_reflections(b, reflection_z, &p);
 }
 
-/* ---- a device with pads and leads
- * ------------------------------------------------------------------------------------------------------------ */
+/* ---- a device with pads and leads --------------------------------------------------------------------------------------------------- */
 struct pads {
         double c_f, l_h, r_ohm;
 };
@@ -248,8 +246,7 @@ static inline struct raw_sweep bench_device(struct bench *b, const struct dut *d
                                                                                  : bench_two_port(b, dut_chain, d);
 }
 
-/* ---- the recipe that goes with it
- * ------------------------------------------------------------------------------------------------------------- */
+/* ---- the recipe that goes with it --------------------------------------------------------------------------------------------------- */
 enum { OPEN_AIR, SHORT_A, LOAD_A, THRU_A, SHORT_B, THRU_B, LOAD_B };
 static inline struct bench *bench_new(const char *method)
 {

@@ -130,8 +130,7 @@ static void a_sweep_on_other_frequencies_is_refused(void **state)
         bench_free(b);
 }
 
-/* ---- lines: 200, 450, 900, 2100 um of a lossy line with eps_eff 5.2, a short 0 um from the middle of the first
- * ---------------------------------- */
+/* ---- lines: 200, 450, 900, 2100 um of a lossy line with eps_eff 5.2, a short 0 um from the middle of the first ---------------------- */
 static double complex line_gamma(double hz) { return CMPLX(12 * sqrt(hz / 1e11), TWO_PI * hz * sqrt(5.2) / 299792458.0); }
 static struct chain_matrix line_chain(double hz, const void *what) { return line(line_gamma(hz) * *(const double *)what * 1e-6, 55); }
 static double complex line_short(double hz, int port, const void *what)

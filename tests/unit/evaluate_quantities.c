@@ -303,8 +303,7 @@ static void the_uncertainty_of_ft_is_what_many_touches_give(void **state)
         bench_free(r.b);
 }
 
-/* ---- the ladder of de-embeddings ------------------------------------------------------------------------------------------------------
- */
+/* ---- the ladder of de-embeddings ---------------------------------------------------------------------------------------------------- */
 static double complex left_short(double hz, int port, const void *what)
 {
         (void)what;

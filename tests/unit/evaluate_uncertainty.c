@@ -107,8 +107,7 @@ static void scatter_is_that_of_the_noise_and_nothing_of_a_cubic(void **state)
         assert_true(fabs(sum / 2000 - 1) < 0.05);
 }
 
-/* ---- moves: solve again with one ideal moved, and see whether the device moves as foretold
- * ------------------------------------------------------ */
+/* ---- moves: solve again with one ideal moved, and see whether the device moves as foretold ------------------------------------------ */
 static struct m2 corrected(struct bench *b, const struct calibration *c, const struct dut *d, size_t i)
 {
         struct raw_sweep raw = bench_device(b, d);

@@ -12,8 +12,7 @@
 #include "base/arena.h"
 #include "formats/netlist.h"
 
-/* ---- modified nodal analysis of r, l, c, g, e, f, h, v; node 0 is ground, ref too ------------------------------------------------------
- */
+/* ---- modified nodal analysis of r, l, c, g, e, f, h, v; node 0 is ground, ref too --------------------------------------------------- */
 #define NODES 1500
 struct solver {
         size_t n; /* nodes and branch currents; 0 is ground */

@@ -79,8 +79,7 @@ static double within_the_floor(struct way *w)
         return worst;
 }
 
-/* ---- sixteen terms ---------------------------------------------------------------------------------------------------------------------
- */
+/* ---- sixteen terms ------------------------------------------------------------------------------------------------------------------ */
 
 struct sixteen {
         struct synth *s;
@@ -182,8 +181,7 @@ static void sixteen(uint64_t seed, size_t standards, bool weighted)
         arena_free(arena);
 }
 
-/* ---- three and four ports
- * ----------------------------------------------------------------------------------------------------------------- */
+/* ---- three and four ports ----------------------------------------------------------------------------------------------------------- */
 
 /* x = a^{-1} b in extended precision. */
 static void wide_divide(unsigned n, const wide *a, const wide *b, wide *x)

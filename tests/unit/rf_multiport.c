@@ -311,8 +311,7 @@ static void what_cannot_be_joined(void **state)
         arena_free(b->arena);
 }
 
-/* ---- an analyzer of N ports ------------------------------------------------------------------------------------------------------------
- */
+/* ---- an analyzer of N ports --------------------------------------------------------------------------------------------------------- */
 
 struct analyzer {
         double complex e00[4], e01[4], e10[4], e11[4], g[4]; /* per port: receivers side first; what it reflects undriven */

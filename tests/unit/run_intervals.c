@@ -70,8 +70,7 @@ static bool is_device_lower(const struct night *n, const struct step *s)
 static const struct touch_seen *touch_at(const struct night *n, uint32_t i) { return &evidence_touches(n->f.e)[i]; }
 static int32_t touch_die(const struct night *n, uint32_t i) { return n->b->plan.targets[touch_at(n, i)->target - 1].die; }
 
-/* ---- a drift step: exactly the dies of its interval
- * ---------------------------------------------------------------------------------------- */
+/* ---- a drift step: exactly the dies of its interval --------------------------------------------------------------------------------- */
 static void drift_steps_in(struct night *n, const struct step *s)
 {
         if (is_device_lower(n, s) && n->b->plan.targets[s->args.target].die == n->at && !n->done) {
@@ -148,8 +147,7 @@ static void an_endless_drift_ends_with_the_mandate_and_with_reasons(void **state
         night_end(&n);
 }
 
-/* ---- interventions split intervals
- * ---------------------------------------------------------------------------------------------------------- */
+/* ---- interventions split intervals -------------------------------------------------------------------------------------------------- */
 /* As in a cleaning at touch 150 of dirt from touch 80: the tip is dirty from `at`, something mends it at `done`; a check comes before it
    and after it. Here: the check before fails, so the dirty touches are suspect, and all others trusted. */
 static void dirt_then_check_then_clean(struct night *n, const struct step *s)
@@ -224,8 +222,7 @@ static void an_intervention_splits_intervals(void **state)
         }
 }
 
-/* ---- deaths
- * --------------------------------------------------------------------------------------------------------------------------------- */
+/* ---- deaths ------------------------------------------------------------------------------------------------------------------------- */
 static void only_the_daemon_dies(struct night *n, const struct step *s)
 {
         (void)s;
@@ -278,8 +275,7 @@ static void after_the_stations_death_one_check_closes_and_opens(void **state)
         night_end(&n);
 }
 
-/* ---- bad touches
- * ---------------------------------------------------------------------------------------------------------------------------- */
+/* ---- bad touches -------------------------------------------------------------------------------------------------------------------- */
 static void bad_contact_for_a_while(struct night *n, const struct step *s)
 {
         bool is_hit = s->args.target == n->at && n->done > 0;

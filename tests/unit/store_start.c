@@ -390,8 +390,7 @@ static void a_catalogue_is_copied_before_it_is_migrated(void **state)
         sqlite3_close(db);
 }
 
-/* ---- the index
- * ---------------------------------------------------------------------------------------------------------------------------------- */
+/* ---- the index ---------------------------------------------------------------------------------------------------------------------- */
 
 static char *dump_index(struct bed *b)
 {
@@ -547,9 +546,7 @@ static void runs_come_back_when_the_catalogue_is_lost(void **state)
         arena_free(a);
 }
 
-/* ---- audit
- * ---------------------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- audit -------------------------------------------------------------------------------------------------------------------------- */
 
 static void a_changed_audit_row_is_named(void **state)
 {
@@ -635,9 +632,7 @@ static void the_first_start_makes_one_token_and_keeps_only_its_digest(void **sta
         bed_open(b);
 }
 
-/* ---- kill -9
- * ---------------------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- kill -9 ------------------------------------------------------------------------------------------------------------------------ */
 
 /* The child writes touches and says each one that was answered; the parent kills it somewhere in between. */
 static void child_writes(const char *dir, int out, uint64_t first)

@@ -7,8 +7,7 @@
 
 static bool is_number(double complex x) { return isfinite(creal(x)) && isfinite(cimag(x)); }
 
-/* ---- joining ----------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- joining ------------------------------------------------------------------------------------------------------------------------ */
 
 static enum code pairs_check(const struct port_pair *pairs, size_t pair_n, const struct terminations *t, const struct netn *out,
                              struct tp_error *err)
@@ -113,8 +112,7 @@ enum code rf_multiport_join(const struct port_pair *pairs, size_t pair_n, const 
         return CODE_OK;
 }
 
-/* ---- terms of N ports
- * --------------------------------------------------------------------------------------------------------------------- */
+/* ---- terms of N ports --------------------------------------------------------------------------------------------------------------- */
 
 size_t multiport_terms_bytes(size_t n, unsigned ports) { return (2 + 8 * (size_t)ports) * net2_stride(n) * sizeof(double); }
 
@@ -274,8 +272,7 @@ enum code rf_multiport_terms(const struct pair_terms *pairs, size_t pair_n, stru
         return CODE_OK;
 }
 
-/* ---- correction
- * --------------------------------------------------------------------------------------------------------------------------- */
+/* ---- correction --------------------------------------------------------------------------------------------------------------------- */
 
 bool rf_multiport_switch_remove_point(unsigned n, const double complex *raw, const double complex *g, double complex *ret)
 {

@@ -485,8 +485,7 @@ static void solve_four(struct block *b, bool weighted, struct scratch *scratch, 
         solve_narrow(b, weighted, scratch, out);
 }
 
-/* ---- a set of standards, and what it lacks ---------------------------------------------------------------------------------------------
- */
+/* ---- a set of standards, and what it lacks ------------------------------------------------------------------------------------------ */
 
 static void put_m2(struct cv to[4], struct m2 m)
 {
@@ -593,8 +592,7 @@ static enum code check(const struct problem *p, struct tp_error *err)
         return CODE_OK;
 }
 
-/* ---- sensitivities ---------------------------------------------------------------------------------------------------------------------
- */
+/* ---- sensitivities ------------------------------------------------------------------------------------------------------------------ */
 
 /* Pseudo-inverse of the weighted system without the column of T4_11, by reflections of [N | 1]: p[15][rows].  false: rank deficient. */
 static bool pseudo_inverse(size_t rows, double complex *n /* [rows][15 + rows], N in front */, double complex *p)
@@ -690,8 +688,7 @@ static void fill(const struct point *at, const struct full *t, bool weighted, st
         }
 }
 
-/* ---- solve ------------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- solve -------------------------------------------------------------------------------------------------------------------------- */
 
 struct workspace {
         struct block *block;

@@ -140,8 +140,7 @@ enum code rf_standard_ideal(const struct standard_definition *port1, const struc
         return CODE_OK;
 }
 
-/* ---- uncertainty ----------------------------------------------------------------------------------------------------------------------
- */
+/* ---- uncertainty -------------------------------------------------------------------------------------------------------------------- */
 
 /* Reflection, or transmission of a thru. */
 static double complex says(const struct standard_definition *def, double t_c, double hz)
@@ -220,8 +219,7 @@ enum code rf_standard_trim_load(struct standard_definition *def, double dc_ohm, 
         return CODE_OK;
 }
 
-/* ---- data -----------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- data --------------------------------------------------------------------------------------------------------------------------- */
 
 /* The parabola through points k, k + 1, k + 2 at hz (Lagrange). */
 static struct m2 parabola(const struct net2 *data, size_t k, double hz)

@@ -100,8 +100,7 @@ enum code full_correct(const struct terms *terms, const struct net2 *raw, const 
         return CODE_OK;
 }
 
-/* ---- one point ------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- one point ---------------------------------------------------------------------------------------------------------------------- */
 
 static struct quad quad_of(struct m2 m)
 {
@@ -149,8 +148,7 @@ struct m2 full_embed_point(const struct terms *terms, size_t i, struct m2 s)
         return m2_mul(m2_add(m2_mul(t.t1, s), t.t2), m2_inv(m2_add(m2_mul(t.t3, s), t.t4)));
 }
 
-/* ---- the error network ----------------------------------------------------------------------------------------------------------------
- */
+/* ---- the error network -------------------------------------------------------------------------------------------------------------- */
 
 bool full_from_network(const double complex e[16], struct full *ret)
 {

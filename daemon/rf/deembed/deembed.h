@@ -112,8 +112,7 @@ struct m2 rf_l2l_pads(struct m2 line, struct m2 line_double);
 enum code rf_l2l_gamma(const struct net2 *line, const struct net2 *line_double, double difference_m, double *gamma_re, double *gamma_im,
                        bool *valid, struct tp_error *err);
 
-/* ---- the gate (deembed_gate.c) ---------------------------------------------------------------------------------------------------------
- */
+/* ---- the gate (deembed_gate.c) ------------------------------------------------------------------------------------------------------ */
 /* S11 of the first half out of S11 of a 2x-thru: its step response is cut at the delay of S21, which is when the echo of the middle comes
    back.  Needs a uniform grid f_k = k df whose first point is df (or 0), at least 64 points, |S21| above -15 dB and above |S11|, a delay of
    at least four resolution cells 1/(2 f_max) and below half of 1/df; else CODE_UNRESOLVABLE with the value in the sentence. */

@@ -29,8 +29,7 @@ struct rf_extrinsic {
         double u[RF_X_COUNT];     /* standard uncertainty by the scatter over frequencies and biases; 0 where nothing was fitted */
 };
 
-/* ---- capacitances, from the transistor that is off --------------------------------------------------------------------------------------
- */
+/* ---- capacitances, from the transistor that is off ---------------------------------------------------------------------------------- */
 enum rf_off {
         RF_OFF_UNKNOWN,
         RF_OFF_PI,        /* whatever lies between the terminals: c_in, c_out, c_between as they stand.  HBT, base reverse biased: overlap,
@@ -44,8 +43,7 @@ enum rf_off {
 enum code rf_extrinsic_off(enum rf_off kind, const struct net2 *off, double low_hz, double high_hz, struct rf_extrinsic *ret,
                            double *ret_edge_f, struct tp_error *err);
 
-/* ---- inductances and resistances, from the conducting transistor without signal gain
- * ----------------------------------------------------- */
+/* ---- inductances and resistances, from the conducting transistor without signal gain ------------------------------------------------ */
 enum rf_cold {
         RF_COLD_UNKNOWN,
         /* FET, gate forward biased, no drain voltage; x = 1/I_gate (1/A):  Re Z11 = r_in + r_common + R_ch/3 + n k T x/q,

@@ -73,8 +73,7 @@ double rf_noise_by_differences(size_t n, const double *re, const double *im)
         return blocks ? sqrt(level[blocks / 2]) : NAN;
 }
 
-/* ---- the fit of all elements ------------------------------------------------------------------------------------------------------------
- */
+/* ---- the fit of all elements -------------------------------------------------------------------------------------------------------- */
 struct room {
         double *columns; /* elements x 2 x n */
         void *rest;

@@ -106,8 +106,7 @@ static double excess(const struct model *m, double hz, double *ret_value)
         return m->kind == MODEL_Y ? -x : x - 1;
 }
 
-/* ---- state space ------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- state space -------------------------------------------------------------------------------------------------------------------- */
 struct state {
         size_t n, ports;
         double *a, *b, *c; /* n x n, n x ports, ports x n */

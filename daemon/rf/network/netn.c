@@ -51,8 +51,7 @@ void netn_set_z(struct netn *net, unsigned port, double complex z)
         }
 }
 
-/* ---- small algebra --------------------------------------------------------------------------------------------------------------------
- */
+/* ---- small algebra ------------------------------------------------------------------------------------------------------------------ */
 
 static bool nothing(unsigned n, double complex *x)
 {
@@ -126,8 +125,7 @@ void rfn_multiply(unsigned n, const double complex *a, const double complex *b, 
         memcpy(x, r, n * n * sizeof *x);
 }
 
-/* ---- S, Z, Y ---------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- S, Z, Y ------------------------------------------------------------------------------------------------------------------------ */
 
 struct waves {
         double complex f, g, h;
@@ -253,8 +251,7 @@ enum code rfn_renormalise_net(struct netn *net, double complex z_to, struct tp_e
         return CODE_OK;
 }
 
-/* ---- mixed modes -----------------------------------------------------------------------------------------------------------------------
- */
+/* ---- mixed modes -------------------------------------------------------------------------------------------------------------------- */
 
 enum code rfn_modes_check(unsigned n, const struct mode *modes, struct tp_error *err)
 {

@@ -101,8 +101,7 @@ enum code jacobian_of(real_function *f, void *context, size_t n, double *x, cons
         return CODE_OK;
 }
 
-/* ---- one complex number --------------------------------------------------------------------------------------------------------------
- */
+/* ---- one complex number ------------------------------------------------------------------------------------------------------------- */
 
 struct complex_cov complex_cov_turned(struct complex_cov c, double complex d)
 {
@@ -141,8 +140,7 @@ struct polar complex_polar(double complex z, struct complex_cov c)
         return r;
 }
 
-/* ---- results as vectors of causes ----------------------------------------------------------------------------------------------------
- */
+/* ---- results as vectors of causes --------------------------------------------------------------------------------------------------- */
 
 static struct cause *cause_find(struct result *r, uint64_t id)
 {

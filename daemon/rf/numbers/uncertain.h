@@ -13,8 +13,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
-/* ---- linear propagation --------------------------------------------------------------------------------------------------------------
- */
+/* ---- linear propagation ------------------------------------------------------------------------------------------------------------- */
 /* C_y = J C_x J^T.  j [m][n], c_x [n][n] symmetric, scratch [m][n], ret_c_y [m][m] (none may overlap). */
 void covariance_through(size_t m, size_t n, const double *j, const double *c_x, double *scratch, double *ret_c_y);
 /* The real block of a complex derivative, put at rows 2r, 2r+1 and columns 2c, 2c+1 of a Jacobian with `columns` real columns. */
@@ -37,8 +36,7 @@ typedef bool real_function(const double *x, double *y, void *context);
 enum code jacobian_of(real_function *f, void *context, size_t n, double *x, const double *scale, size_t m, double *scratch, double *ret_j,
                       struct tp_error *err);
 
-/* ---- one complex number ----------------------------------------------------------------------------------------------------------------
- */
+/* ---- one complex number ------------------------------------------------------------------------------------------------------------- */
 struct complex_cov {
         double re, re_im, im; /* variances and covariance */
 };

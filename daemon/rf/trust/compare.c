@@ -21,8 +21,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 
-/* ---- one calibration at one frequency as twelve terms
- * -------------------------------------------------------------------------------------- */
+/* ---- one calibration at one frequency as twelve terms ------------------------------------------------------------------------------- */
 struct twelve_terms {
         double complex ed[2], es[2], er[2], el[2], et[2], ex[2]; /* [0] forward (port 1 drives), [1] reverse; el[0] is port 2's load */
 };
@@ -66,9 +65,7 @@ static struct m2 correct(const struct twelve_terms *t, struct m2 m)
                      c * (1 + b * (t->es[1] - t->el[0])) * n, (b * (1 + a * t->es[0]) - t->el[1] * c * d) * n);
 }
 
-/* ---- the bound
- * ---------------------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- the bound ---------------------------------------------------------------------------------------------------------------------- */
 /* Largest c0 + c1 x + c2 x^2 over 0 … 1. */
 static double parabola_most(double c0, double c1, double c2)
 {
@@ -170,9 +167,7 @@ static bool compare_twelve(const struct twelve_terms *one, const struct twelve_t
         return finite_c(p.t21) && finite_c(p.t12);
 }
 
-/* ---- sixteen terms
- * ------------------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- sixteen terms ------------------------------------------------------------------------------------------------------------------ */
 enum { FULL_STEPS = 1000 };
 
 /* [[T1, T2], [T3, T4]], row-major 4x4; eight terms have only diagonals. */
@@ -264,9 +259,7 @@ struct m2 rf_compare_device(const struct terms *one, const struct switch_terms *
         return correct(&b, embed(&a, s));
 }
 
-/* ---- the truth
- * ---------------------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- the truth ---------------------------------------------------------------------------------------------------------------------- */
 static struct m2 lossless(const double x[4])
 {
         double complex turn = cexp(CMPLX(0, x[3]));
@@ -325,9 +318,7 @@ void rf_compare_exact(const struct terms *one, const struct switch_terms *sw_one
         }
 }
 
-/* ---- all frequencies
- * ---------------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- all frequencies ---------------------------------------------------------------------------------------------------------------- */
 size_t rf_comparison_bytes(size_t n) { return 5 * net2_stride(n) * sizeof(double); }
 
 struct rf_comparison rf_comparison_at(void *memory_64, const struct axis *axis)

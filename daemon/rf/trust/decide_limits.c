@@ -98,8 +98,7 @@ enum code limits_decidable(const struct limits *l, const struct decision_rule *r
                 what, u, unit, l->low, l->high, unit, 100 * risk_of(rule), most, unit);
 }
 
-/* ---- global risks --------------------------------------------------------------------------------------------------------------------
- */
+/* ---- global risks ------------------------------------------------------------------------------------------------------------------- */
 
 struct zone {
         double low, high;

@@ -109,8 +109,7 @@ enum code rf_describe(const struct terms *t, const struct terms *first, const do
         return CODE_OK;
 }
 
-/* ---- the history
- * --------------------------------------------------------------------------------------------------------------------------------- */
+/* ---- the history -------------------------------------------------------------------------------------------------------------------- */
 enum { FIGURES = 4, SERIES_MOST = RF_HISTORY_BANDS * FIGURES * 2 + 4 };
 struct series {
         char name[80];

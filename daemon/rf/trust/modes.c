@@ -146,8 +146,7 @@ static struct m2 moved_by(const struct fit *f, const double *x, int slot, size_t
         return rf_correct2_point(f->terms, i, raw);
 }
 
-/* ---- the walks over all points
- * ------------------------------------------------------------------------------------------------------------ */
+/* ---- the walks over all points ------------------------------------------------------------------------------------------------------ */
 struct sums {
         double weighted, plain, count;
 };
@@ -393,9 +392,7 @@ enum code rf_modes_fit(const struct terms *terms, const struct rf_mode_reading *
         return CODE_OK;
 }
 
-/* ---- the name
- * ----------------------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- the name ----------------------------------------------------------------------------------------------------------------------- */
 struct candidate {
         enum rf_mode_cause cause;
         int port;

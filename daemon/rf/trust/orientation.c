@@ -129,9 +129,7 @@ enum code rf_sign_of_time(const struct net2 *net, struct rf_orientation *ret, st
         return CODE_OK;
 }
 
-/* ---- switch terms
- * ------------------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- switch terms ------------------------------------------------------------------------------------------------------------------- */
 static struct m2 under(enum rf_switch_use use, struct m2 m, double complex f, double complex r)
 {
         switch (use) {
@@ -219,9 +217,7 @@ enum code rf_switch_judge(const struct net2 *const *raw, size_t raw_n, const str
         return CODE_OK;
 }
 
-/* ---- floor
- * -------------------------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- floor -------------------------------------------------------------------------------------------------------------------------- */
 enum code rf_floor_of(const struct net2 *open, const double *edges, size_t edge_n, struct rf_floor *ret, struct tp_error *err)
 {
         static const double standard[] = {0, 1e8, 1e9, 10e9, 30e9, 54e9, 80e9, 110e9, 145e9, 330e9};

@@ -246,9 +246,7 @@ enum code rf_symmetry(const struct net2 *net, double limit, const double *u, str
         return CODE_OK;
 }
 
-/* ---- causality
- * ---------------------------------------------------------------------------------------------------------------------------------------
- */
+/* ---- causality ---------------------------------------------------------------------------------------------------------------------- */
 /* noise: variance per component of S, from third differences (which leave little of a smooth curve): sum of the squared weights is 20. */
 static double rotation_share(const struct net2 *net, int e, double *ret_step, double *ret_noise, double *ret_turning)
 {
