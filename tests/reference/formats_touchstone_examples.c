@@ -17,8 +17,7 @@ static double complex at(const struct touchstone *f, unsigned row, unsigned colu
 }
 #define IS(row, column, i, want) check_close("example", f->axis.hz[i], at(f, row, column, i), want, 1e-15)
 
-/* ---- what each example means -----------------------------------------------------------------------------------------------------------
- */
+/* ---- what each example means -------------------------------------------------------------------------------------------------------- */
 
 static void one_port_s(const struct touchstone *f)
 {
@@ -149,8 +148,7 @@ static void noisy_amplifier(const struct touchstone *f)
         }
 }
 
-/* ---- the examples -----------------------------------------------------------------------------------------------------------------------
- */
+/* ---- the examples ------------------------------------------------------------------------------------------------------------------- */
 
 #define V(n) "[Version] " n "\n"
 #define Z20(n)                                                                                                                \
