@@ -75,7 +75,7 @@ struct bench_view {
         const struct sim_device *device;
         struct sim_pads pads;
         struct sim_copy copy;
-        double overtravel_um, seconds, volt, raised_f[2];
+        double overtravel_um, seconds, volt[2], raised_f[2];
 };
 struct bench_view bench_look(const struct bench *);
 struct y2 bench_s_at(const struct bench_view *, double hz);

@@ -39,6 +39,14 @@ static const struct field device_fields[] = {
         REAL("vc1", vc1, "1/V", "linear voltage coefficient of a capacitor"),
         REAL("vc2", vc2, "1/V^2", "quadratic voltage coefficient of a capacitor"),
         REAL("gm_s", gm_s, "S", "transconductance of a transistor"),
+        REAL("ri_ohm", ri_ohm, "ohm", "in series with a transistor's Cgs"),
+        REAL("tau_s", tau_s, "s", "delay of its transconductance"),
+        REAL("rd_ohm", rd_ohm, "ohm", "resistance of its drain's lead"),
+        REAL("ld_h", ld_h, "H", "inductance of its drain's lead"),
+        REAL("rs_ohm", rs_ohm, "ohm", "resistance of its source's lead"),
+        REAL("ls_h", ls_h, "H", "inductance of its source's lead"),
+        REAL("vth_v", vth_v, "V", "its threshold"),
+        REAL("k_s_v", k_s_v, "S/V", "conductance of its channel per volt above the threshold; 0: biased as designed"),
         REAL("length_m", length_m, "m", "length of a line"),
         {.key = "defect",
          .type = FIELD_CHOICE,
@@ -71,9 +79,9 @@ static struct y2 between(double complex y)
         return r;
 }
 
-static struct y2 sound_y(const struct sim_device *d, double hz, double volt)
+static struct y2 sound_y(const struct sim_device *d, double hz, const double bias[2])
 {
-        double w = TWO_PI * hz, c_f = d->c_f * (1 + d->vc1 * volt + d->vc2 * volt * volt);
+        double volt = bias[0] - bias[1], w = TWO_PI * hz, c_f = d->c_f * (1 + d->vc1 * volt + d->vc2 * volt * volt);
         double complex side;
         struct y2 none = {0, 0, 0, 0};
         switch ((enum device_kind)d->kind) {
@@ -100,9 +108,7 @@ static struct y2 sound_y(const struct sim_device *d, double hz, double volt)
         case DEVICE_SHORT_RIGHT:
                 return y2_shunt(none, 0, 1 / SHORT_OHM);
         case DEVICE_TRANSISTOR:
-                none.e21 = d->gm_s;
-                none = y2_bridge(y2_shunt(none, I * w * d->c_f, 1 / d->rsub_ohm + I * w * d->csub_f), I * w * d->cp_f);
-                return y2_series(none, d->r_ohm, 0);
+                return transistor_y(d, hz, bias);
         case DEVICE_PAD:
         case DEVICE_OPEN:
         case DEVICE_UNKNOWN:
@@ -112,7 +118,7 @@ static struct y2 sound_y(const struct sim_device *d, double hz, double volt)
         return none;
 }
 
-struct y2 device_y(const struct sim_device *d, double hz, double volt)
+struct y2 device_biased_y(const struct sim_device *d, double hz, const double volt[2])
 {
         struct y2 y = sound_y(d, hz, volt);
         switch ((enum defect_kind)d->defect) {

@@ -6,7 +6,11 @@
                 to ground is alike at both ports
      resistor   jwL in series with (R || Cp); Cox in series with Rsub to ground at each port
      line       R' sqrt(1 + jf/fs), L', C'(1 - j tan) over length_m
-     transistor gate R, behind it Cgs (c_f), Cgd (cp_f), gm between the ports, Rds (rsub_ohm) || Cds (csub_f) at port 2; biased as it is
+     transistor inside Cgs (c_f) in series with Ri, Cgd (cp_f), gm turned by tau, Rds (rsub_ohm) || Cds (csub_f); around it R and L of gate
+                (r_ohm, l_h), drain (rd_ohm, ld_h) and source (rs_ohm, ls_h).  With k_s_v it obeys its bias: below the threshold the
+                channel is gone and the gate has two edges of Cgd alike; without drain voltage the channel is a resistance of
+                1/(k (Vg - Vth)) under a gate of (Cgs + Cgd)/2 to each end; else, and without k_s_v, it amplifies as designed.
+                No current at DC
      open       nothing;  short: 1 micro-ohm at each port;  ladder: R1 and R2 to ground
    Pure. */
 #ifndef TIPPLANE_SIMULATORS_DEVICE_H
@@ -22,13 +26,21 @@ struct sim_device {
         int32_t die_x, die_y, kind; /* enum device_kind */
         double r_ohm, l_h, c_f;     /* of a line per metre; of a ladder r_ohm and r2_ohm */
         double r2_ohm, cp_f, skin_hz, tan_delta, cox_f, rsub_ohm, csub_f, vc1, vc2, length_m, gm_s;
-        int32_t defect;    /* enum defect_kind */
-        double defect_ohm; /* of a short or of a partial via */
+        double ri_ohm, tau_s, rd_ohm, ld_h, rs_ohm, ls_h, vth_v, k_s_v; /* of a transistor */
+        int32_t defect;                                                 /* enum defect_kind */
+        double defect_ohm;                                              /* of a short or of a partial via */
 };
 extern const struct object sim_device_object;
 
-/* The true two-port at hz > 0 and `volt` across it. */
-struct y2 device_y(const struct sim_device *, double hz, double volt);
+/* The true two-port at hz > 0, each port biased against ground. */
+struct y2 device_biased_y(const struct sim_device *, double hz, const double volt[2]);
+static inline struct y2 device_y(const struct sim_device *d, double hz, double volt) /* volt across it */
+{
+        return device_biased_y(d, hz, (const double[2]){volt, 0});
+}
+/* transistor.c: without and with its leads. */
+struct y2 transistor_inside_y(const struct sim_device *, double hz, const double volt[2]);
+struct y2 transistor_y(const struct sim_device *, double hz, const double volt[2]);
 /* Resistances at DC, ohm: between the ports, each port to ground; HUGE_VAL where nothing conducts. */
 void device_dc_ohm(const struct sim_device *, double *ret_series, double *ret_ground1, double *ret_ground2);
 

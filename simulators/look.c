@@ -97,7 +97,7 @@ struct sim_touch bench_touch(const struct bench *b)
 
 struct bench_view bench_look(const struct bench *b)
 {
-        struct bench_view v = {.bench = b, .volt = b->state.volt[0] - b->state.volt[1]};
+        struct bench_view v = {.bench = b, .volt = {b->state.volt[0], b->state.volt[1]}};
         int target = b->state.target, devices = (int)device_targets(b);
         v.raised_f[0] = v.raised_f[1] = b->scenario.contact.raised_f + (b->state.place == PLACE_WAFER ? b->scenario.contact.place_f : 0);
         if (!b->state.in_contact) {
@@ -131,7 +131,7 @@ struct y2 bench_s_at(const struct bench_view *v, double hz)
         struct sim_pads pads = v->pads;
         if (v->device && v->device->kind == DEVICE_PAD)
                 pads.sections = 0; /* no feed */
-        y = v->bare ? none : v->device ? pads_around(&pads, device_y(v->device, hz, v->volt), hz) : copy_y(&v->copy, hz);
+        y = v->bare ? none : v->device ? pads_around(&pads, device_biased_y(v->device, hz, v->volt), hz) : copy_y(&v->copy, hz);
         r = y2_to_s(touch_around(s, &v->touch, v->overtravel_um, v->seconds, y, hz), 50);
         double per_um = TWO_PI * hz * s->contact.delay_fs_um * 1e-15; /* tips beside their mark: a piece of line more or less */
         double complex m1 = cexp(-I * per_um * v->touch.shift_um[0]), m2 = cexp(-I * per_um * v->touch.shift_um[1]);

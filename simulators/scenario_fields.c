@@ -46,6 +46,14 @@ static const struct field device_fields[] = {
         R("vc1", vc1, 0, -1, 1, "1/V", "linear voltage coefficient"),
         R("vc2", vc2, 0, -1, 1, "1/V^2", "quadratic voltage coefficient"),
         R("gm_s", gm_s, 0, 0, 100, "S", "transconductance of a transistor; its c_f, cp_f, csub_f, rsub_ohm: Cgs, Cgd, Cds, Rds"),
+        R("ri_ohm", ri_ohm, 0, 0, 1e3, "ohm", "transistor: in series with Cgs"),
+        R("tau_s", tau_s, 0, 0, 1e-9, "s", "transistor: delay of its transconductance"),
+        R("rd_ohm", rd_ohm, 0, 0, 1e3, "ohm", "transistor: lead of the drain; r_ohm is the gate's"),
+        R("ld_h", ld_h, 0, 0, 1e-9, "H", "transistor: lead of the drain; l_h is the gate's"),
+        R("rs_ohm", rs_ohm, 0, 0, 1e3, "ohm", "transistor: lead of the source"),
+        R("ls_h", ls_h, 0, 0, 1e-9, "H", "transistor: lead of the source"),
+        R("vth_v", vth_v, 0, -100, 100, "V", "transistor: threshold"),
+        R("k_s_v", k_s_v, 0, 0, 100, "S/V", "transistor: conductance of the channel per volt above the threshold; 0: biased as designed"),
 };
 static const struct object device_object = {
         .name = "nominal_device", .say = "A device by design.", .bytes = sizeof(S), FIELDS(device_fields)};

@@ -48,29 +48,44 @@ static void standards_write(const struct bench *b, struct json_out *o)
         json_close(o, ']');
 }
 
-/* At which voltage a device is measured says the recipe, if the scenario names one: the first condition of each measure, as it falls across
- * the device. */
-static void volts_write(const struct bench *b, struct json_out *o)
+/* One bias of a condition or its gate: channel 0 is wired to port 1, channel 1 to port 2. */
+static void volt_add(const cJSON *of, double volt[2])
+{
+        double channel = cJSON_GetNumberValue(cJSON_GetObjectItemCaseSensitive(of, "channel")),
+               value = cJSON_GetNumberValue(cJSON_GetObjectItemCaseSensitive(of, "volt"));
+        if ((channel == 0 || channel == 1) && isfinite(value))
+                volt[channel == 1] += value;
+}
+
+/* At which voltages a device is measured, and whether its leads are taken off, says the recipe, if the scenario names one. */
+static void conditions_write(const struct bench *b, struct json_out *o)
 {
         struct text t;
         cJSON *recipe = NULL;
-        const cJSON *measure = NULL;
+        const cJSON *measure = NULL, *condition = NULL;
         text_init(&t, 0);
-        json_open(o, "volts", '[');
+        json_open(o, "conditions", '[');
         if (b->scenario.recipe[0] && !b->world->file->read(b->world, b->scenario.recipe, 8u << 20, &t, NULL) &&
             !json_read(text_of(&t), t.n, JSON_DEPTH_MAX, &recipe, NULL))
                 cJSON_ArrayForEach(measure, cJSON_GetObjectItemCaseSensitive(recipe, "measures"))
                 {
-                        const cJSON *first = cJSON_GetArrayItem(cJSON_GetObjectItemCaseSensitive(measure, "conditions"), 0);
                         const char *device = cJSON_GetStringValue(cJSON_GetObjectItemCaseSensitive(measure, "device"));
-                        double volt = cJSON_GetNumberValue(cJSON_GetObjectItemCaseSensitive(first, "volt"));
-                        double channel = cJSON_GetNumberValue(cJSON_GetObjectItemCaseSensitive(first, "channel"));
-                        if (!device || !(fabs(volt) > 0))
-                                continue;
-                        json_open(o, NULL, '{');
-                        json_text(o, "device", device);
-                        json_real(o, "volt", channel == 1 ? -volt : channel == 0 ? volt : 0);
-                        json_close(o, '}');
+                        int64_t k = 0;
+                        cJSON_ArrayForEach(condition, cJSON_GetObjectItemCaseSensitive(measure, "conditions"))
+                        {
+                                double volt[2] = {0, 0};
+                                volt_add(condition, volt);
+                                volt_add(cJSON_GetObjectItemCaseSensitive(condition, "gate"), volt);
+                                if (!device)
+                                        continue;
+                                json_open(o, NULL, '{');
+                                json_text(o, "device", device);
+                                json_int(o, "condition", k++);
+                                json_real(o, "volt_1", volt[0]);
+                                json_real(o, "volt_2", volt[1]);
+                                json_bool(o, "inside", cJSON_IsObject(cJSON_GetObjectItemCaseSensitive(measure, "extrinsic")));
+                                json_close(o, '}');
+                        }
                 }
         json_close(o, ']');
         cJSON_Delete(recipe);
@@ -92,7 +107,7 @@ enum code truth_write(const struct bench *b, struct tp_error *err)
         for (size_t i = 0; i < b->wafer.die_n * b->layout.device_n; i++)
                 fields_write(&sim_device_object, &b->wafer.devices[i], &o, NULL);
         json_close(&o, ']');
-        volts_write(b, &o);
+        conditions_write(b, &o);
         standards_write(b, &o);
         faults_write(s, &o);
         json_close(&o, '}');

@@ -88,6 +88,14 @@ static void device_draw(const struct sim_wafer *w, const struct die *die, size_t
                 d.vc1 = n->vc1;
                 d.vc2 = n->vc2;
                 d.gm_s = n->gm_s * geometry;
+                d.ri_ohm = n->ri_ohm * metal;
+                d.tau_s = n->tau_s;
+                d.rd_ohm = n->rd_ohm * metal;
+                d.ld_h = n->ld_h * geometry;
+                d.rs_ohm = n->rs_ohm * metal;
+                d.ls_h = n->ls_h * geometry;
+                d.vth_v = n->vth_v;
+                d.k_s_v = n->k_s_v * geometry;
         }
         if (at->kind == DEVICE_LADDER) {
                 ladder_design_ohm(w->layout, w->dies, w->die_n, die->x, die->y, &d.r_ohm, &d.r2_ohm);

@@ -71,7 +71,8 @@ enum code parameters_judge(const struct truth *truth, const struct table *t, str
         int x = need(t, "die_x", &code, err), y = need(t, "die_y", &code, err), device = need(t, "device", &code, err),
             value = need(t, "value", &code, err);
         int u95 = need(t, "u95", &code, err), trust = need(t, "trust", &code, err), hz = need(t, "freq_hz", &code, err);
-        int quantity = table_column(t, "quantity"), name = table_column(t, "parameter"), volt = table_column(t, "volt");
+        int quantity = table_column(t, "quantity"), name = table_column(t, "parameter"), volt = table_column(t, "volt"),
+            condition = table_column(t, "condition");
         if (!code && quantity < 0 && name < 0)
                 code = tp_fail(err, CODE_BAD_INPUT, "there is neither a column \"quantity\" nor \"parameter\"");
         if (code)
@@ -96,8 +97,13 @@ enum code parameters_judge(const struct truth *truth, const struct table *t, str
                 snprintf(j.name, sizeof j.name, "%s", table_text(t, i, name));
                 const struct sim_device *d = truth_device(truth, j.die_x, j.die_y, j.device);
                 enum true_quantity q = quantity_of(table_text(t, i, quantity));
-                double volts = volt >= 0 && table_text(t, i, volt)[0] ? table_real(t, i, volt) : truth_volt(truth, j.device);
-                j.truth = d ? true_value(d, q ? q : quantity_of(j.name), table_real(t, i, hz), volts) : NAN;
+                struct true_at at = truth_at(truth, j.device, atoi(table_text(t, i, condition)));
+                if (volt >= 0 && table_text(t, i, volt)[0]) {
+                        at.volt[0] = table_real(t, i, volt);
+                        at.volt[1] = 0;
+                }
+                at.hz = table_real(t, i, hz);
+                j.truth = d ? true_value_at(d, q ? q : quantity_of(j.name), &at) : NAN;
                 if (isnan(j.truth)) {
                         p.unknown_n++;
                         continue;

@@ -15,14 +15,16 @@ struct true_event {
         int64_t touches;
         int32_t target;
 };
+struct true_condition { /* under which a device is swept */
+        char device[32];
+        int32_t condition;
+        struct true_at at;
+};
 struct truth {
         struct sim_device *devices;
         size_t device_n;
-        struct {
-                char device[32];
-                double volt;
-        } volts[32];
-        size_t volt_n;
+        struct true_condition *conditions;
+        size_t condition_n;
         struct true_fault *faults;
         size_t fault_n;
         struct true_event *events;
@@ -30,7 +32,8 @@ struct truth {
 };
 enum code truth_read(const char *path, struct arena *, struct truth *ret, struct tp_error *);
 const struct sim_device *truth_device(const struct truth *, int die_x, int die_y, const char *name);
-double truth_volt(const struct truth *, const char *device);
+/* hz is left to the caller; nothing is known of it: without bias. */
+struct true_at truth_at(const struct truth *, const char *device, int condition);
 
 /* One proven number against the truth. */
 struct judged {
@@ -50,7 +53,8 @@ struct parameters_judged {
         struct judged_group *groups;
         size_t group_n;
 };
-/* Columns by name: die_x die_y device value u95 trust freq_hz, quantity and/or parameter, and volt if it is there. */
+/* Columns by name: die_x die_y device value u95 trust freq_hz, quantity and/or parameter, and condition and volt (across the
+   device) if they are there. */
 enum code parameters_judge(const struct truth *, const struct table *, struct arena *, struct parameters_judged *ret, struct tp_error *);
 
 struct contacts_judged {

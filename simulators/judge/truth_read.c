@@ -65,6 +65,23 @@ static enum code faults_read(const cJSON *list, struct arena *arena, struct trut
         return CODE_OK;
 }
 
+static enum code conditions_read(const cJSON *list, struct arena *arena, struct truth *t, struct tp_error *err)
+{
+        const cJSON *item;
+        t->conditions = arena_take(arena, ((size_t)cJSON_GetArraySize(list) + 1) * sizeof *t->conditions);
+        if (!t->conditions)
+                return tp_fail_memory(err);
+        cJSON_ArrayForEach(item, list)
+        {
+                struct true_condition *c = &t->conditions[t->condition_n++];
+                text_member(item, "device", c->device, sizeof c->device);
+                c->condition = (int32_t)real_member(item, "condition");
+                c->at = (struct true_at){.volt = {real_member(item, "volt_1"), real_member(item, "volt_2")},
+                                         .inside = cJSON_IsTrue(cJSON_GetObjectItemCaseSensitive(item, "inside"))};
+        }
+        return CODE_OK;
+}
+
 /* One JSON object a line; a line cut short by a death is skipped. */
 static enum code events_read(const char *path, struct arena *arena, struct truth *t, struct tp_error *err)
 {
@@ -104,7 +121,6 @@ enum code truth_read(const char *path, struct arena *arena, struct truth *ret, s
         struct truth t = {0};
         struct text all;
         cJSON *json = NULL;
-        const cJSON *item;
         text_init(&all, 0);
         enum code code = slurp(path, &all, err);
         if (!code)
@@ -113,13 +129,8 @@ enum code truth_read(const char *path, struct arena *arena, struct truth *ret, s
                 code = devices_read(cJSON_GetObjectItemCaseSensitive(json, "devices"), arena, &t, err);
         if (!code)
                 code = faults_read(cJSON_GetObjectItemCaseSensitive(json, "faults"), arena, &t, err);
-        cJSON_ArrayForEach(item, cJSON_GetObjectItemCaseSensitive(json, "volts"))
-        {
-                if (t.volt_n == sizeof t.volts / sizeof t.volts[0])
-                        break;
-                text_member(item, "device", t.volts[t.volt_n].device, sizeof t.volts[0].device);
-                t.volts[t.volt_n++].volt = real_member(item, "volt");
-        }
+        if (!code)
+                code = conditions_read(cJSON_GetObjectItemCaseSensitive(json, "conditions"), arena, &t, err);
         cJSON_Delete(json);
         text_done(&all);
         if (!code)
@@ -137,10 +148,10 @@ const struct sim_device *truth_device(const struct truth *t, int die_x, int die_
         return NULL;
 }
 
-double truth_volt(const struct truth *t, const char *device)
+struct true_at truth_at(const struct truth *t, const char *device, int condition)
 {
-        for (size_t i = 0; i < t->volt_n; i++)
-                if (strcmp(t->volts[i].device, device) == 0)
-                        return t->volts[i].volt;
-        return 0;
+        for (size_t i = 0; i < t->condition_n; i++)
+                if (t->conditions[i].condition == condition && strcmp(t->conditions[i].device, device) == 0)
+                        return t->conditions[i].at;
+        return (struct true_at){.inside = false};
 }

@@ -81,7 +81,7 @@ struct seen { /* what lies under the tips */
         struct sim_pads pads;
         struct sim_copy copy;
         bool air, standard;
-        double raised_f[2], volt;
+        double raised_f[2], volt[2];
         struct sim_touch touch;
 };
 
@@ -113,7 +113,8 @@ static struct raw_sweep sweep(struct station *st, const struct seen *v, struct a
                 if (v->air) {
                         p = y2_to_s(touch_air(s, v->raised_f[0], v->raised_f[1], hz), 50);
                 } else {
-                        struct y2 y = v->standard ? copy_y(&v->copy, hz) : pads_around(&v->pads, device_y(v->device, hz, v->volt), hz);
+                        struct y2 y =
+                                v->standard ? copy_y(&v->copy, hz) : pads_around(&v->pads, device_biased_y(v->device, hz, v->volt), hz);
                         p = y2_to_s(touch_around(s, &v->touch, 30, 2, y, hz), 50);
                         double complex m1 = cexp(-CMPLX(0, 1) * per_um * v->touch.shift_um[0]),
                                        m2 = cexp(-CMPLX(0, 1) * per_um * v->touch.shift_um[1]);
@@ -154,13 +155,25 @@ static struct seen standard_seen(const struct station *st, const char *name, int
         exit(2);
 }
 
-static struct seen device_seen(const struct station *st, int at, double volt)
+/* Channel 0 of the supply is wired to port 1, channel 1 to port 2. */
+static struct true_at at_condition(const struct measure *me, size_t condition)
+{
+        struct true_at at = {.hz = 0};
+        const struct condition *c = &me->conditions[condition];
+        if (c->channel == 0 || c->channel == 1)
+                at.volt[c->channel] = c->volt;
+        return at;
+}
+
+static struct seen device_seen(const struct station *st, int at, const double volt[2])
 {
         char key[64];
         const struct sim_device *d = &st->wafer.devices[at];
         snprintf(key, sizeof key, "%d,%d %s", (int)d->die_x, (int)d->die_y, d->name);
-        return (struct seen){
-                .device = d, .pads = wafer_pads(&st->wafer, at), .touch = touch_of(&st->scenario, draw_key(key), 1), .volt = volt};
+        return (struct seen){.device = d,
+                             .pads = wafer_pads(&st->wafer, at),
+                             .touch = touch_of(&st->scenario, draw_key(key), 1),
+                             .volt = {volt[0], volt[1]}};
 }
 
 struct tally {
@@ -233,7 +246,9 @@ static void count(struct tallies *all, const struct station *st, const struct me
                 t->name = p->name;
                 t->device = me->device;
         }
-        double want = true_value(device, true_quantity_of(quantity_words[p->quantity]), p->freq_hz, me->conditions[0].volt);
+        struct true_at at = at_condition(me, 0);
+        at.hz = p->freq_hz;
+        double want = true_value_at(device, true_quantity_of(quantity_words[p->quantity]), &at);
         double e = a->has_value ? (a->value - want) / a->u95 : NAN;
         if (!isfinite(e)) {
                 t->refused++;
@@ -286,7 +301,7 @@ static void touch_one_die(struct station *st, struct tallies *all)
         for (; open_n < OTHER_OPENS; open_n++) {
                 int open_device = layout_device(&r->layout, "OPEN");
                 size_t other = (die + 1 + open_n * 5) % st->wafer.die_n;
-                struct seen v = device_seen(st, (int)(other * r->layout.device_n) + open_device, 0);
+                struct seen v = device_seen(st, (int)(other * r->layout.device_n) + open_device, (const double[2]){0, 0});
                 opens[open_n] = sweep(st, &v, arena);
         }
         for (size_t m = 0; m < r->measure_n; m++) {
@@ -295,7 +310,7 @@ static void touch_one_die(struct station *st, struct tallies *all)
                 int32_t kind = r->layout.devices[device].kind;
                 if (only && kind != DEVICE_OPEN && kind != DEVICE_SHORT && strcmp(only, me->device))
                         continue;
-                struct seen v = device_seen(st, (int)k0 + device, me->conditions[0].volt);
+                struct seen v = device_seen(st, (int)k0 + device, at_condition(me, 0).volt);
                 struct raw_sweep raw = sweep(st, &v, arena);
                 if (kind == DEVICE_OPEN)
                         open = raw;

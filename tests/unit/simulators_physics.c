@@ -257,6 +257,81 @@ static void drift_is_a_function_of_time_and_stays_mild_over_a_normal_night(void 
         bench_close(r.b);
 }
 
+/* Relative distance of a truth from what it must be. */
+static void truth_is(const struct sim_device *d, enum true_quantity q, const struct true_at *at, double want, double within)
+{
+        double got = true_value_at(d, q, at);
+        if (!(fabs(got - want) <= within * fabs(want)))
+                fail_msg("%s: %.9g, wanted %.9g", true_quantity_words[q], got, want);
+}
+
+/* Without Cgd: fT = gm/(2 pi Cgs) and fmax = fT/2 sqrt(Rds/Rg), exactly; S12 = 0, so mu is 1/|S22|.  Inside the leads the elements come
+   back; below the threshold and without drain voltage, what the header says. */
+static void a_transistor_s_truth_is_its_elements(void **state)
+{
+        struct sim_device d = {.kind = DEVICE_TRANSISTOR, .gm_s = 0.06, .c_f = 40e-15, .rsub_ohm = 250, .r_ohm = 6, .defect = DEFECT_NONE};
+        struct true_at at = {.hz = 20e9}, in = {.hz = 20e9, .volt = {1, 1}, .inside = true};
+        (void)state;
+        truth_is(&d, TRUE_FT, &at, 238.73241463784302e9, 1e-12);
+        truth_is(&d, TRUE_FMAX, &at, 770.50555507687476e9, 1e-9);
+        double x = 0.06 / (2 * M_PI * 20e9 * 40e-15);
+        truth_is(&d, TRUE_H21, &at, x, 1e-12);
+        truth_is(&d, TRUE_U, &at, x * x / 4 * 250 / 6, 1e-9);
+        truth_is(&d, TRUE_MU, &at, 1 / ((250.0 - 50) / (250 + 50)), 1e-9);
+        d.cp_f = 8e-15;
+        struct y2 y = device_y(&d, 20e9, 0), s = y2_to_s(y, 50);
+        double k =
+                (1 + pow(cabs(s.e11 * s.e22 - s.e12 * s.e21), 2) - pow(cabs(s.e11), 2) - pow(cabs(s.e22), 2)) / (2 * cabs(s.e12 * s.e21));
+        truth_is(&d, TRUE_K, &at, k, 1e-9); /* Rollett's, by S */
+        assert_true(k < 1 && isnan(true_value_at(&d, TRUE_MAG, &at)) && true_value_at(&d, TRUE_MU, &at) < 1);
+        truth_is(&d, TRUE_GMAX_DB, &at, 10 * log10(cabs(s.e21 / s.e12)), 1e-12);
+        /* a loss at both ends makes it stable: the best of all loads takes MAG, and none takes more */
+        d.rsub_ohm = 30;
+        d.r_ohm = 30;
+        at.hz = 60e9;
+        y = device_y(&d, 60e9, 0);
+        assert_true(true_value_at(&d, TRUE_K, &at) > 1 && true_value_at(&d, TRUE_MU, &at) > 1 && true_value_at(&d, TRUE_MU_PRIME, &at) > 1);
+        double most = 0;
+        for (int a = 1; a < 400; a++)
+                for (int b = -200; b < 200; b++) {
+                        double complex load = CMPLX(a * 2.5e-4, b * 2.5e-4), v2 = -y.e21 / (y.e22 + load), in_y = y.e11 + y.e12 * v2;
+                        most = fmax(most, creal(load) * creal(v2 * conj(v2)) / creal(in_y));
+                }
+        truth_is(&d, TRUE_MAG, &at, most, 1e-4);
+        d = (struct sim_device){.kind = DEVICE_TRANSISTOR,
+                                .gm_s = 0.06,
+                                .c_f = 40e-15,
+                                .cp_f = 8e-15,
+                                .csub_f = 12e-15,
+                                .rsub_ohm = 250,
+                                .r_ohm = 3,
+                                .l_h = 2e-11,
+                                .rd_ohm = 2,
+                                .ld_h = 3e-11,
+                                .rs_ohm = 1,
+                                .ls_h = 3e-12,
+                                .ri_ohm = 2.5,
+                                .tau_s = 4e-13,
+                                .vth_v = 0.4,
+                                .k_s_v = 0.2,
+                                .defect = DEFECT_NONE};
+        truth_is(&d, TRUE_GM, &in, 0.06, 1e-12);
+        truth_is(&d, TRUE_GM_TAU, &in, 4e-13, 1e-9);
+        truth_is(&d, TRUE_GDS, &in, 0.004, 1e-12);
+        truth_is(&d, TRUE_CGS, &in, 40e-15, 1e-12);
+        truth_is(&d, TRUE_CGD, &in, 8e-15, 1e-12);
+        truth_is(&d, TRUE_CDS, &in, 12e-15, 1e-12);
+        truth_is(&d, TRUE_RI, &in, 2.5, 1e-9);
+        assert_true(true_value_at(&d, TRUE_GM, &at) < 0.059); /* with its leads: less by the source's feedback */
+        /* cold, 0.5 V above the threshold: 10 ohm of channel; at low frequency Z12 is the source's lead and half of it */
+        y = device_biased_y(&d, 1e8, (const double[2]){0.9, 0});
+        double complex det = y.e11 * y.e22 - y.e12 * y.e21;
+        assert_true(fabs(creal(-y.e12 / det) / (1 + 5) - 1) < 1e-4 && fabs(creal(y.e11 / det) / (2 + 1 + 10) - 1) < 1e-4);
+        /* off: nothing but edges of 8 fF and Cds */
+        y = transistor_inside_y(&d, 1e9, (const double[2]){0, 0});
+        assert_true(fabs(cimag(y.e11 + 2 * y.e12)) < 1e-12 && fabs(cimag(y.e22 + y.e12) / (2 * M_PI * 1e9) / 12e-15 - 1) < 1e-9);
+}
+
 static void true_values_are_those_worked_out_by_hand(void **state)
 {
         double w = 2 * M_PI * 10e9;
@@ -274,7 +349,8 @@ static void true_values_are_those_worked_out_by_hand(void **state)
         /* nothing leads to ground: all three views are one; what is asked by a word is found by it */
         assert_int_equal(true_quantity_of("Ld"), TRUE_LD);
         assert_int_equal(true_quantity_of("C_line"), TRUE_C_LINE);
-        assert_int_equal(true_quantity_of("h21"), TRUE_UNKNOWN);
+        assert_int_equal(true_quantity_of("Qd_max_hz"), TRUE_QD_MAX_HZ);
+        assert_int_equal(true_quantity_of("fmax_MAG"), TRUE_UNKNOWN);
         assert_true(fabs(true_value(&coil, TRUE_L11, 10e9, 0) / true_value(&coil, TRUE_L, 10e9, 0) - 1) < 1e-9);
         assert_true(fabs(true_value(&coil, TRUE_PI_C1, 10e9, 0)) < 1e-25);
         coil.cox_f = 40e-15; /* and with 40 fF to ground at each port: half of it across the floating coil, all of it at port 1 */
@@ -354,6 +430,7 @@ int main(void)
                 cmocka_unit_test(noise_grows_with_the_root_of_the_if_bandwidth_and_shrinks_with_averages),
                 cmocka_unit_test(drift_is_a_function_of_time_and_stays_mild_over_a_normal_night),
                 cmocka_unit_test(true_values_are_those_worked_out_by_hand),
+                cmocka_unit_test(a_transistor_s_truth_is_its_elements),
                 cmocka_unit_test(dummies_are_what_their_kind_says),
                 cmocka_unit_test(draws_by_key_are_uniform_normal_and_unrelated),
         };
