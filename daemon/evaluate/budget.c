@@ -27,6 +27,34 @@ void cause_add_rectangular(struct cause_list *list, const char *name, double dq)
                 list->rectangular[n] = true;
 }
 
+double cause_add_coherent(struct cause_list *sum, const struct cause_list *one, double weight)
+{
+        double noise = 0;
+        for (size_t k = 0; k < one->n; k++) {
+                size_t ordinal = 0, at = 0;
+                if (strncmp(one->name[k], "noise", 5) == 0) {
+                        noise += one->dq[k] * one->dq[k];
+                        continue;
+                }
+                for (size_t i = 0; i < k; i++)
+                        ordinal += one->name[i] == one->name[k];
+                for (; at < sum->n; at++)
+                        if (sum->name[at] == one->name[k] && ordinal-- == 0)
+                                break;
+                if (at == sum->n && at == CAUSE_LIST_MAX)
+                        continue;
+                if (at == sum->n) {
+                        sum->name[sum->n] = one->name[k];
+                        sum->dq[sum->n] = 0;
+                        sum->rectangular[sum->n] = one->rectangular[k];
+                        sum->nu[sum->n++] = one->nu[k];
+                }
+                sum->dq[at] += weight * one->dq[k];
+                sum->nu[at] = fmin(sum->nu[at], one->nu[k]);
+        }
+        return weight * weight * noise;
+}
+
 double student_95(double nu) { return student_two_sided(0.95, nu >= 1 ? nu : 1); }
 
 static void shares_json(const struct cause_list *list, double sum, char json[200])

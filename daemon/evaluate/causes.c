@@ -22,7 +22,7 @@ void slope_take(struct slope *k)
                 asked_number(k->a, chain_deembed(k->a->ch, k->at), g);
         for (int p = 0; p < PART_COUNT; p++)
                 for (int e = 0; e < 4; e++) {
-                        if (!k->a->ch->raw[p]) {
+                        if (!k->a->ch->raw[p] && !(p == RF_DUMMY_HALF && k->a->ch->half_re && e == 0)) {
                                 k->d[p][e] = 0;
                                 continue;
                         }
@@ -39,6 +39,9 @@ void slope_take(struct slope *k)
                         }
                         k->d[p][e] = (asked_z(k->a, &up) - asked_z(k->a, &down)) / (2 * h);
                 }
+        if (k->a->ch->half_re) /* what moves the reflections of a 2x-thru comes back early and passes the gate */
+                for (int e = 0; e < 4; e += 3)
+                        k->d[RF_DUMMY_TWO_X_THRU][e] += k->d[RF_DUMMY_HALF][0] / 2;
 }
 
 /* By a step that is small against z, not by dz itself: where a cause is larger than the number, a difference over it would look harmless.
@@ -185,7 +188,7 @@ void causes_of(const struct asked *a, const struct trio *at, size_t j, double no
         k.part = 1;
         drift_causes(&k);
         causes_of_dummies(&k, j);
-        cause_of_model(&k);
+        cause_of_model(&k, j);
         cause_of_interpolation(&k, j);
         double freedom = INFINITY, by_data = cause_noise_by_data(&k, j, noise_gain, &freedom);
         bool ratio = a->quantity != QUANTITY_SRF &&

@@ -110,7 +110,7 @@ void causes_of_dummies(const struct slope *k, size_t j)
 /* Open-short takes all shunt capacitance outside the leads; half of what the leads have themselves lies inside (a short line is its L
    between two halves of its C).  A lead is a piece of line of 50 ohm or more, so its capacitance is at most L/50^2: half of that share of
    the way from open-short to short-open (all of the capacitance inside) bounds the error. */
-void cause_of_model(const struct slope *k)
+void cause_of_model(const struct slope *k, size_t j)
 {
         struct chain other = *k->a->ch;
         struct asked a = *k->a;
@@ -128,12 +128,16 @@ void cause_of_model(const struct slope *k)
         case RF_DEEMBED_THRU_TEE:
                 other.method = RF_DEEMBED_THRU_PI;
                 break;
+        case RF_DEEMBED_TWO_X_THRU: { /* where the gate closes is a choice within one cell of time */
+                double complex by = CMPLX(other.later_re[j] - other.half_re[j], other.later_im[j] - other.half_im[j]);
+                cause_add_rectangular(k->to, "gate", slope_value(k, k->d[RF_DUMMY_HALF][0] * by) / sqrt(3));
+                return;
+        }
         case RF_DEEMBED_OPEN:
         case RF_DEEMBED_SHORT:
         case RF_DEEMBED_PAD_OPEN_SHORT:
         case RF_DEEMBED_THREE_STEP:
         case RF_DEEMBED_L_2L:
-        case RF_DEEMBED_TWO_X_THRU:
         case RF_DEEMBED_UNKNOWN:
         case RF_DEEMBED_COUNT:
                 return;

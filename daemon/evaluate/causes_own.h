@@ -58,7 +58,7 @@ bool cause_closed_form(const struct recipe *r, double hz);
 void causes_of_lines(const struct slope *k);
 /* ---- causes_dummies.c; j: point of the sweep nearest to the number's frequency */
 void causes_of_dummies(const struct slope *k, size_t j);
-void cause_of_model(const struct slope *k);
+void cause_of_model(const struct slope *k, size_t j);
 void cause_of_interpolation(const struct slope *k, size_t j);
 /* ---- causes_noise.c; gain: sum of the squared weights when the number lies between points.  NaN where the sweep cannot tell. */
 double cause_noise_of_device(const struct slope *k, double gain);

@@ -27,6 +27,30 @@ static enum code part_check(const struct chain *ch, const char *what, const stru
         return CODE_OK;
 }
 
+/* The first half of a 2x-thru out of its corrected sweep, which takes all of it. */
+static enum code gate(struct chain *ch, struct arena *arena, struct tp_error *err)
+{
+        size_t n = ch->axis.n;
+        void *memory = arena_take(arena, net2_bytes(n));
+        double *half = arena_take(arena, 4 * n * sizeof *half);
+        if (!memory || !half)
+                return tp_fail_memory(err);
+        struct net2 two = net2_at(memory, &ch->axis, PLANE_TIP);
+        for (size_t j = 0; j < n; j++)
+                net2_put(&two, j, tip_point(ch->cal, ch->raw[RF_DUMMY_TWO_X_THRU], j, map_at(ch->map, j)));
+        net2_set_z(&two, ch->z, 0);
+        enum code code = rf_gate_half(&two, 0, arena, half, half + n, err);
+        if (!code)
+                code = rf_gate_half(&two, 1, arena, half + 2 * n, half + 3 * n, err);
+        if (code)
+                return tp_where(err, "device %s", ch->q->measure->device);
+        ch->half_re = half;
+        ch->half_im = half + n;
+        ch->later_re = half + 2 * n;
+        ch->later_im = half + 3 * n;
+        return CODE_OK;
+}
+
 enum code chain_open(const struct chain_question *q, struct arena *arena, struct chain *ret, struct tp_error *err)
 {
         struct chain ch = {.q = q, .cal = q->calibration, .axis = {.n = q->raw->n, .hz = q->raw->hz}, .raw = {q->raw}};
@@ -52,6 +76,8 @@ enum code chain_open(const struct chain_question *q, struct arena *arena, struct
                         if ((code = part_check(&ch, rf_dummy_words[p], q->dummies[p], err)))
                                 return code;
                 }
+                if (ch.method == RF_DEEMBED_TWO_X_THRU && (code = gate(&ch, arena, err)))
+                        return code;
         }
         int at = layout_device(&q->recipe->layout, q->measure->device);
         if (at >= 0) {
@@ -68,6 +94,8 @@ struct trio chain_point(const struct chain *ch, size_t j)
         for (int p = 0; p < PART_COUNT; p++)
                 if (ch->raw[p])
                         t.s[p] = tip_point(ch->cal, ch->raw[p], j, map_at(ch->map, j));
+        if (ch->half_re)
+                t.s[RF_DUMMY_HALF].e[0] = CMPLX(ch->half_re[j], ch->half_im[j]);
         return t;
 }
 
@@ -83,7 +111,7 @@ enum code chain_between(const struct chain *ch, double hz, struct trio *ret, siz
         for (size_t j = 0; j < n; j++) {
                 struct trio one = chain_point(ch, first + j);
                 for (int p = 0; p < PART_COUNT; p++)
-                        if (ch->raw[p])
+                        if (ch->raw[p] || p == RF_DUMMY_HALF)
                                 sum.s[p] = m2_add(sum.s[p], m2_scale(w[j], one.s[p]));
                 gain += w[j] * w[j];
         }
@@ -93,7 +121,7 @@ enum code chain_between(const struct chain *ch, double hz, struct trio *ret, siz
         return CODE_OK;
 }
 
-static void refuse(struct parameter_answer *a, const char *sentence)
+void answer_refuse(struct parameter_answer *a, const char *sentence)
 {
         a->has_value = false;
         a->value = a->u95 = NAN;
@@ -127,7 +155,7 @@ static void unit_fail(struct parameter_answer *a, const struct tp_error *err)
 {
         char sentence[sizeof a->reason];
         snprintf(sentence, sizeof sentence, "%.*s", (int)sizeof sentence - 1, err->text);
-        refuse(a, sentence);
+        answer_refuse(a, sentence);
 }
 
 /* The first zero of the branch's susceptance, from inductive to capacitive or the other way round, above the frequency of the largest |Q|.
@@ -186,14 +214,14 @@ static void answer_srf(struct asked *a, struct parameter_answer *to, struct caus
         if (!c.found) {
                 char text[100];
                 snprintf(text, sizeof text, "no resonance up to %.4g GHz", ch->axis.hz[ch->axis.n - 1] / 1e9);
-                refuse(to, text);
+                answer_refuse(to, text);
                 return;
         }
         if (c.above_hz > 1.1 * c.below_hz) {
                 char text[120];
                 snprintf(text, sizeof text, "resonates between %.4g and %.4g GHz; the sweep has no point in between to place it by",
                          c.below_hz / 1e9, c.above_hz / 1e9);
-                refuse(to, text);
+                answer_refuse(to, text);
                 return;
         }
         struct trio t;
@@ -211,7 +239,7 @@ static void answer_srf(struct asked *a, struct parameter_answer *to, struct caus
         double slope = (b[2] - b[0]) / (f[2] - f[0]);
         a->hz = f[1] - b[1] / slope;
         if (!(fabs(a->hz / c.hz - 1) < 0.02) || chain_between(ch, a->hz, &t, &j, &gain, err)) {
-                refuse(to, "the resonance is too flat to be placed");
+                answer_refuse(to, "the resonance is too flat to be placed");
                 return;
         }
         causes_of(a, &t, j, gain, list);
@@ -239,8 +267,7 @@ static void line_says(const struct asked *a, size_t j, struct parameter_answer *
                          to->value < lines ? "shorter" : "longer");
 }
 
-/* Half width as a share of the value at one frequency; infinite where there is none. */
-static double share_at(const struct asked *a, double hz)
+double asked_share_at(const struct asked *a, double hz)
 {
         struct asked at = *a;
         struct trio t;
@@ -265,11 +292,19 @@ static void range_find(const struct asked *a, double most, struct parameter_answ
                 return;
         static const double half_decade = 3.16227766016837933;
         to->lo_hz = to->hi_hz = a->hz;
-        while (to->lo_hz / half_decade >= a->ch->axis.hz[0] && rf_resolvable(share_at(a, to->lo_hz / half_decade), most))
+        while (to->lo_hz / half_decade >= a->ch->axis.hz[0] && rf_resolvable(asked_share_at(a, to->lo_hz / half_decade), most))
                 to->lo_hz /= half_decade;
-        while (to->hi_hz * half_decade <= a->ch->axis.hz[a->ch->axis.n - 1] && rf_resolvable(share_at(a, to->hi_hz * half_decade), most))
+        while (to->hi_hz * half_decade <= a->ch->axis.hz[a->ch->axis.n - 1] &&
+               rf_resolvable(asked_share_at(a, to->hi_hz * half_decade), most))
                 to->hi_hz *= half_decade;
         to->has_range = true;
+}
+
+static void best_says(const struct asked *a, struct parameter_answer *to)
+{
+        size_t used = strlen(to->reason);
+        snprintf(to->reason + used, sizeof to->reason - used, "%sread at %.4g GHz, best resolved from %.4g to %.4g GHz", used ? "; " : "",
+                 a->hz / 1e9, to->lo_hz / 1e9, to->hi_hz / 1e9);
 }
 
 static void answer_one(const struct chain *ch, const struct parameter_plan *plan, struct parameter_answer *to)
@@ -302,10 +337,23 @@ static void answer_one(const struct chain *ch, const struct parameter_plan *plan
         } else if (whole) {
                 if (asked_branch(&a, &err))
                         unit_fail(to, &err);
+                else if (a.rf >= RF_Q_Q11_MAX)
+                        answer_peak(&a, most, to, &list);
                 else
                         answer_plateau(&a, most, to, &list, &err);
+        } else if (a.rf == RF_Q_GROUP_DELAY) {
+                answer_group_delay(&a, to, &list, &err);
+                whole = true;
         } else {
                 double gain;
+                if (plan->at == AT_BEST_WINDOW) {
+                        if (!best_window(&a, most, &to->lo_hz, &to->hi_hz)) {
+                                answer_refuse(to, "not resolvable at any frequency of the sweep");
+                                return;
+                        }
+                        a.hz = sqrt(to->lo_hz * to->hi_hz);
+                        to->has_range = true;
+                }
                 if (asked_branch(&a, &err) || chain_between(ch, a.hz, &t, &j, &gain, &err)) {
                         unit_fail(to, &err);
                         return;
@@ -316,9 +364,9 @@ static void answer_one(const struct chain *ch, const struct parameter_plan *plan
                 if (to->has_value)
                         causes_of(&a, &t, j, gain, &list);
                 else if (a.rf)
-                        refuse(to, rf_quantities[a.rf].nan_say);
+                        answer_refuse(to, rf_quantities[a.rf].nan_say);
                 else
-                        refuse(to, "the device shows nothing to compute it from at this frequency");
+                        answer_refuse(to, "the device shows nothing to compute it from at this frequency");
         }
         if (!to->has_value)
                 return;
@@ -329,25 +377,27 @@ static void answer_one(const struct chain *ch, const struct parameter_plan *plan
         if (between > 0.5 * u * u) {
                 char text[120];
                 snprintf(text, sizeof text, "the sweep's points around %.4g GHz lie too far apart to read between them; ask at a point",
-                         (whole ? a.hz : plan->freq_hz) / 1e9);
-                refuse(to, text);
+                         a.hz / 1e9);
+                answer_refuse(to, text);
                 return;
         }
         if (!whole)
                 to->u95 = asked_bend(&a, &t, z, to->u95);
         double share = rf_share_of(asked_share(&a), to->value, to->u95);
         if (!isfinite(to->u95)) {
-                refuse(to, "not resolvable: its uncertainty has no bound at this frequency");
+                answer_refuse(to, "not resolvable: its uncertainty has no bound at this frequency");
         } else if (!rf_resolvable(share, most)) {
                 char text[120];
                 snprintf(text, sizeof text, "not resolvable: u95 is %.3g %% of the value, at most %.3g %% is asked", 100 * share,
                          100 * most);
-                refuse(to, text);
+                answer_refuse(to, text);
                 to->has_range = false;
         } else {
                 judge(to, to->u95 / 2);
                 line_says(&a, j, to);
-                if (!whole)
+                if (plan->at == AT_BEST_WINDOW)
+                        best_says(&a, to);
+                else if (!whole)
                         range_find(&a, most, to);
         }
 }

@@ -22,6 +22,8 @@ struct chain {
         bool line_reference;                     /* S is in the line's own impedance, whose ohms are not known */
         int32_t device_kind;                     /* enum device_kind */
         double line_m;                           /* what lies between the planes of a line device */
+        const double *half_re, *half_im;   /* S11 of the first half of a 2x-thru, gated out of it at each point of the axis; else NULL */
+        const double *later_re, *later_im; /* the same with the gate closed one cell of time later */
 };
 enum code chain_open(const struct chain_question *, struct arena *, struct chain *ret, struct tp_error *);
 struct trio chain_point(const struct chain *, size_t j);
@@ -59,6 +61,16 @@ double complex asked_near(const struct asked *, double hz);
 
 /* plateau.c: fT, fmax: the mean over the window in which a gain falls by 20 dB a decade, and its causes carried through that mean. */
 void answer_plateau(struct asked *, double share_max, struct parameter_answer *, struct cause_list *, struct tp_error *);
+
+/* found.c: the largest Q or where it is (a.rf); l dbeta/dw around a.hz; both with what moves them. */
+void answer_peak(struct asked *, double share_max, struct parameter_answer *, struct cause_list *);
+void answer_group_delay(struct asked *, struct parameter_answer *, struct cause_list *, struct tp_error *);
+/* Where the number is resolved best: within twice its least u95/|value|.  false: nowhere. */
+bool best_window(const struct asked *, double share_max, double *ret_lo_hz, double *ret_hi_hz);
+/* Half width as a share of the value at one frequency; infinite where there is none. */
+double asked_share_at(const struct asked *, double hz);
+/* No value, and why. */
+void answer_refuse(struct parameter_answer *, const char *sentence);
 
 /* All causes of uncertainty of a at the trio (index i of the calibration, j of the sweep). */
 void causes_of(const struct asked *, const struct trio *, size_t j, double noise_gain, struct cause_list *);

@@ -74,6 +74,9 @@ struct cause_list {
 };
 void cause_add(struct cause_list *, const char *name, double dq, double nu);
 void cause_add_rectangular(struct cause_list *, const char *name, double dq); /* dq: half width / sqrt 3 */
+/* A number made of several: adds weight times what is of one origin in `one` (the n-th cause of a name is the n-th of that name in `sum`:
+   the same tip, the same standard).  Noise is each reading's own and stays out; the squares of what there is of it come back. */
+double cause_add_coherent(struct cause_list *sum, const struct cause_list *one, double weight);
 /* u, the 95 % half width (JCGM 100, G.4: t of the effective degrees of freedom, at least 2; less where a rectangular cause prevails) and
    the largest shares as JSON. */
 void budget_close(const struct cause_list *, double *ret_u, double *ret_u95, char json[200]);

@@ -2,7 +2,8 @@
  * Idea        The number is the geometric mean over the window of f times a gain (rf/extract/plateau.h), so its relative change is the mean
  * of the gains' relative changes.  The causes are taken at nine points across the window: what is of one origin (a touch, a standard,
  *             drift, dummies) moves all of them together and is averaged with its sign; noise is of each point's own and falls with the
- *             root of their number; what the window itself scatters by (a second pole, a leak) is a cause beside them.
+ *             root of their number; what the window itself scatters by beyond noise (a second pole, a leak) is a cause
+ *             beside them.
  * Why         propagation and not Monte Carlo: the mean is straight in each gain as long as its own u is small, and points at which it is
  *             not are left out of the search. */
 #include "evaluate/chain.h"
@@ -10,7 +11,6 @@
 #include "rf/extract/plateau.h"
 #include <math.h>
 #include <stdio.h>
-#include <string.h>
 
 enum { PROBES = 9 };
 
@@ -59,33 +59,6 @@ static void causes_at(const struct asked *a, size_t j, enum rf_quantity gain, do
                 list->dq[k] *= power / value;
 }
 
-static bool is_noise(const char *name) { return strncmp(name, "noise", 5) == 0; }
-
-/* The n-th cause of a name at one frequency is the n-th of that name at another: the same tip, the same standard. */
-static void add_coherent(struct cause_list *sum, const struct cause_list *one, double weight)
-{
-        for (size_t k = 0; k < one->n; k++) {
-                size_t ordinal = 0, at = 0;
-                if (is_noise(one->name[k]))
-                        continue;
-                for (size_t i = 0; i < k; i++)
-                        ordinal += one->name[i] == one->name[k];
-                for (; at < sum->n; at++)
-                        if (sum->name[at] == one->name[k] && ordinal-- == 0)
-                                break;
-                if (at == sum->n && at == CAUSE_LIST_MAX)
-                        continue;
-                if (at == sum->n) {
-                        sum->name[sum->n] = one->name[k];
-                        sum->dq[sum->n] = 0;
-                        sum->rectangular[sum->n] = one->rectangular[k];
-                        sum->nu[sum->n++] = one->nu[k];
-                }
-                sum->dq[at] += weight * one->dq[k];
-                sum->nu[at] = fmin(sum->nu[at], one->nu[k]);
-        }
-}
-
 void answer_plateau(struct asked *a, double share_max, struct parameter_answer *to, struct cause_list *list, struct tp_error *err)
 {
         const struct axis *axis = &a->ch->axis;
@@ -113,13 +86,12 @@ void answer_plateau(struct asked *a, double share_max, struct parameter_answer *
         for (size_t m = 0; m < probes; m++) {
                 size_t j = stride * (p.first + (probes > 1 ? m * (p.n - 1) / (probes - 1) : 0));
                 causes_at(a, j, gain, power, &one);
-                add_coherent(list, &one, p.value_hz / (double)probes);
-                for (size_t k = 0; k < one.n; k++)
-                        if (is_noise(one.name[k]))
-                                noise += one.dq[k] * one.dq[k] / (double)probes;
+                noise += cause_add_coherent(list, &one, p.value_hz / (double)probes);
         }
-        cause_add(list, "noise", p.value_hz * sqrt(noise / (double)p.n), INFINITY);
-        cause_add(list, "plateau", p.value_hz * p.spread, INFINITY);
+        cause_add(list, "noise", sqrt(noise * (double)probes / (double)p.n), INFINITY);
+        /* of the scatter over the window, what noise does not explain: that is a slope or a bend, and not averaged out */
+        double scatter = p.value_hz * p.spread * p.value_hz * p.spread, alone = scatter - noise * (double)probes;
+        cause_add(list, "plateau", sqrt(fmax(alone, scatter / (double)p.n)), INFINITY);
         a->hz = sqrt(p.lo_hz * p.hi_hz);
         to->value = p.value_hz;
         to->has_value = true;

@@ -234,7 +234,9 @@ static void say_parameter(const struct recipe *r, const struct measure *m, const
         struct tp_error undecidable;
         const char *unit = quantity_units[p->quantity];
         text_f(to, "    %s: %s", p->name, quantity_words[p->quantity]);
-        if (!quantity_of_sweep(p->quantity))
+        if (p->at == AT_BEST_WINDOW)
+                text_put(to, " in the window where it is resolved best");
+        else if (!quantity_of_sweep(p->quantity))
                 text_f(to, " at %s", si(p->freq_hz, "Hz").at);
         if (p->has_low && p->has_high)
                 text_f(to, ", from %s to %s", si(p->low, unit).at, si(p->high, unit).at);

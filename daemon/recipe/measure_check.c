@@ -38,7 +38,7 @@ enum code footprint_check(const struct recipe *r, int device, struct tp_error *e
 static const int32_t dummy_kinds[RF_DUMMY_COUNT] = {
         [RF_DUMMY_OPEN] = DEVICE_OPEN, [RF_DUMMY_SHORT] = DEVICE_SHORT,           [RF_DUMMY_PAD] = DEVICE_PAD,
         [RF_DUMMY_THRU] = DEVICE_THRU, [RF_DUMMY_SHORT_LEFT] = DEVICE_SHORT_LEFT, [RF_DUMMY_SHORT_RIGHT] = DEVICE_SHORT_RIGHT,
-        [RF_DUMMY_LINE] = DEVICE_LINE, [RF_DUMMY_LINE_DOUBLE] = DEVICE_LINE,
+        [RF_DUMMY_LINE] = DEVICE_LINE, [RF_DUMMY_LINE_DOUBLE] = DEVICE_LINE,      [RF_DUMMY_TWO_X_THRU] = DEVICE_THRU,
 };
 
 static enum code check_dummy(const struct recipe *r, size_t i, int which, struct tp_error *err)
@@ -125,6 +125,12 @@ static bool is_plateau(int32_t quantity)
         return q == RF_Q_FT || q == RF_Q_FT_IM || q == RF_Q_FMAX || q == RF_Q_FMAX_MAG;
 }
 
+static const char *found_name(int32_t quantity)
+{
+        int32_t q = quantity_rf(quantity);
+        return quantity == QUANTITY_SRF || (q >= RF_Q_SRF11 && q <= RF_Q_SRFD) ? "a self-resonance" : quantity_words[quantity];
+}
+
 static bool is_of_transistors(int32_t quantity)
 {
         enum rf_group g = rf_quantities[quantity_rf(quantity)].group;
@@ -171,13 +177,21 @@ static enum code check_parameter(const struct recipe *r, size_t i, size_t k, dou
         if (quantity_of_sweep(p->quantity) && p->freq_hz != 0)
                 return refuse_at(err, pointer_at("%s/freq_hz", at.at),
                                  "%.15g Hz for parameter %s; %s is found, not asked at a frequency: leave it out", p->freq_hz, p->name,
-                                 is_plateau(p->quantity) ? quantity_words[p->quantity] : "a self-resonance");
+                                 found_name(p->quantity));
         if (is_plateau(p->quantity) && !(high_hz >= RF_PLATEAU_RATIO * low_hz))
                 return refuse_at(
                         err, pointer_at("%s/quantity", at.at),
                         "\"%s\" of device %s needs half a decade of frequencies, sweep %s goes from %.15g Hz to %.15g Hz; widen it",
                         quantity_words[p->quantity], m->device, m->sweep, low_hz, high_hz);
-        if (!quantity_of_sweep(p->quantity) && !(p->freq_hz >= low_hz * (1 - 1e-9) && p->freq_hz <= high_hz * (1 + 1e-9)))
+        if (p->at == AT_BEST_WINDOW && (quantity_of_sweep(p->quantity) || is_of_lines(p->quantity)))
+                return refuse_at(err, pointer_at("%s/at", at.at), "\"best_window\" for parameter %s: %s is %s; ask it at a frequency",
+                                 p->name, quantity_words[p->quantity],
+                                 quantity_of_sweep(p->quantity) ? "found in the whole sweep" : "followed along the line");
+        if (p->at == AT_BEST_WINDOW && p->freq_hz != 0)
+                return refuse_at(err, pointer_at("%s/freq_hz", at.at), "%.15g Hz for parameter %s beside \"best_window\"; leave one out",
+                                 p->freq_hz, p->name);
+        if (p->at == AT_FREQUENCY && !quantity_of_sweep(p->quantity) &&
+            !(p->freq_hz >= low_hz * (1 - 1e-9) && p->freq_hz <= high_hz * (1 + 1e-9)))
                 return refuse_at(err, pointer_at("%s/freq_hz", at.at),
                                  "%.15g Hz for parameter %s of device %s lies outside sweep %s, %.15g Hz to %.15g Hz", p->freq_hz, p->name,
                                  m->device, m->sweep, low_hz, high_hz);
@@ -190,6 +204,26 @@ static enum code check_parameter(const struct recipe *r, size_t i, size_t k, dou
                 return refuse_at(err, pointer_at("%s/expect_high", at.at),
                                  "%.6g %s for parameter %s of device %s does not go with expect_low of %.6g %s; give both, rising",
                                  p->expect_high, unit, p->name, m->device, p->expect_low, unit);
+        return CODE_OK;
+}
+
+/* The first half is gated out of a 2x-thru in time: that takes a grid from one step on. */
+static enum code check_gate(const struct recipe *r, size_t i, const double *hz, size_t n, struct tp_error *err)
+{
+        const struct measure *m = &r->measures[i];
+        struct pointer at = pointer_at("/measures/%zu/sweep", i);
+        double step = n > 1 ? (hz[n - 1] - hz[0]) / (double)(n - 1) : 0;
+        if (m->deembed != DEEMBED_TWO_X_THRU)
+                return CODE_OK;
+        if (n < RF_GATE_POINTS)
+                return refuse_at(err, at, "\"%s\" has %zu points; gating the half of %s out of its 2x-thru takes %d or more", m->sweep, n,
+                                 m->device, RF_GATE_POINTS);
+        for (size_t k = 0; k < n; k++)
+                if (fabs(hz[k] - (double)(k + 1) * step) > 1e-3 * step)
+                        return refuse_at(err, at,
+                                         "\"%s\" has %.15g Hz where a grid of %.15g Hz has %.15g Hz; gating the half of %s out of its "
+                                         "2x-thru takes a linear sweep that starts at its own step",
+                                         m->sweep, hz[k], step, (double)(k + 1) * step, m->device);
         return CODE_OK;
 }
 
@@ -249,6 +283,8 @@ static enum code check_measure(const struct recipe *r, size_t i, const double *c
         enum code code = sweep_axis(sweep, scratch, &hz, &n, err);
         if (!code)
                 code = check_axis(r, i, hz, n, cal_hz, cal_n, err);
+        if (!code)
+                code = check_gate(r, i, hz, n, err);
         if (!code)
                 code = footprint_check(r, device, err);
         for (int k = 1; k < RF_DUMMY_COUNT && !code; k++)

@@ -154,6 +154,7 @@ enum deembed {
         DEEMBED_THRU_PI,
         DEEMBED_THRU_TEE,
         DEEMBED_L_2L,
+        DEEMBED_TWO_X_THRU,
         DEEMBED_COUNT
 };
 enum quantity_kind {
@@ -168,7 +169,7 @@ enum quantity_kind {
         QUANTITY_ZC_RE,
         QUANTITY_S21_DB,
         QUANTITY_TABLE,
-        /* from here on the words are those of rf_quantities[] */ QUANTITY_COUNT = QUANTITY_TABLE + 65
+        /* from here on the words are those of rf_quantities[] */ QUANTITY_COUNT = QUANTITY_TABLE + 70
 };
 extern const char *const quantity_words[];       /* "unknown", "L", "Q", "C", "R", "SRF", "eps_eff", "loss", "Zc", "S21_dB", "L11" … */
 extern const char *const deembed_words[];        /* "none", and words of rf_deembed_methods[] */
@@ -176,11 +177,14 @@ extern const char *const contact_family_words[]; /* "unknown", "conducts", "bloc
 extern const char *const quantity_units[];       /* "", "H", "1", "F", "ohm", "Hz", "1", "dB/mm", "ohm", "dB", … */
 int32_t
 quantity_rf(int32_t quantity); /* enum rf_quantity: the row of rf_quantities[] of a word from QUANTITY_TABLE on; RF_Q_UNKNOWN before */
-bool quantity_of_sweep(int32_t quantity); /* found in the whole sweep, not asked at a frequency: SRF, fT, fmax … */
+bool quantity_of_sweep(int32_t quantity); /* found in the whole sweep, not asked at a frequency: SRF, fT, fmax, Qd_max … */
 int32_t deembed_rf(int32_t deembed);      /* enum deembed_method; RF_DEEMBED_UNKNOWN: none */
+enum freq_wish { AT_FREQUENCY, AT_BEST_WINDOW };
+extern const char *const freq_wish_words[]; /* "frequency", "best_window" */
 struct parameter_plan {
         char name[32];    /* "L at 10 GHz": unique per device; NAME characters, e.g. "L_10GHz" */
         int32_t quantity; /* enum quantity_kind */
+        int32_t at;       /* enum freq_wish: at freq_hz, or in the middle of the window in which it is resolved best */
         double freq_hz;
         double low, high;
         bool has_low, has_high; /* limits, in the quantity's unit */
@@ -203,7 +207,7 @@ struct measure {
         struct contact_plan contact;
         int32_t deembed;           /* enum deembed */
         char open[32], short_[32]; /* dummies: devices of the same die; JSON keys are rf_dummy_words[] */
-        char pad[32], thru[32], short_left[32], short_right[32], line[32], line_double[32];
+        char pad[32], thru[32], short_left[32], short_right[32], line[32], line_double[32], two_x_thru[32];
         bool symmetric;
         struct parameter_plan *parameters;
         size_t parameter_n; /* none for dummies */

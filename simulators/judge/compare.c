@@ -72,7 +72,7 @@ enum code parameters_judge(const struct truth *truth, const struct table *t, str
             value = need(t, "value", &code, err);
         int u95 = need(t, "u95", &code, err), trust = need(t, "trust", &code, err), hz = need(t, "freq_hz", &code, err);
         int quantity = table_column(t, "quantity"), name = table_column(t, "parameter"), volt = table_column(t, "volt"),
-            condition = table_column(t, "condition");
+            condition = table_column(t, "condition"), lo = table_column(t, "lo_hz"), hi = table_column(t, "hi_hz");
         if (!code && quantity < 0 && name < 0)
                 code = tp_fail(err, CODE_BAD_INPUT, "there is neither a column \"quantity\" nor \"parameter\"");
         if (code)
@@ -103,6 +103,8 @@ enum code parameters_judge(const struct truth *truth, const struct table *t, str
                         at.volt[1] = 0;
                 }
                 at.hz = table_real(t, i, hz);
+                if (!(at.hz > 0)) /* read in the middle of its best window; what is found in a sweep does not ask */
+                        at.hz = sqrt(table_real(t, i, lo) * table_real(t, i, hi));
                 j.truth = d ? true_value_at(d, q ? q : quantity_of(j.name), &at) : NAN;
                 if (isnan(j.truth)) {
                         p.unknown_n++;

@@ -53,8 +53,8 @@ struct parameters_judged {
         struct judged_group *groups;
         size_t group_n;
 };
-/* Columns by name: die_x die_y device value u95 trust freq_hz, quantity and/or parameter, and condition and volt (across the
-   device) if they are there. */
+/* Columns by name: die_x die_y device value u95 trust freq_hz, quantity and/or parameter, and condition, volt (across the
+   device), lo_hz and hi_hz if they are there. */
 enum code parameters_judge(const struct truth *, const struct table *, struct arena *, struct parameters_judged *ret, struct tp_error *);
 
 struct contacts_judged {

@@ -144,8 +144,11 @@ static enum code judge(const char *truth_path, const char *parameters, const cha
         bool run_file = table_is_run_file(parameters);
         enum code code = truth_read(truth_path, arena, &truth, err);
         if (!code)
-                code = run_file ? table_read_sql(parameters, "SELECT * FROM v_map WHERE evaluation=(SELECT min(n) FROM evaluation)", arena,
-                                                 &rows, err)
+                code = run_file ? table_read_sql(parameters,
+                                                 "SELECT m.*, p.lo_hz, p.hi_hz FROM v_map m JOIN v_parameter p ON "
+                                                 "p.evaluation=m.evaluation AND p.sweep=m.sweep AND p.quantity=m.quantity AND "
+                                                 "p.freq_hz=m.freq_hz WHERE m.evaluation=(SELECT min(n) FROM evaluation)",
+                                                 arena, &rows, err)
                                 : table_read_csv(parameters, arena, &rows, err);
         if (!code)
                 code = parameters_judge(&truth, &rows, arena, &v->p, err);

@@ -247,7 +247,7 @@ static void count(struct tallies *all, const struct station *st, const struct me
                 t->device = me->device;
         }
         struct true_at at = at_condition(me, 0);
-        at.hz = p->freq_hz;
+        at.hz = p->at == AT_BEST_WINDOW ? sqrt(a->lo_hz * a->hi_hz) : p->freq_hz;
         double want = true_value_at(device, true_quantity_of(quantity_words[p->quantity]), &at);
         double e = a->has_value ? (a->value - want) / a->u95 : NAN;
         if (!isfinite(e)) {

@@ -344,7 +344,7 @@ static void every_de_embedding_of_a_recipe_gives_the_bare_device(void **state)
         (void)state;
         double complex w = J * TWO_PI * 10e9, y3 = 1 / (1.5 + w * 250e-12) + w * 8e-15;
         double want = cimag(1 / y3) / cimag(w);
-        for (int32_t method = DEEMBED_OPEN; method < DEEMBED_COUNT; method++) {
+        for (int32_t method = DEEMBED_OPEN; method < DEEMBED_TWO_X_THRU; method++) { /* and that one below */
                 struct run r = run_new(DEVICE_INDUCTOR, method);
                 struct inner d = {.of = coil}, thru = {.of = nothing}, one = {.of = the_line, .no_leads = true},
                              two = {.of = twice_the_line, .no_leads = true};
@@ -394,6 +394,168 @@ static void every_de_embedding_of_a_recipe_gives_the_bare_device(void **state)
         }
 }
 
+/* ---- a 2x-thru: fixtures of 12 ps, lossy, not quite 50 ohm, with a launch of 8 fF and 6 pH ---------------------------------------------
+ */
+static struct chain_matrix fixture(double hz)
+{
+        double complex w = J * TWO_PI * hz;
+        struct chain_matrix launch = times(to_ground(w * 8e-15), in_series(w * 6e-12));
+        return times(launch, line(CMPLX(0.04 * sqrt(hz / 1e11), TWO_PI * hz * 12e-12), 48));
+}
+static struct chain_matrix between_fixtures(double hz, const void *what)
+{
+        const struct inner *d = what;
+        return times(fixture(hz), times(d->of(hz), turned(fixture(hz))));
+}
+
+static void the_half_of_a_two_x_thru_is_gated_out_of_the_sweep(void **state)
+{
+        (void)state;
+        struct run r = {.b = bench_new("unknown_thru")};
+        for (size_t i = 0; i < BENCH_POINTS; i++)
+                r.b->hz[i] = 0.5e9 * (double)(i + 1); /* from one step on */
+        r.b->segment.start_hz = 0.5e9;
+        r.b->segment.stop_hz = 110.5e9;
+        r.b->devices[0].kind = DEVICE_INDUCTOR;
+        r.b->measures[0].deembed = DEEMBED_TWO_X_THRU;
+        r.c = bench_calibrate(r.b);
+        struct inner d = {.of = coil}, thru = {.of = nothing};
+        bench_ask(r.b, QUANTITY_L, 10e9);
+        bench_ask(r.b, QUANTITY_L, 30e9);
+        bench_ask(r.b, QUANTITY_L, 105e9)->resolve_share_max = 10;
+        r.device = bench_two_port(r.b, between_fixtures, &d);
+        r.dummy[RF_DUMMY_TWO_X_THRU] = bench_two_port(r.b, between_fixtures, &thru);
+        ask_all(&r);
+        for (int k = 0; k < 2; k++) {
+                double complex w = J * TWO_PI * (k ? 30e9 : 10e9), z = 1 / (1 / (1.5 + w * 250e-12) + w * 8e-15);
+                double want = cimag(z) / cimag(w);
+                near_to(&r.a[k], want, 0.01); /* the gate is as sharp as the sweep is wide */
+                assert_true(fabs(r.a[k].value - want) < r.a[k].u95);
+        }
+        assert_non_null(strstr(r.a[2].budget, "gate"));
+        /* the chain's network is rf_deembed()'s of the corrected networks */
+        struct chain_question q = question(&r);
+        double *re[4], *im[4];
+        assert_int_equal(chain_network(&q, true, r.b->arena, re, im, &r.err), CODE_OK);
+        struct measure bare = r.b->measures[0];
+        bare.deembed = DEEMBED_NONE;
+        struct axis axis = {.n = BENCH_POINTS, .hz = r.b->hz};
+        struct net2 nets[3];
+        for (int k = 0; k < 2; k++) {
+                struct chain_question one = q;
+                double *of_re[4], *of_im[4];
+                one.measure = &bare;
+                one.raw = k ? &r.dummy[RF_DUMMY_TWO_X_THRU] : &r.device;
+                assert_int_equal(chain_network(&one, false, r.b->arena, of_re, of_im, &r.err), CODE_OK);
+                nets[k] = net2_at(arena_take(r.b->arena, net2_bytes(axis.n)), &axis, PLANE_TIP);
+                net2_set_z(&nets[k], 50, 0);
+                for (int e = 0; e < 4; e++) {
+                        memcpy(nets[k].re[e], of_re[e], axis.n * sizeof(double));
+                        memcpy(nets[k].im[e], of_im[e], axis.n * sizeof(double));
+                }
+        }
+        nets[2] = net2_at(arena_take(r.b->arena, net2_bytes(axis.n)), &axis, PLANE_TIP);
+        struct dummies dummies = {.of = {[RF_DUMMY_TWO_X_THRU] = &nets[1]}};
+        assert_int_equal(rf_deembed(RF_DEEMBED_TWO_X_THRU, &nets[0], &dummies, &nets[2], r.b->arena, &r.err), CODE_OK);
+        for (size_t i = 0; i < axis.n; i++)
+                for (int e = 0; e < 4; e++)
+                        assert_true(hypot(nets[2].re[e][i] - re[e][i], nets[2].im[e][i] - im[e][i]) < 1e-9);
+        /* short pads cannot be gated: said */
+        r.dummy[RF_DUMMY_TWO_X_THRU] = bench_two_port(r.b, pads_and_leads, &thru);
+        q = question(&r);
+        uint32_t flags;
+        assert_int_equal(chain_run(&q, r.b->arena, &r.a, &r.n, &flags, &r.err), CODE_UNRESOLVABLE);
+        assert_non_null(strstr(r.err.text, "delay"));
+        bench_free(r.b);
+}
+
+/* ---- found, not asked ------------------------------------------------------------------------------------------------------------------
+ */
+static struct chain_matrix lossy_coil(double hz) /* skin effect and a lossy way to ground: a top of Q */
+{
+        double complex w = J * TWO_PI * hz, y3 = 1 / (0.6 * sqrt(1 + hz / 2e9) + w * 500e-12), to = 1 / (1 / (w * 25e-15) + 250);
+        return times(to_ground(to), times(in_series(1 / y3), to_ground(to)));
+}
+static double q11(double hz)
+{
+        struct chain_matrix m = lossy_coil(hz);
+        double complex z = m.b / m.d;
+        return cimag(z) / creal(z);
+}
+
+static void the_top_of_q_is_found_with_its_place(void **state)
+{
+        (void)state;
+        struct run r = run_new(DEVICE_INDUCTOR, DEEMBED_OPEN_SHORT);
+        bench_ask(r.b, word("Q11_max"), 0);
+        bench_ask(r.b, word("Q11_max_hz"), 0);
+        bench_ask(r.b, word("Qd_max"), 0);
+        struct inner d = {.of = lossy_coil};
+        r.device = bench_two_port(r.b, pads_and_leads, &d);
+        open_and_short(&r);
+        ask_all(&r);
+        double lo = 1e9, hi = 60e9;
+        for (int i = 0; i < 200; i++) {
+                double a = lo + (hi - lo) / 3, b = hi - (hi - lo) / 3;
+                *(q11(a) < q11(b) ? &lo : &hi) = q11(a) < q11(b) ? a : b;
+        }
+        near_to(&r.a[0], q11(lo), 2e-3);
+        near_to(&r.a[1], lo, 5e-3);
+        assert_true(r.a[2].has_value && r.a[2].value > r.a[0].value); /* floating, it has less to ground */
+        assert_true(r.a[1].has_range && r.a[1].lo_hz < lo && r.a[1].hi_hz > lo);
+        bench_free(r.b);
+        /* a Q that rises up to the end of the sweep has no top */
+        r = run_new(DEVICE_INDUCTOR, DEEMBED_NONE);
+        bench_ask(r.b, word("Qd_max"), 0);
+        static const struct dut short_wire = {DUT_RESISTOR, 3, 20e-12, 0, NULL, false};
+        r.device = bench_device(r.b, &short_wire);
+        ask_all(&r);
+        assert_true(!r.a[0].has_value && strstr(r.a[0].reason, "Q"));
+        bench_free(r.b);
+}
+
+static void a_group_delay_is_the_slope_of_the_phase(void **state)
+{
+        (void)state;
+        struct run r = run_new(DEVICE_LINE, DEEMBED_OPEN_SHORT);
+        bench_ask(r.b, word("group_delay"), 40e9);
+        bench_ask(r.b, word("group_delay"), 100e9);
+        bench_ask(r.b, word("delay"), 40e9);
+        struct inner d = {.of = the_line};
+        r.device = bench_two_port(r.b, pads_and_leads, &d);
+        open_and_short(&r);
+        ask_all(&r);
+        for (int k = 0; k < 3; k++) /* without dispersion both delays are one */
+                near_to(&r.a[k], 2 * 300e-6 / 299792458.0, 1e-6);
+        assert_true(r.a[0].has_range && r.a[0].hi_hz / r.a[0].lo_hz > 1.04);
+        bench_free(r.b);
+}
+
+static void the_best_window_is_where_the_share_is_least(void **state)
+{
+        (void)state;
+        struct run r = run_new(DEVICE_CAPACITOR, DEEMBED_OPEN_SHORT);
+        bench_ask(r.b, QUANTITY_C, 0)->at = AT_BEST_WINDOW;
+        for (int k = 0; k < 4; k++)
+                bench_ask(r.b, QUANTITY_C, (const double[]){0.5e9, 2e9, 10e9, 60e9}[k])->resolve_share_max = 10;
+        bench_ask(r.b, QUANTITY_C, 0)->at = AT_BEST_WINDOW;
+        r.b->parameters[5].resolve_share_max = 0.001; /* more than the load's resistance lets anybody have */
+        r.b->standards[LOAD_A].model.u_r_ohm = 0.1;
+        static const struct dut c = {DUT_CAPACITOR, 0.5, 2e-12, 100e-15, NULL, false};
+        r.device = bench_device(r.b, &c);
+        open_and_short(&r);
+        ask_all(&r);
+        double centre = sqrt(r.a[0].lo_hz * r.a[0].hi_hz), w = TWO_PI * centre;
+        near_to(&r.a[0], 1 / (1 / 100e-15 - w * w * 2e-12), 1e-4);
+        assert_true(r.a[0].has_range && r.a[0].hi_hz > 1.5 * r.a[0].lo_hz);
+        for (int k = 1; k <= 4; k++) /* nowhere else is it much better */
+                assert_true(r.a[0].u95 < 1.2 * r.a[k].u95);
+        assert_true(r.a[0].u95 < 0.2 * r.a[4].u95);
+        assert_non_null(strstr(r.a[0].reason, "best resolved from"));
+        assert_true(!r.a[5].has_value && strstr(r.a[5].reason, "not resolvable"));
+        bench_free(r.b);
+}
+
 int main(void)
 {
         const struct CMUnitTest tests[] = {cmocka_unit_test(words_and_units_are_those_of_rf),
@@ -402,6 +564,10 @@ int main(void)
                                            cmocka_unit_test(a_transistor_gives_gains_stability_and_elements),
                                            cmocka_unit_test(ft_and_fmax_come_from_the_plateau),
                                            cmocka_unit_test(the_uncertainty_of_ft_is_what_many_touches_give),
-                                           cmocka_unit_test(every_de_embedding_of_a_recipe_gives_the_bare_device)};
+                                           cmocka_unit_test(every_de_embedding_of_a_recipe_gives_the_bare_device),
+                                           cmocka_unit_test(the_half_of_a_two_x_thru_is_gated_out_of_the_sweep),
+                                           cmocka_unit_test(the_top_of_q_is_found_with_its_place),
+                                           cmocka_unit_test(a_group_delay_is_the_slope_of_the_phase),
+                                           cmocka_unit_test(the_best_window_is_where_the_share_is_least)};
         return cmocka_run_group_tests(tests, NULL, NULL);
 }

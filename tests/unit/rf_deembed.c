@@ -92,7 +92,7 @@ static void refused(const char *word)
         struct net2 *two = net_of();
         for (size_t i = 0; i < axis.n; i++)
                 net2_put(two, i, rf_s_from_abcd(m2_mul(half_chain(hz[i], false), half_chain(hz[i], true)), 50));
-        assert_int_equal(rf_gate_half(two, arena, re, im, &err), CODE_UNRESOLVABLE);
+        assert_int_equal(rf_gate_half(two, 0, arena, re, im, &err), CODE_UNRESOLVABLE);
         if (!strstr(err.text, word))
                 fail_msg("wanted \"%s\" in: %s", word, err.text);
 }
@@ -117,11 +117,11 @@ static void what_cannot_be_gated_says_why(void **state)
         struct tp_error err = {0};
         for (size_t i = 0; i < axis.n; i++)
                 net2_put(two, i, m2_of(0.1, 0.1, 0.1, 0.1));
-        assert_int_equal(rf_gate_half(two, arena, re, im, &err), CODE_UNRESOLVABLE);
+        assert_int_equal(rf_gate_half(two, 0, arena, re, im, &err), CODE_UNRESOLVABLE);
         assert_non_null(strstr(err.text, "-15 dB"));
         for (size_t i = 0; i < axis.n; i++)
                 net2_put(two, i, m2_of(0.6, 0.3, 0.3, 0.6));
-        assert_int_equal(rf_gate_half(two, arena, re, im, &err), CODE_UNRESOLVABLE);
+        assert_int_equal(rf_gate_half(two, 0, arena, re, im, &err), CODE_UNRESOLVABLE);
         assert_non_null(strstr(err.text, "|S11|"));
         arena_free(arena);
 }

@@ -148,7 +148,7 @@ enum code rf_deembed(enum deembed_method method, const struct net2 *measured, co
                 if (!gate_re)
                         return tp_fail_memory(err);
                 gate_im = gate_re + n;
-                if ((code = rf_gate_half(dummies->of[RF_DUMMY_TWO_X_THRU], scratch, gate_re, gate_im, err)))
+                if ((code = rf_gate_half(dummies->of[RF_DUMMY_TWO_X_THRU], 0, scratch, gate_re, gate_im, err)))
                         return code;
         }
         bool by_columns = deembed_columns(method, measured, dummies->of[RF_DUMMY_OPEN], dummies->of[RF_DUMMY_SHORT], out);

@@ -116,6 +116,9 @@ enum code rf_l2l_gamma(const struct net2 *line, const struct net2 *line_double, 
 /* S11 of the first half out of S11 of a 2x-thru: its step response is cut at the delay of S21, which is when the echo of the middle comes
    back.  Needs a uniform grid f_k = k df whose first point is df (or 0), at least 64 points, |S21| above -15 dB and above |S11|, a delay of
    at least four resolution cells 1/(2 f_max) and below half of 1/df; else CODE_UNRESOLVABLE with the value in the sentence. */
-enum code rf_gate_half(const struct net2 *two_x_thru, struct arena *scratch, double *ret_re, double *ret_im, struct tp_error *err);
+#define RF_GATE_POINTS 64 /* at least */
+/* later: by so many resolution cells of time the cut lies after the middle, usually 0; what another cut changes is the gate's own doing. */
+enum code rf_gate_half(const struct net2 *two_x_thru, int later, struct arena *scratch, double *ret_re, double *ret_im,
+                       struct tp_error *err);
 
 #endif

@@ -9,7 +9,7 @@
 #include "rf/numbers/dft.h"
 #include <math.h>
 
-enum { POINTS_LEAST = 64, CELLS_LEAST = 4 };
+enum { CELLS_LEAST = 4 };
 #define LOSS_MOST 0.17782794100389228 /* -15 dB */
 
 static enum code grid_check(const struct net2 *t, size_t *ret_first, struct tp_error *err)
@@ -17,11 +17,11 @@ static enum code grid_check(const struct net2 *t, size_t *ret_first, struct tp_e
         const struct axis *a = t->axis;
         if (!(net2_z_real(t) > 0))
                 return tp_fail(err, CODE_BAD_INPUT, "gating a 2x-thru needs one real reference impedance; renormalise it first");
-        if (a->n < POINTS_LEAST)
+        if (a->n < RF_GATE_POINTS)
                 return tp_fail(
                         err, CODE_UNRESOLVABLE,
                         "gating a 2x-thru needs %d points or more on a uniform grid, there are %zu; sweep more densely or give the half",
-                        POINTS_LEAST, a->n);
+                        RF_GATE_POINTS, a->n);
         *ret_first = a->hz[0] == 0 ? 1 : 0;
         double df = (a->hz[a->n - 1] - a->hz[0]) / (double)(a->n - 1);
         for (size_t i = 0; i < a->n; i++)
@@ -64,7 +64,7 @@ static void to_time(size_t n, const double complex *column, double complex *x, v
                 x[m] = creal(x[m]) / (double)total;
 }
 
-enum code rf_gate_half(const struct net2 *t, struct arena *scratch, double *ret_re, double *ret_im, struct tp_error *err)
+enum code rf_gate_half(const struct net2 *t, int later, struct arena *scratch, double *ret_re, double *ret_im, struct tp_error *err)
 {
         size_t first = 0;
         enum code code = grid_check(t, &first, err);
@@ -108,6 +108,7 @@ enum code rf_gate_half(const struct net2 *t, struct arena *scratch, double *ret_
                                        "the step response of the 2x-thru shows %.4g ohm in its middle, which is no line; look at it",
                                        middle);
         }
+        cut = (size_t)((int)cut + later);
         x[cut] *= 0.5;
         for (size_t m = cut + 1; m <= n; m++)
                 x[m] = 0;

@@ -76,7 +76,7 @@ enum code rf_two_x_thru_half(const struct net2 *two, const struct net2 *half, st
                 gate = scratch ? arena_take(scratch, 2 * n * sizeof *gate) : NULL;
                 if (!gate)
                         return tp_fail_memory(err);
-                enum code code = rf_gate_half(two, scratch, gate, gate + n, err);
+                enum code code = rf_gate_half(two, 0, scratch, gate, gate + n, err);
                 if (code)
                         return code;
         }
