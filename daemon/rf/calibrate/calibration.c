@@ -75,7 +75,7 @@ const struct method rf_methods[] = {
         {"trl",
          "two ports, eight terms, from a thru, one longer line and a reflect; good where the lines differ by 20 to 160 degrees, in the "
          "impedance of the line unless its capacitance is given",
-         2, 8, trl_needs, COUNT(trl_needs), lines_workspace, trl_solve},
+         2, 8, trl_needs, COUNT(trl_needs), trl_workspace, trl_solve},
         {"multiline_trl",
          "two ports, eight terms, from a thru, lines of known lengths and a reflect; also gives the lines' propagation constant and how "
          "wrong "

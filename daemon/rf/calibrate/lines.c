@@ -208,7 +208,7 @@ static struct workspace lay_out(void *memory, size_t n, size_t standards)
         return w;
 }
 
-static enum code check(const char *word, const struct problem *p, const struct line_set *ln, struct tp_error *err)
+enum code lines_check(const char *word, const struct problem *p, const struct line_set *ln, struct tp_error *err)
 {
         for (size_t k = 0; k < ln->n; k++) {
                 const struct rf_standard *a = &p->standards[ln->at[k]];
@@ -238,8 +238,7 @@ static enum code check(const char *word, const struct problem *p, const struct l
         return CODE_OK;
 }
 
-/* Where the shortest pair is nearest to 60 degrees by the guess: unambiguous even with a poor guess. */
-static size_t first_frequency(const struct problem *p, const struct line_set *ln)
+size_t lines_first_frequency(const struct problem *p, const struct line_set *ln)
 {
         double dl = INFINITY;
         for (size_t k = 0; k < ln->n; k++)
@@ -249,7 +248,7 @@ static size_t first_frequency(const struct problem *p, const struct line_set *ln
         return axis_nearest(p->axis, hz);
 }
 
-static double complex guess(const struct problem *p, double hz) { return CMPLX(0, RF_TWO_PI * hz / RF_C0_M_S) * csqrt(p->eps_eff_guess); }
+double complex lines_guess(const struct problem *p, double hz) { return CMPLX(0, RF_TWO_PI * hz / RF_C0_M_S) * csqrt(p->eps_eff_guess); }
 
 /* g of a neighbour at another frequency: the phase grows with f, the loss about with its root. */
 static double complex scaled(double complex g, double from_hz, double to_hz)
@@ -257,25 +256,21 @@ static double complex scaled(double complex g, double from_hz, double to_hz)
         return CMPLX(creal(g) * sqrt(to_hz / from_hz), cimag(g) * to_hz / from_hz);
 }
 
-static enum code settle_sign(const char *word, const struct problem *p, struct workspace *w, struct diagnosis *d, struct tp_error *err)
+enum code lines_settle_sign(const char *word, const struct problem *p, double complex *ratio, signed char *sign, bool *trusted,
+                            struct diagnosis *d, struct tp_error *err)
 {
         size_t n = p->axis->n, start = 0;
         double best = INFINITY;
         for (size_t i = 0; i < n; i++) { /* the lowest frequency whose lines are good: there the offset turns the estimate least */
-                struct line_solution *s = &w->solution[i];
-                s->estimate = p->reflect_estimate;
-                if (p->reflect_offset_m != 0)
-                        s->estimate *= cexp(-2 * s->g * p->reflect_offset_m);
-                w->ratio[i] = s->reflect / s->estimate;
-                w->trusted[i] = s->nstd <= LINES_NSTD_LIMIT;
-                double cost = w->trusted[i] ? 0 : s->nstd;
+                trusted[i] = d->nstd[i] <= LINES_NSTD_LIMIT;
+                double cost = trusted[i] ? 0 : d->nstd[i];
                 if (cost < best) {
                         best = cost;
                         start = i;
                 }
         }
         struct followed f;
-        root_follow(n, p->axis->hz, start, w->trusted, w->ratio, w->sign, &f);
+        root_follow(n, p->axis->hz, start, trusted, ratio, sign, &f);
         d->root_followed = f.all;
         d->root_start_hz = p->axis->hz[start];
         d->root_unfollowed_hz = f.unfollowed_hz;
@@ -309,15 +304,22 @@ static enum code settle_sign(const char *word, const struct problem *p, struct w
         return CODE_OK;
 }
 
+void lines_label(const char *word, const struct problem *p, struct terms *out)
+{
+        out->method = rf_method(word)->word;
+        out->model = TERMS_EIGHT;
+        out->plane = p->plane_shift_m != 0 ? p->plane_shifted : PLANE_LINE_MIDDLE;
+        out->switch_removed = p->switch_terms != NULL;
+}
+
 enum code lines_solve(const char *word, line_solver *solve, point_solver *terms_point, const struct problem *p, void *workspace,
                       struct terms *out, struct covariance *cov, struct diagnosis *d, struct tp_error *err)
 {
-        const struct method *method = rf_method(word);
         struct line_set ln = lines_of(p);
-        enum code code = check(word, p, &ln, err);
+        enum code code = lines_check(word, p, &ln, err);
         if (code)
                 return code;
-        size_t n = p->axis->n, first = first_frequency(p, &ln);
+        size_t n = p->axis->n, first = lines_first_frequency(p, &ln);
         const double *hz = p->axis->hz;
         struct workspace w = lay_out(workspace, n, p->standard_n);
         for (size_t i = 0; i < n * p->standard_n; i++)
@@ -325,7 +327,7 @@ enum code lines_solve(const char *word, line_solver *solve, point_solver *terms_
         for (size_t k = 0; k < n; k++) { /* first … n-1, then first-1 … 0 */
                 size_t i = first + k < n ? first + k : n - 1 - k;
                 size_t from = i > first ? i - 1 : i + 1;
-                double complex g0 = i == first ? guess(p, hz[i]) : scaled(w.solution[from].g, hz[from], hz[i]);
+                double complex g0 = i == first ? lines_guess(p, hz[i]) : scaled(w.solution[from].g, hz[from], hz[i]);
                 double g0_relative = i == first ? 0.2 : 0.002 + 0.1 * fabs(log(hz[i] / hz[from])); /* dispersion from one to the next */
                 struct point at;
                 point_load(p, i, &at);
@@ -337,7 +339,15 @@ enum code lines_solve(const char *word, line_solver *solve, point_solver *terms_
                                        "can be solved; check the lengths, leave this frequency out or add a line of another length",
                                        word, hz[i]);
         }
-        if ((code = settle_sign(word, p, &w, d, err)))
+        for (size_t i = 0; i < n; i++) {
+                struct line_solution *s = &w.solution[i];
+                s->estimate = p->reflect_estimate;
+                if (p->reflect_offset_m != 0)
+                        s->estimate *= cexp(-2 * s->g * p->reflect_offset_m);
+                w.ratio[i] = s->reflect / s->estimate;
+                d->nstd[i] = s->nstd;
+        }
+        if ((code = lines_settle_sign(word, p, w.ratio, w.sign, w.trusted, d, err)))
                 return code;
         bool known = p->line_c_f_m > 0 || p->line_z_ohm > 0;
         double z_to = p->z_ref_ohm > 0 ? p->z_ref_ohm : 50;
@@ -357,10 +367,7 @@ enum code lines_solve(const char *word, line_solver *solve, point_solver *terms_
                 out->z_re[i] = known ? z_to : NAN;
                 out->z_im[i] = known ? 0 : NAN;
         }
-        out->method = method->word;
-        out->model = TERMS_EIGHT;
-        out->plane = p->plane_shift_m != 0 ? p->plane_shifted : PLANE_LINE_MIDDLE;
-        out->switch_removed = p->switch_terms != NULL;
+        lines_label(word, p, out);
         residuals_finish(p, d, w.residual);
         lines_diagnose(p, &ln, w.solution, d);
         if (cov)

@@ -59,6 +59,15 @@ void line_residuals(const struct line_set *ln, const struct m2 *t, const double 
 /* Boxes moved to the wanted planes (first) and impedance (then), as eight terms. */
 void line_terms(const struct problem *p, double hz, const struct line_solution *s, double complex t[TERM_COUNT]);
 
+enum code lines_check(const char *word, const struct problem *p, const struct line_set *ln, struct tp_error *err);
+/* Where the shortest pair is nearest to 60 degrees by the guess: unambiguous even with a poor guess. */
+size_t lines_first_frequency(const struct problem *p, const struct line_set *ln);
+double complex lines_guess(const struct problem *p, double hz); /* of g */
+/* The reflect's sign along frequency from ratio, reflect over estimate with either sign, and d->nstd; also the start is left in d. */
+enum code lines_settle_sign(const char *word, const struct problem *p, double complex *ratio, signed char *sign, bool *trusted,
+                            struct diagnosis *d, struct tp_error *err);
+void lines_label(const char *word, const struct problem *p, struct terms *out); /* all that is not a number */
+
 size_t lines_workspace(size_t n, size_t standards);
 enum code lines_solve(const char *word, line_solver *solve, point_solver *terms_point, const struct problem *p, void *workspace,
                       struct terms *out, struct covariance *cov, struct diagnosis *d, struct tp_error *err);
@@ -67,6 +76,8 @@ enum code lines_solve(const char *word, line_solver *solve, point_solver *terms_
 #define LINES_NSTD_LIMIT 3.0
 void line_length_errors(size_t n, const double complex *phase, const double *length_m, struct line_solution *s);
 double complex line_impedance(const struct problem *p, double hz, double complex g);
+void lines_warn_quality(const struct problem *p, struct diagnosis *d); /* of d->reciprocity and d->nstd */
+void lines_warn_impedance(const struct problem *p, struct diagnosis *d);
 void lines_diagnose(const struct problem *p, const struct line_set *ln, const struct line_solution *solution, struct diagnosis *d);
 
 /* second_opinion.c: b1, ca1, b2, ca2 of all lines at once by one weighted 4x4 eigenproblem (Hatab, Gadringer & Boesch, 98th ARFTG 2022).

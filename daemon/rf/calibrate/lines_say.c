@@ -118,10 +118,41 @@ static void opinions(const struct problem *p, const struct line_solution *soluti
                                worst, worst_hz / 1e9);
 }
 
-void lines_diagnose(const struct problem *p, const struct line_set *ln, const struct line_solution *solution, struct diagnosis *d)
+void lines_warn_quality(const struct problem *p, struct diagnosis *d)
 {
         double reciprocity = 0, reciprocity_hz = 0, lowest = NAN, highest = NAN;
         bool worn = false;
+        for (size_t i = 0; i < p->axis->n; i++) {
+                double hz = p->axis->hz[i];
+                if (d->reciprocity[i] > reciprocity) {
+                        reciprocity = d->reciprocity[i];
+                        reciprocity_hz = hz;
+                }
+                if (d->nstd[i] > LINES_NSTD_LIMIT) {
+                        lowest = worn ? lowest : hz;
+                        highest = hz;
+                        worn = true;
+                }
+        }
+        if (reciprocity > 0.01)
+                diagnosis_warn(d, "corrected lines are not reciprocal: |S21 - S12| up to %.2g at %.6g GHz", reciprocity,
+                               reciprocity_hz / 1e9);
+        if (worn)
+                diagnosis_warn(d,
+                               "between %.4g and %.4g GHz the lines are short or half a wave apart somewhere: the normalised standard "
+                               "deviation exceeds %.0f",
+                               lowest / 1e9, highest / 1e9, LINES_NSTD_LIMIT);
+}
+
+void lines_warn_impedance(const struct problem *p, struct diagnosis *d)
+{
+        if (!(p->line_c_f_m > 0) && !(p->line_z_ohm > 0))
+                diagnosis_warn(d, "results stay in the impedance of the line, which is not known: give its capacitance per metre (or its "
+                                  "impedance) to have them in ohm");
+}
+
+void lines_diagnose(const struct problem *p, const struct line_set *ln, const struct line_solution *solution, struct diagnosis *d)
+{
         for (size_t i = 0; i < p->axis->n; i++) {
                 const struct line_solution *s = &solution[i];
                 double hz = p->axis->hz[i], k = RF_C0_M_S / (RF_TWO_PI * hz);
@@ -143,27 +174,9 @@ void lines_diagnose(const struct problem *p, const struct line_set *ln, const st
                 d->reflect_distance[i] = sqrt(abs2(s->reflect - s->estimate));
                 d->reflect_angle_deg[i] = atan2(cimag(turn), creal(turn)) * 180 / RF_PI;
                 d->common_line[i] = (double)s->common;
-                if (s->reciprocity > reciprocity) {
-                        reciprocity = s->reciprocity;
-                        reciprocity_hz = hz;
-                }
-                if (s->nstd > LINES_NSTD_LIMIT) {
-                        worn = true;
-                        lowest = fmin(lowest, hz);
-                        highest = fmax(highest, hz);
-                }
         }
-        if (reciprocity > 0.01)
-                diagnosis_warn(d, "corrected lines are not reciprocal: |S21 - S12| up to %.2g at %.6g GHz", reciprocity,
-                               reciprocity_hz / 1e9);
-        if (worn)
-                diagnosis_warn(d,
-                               "between %.4g and %.4g GHz the lines are short or half a wave apart somewhere: the normalised standard "
-                               "deviation exceeds %.0f",
-                               lowest / 1e9, highest / 1e9, LINES_NSTD_LIMIT);
+        lines_warn_quality(p, d);
         opinions(p, solution, d);
-        if (!(p->line_c_f_m > 0) && !(p->line_z_ohm > 0))
-                diagnosis_warn(d, "results stay in the impedance of the line, which is not known: give its capacitance per metre (or its "
-                                  "impedance) to have them in ohm");
+        lines_warn_impedance(p, d);
         lengths(p, ln, solution, d);
 }

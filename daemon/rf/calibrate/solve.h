@@ -73,6 +73,7 @@ enum code solt_solve(const struct problem *, void *, struct terms *, struct cova
 enum code unknown_thru_solve(const struct problem *, void *, struct terms *, struct covariance *, struct diagnosis *, struct tp_error *);
 size_t lrm_workspace(size_t n, size_t standards);
 size_t lrrm_workspace(size_t n, size_t standards);
+size_t trl_workspace(size_t n, size_t standards);
 size_t known_workspace(size_t n, size_t standards);
 enum code lrm_solve(const struct problem *, void *, struct terms *, struct covariance *, struct diagnosis *, struct tp_error *);
 enum code lrrm_solve(const struct problem *, void *, struct terms *, struct covariance *, struct diagnosis *, struct tp_error *);

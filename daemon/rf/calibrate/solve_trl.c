@@ -2,9 +2,10 @@
  * Sources     Engen & Hoer, IEEE Trans. MTT 27 (1979) 987; finished by the image of port 2 through the thru (own derivation, checked by
  *             tests/reference/rf_calibrations.c).
  * Idea        The pair's eigenvectors are the readings at port 1 of a match and of an open infinity; X^{-1} T_thru is then port 2's box up
- *             to the reflect's number, so the thru is met exactly and only the line leaves a residual. */
+ *             to the reflect's number, so the thru is met exactly and only the line leaves a residual.  Here point by point, with every
+ *             refusal; one reflect goes by columns first (trl_columns.c). */
 #include "rf/network/convert.h"
-#include "rf/calibrate/lines.h"
+#include "rf/calibrate/trl_columns.h"
 #include <math.h>
 
 static bool solve_point(const struct point *p, const struct line_set *ln, const struct line_choice *held, double complex g0,
@@ -55,6 +56,12 @@ static bool terms_point(const struct point *p, const void *choice, double comple
         return true;
 }
 
+size_t trl_workspace(size_t n, size_t standards)
+{
+        size_t points = lines_workspace(n, standards), columns = trl_columns_bytes(n) + 64 + n * sizeof(struct line_choice);
+        return points > columns ? points : columns;
+}
+
 enum code trl_solve(const struct problem *p, void *workspace, struct terms *out, struct covariance *cov, struct diagnosis *d,
                     struct tp_error *err)
 {
@@ -64,5 +71,20 @@ enum code trl_solve(const struct problem *p, void *workspace, struct terms *out,
         struct line_set ln = lines_of(p);
         if (ln.n != 2)
                 return tp_fail(err, CODE_BAD_INPUT, "trl: %zu lines given; it takes a thru and one line, multiline_trl takes more", ln.n);
-        return lines_solve("trl", solve_point, terms_point, p, workspace, out, cov, d, err);
+        if ((code = lines_check("trl", p, &ln, err)))
+                return code;
+        struct trl_columns c;
+        if (!trl_columns_begin(p, &ln, workspace, out, d, &c))
+                return lines_solve("trl", solve_point, terms_point, p, workspace, out, cov, d, err);
+        if ((code = lines_settle_sign("trl", p, c.ratio, c.sign, c.trusted, d, err)))
+                return code;
+        trl_columns_end(p, &ln, &c, out, d);
+        lines_label("trl", p, out);
+        if (!cov)
+                return CODE_OK;
+        struct line_choice *choice = (struct line_choice *)(void *)((char *)workspace + (trl_columns_bytes(p->axis->n) + 63) / 64 * 64);
+        for (size_t i = 0; i < p->axis->n; i++)
+                choice[i] = trl_columns_choice(&c, i);
+        covariance_fill(p, cov, terms_point, choice, sizeof *choice);
+        return CODE_OK;
 }
