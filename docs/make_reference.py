@@ -36,7 +36,7 @@ def rows_of(schema, path="", leaves=()):
 
 
 def table_of(schema, part, leaves):
-    top = schema["properties"][part] if part != "top" else {"properties": {k: v for k, v in schema["properties"].items() if v.get("type") not in ("object", "array")}, "required": schema["required"]}
+    top = schema["properties"][part] if part != "top" else {"properties": {k: v for k, v in schema["properties"].items() if v.get("type") not in ("object", "array")}, "required": schema.get("required", [])}
     top, prefix = (top["items"], f"{part}[].") if top.get("type") == "array" else (top, f"{part}." if part != "top" else "")
     return "\n".join(["| key | kind | allowed | needed, or when absent | meaning |", "|---|---|---|---|---|", *rows_of(top, prefix, leaves)])
 

@@ -23,7 +23,9 @@ step two-processes python3 tests/station/two_processes.py "$B/tipplane-station"
 for t in bad_inputs safe_in_contact kill_campaign replay_data cli; do
         step $t python3 tests/station/$t.py --build "$B"
 done
-step offline python3 tests/station/offline.py --build "$B"
+for t in offline offline_networks offline_multiport; do
+        step $t python3 tests/station/$t.py --build "$B"
+done
 step truth-sealed sh tests/station/truth_sealed.sh --build "$B"
 step demo-numbers sh tests/station/demo_numbers.sh --build "$B" --short
 step api sh tests/api/run.sh "$B"

@@ -1,14 +1,9 @@
 /* cmd_correct.c: raw files and error terms to corrected files. */
-#include "cli/offline.h"
+#include "cli/correct.h"
 #include "recipe/offline_solve.h"
 #include "rf/correct/pick.h"
 #include <stdio.h>
 #include <string.h>
-
-struct corrected {
-        const char *from, *to; /* to: NULL: stdout */
-        struct net2 net;
-};
 
 static const char *name_of(const char *path)
 {
@@ -37,60 +32,70 @@ static enum code terms_on(struct cli *c, const struct terms_json *t, const struc
         return CODE_OK;
 }
 
-static enum code correct_one(struct cli *c, const struct terms_json *t, const struct switch_terms *sw, struct corrected *one,
+static enum code correct_one(struct cli *c, const struct terms_json *t, const struct switch_terms *sw, const char *from, struct net2 *ret,
                              struct tp_error *err)
 {
         struct net2 file, raw;
         struct offline_picked *picked = arena_take(c->arena, sizeof *picked); /* the network points into it */
         struct terms terms;
         struct switch_terms own;
-        unsigned ports = touchstone_ports_of_name(one->from);
+        unsigned ports = touchstone_ports_of_name(from);
         double port;
         enum code code = picked ? offline_number(c, "port", 1, 2, 1, &port, err) : tp_fail_memory(err);
         if (code)
                 return code;
-        code = ports == 1 ? offline_reflections(c, port < 1.5 ? one->from : NULL, port < 1.5 ? NULL : one->from, &file, err)
-                          : offline_net2(c, one->from, PLANE_RECEIVER, &file, err);
+        code = ports == 1 ? offline_reflections(c, port < 1.5 ? from : NULL, port < 1.5 ? NULL : from, &file, err)
+                          : offline_net2(c, from, PLANE_RECEIVER, &file, err);
         if (code)
                 return code;
         if (ports == 1 && t->terms.model != TERMS_ONE_PORT)
                 return tp_fail(err, CODE_BAD_INPUT,
-                               "%s: a one-port file and two-port terms (%s); the correction of S11 needs all four raw ratios", one->from,
+                               "%s: a one-port file and two-port terms (%s); the correction of S11 needs all four raw ratios", from,
                                t->terms.method);
         if (t->terms.switch_removed && !sw)
                 return tp_fail(err, CODE_BAD_INPUT,
                                "%s: these terms want the switch terms removed and the terms' file has none; give --switch-terms FILE",
-                               one->from);
-        if ((code = offline_calibrated(c, one->from, file.axis, &t->axis, picked, err)))
+                               from);
+        if ((code = offline_calibrated(c, from, file.axis, &t->axis, picked, err)))
                 return code;
-        if (!offline_net2_new(c, &picked->axis, &raw) || !offline_net2_new(c, &picked->axis, &one->net))
+        if (!offline_net2_new(c, &picked->axis, &raw) || !offline_net2_new(c, &picked->axis, ret))
                 return tp_fail_memory(err);
         rf_pick_net2(&file, picked->raw_at, &raw);
         code = terms_on(c, t, sw, picked, &terms, &own, err);
         if (!code)
-                code = offline_correct(&terms, sw ? &own : NULL, &raw, &one->net, err);
-        return code ? tp_where(err, "%s", one->from) : CODE_OK;
+                code = offline_correct(&terms, sw ? &own : NULL, &raw, ret, err);
+        return code ? tp_where(err, "%s", from) : CODE_OK;
 }
 
-static enum code write_one(struct cli *c, const struct corrected *one, const char *terms, struct tp_error *err)
+enum code correct_write(struct cli *c, const struct correct_file *file, const struct text *text, struct tp_error *err)
+{
+        enum code code = CODE_OK;
+        if (file->to)
+                code = c->world->file->write(c->world, file->to, text_of(text), text->n, 0644, err);
+        else
+                text_bytes(&c->out, text_of(text), text->n);
+        return code && !strstr(err->text, file->to) ? tp_where(err, "%s", file->to) : code;
+}
+
+static enum code write_one(struct cli *c, const struct correct_file *file, const struct net2 *net, const char *terms, struct tp_error *err)
 {
         struct text text;
         char comment[1200];
         const char *port = cli_option(c, "port");
-        int of_port = touchstone_ports_of_name(one->from) != 1 ? 0 : port && strcmp(port, "2") == 0 ? 2 : 1;
-        snprintf(comment, sizeof comment, "corrected with %.500s from %.500s", terms, one->from);
+        int of_port = touchstone_ports_of_name(file->from) != 1 ? 0 : port && strcmp(port, "2") == 0 ? 2 : 1;
+        snprintf(comment, sizeof comment, "corrected with %.500s from %.500s", terms, file->from);
         text_init(&text, FILE_BYTES_MAX);
-        enum code code = offline_net2_text(&one->net, of_port, comment, one->to, &text, err);
-        if (!code && one->to)
-                code = c->world->file->write(c->world, one->to, text_of(&text), text.n, 0644, err);
-        else if (!code)
-                text_bytes(&c->out, text_of(&text), text.n);
+        enum code code = offline_net2_text(net, of_port, comment, file->to, &text, err);
+        if (!code)
+                code = correct_write(c, file, &text, err);
+        else if (!strstr(err->text, file->to ? file->to : file->from))
+                tp_where(err, "%s", file->to ? file->to : file->from);
         text_done(&text);
-        return code && !strstr(err->text, one->to ? one->to : one->from) ? tp_where(err, "%s", one->to ? one->to : one->from) : code;
+        return code;
 }
 
 /* Where each result goes: DIR/name, --out, or stdout for one file. */
-static enum code places(struct cli *c, struct corrected *all, struct tp_error *err)
+static enum code places(struct cli *c, struct correct_file *all, struct tp_error *err)
 {
         const char *dir = cli_option(c, "to"), *out = cli_option(c, "out");
         if (dir && out)
@@ -118,7 +123,7 @@ static enum code places(struct cli *c, struct corrected *all, struct tp_error *e
         return dir ? c->world->file->make_dir(c->world, dir, err) : CODE_OK;
 }
 
-static void put_json(struct cli *c, const struct corrected *all, const struct terms_json *t)
+static void put_json(struct cli *c, const struct correct_file *files, const struct net2 *nets, const struct terms_json *t)
 {
         struct json_out o = json_to(&c->out);
         json_open(&o, NULL, '{');
@@ -129,10 +134,10 @@ static void put_json(struct cli *c, const struct corrected *all, const struct te
         json_open(&o, "files", '[');
         for (size_t k = 0; k < c->arg_n; k++) {
                 json_open(&o, NULL, '{');
-                json_text(&o, "raw", all[k].from);
-                json_text(&o, "out", all[k].to);
-                json_real(&o, "z_ref_ohm", net2_z_real(&all[k].net));
-                offline_net2_json(&o, &all[k].net);
+                json_text(&o, "raw", files[k].from);
+                json_text(&o, "out", files[k].to);
+                json_real(&o, "z_ref_ohm", net2_z_real(&nets[k]));
+                offline_net2_json(&o, &nets[k]);
                 json_close(&o, '}');
         }
         json_close(&o, ']');
@@ -140,30 +145,45 @@ static void put_json(struct cli *c, const struct corrected *all, const struct te
         text_put(&c->out, "\n");
 }
 
+static enum code correct_two_ports(struct cli *c, const struct correct_file *files, const char *path, const struct terms_json *t,
+                                   struct tp_error *err)
+{
+        const char *switch_path = cli_option(c, "switch-terms");
+        struct net2 *nets = arena_take(c->arena, c->arg_n * sizeof *nets);
+        struct switch_terms own;
+        enum code code = nets ? CODE_OK : tp_fail_memory(err);
+        if (!code && switch_path)
+                code = offline_switch_terms(c, switch_path, NULL, &own, err);
+        const struct switch_terms *sw = switch_path ? &own : t->has_sw ? &t->sw : NULL;
+        for (size_t k = 0; k < c->arg_n && !code; k++) /* all before the first is written */
+                code = correct_one(c, t, sw, files[k].from, &nets[k], err);
+        for (size_t k = 0; k < c->arg_n && !code; k++)
+                if (!cli_json(c) || files[k].to)
+                        code = write_one(c, &files[k], &nets[k], path, err);
+        if (!code && cli_json(c))
+                put_json(c, files, nets, t);
+        return code;
+}
+
 enum code do_correct(struct cli *c, struct tp_error *err)
 {
-        const char *path = cli_option(c, "terms"), *switch_path = cli_option(c, "switch-terms");
-        struct corrected *all = arena_take(c->arena, c->arg_n * sizeof *all);
-        struct terms_json *t = NULL;
-        struct switch_terms own;
-        const struct switch_terms *sw = NULL;
-        if (!all)
+        const char *path = cli_option(c, "terms"), *bytes;
+        struct correct_file *files = arena_take(c->arena, c->arg_n * sizeof *files);
+        struct multiport_json *many = NULL;
+        struct terms_json *two = NULL;
+        size_t n;
+        if (!files)
                 return tp_fail_memory(err);
         if (!path)
                 return tp_fail(err, CODE_BAD_INPUT, "`tipplane correct` needs --terms FILE; `tipplane solve` makes it");
-        enum code code = places(c, all, err);
+        enum code code = places(c, files, err);
         if (!code)
-                code = offline_terms(c, path, &t, err);
-        if (!code && switch_path)
-                code = offline_switch_terms(c, switch_path, NULL, &own, err);
-        if (!code)
-                sw = switch_path ? &own : t->has_sw ? &t->sw : NULL;
-        for (size_t k = 0; k < c->arg_n && !code; k++) /* all before the first is written */
-                code = correct_one(c, t, sw, &all[k], err);
-        for (size_t k = 0; k < c->arg_n && !code; k++)
-                if (!cli_json(c) || all[k].to)
-                        code = write_one(c, &all[k], path, err);
-        if (!code && cli_json(c))
-                put_json(c, all, t);
-        return code;
+                code = offline_bytes(c, path, &bytes, &n, err);
+        if (code)
+                return code;
+        bool is_many = multiport_json_is(bytes, n);
+        code = is_many ? multiport_json_read(bytes, n, c->arena, &many, err) : terms_json_read(bytes, n, c->arena, &two, err);
+        if (code)
+                return tp_where(err, "%s", path);
+        return is_many ? correct_multiport(c, files, path, many, err) : correct_two_ports(c, files, path, two, err);
 }

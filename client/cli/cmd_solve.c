@@ -1,27 +1,17 @@
 /* cmd_solve.c: a plan of files to error terms and what they are worth.  The plan is recipe/offline_plan.h's, the solution
  * recipe/offline_solve.h's; here the files are read, and their names and digests kept as provenance. */
 #include "base/hash.h"
-#include "cli/offline.h"
-#include "recipe/offline_solve.h"
+#include "cli/solve.h"
 #include <stdio.h>
 #include <string.h>
 
-struct job {
-        struct cli *c;
-        const char *path; /* of the plan */
-        const struct offline_plan *plan;
-        struct terms_note notes[TERMS_JSON_NOTES_MAX];
-        size_t note_n;
-};
-
-/* "short: short.s2p, SHA-256 5e88…": what was read for what. */
-static enum code note_file(struct job *j, const char *name, const char *path, struct tp_error *err)
+enum code solve_note_file(struct solve_job *j, const char *name, const char *path, struct tp_error *err)
 {
         const char *bytes;
         char digest[65], key[32], *value = arena_take(j->c->arena, 400), *own_key;
         uint8_t sha256[32];
         size_t n;
-        if (j->note_n == TERMS_JSON_NOTES_MAX)
+        if (j->notes->n == TERMS_JSON_NOTES_MAX)
                 return CODE_OK;
         enum code code = offline_bytes(j->c, path, &bytes, &n, err);
         if (code)
@@ -29,26 +19,26 @@ static enum code note_file(struct job *j, const char *name, const char *path, st
         sha256_of(bytes, n, sha256);
         hex_of(sha256, sizeof sha256, digest);
         const char *slash = strrchr(path, '/');
-        snprintf(key, sizeof key, "file_%zu", j->note_n);
+        snprintf(key, sizeof key, "file_%zu", j->notes->n);
         own_key = arena_text(j->c->arena, key);
         if (!value || !own_key)
                 return tp_fail_memory(err);
         snprintf(value, 400, "%s: %.200s, SHA-256 %s", name, slash ? slash + 1 : path, digest);
-        j->notes[j->note_n++] = (struct terms_note){own_key, value};
+        j->notes->note[j->notes->n++] = (struct terms_note){own_key, value};
         return CODE_OK;
 }
 
 /* The file beside the plan, and its note; "" gives NULL. */
-static enum code beside(struct job *j, const char *name, const char *file, const char **ret, struct tp_error *err)
+static enum code beside(struct solve_job *j, const char *name, const char *file, const char **ret, struct tp_error *err)
 {
         *ret = NULL;
         if (!file[0])
                 return CODE_OK;
         *ret = offline_beside(j->c, j->path, file);
-        return *ret ? note_file(j, name, *ret, err) : tp_fail_memory(err);
+        return *ret ? solve_note_file(j, name, *ret, err) : tp_fail_memory(err);
 }
 
-static enum code read_standard(struct job *j, const struct offline_standard *s, struct offline_reading *ret, struct tp_error *err)
+static enum code read_standard(struct solve_job *j, const struct offline_standard *s, struct offline_reading *ret, struct tp_error *err)
 {
         const char *file, *one, *two, *ideal, *name = s->standard.name;
         enum code code = beside(j, name, s->file, &file, err);
@@ -82,7 +72,7 @@ static bool wanted(const struct offline_plan *p, const char *name)
         return offline_plan_uses(p, name);
 }
 
-static enum code solve_files(struct job *j, struct offline_solved **ret, struct tp_error *err)
+enum code solve_files(struct solve_job *j, struct offline_solved **ret, struct tp_error *err)
 {
         const struct offline_plan *p = j->plan;
         struct offline_reading *readings = arena_take(j->c->arena, p->standard_n * sizeof *readings);
@@ -108,11 +98,9 @@ static enum code solve_files(struct job *j, struct offline_solved **ret, struct 
         return code ? code : offline_solve(p, readings, n, p->has_switch_terms ? &sw : NULL, j->c->arena, ret, err);
 }
 
-/* Terms to --out; without it they are the data, and what they are worth is talk. */
-static enum code put(struct cli *c, const struct offline_solved *s, const struct text *terms, struct tp_error *err)
+enum code solve_put(struct cli *c, const struct text *terms, const char *diagnosis_json, const struct text *words, struct tp_error *err)
 {
         bool out = cli_has(c, "out");
-        struct text words;
         enum code code = out ? offline_out(c, terms, err) : CODE_OK;
         if (code)
                 return code;
@@ -123,53 +111,66 @@ static enum code put(struct cli *c, const struct offline_solved *s, const struct
                         json_text(&o, "terms_file", cli_option(c, "out"));
                 else
                         json_raw(&o, "terms", text_of(terms));
-                offline_diagnosis_json(s, &o, "diagnosis");
+                json_raw(&o, "diagnosis", diagnosis_json);
                 cli_notes_json(c, &o);
                 json_close(&o, '}');
                 text_put(&c->out, "\n");
                 return CODE_OK;
         }
         if (out) {
-                offline_diagnosis_words(s, &c->out);
+                text_bytes(&c->out, text_of(words), words->n);
                 return CODE_OK;
         }
-        text_init(&words, 0);
-        offline_diagnosis_words(s, &words);
-        fputs(text_of(&words), stderr);
-        text_done(&words);
+        fputs(text_of(words), stderr);
         return offline_out(c, terms, err);
+}
+
+enum code solve_plan_read(struct solve_job *j, const char *path, const char *name, struct tp_error *err)
+{
+        struct offline_plan *plan = NULL;
+        const char *bytes;
+        size_t n;
+        j->path = path;
+        enum code code = offline_bytes(j->c, path, &bytes, &n, err);
+        if (!code && (code = offline_plan_read(bytes, n, j->c->arena, &plan, err)))
+                tp_where(err, "%s", path);
+        j->plan = plan;
+        return code ? code : solve_note_file(j, name, path, err);
+}
+
+static enum code solve_two_ports(struct solve_job *j, struct tp_error *err)
+{
+        struct offline_solved *solved = NULL;
+        struct text terms, words, json;
+        enum code code = solve_files(j, &solved, err);
+        if (code)
+                return tp_where(err, "%s", j->path);
+        const struct solved_calibration *s = solved->solved;
+        text_init(&terms, FILE_BYTES_MAX);
+        text_init(&words, 0);
+        text_init(&json, FILE_BYTES_MAX);
+        code = terms_json_write(&s->terms, s->has_switch ? &s->switch_terms : NULL, j->notes->note, j->notes->n, &terms, err);
+        struct json_out o = json_to(&json);
+        offline_diagnosis_json(solved, &o, NULL);
+        offline_diagnosis_words(solved, &words);
+        if (!code)
+                code = solve_put(j->c, &terms, text_of(&json), &words, err);
+        if (!code && !solved->accepted) {
+                cli_say("a verification lies beyond its limit; measure its standard and the calibration again");
+                j->c->status = EXIT_ENDED_WITH_FAILS;
+        }
+        text_done(&terms);
+        text_done(&words);
+        text_done(&json);
+        return code;
 }
 
 enum code do_solve(struct cli *c, struct tp_error *err)
 {
-        struct job *j = arena_take(c->arena, sizeof *j);
-        struct offline_plan *plan = NULL;
-        struct offline_solved *solved = NULL;
-        struct text terms;
-        const char *bytes;
-        size_t n;
-        if (!j)
-                return tp_fail_memory(err);
-        j->c = c;
-        j->path = c->args[0];
-        text_init(&terms, FILE_BYTES_MAX);
-        enum code code = offline_bytes(c, j->path, &bytes, &n, err);
-        if (!code && (code = offline_plan_read(bytes, n, c->arena, &plan, err)))
-                tp_where(err, "%s", j->path);
-        j->plan = plan;
-        if (!code)
-                code = note_file(j, "plan", j->path, err);
-        if (!code && (code = solve_files(j, &solved, err)))
-                tp_where(err, "%s", j->path);
-        if (!code)
-                code = terms_json_write(&solved->solved->terms, solved->solved->has_switch ? &solved->solved->switch_terms : NULL, j->notes,
-                                        j->note_n, &terms, err);
-        if (!code)
-                code = put(c, solved, &terms, err);
-        if (!code && !solved->accepted) {
-                cli_say("a verification lies beyond its limit; measure its standard and the calibration again");
-                c->status = EXIT_ENDED_WITH_FAILS;
-        }
-        text_done(&terms);
-        return code;
+        struct solve_notes *notes = arena_take(c->arena, sizeof *notes);
+        struct solve_job job = {.c = c, .notes = notes};
+        enum code code = notes ? solve_plan_read(&job, c->args[0], "plan", err) : tp_fail_memory(err);
+        if (code)
+                return code;
+        return job.plan->ports > 2 ? solve_multiport(&job, err) : solve_two_ports(&job, err);
 }

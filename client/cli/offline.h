@@ -53,6 +53,11 @@ enum code offline_reflections(struct cli *c, const char *port_1, const char *por
 enum code offline_terms(struct cli *c, const char *path, struct terms_json **ret, struct tp_error *err);
 /* "freq_hz", "s11" … "s22" as columns of [re, im], inside an open object. */
 void offline_net2_json(struct json_out *o, const struct net2 *net);
+/* "freq_hz", "z_ref_ohm", "s11" … "s44" of a network of any ports, likewise. */
+void offline_netn_json(struct json_out *o, const struct netn *net);
+/* The network as the file called `path` (.s3p …, .ts; NULL: stdout, version 1) should hold it.  CODE_BAD_INPUT: another number of ports in
+   the name, a complex or changing reference. */
+enum code offline_netn_text(const struct netn *net, const char *comment, const char *path, struct text *to, struct tp_error *err);
 /* The network as the file called `path` should hold it: version 2.1 for .ts, else 1.0 (path NULL: stdout); a one-port of port `port` for
    .s1p.  CODE_BAD_INPUT: the name says another number of ports. */
 enum code offline_net2_text(const struct net2 *net, int port, const char *comment, const char *path, struct text *to, struct tp_error *err);

@@ -2,6 +2,7 @@
  * Idea        A file may hold any parameters in any references; a command works on single-ended S in one.  What is converted is noted.  Raw
  *             ratios have no reference: they are taken as they stand. */
 #include "cli/offline.h"
+#include "formats/multiport_json.h"
 #include <math.h>
 #include <string.h>
 
@@ -204,6 +205,8 @@ enum code offline_terms(struct cli *c, const char *path, struct terms_json **ret
         const char *bytes;
         size_t n;
         enum code code = offline_bytes(c, path, &bytes, &n, err);
+        if (!code && multiport_json_is(bytes, n))
+                return tp_fail(err, CODE_BAD_INPUT, "%s: it holds error terms of several ports; those of two are needed here", path);
         if (!code && (code = terms_json_read(bytes, n, c->arena, ret, err)))
                 tp_where(err, "%s", path);
         return code;

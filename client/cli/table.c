@@ -255,7 +255,9 @@ const struct command_row command_rows[] = {
          "error terms from the raw files that a plan names; needs no daemon",
          "PLAN is the recipe's calibration with a file in the place of a device (docs/offline.md, schema/plan.schema.json).  The terms go "
          "to "
-         "--out or stdout (schema/terms.schema.json), what they are worth beside them.  Exit 10 when a verification is beyond its limit.",
+         "--out or stdout (schema/terms.schema.json), what they are worth beside them.  Exit 10 when a verification is beyond its limit.  "
+         "A "
+         "plan of 3 or 4 ports names steps of two ports each (schema/multiport.schema.json).",
          {OUT, JSON},
          do_solve},
         {"correct",
@@ -264,7 +266,7 @@ const struct command_row command_rows[] = {
          1,
          CLI_ARGS_MAX,
          "raw files corrected with error terms; needs no daemon",
-         "RAW are .s2p on frequencies that the terms have, or .s1p with one-port terms.",
+         "RAW are .s2p on frequencies that the terms have, .s1p with one-port terms, .s3p or .s4p with terms of so many ports.",
          {{"terms", "FILE", "the error terms, as `tipplane solve` writes them"},
           {"switch-terms", "FILE", ".s2p: GF as S21, GR as S12 (default: those in the terms' file)"},
           {"port", "N", "of a .s1p: 1 (default) or 2"},

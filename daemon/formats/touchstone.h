@@ -20,6 +20,8 @@
 #define TOUCHSTONE_NOISE_MAX 4096
 #define TOUCHSTONE_COMMENT_MAX 65536 /* bytes of comment that are kept; more is left out, and the kept text says so */
 
+#define TOUCHSTONE_LINE_REFERENCE "reference impedance: the line's own" /* begins the comment of data in a line's impedance */
+
 struct touchstone_noise {
         double hz, fmin_db, opt_mag, opt_deg, rn_ohm;
 };

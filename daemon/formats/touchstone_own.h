@@ -5,8 +5,6 @@
 #define TIPPLANE_FORMATS_TOUCHSTONE_OWN_H
 #include "formats/touchstone.h"
 
-#define TOUCHSTONE_LINE_REFERENCE "reference impedance: the line's own" /* begins the comment of data in a line's impedance */
-
 enum form { FORM_MA, FORM_RI, FORM_DB };
 enum matrix { MATRIX_FULL, MATRIX_LOWER, MATRIX_UPPER };
 enum open_list { LIST_NONE, LIST_REFERENCE, LIST_MODES }; /* a keyword whose values may go on in the next line */

@@ -36,7 +36,7 @@ static const struct field standard_own[] = {
         {.key = "ideal",
          .type = FIELD_TEXT,
          TEXT_AT(struct offline_standard, ideal),
-         .say = ".s2p of what it is, in 50 ohm, in place of model, port_2 and data"},
+         .say = ".s2p of what it is, in place of model, port_2 and data"},
 };
 static const struct field switch_fields[] = {
         {.key = "file",
@@ -52,6 +52,31 @@ static const struct field switch_fields[] = {
          TEXT_AT(struct offline_switch, reverse),
          .say = "and .s1p of a1/b1 with the source at port 2"},
 };
+static const struct field step_fields[] = {
+        {.key = "port_1",
+         .type = FIELD_I32,
+         AT(struct offline_step, port_1),
+         .required = true,
+         .min = 1,
+         .max = 4,
+         .say = "port of the analyzer that is port 1 of the step"},
+        {.key = "port_2",
+         .type = FIELD_I32,
+         AT(struct offline_step, port_2),
+         .required = true,
+         .min = 1,
+         .max = 4,
+         .say = "and the one that is port 2"},
+        {.key = "plan",
+         .type = FIELD_TEXT,
+         TEXT_AT(struct offline_step, plan),
+         .say = "a plan of two ports, beside this one, with its raw files beside it"},
+        {.key = "terms",
+         .type = FIELD_TEXT,
+         TEXT_AT(struct offline_step, terms),
+         .say = "instead: error terms of two ports that are solved already"},
+};
+static const struct object step_object = OBJECT_OF(struct offline_step, "plan_step", step_fields, NULL);
 static const struct object switch_object = OBJECT_OF(struct offline_switch, "plan_switch_terms", switch_fields, NULL);
 static const struct field plan_fields[] = {
         {.key = "name", .type = FIELD_TEXT, TEXT_AT(struct offline_plan, name)},
@@ -85,20 +110,32 @@ static const struct field plan_fields[] = {
          .max = 100,
          .unit = "um",
          .say = "likewise"},
+        {.key = "ports",
+         .type = FIELD_I32,
+         AT(struct offline_plan, ports),
+         .min = 2,
+         .max = 4,
+         .standard = 2,
+         .say = "of the analyzer; 3 and 4 are calibrated by steps of two"},
         {.key = "standards",
          .type = FIELD_LIST,
          .offset = offsetof(struct offline_plan, standards),
          .count_offset = offsetof(struct offline_plan, standard_n),
-         .required = true,
-         .min = 1,
          .max = OFFLINE_STANDARDS_MAX},
+        {.key = "steps",
+         .type = FIELD_LIST,
+         .offset = offsetof(struct offline_plan, steps),
+         .count_offset = offsetof(struct offline_plan, step_n),
+         .max = OFFLINE_STEPS_MAX,
+         .object = &step_object,
+         .say = "of 3 and 4 ports: pairs of ports, in place of standards, switch_terms and calibration"},
         {.key = "switch_terms",
          .type = FIELD_OBJECT,
          AT(struct offline_plan, switch_terms),
          .object = &switch_object,
          HAS(struct offline_plan, has_switch_terms),
          .say = "what the port that is not driven reflects; one file for all standards"},
-        {.key = "calibration", .type = FIELD_OBJECT, AT(struct offline_plan, calibration), .required = true},
+        {.key = "calibration", .type = FIELD_OBJECT, AT(struct offline_plan, calibration), HAS(struct offline_plan, has_calibration)},
 };
 /* clang-format on */
 
@@ -295,6 +332,47 @@ static enum code take_all(struct offline_plan *p, struct arena *arena, struct tp
         return CODE_OK;
 }
 
+/* Ports, and what stands in place of what. */
+static enum code steps_check(const struct offline_plan *p, struct tp_error *err)
+{
+        unsigned reached = 1; /* ports that a chain of steps leads to from port 1, one bit each */
+        if (p->ports == 2)
+                return p->step_n ? tp_fail_at(err, CODE_BAD_INPUT, "/steps",
+                                              "/steps: steps are of 3 or 4 ports; say how many with \"ports\", or give standards and a "
+                                              "calibration")
+                                 : CODE_OK;
+        if (p->standard_n || p->has_switch_terms || p->has_calibration)
+                return tp_fail_at(err, CODE_BAD_INPUT, "/ports",
+                                  "/ports: %d ports are calibrated by \"steps\" of two; put /%s into the plan of a step", (int)p->ports,
+                                  p->standard_n        ? "standards"
+                                  : p->has_calibration ? "calibration"
+                                                       : "switch_terms");
+        if (!p->step_n)
+                return tp_fail_at(err, CODE_BAD_INPUT, "/steps", "/steps: %d ports need at least %d steps, each of two ports",
+                                  (int)p->ports, (int)p->ports - 1);
+        for (size_t k = 0; k < p->step_n; k++) {
+                const struct offline_step *s = &p->steps[k];
+                if (s->port_1 == s->port_2 || s->port_1 > p->ports || s->port_2 > p->ports)
+                        return tp_fail_at(err, CODE_BAD_INPUT, "/steps",
+                                          "/steps/%zu: ports %d and %d; two different ports from 1 to %d are needed", k, (int)s->port_1,
+                                          (int)s->port_2, (int)p->ports);
+                if (!s->plan[0] == !s->terms[0])
+                        return tp_fail_at(err, CODE_BAD_INPUT, "/steps",
+                                          "/steps/%zu: give either \"plan\" (a plan of two ports) or \"terms\" (their error terms)", k);
+        }
+        for (size_t round = 0; round < p->step_n; round++)
+                for (size_t k = 0; k < p->step_n; k++) {
+                        unsigned both = 1u << (p->steps[k].port_1 - 1) | 1u << (p->steps[k].port_2 - 1);
+                        reached |= reached & both ? both : 0;
+                }
+        for (int port = 1; port <= p->ports; port++)
+                if (!(reached & 1u << (port - 1)))
+                        return tp_fail_at(err, CODE_BAD_INPUT, "/steps",
+                                          "/steps: no chain of steps leads from port 1 to port %d; add a step of it and any other port",
+                                          port);
+        return CODE_OK;
+}
+
 enum code offline_plan_read(const char *text, size_t n, struct arena *arena, struct offline_plan **ret, struct tp_error *err)
 {
         struct offline_plan_tables tables;
@@ -302,6 +380,16 @@ enum code offline_plan_read(const char *text, size_t n, struct arena *arena, str
         if (!p)
                 return tp_fail_memory(err);
         enum code code = fields_read_text(offline_plan_object(&tables), text, n, arena, p, err);
+        if (!code)
+                code = steps_check(p, err);
+        if (!code && p->ports > 2) {
+                *ret = p;
+                return CODE_OK;
+        }
+        if (!code && (!p->standard_n || !p->has_calibration))
+                code = tp_fail_at(err, CODE_BAD_INPUT, p->standard_n ? "/calibration" : "/standards",
+                                  "/%s is missing; a plan of two ports needs \"standards\" and \"calibration\"",
+                                  p->standard_n ? "calibration" : "standards");
         for (size_t k = 0; k < p->standard_n && !code; k++) {
                 p->standards[k].standard.kind = p->standards[k].kind == OFFLINE_KNOWN ? STANDARD_UNKNOWN : p->standards[k].kind;
                 code = standard_check(p, k, err);

@@ -7,6 +7,7 @@
 
 #define OFFLINE_STANDARDS_MAX 64
 #define OFFLINE_PATH_MAX 512
+#define OFFLINE_STEPS_MAX 12
 
 enum offline_kind { OFFLINE_KNOWN = STANDARD_KIND_COUNT, OFFLINE_KIND_COUNT }; /* the recipe's kinds and this one */
 extern const char *const offline_kind_words[];
@@ -16,11 +17,16 @@ struct offline_standard {
         struct standard standard; /* first, so that the recipe's fields fit; kind is UNKNOWN for `known`; place and wear are empty */
         int32_t kind;             /* enum standard_kind or OFFLINE_KNOWN */
         char file[OFFLINE_PATH_MAX], file_1[OFFLINE_PATH_MAX], file_2[OFFLINE_PATH_MAX];
-        char ideal[OFFLINE_PATH_MAX]; /* .s2p: what it is, in 50 ohm, in place of model, port_2 and data; "" none */
+        char ideal[OFFLINE_PATH_MAX]; /* .s2p: what it is, in place of model, port_2 and data; "" none */
 };
 /* "file": a .s2p with GF = a2/b2 (source at port 1) as S21 and GR = a1/b1 (source at port 2) as S12; or two .s1p. */
 struct offline_switch {
         char file[OFFLINE_PATH_MAX], forward[OFFLINE_PATH_MAX], reverse[OFFLINE_PATH_MAX];
+};
+/* Two ports of an analyzer of three or four, calibrated together: by a plan of two ports, or by terms that are solved already. */
+struct offline_step {
+        int32_t port_1, port_2; /* of the analyzer, from 1: ports 1 and 2 of the plan or terms */
+        char plan[OFFLINE_PATH_MAX], terms[OFFLINE_PATH_MAX];
 };
 struct offline_plan {
         char name[64], notes[400];
@@ -31,6 +37,10 @@ struct offline_plan {
         struct offline_switch switch_terms;
         bool has_switch_terms;
         struct calibration_plan calibration; /* without standards: all, in the order of `standards` */
+        bool has_calibration;
+        int32_t ports;              /* 3 or 4: by `steps`, without standards, switch terms and calibration of its own; else 2 */
+        struct offline_step *steps; /* each port is in one at least */
+        size_t step_n;
 };
 
 /* The table, put together in the caller's memory out of the recipe's, without what needs a station. */

@@ -10,7 +10,12 @@ static enum code check_setup(const struct recipe *r, struct tp_error *err)
 {
         const struct setup *s = &r->setup;
         if (s->probe_n != 2)
-                return refuse_at(err, pointer_at("/setup/probes"), "%zu probes; two-port devices need two, for ports 1 and 2", s->probe_n);
+                return refuse_at(
+                        err, pointer_at("/setup/probes"),
+                        "%zu probe%s; a night measures two-port devices, with two probes for ports 1 and 2.%s", s->probe_n,
+                        s->probe_n == 1 ? "" : "s",
+                        s->probe_n > 2 ? "  Three and four ports are calibrated and corrected from files: `tipplane solve`, docs/offline.md"
+                                       : "");
         for (size_t i = 0; i < 2; i++)
                 if (s->probes[i].port != (int32_t)i + 1)
                         return refuse_at(err, pointer_at("/setup/probes/%zu/port", i), "%d; the first probe is port 1, the second port 2",

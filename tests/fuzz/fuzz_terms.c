@@ -2,7 +2,7 @@
    writer bit for bit, and corrects without a fault. */
 #include "tests/fuzz/fuzz.h"
 #include <math.h>
-#include "formats/terms_json.h"
+#include "formats/multiport_json.h"
 #include "rf/correct/correct.h"
 
 static const char *const fuzz_words[] = {"\"model\":\"sixteen\"",
@@ -17,6 +17,9 @@ static const char *const fuzz_words[] = {"\"model\":\"sixteen\"",
                                          "\"forward\":",
                                          "\"z_ref_ohm\":null,",
                                          "\"notes\":{\"a\":\"b\"},",
+                                         "\"ports\":3,",
+                                         "\"port_3\":{",
+                                         "\"tipplane multiport error terms\"",
                                          "{\"re\":[",
                                          "],\"im\":[",
                                          "null",
@@ -72,10 +75,47 @@ static void written_and_read(const struct terms_json *f, struct arena *arena)
         text_done(&t);
 }
 
+static void many_written_and_read(const struct multiport_json *f, struct arena *arena)
+{
+        struct tp_error err = {0};
+        struct multiport_json *again = NULL;
+        struct text t;
+        size_t n = f->axis.n;
+        text_init(&t, 0);
+        if (multiport_json_write(&f->terms, f->has_sw ? &f->sw : NULL, f->notes, f->note_n, &t, &err) ||
+            multiport_json_read(text_of(&t), t.n, arena, &again, &err)) {
+                fprintf(stderr, "fuzz: %s\n", err.text);
+                fuzz_broken("terms of several ports that were read cannot be written and read again");
+        }
+        if (again->axis.n != n || again->terms.ports != f->terms.ports || again->has_sw != f->has_sw || again->note_n != f->note_n)
+                fuzz_broken("written and read again, something is missing");
+        same(f->terms.z_re, again->terms.z_re, n);
+        for (unsigned p = 0; p < f->terms.ports; p++) {
+                for (size_t i = 0; i < n; i++)
+                        if (!isfinite(f->terms.port[p].ed_re[i]) || !isfinite(f->terms.port[p].k_im[i]))
+                                fuzz_broken("an accepted term is not finite");
+                same(f->terms.port[p].ed_re, again->terms.port[p].ed_re, n);
+                same(f->terms.port[p].es_im, again->terms.port[p].es_im, n);
+                same(f->terms.port[p].er_re, again->terms.port[p].er_re, n);
+                same(f->terms.port[p].k_re, again->terms.port[p].k_re, n);
+                if (f->has_sw)
+                        same(f->sw.im[p], again->sw.im[p], n);
+        }
+        text_done(&t);
+}
+
 static enum code fuzz_one(const char *bytes, size_t n, struct tp_error *err)
 {
         struct arena *arena = arena_new(0);
         struct terms_json *f = NULL;
+        struct multiport_json *many = NULL;
+        if (multiport_json_is(bytes, n)) {
+                enum code code = multiport_json_read(bytes, n, arena, &many, err);
+                if (!code)
+                        many_written_and_read(many, arena);
+                arena_free(arena);
+                return code;
+        }
         enum code code = terms_json_read(bytes, n, arena, &f, err);
         if (!code) {
                 for (size_t i = 0; i < f->axis.n; i++) {

@@ -69,6 +69,11 @@ enum code rf_multiport_terms(const struct pair_terms *pairs, size_t pair_n, stru
 struct port_switch {
         double *re[RF_PORTS_MAX], *im[RF_PORTS_MAX];
 };
+/* The same out of the pairs' own switch terms (forward: what q reflects while p is driven), the mean where a port is in several pairs;
+   ret_disagreement[n] (may be NULL): largest distance from the mean.  CODE_BAD_INPUT: a pair has none or other frequencies, a port is in no
+   pair.  multiport_switch.c. */
+enum code rf_multiport_switch(const struct pair_terms *pairs, const struct switch_terms *const *sw, size_t pair_n, unsigned ports,
+                              struct port_switch *out, double *ret_disagreement, struct tp_error *err);
 /* Raw ratios m_ij = b_i/a_j (source at j) to b = M a: with a_i = G_i b_i at the ports that are not driven, M = m A^{-1}, A_jj = 1,
    A_ij = G_i m_ij (Marks, 50th ARFTG, 1997, for two ports; own derivation for more).  false: no such network. */
 bool rf_multiport_switch_remove_point(unsigned n, const double complex *raw, const double complex *g, double complex *ret);

@@ -1,0 +1,260 @@
+/* cmd_solve_multiport.c: three and four ports by two-port steps: each step a plan or terms of two ports, joined by
+ * rf/calibrate/multiport.h. */
+#include "cli/number.h"
+#include "cli/solve.h"
+#include "formats/multiport_json.h"
+#include "rf/correct/convert_terms.h"
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+struct step {
+        const struct offline_step *of;
+        const char *path;              /* of its plan or terms */
+        struct offline_solved *solved; /* of a plan; NULL: terms */
+        struct terms terms;            /* eight */
+        struct switch_terms sw;
+        bool has_sw;
+};
+struct figure {
+        const char *key, *say;
+        double *values;
+};
+struct multiport_job {
+        struct solve_job *job;
+        struct step step[OFFLINE_STEPS_MAX];
+        size_t step_n;
+        struct pair_terms pair[OFFLINE_STEPS_MAX];
+        const struct switch_terms *sw[OFFLINE_STEPS_MAX];
+        struct multiport_terms terms;
+        struct port_switch port_switch;
+        bool has_sw, accepted;
+        struct figure figure[3];
+};
+
+/* ---- the steps --------------------------------------------------------------------------------------------------------------------------
+ */
+
+/* Eight terms and their switch terms, from whatever model the step solved. */
+static enum code to_eight(struct cli *c, const struct terms *t, const struct switch_terms *sw, struct step *ret, struct tp_error *err)
+{
+        if (t->model == TERMS_EIGHT) {
+                ret->terms = *t;
+                ret->has_sw = sw != NULL;
+                if (sw)
+                        ret->sw = *sw;
+                if (t->switch_removed && !sw)
+                        return tp_fail(err, CODE_BAD_INPUT,
+                                       "its terms want the switch terms removed and come without them; solve it with its switch terms");
+                return CODE_OK;
+        }
+        if (t->model != TERMS_TWELVE)
+                return tp_fail(
+                        err, CODE_BAD_INPUT,
+                        "its %s (model %s) cannot be a step: a step gives one box for each of its two ports, without leakage; solve it "
+                        "with another method",
+                        t->method, terms_model_words[t->model]);
+        void *memory = arena_take(c->arena, terms_bytes(t->axis->n)), *switches = arena_take(c->arena, switch_terms_bytes(t->axis->n));
+        if (!memory || !switches)
+                return tp_fail_memory(err);
+        ret->terms = terms_at(memory, t->axis);
+        ret->sw = switch_terms_at(switches, t->axis);
+        ret->has_sw = true;
+        return rf_terms_eight_from_twelve(t, &ret->terms, &ret->sw, NULL, err);
+}
+
+static enum code read_step(struct multiport_job *m, const struct offline_step *of, struct tp_error *err)
+{
+        struct solve_job *job = m->job, sub = {.c = job->c, .path = job->path, .notes = job->notes};
+        struct step *s = &m->step[m->step_n++];
+        struct terms_json *file = NULL;
+        char name[48];
+        *s = (struct step){.of = of};
+        snprintf(name, sizeof name, "ports %d and %d", (int)of->port_1, (int)of->port_2);
+        s->path = offline_beside(job->c, job->path, of->plan[0] ? of->plan : of->terms);
+        enum code code = s->path ? CODE_OK : tp_fail_memory(err);
+        if (!code && of->plan[0]) {
+                code = solve_plan_read(&sub, s->path, name, err);
+                if (!code && sub.plan->step_n)
+                        code = tp_fail(err, CODE_BAD_INPUT, "%s: it has steps itself; a step is a plan of two ports", s->path);
+                if (!code && (code = solve_files(&sub, &s->solved, err)))
+                        tp_where(err, "%s", s->path);
+        } else if (!code && !(code = solve_note_file(job, name, s->path, err))) {
+                code = offline_terms(job->c, s->path, &file, err);
+        }
+        if (!code) {
+                const struct solved_calibration *c = s->solved ? s->solved->solved : NULL;
+                code = to_eight(job->c, c ? &c->terms : &file->terms,
+                                c              ? (c->has_switch ? &c->switch_terms : NULL)
+                                : file->has_sw ? &file->sw
+                                               : NULL,
+                                s, err);
+                if (code)
+                        tp_where(err, "%s", s->path);
+        }
+        return code ? tp_where(err, "step %zu (%s)", m->step_n, name) : CODE_OK;
+}
+
+/* ---- the whole --------------------------------------------------------------------------------------------------------------------------
+ */
+
+static enum code room(struct multiport_job *m, const struct axis *axis, struct tp_error *err)
+{
+        static const struct figure figures[3] = {
+                {"box_difference", "one port in several steps", NULL},
+                {"k_disagreement", "transmission around closed loops", NULL},
+                {"switch_difference", "switch term of one port in several steps", NULL},
+        };
+        struct arena *arena = m->job->c->arena;
+        unsigned ports = (unsigned)m->job->plan->ports;
+        void *memory = arena_take(arena, multiport_terms_bytes(axis->n, ports));
+        if (!memory)
+                return tp_fail_memory(err);
+        m->terms = multiport_terms_at(memory, axis, ports);
+        for (int k = 0; k < 3; k++) {
+                m->figure[k] = figures[k];
+                if (!(m->figure[k].values = arena_take(arena, axis->n * sizeof(double))))
+                        return tp_fail_memory(err);
+        }
+        for (unsigned p = 0; p < ports; p++)
+                if (!(m->port_switch.re[p] = arena_take(arena, axis->n * sizeof(double))) ||
+                    !(m->port_switch.im[p] = arena_take(arena, axis->n * sizeof(double))))
+                        return tp_fail_memory(err);
+        return CODE_OK;
+}
+
+static enum code join(struct multiport_job *m, struct tp_error *err)
+{
+        size_t with = 0;
+        m->accepted = true;
+        for (size_t k = 0; k < m->step_n; k++) {
+                struct step *s = &m->step[k];
+                m->pair[k] = (struct pair_terms){(unsigned)s->of->port_1 - 1, (unsigned)s->of->port_2 - 1, &s->terms};
+                m->sw[k] = s->has_sw ? &s->sw : NULL;
+                with += s->has_sw;
+                m->accepted = m->accepted && (!s->solved || s->solved->accepted);
+        }
+        enum code code = room(m, m->step[0].terms.axis, err);
+        if (!code)
+                code = rf_multiport_terms(m->pair, m->step_n, &m->terms,
+                                          &(struct multiport_diagnosis){m->figure[0].values, m->figure[1].values}, err);
+        m->has_sw = m->terms.switch_removed || with == m->step_n;
+        if (!code && m->has_sw)
+                code = rf_multiport_switch(m->pair, m->sw, m->step_n, m->terms.ports, &m->port_switch, m->figure[2].values, err);
+        return code;
+}
+
+/* ---- what it is worth
+ * -------------------------------------------------------------------------------------------------------------------- */
+
+static double worst_of(const struct figure *f, const struct axis *axis, double *ret_hz)
+{
+        size_t at = 0;
+        for (size_t i = 1; i < axis->n; i++)
+                if (!(f->values[i] <= f->values[at]))
+                        at = i;
+        *ret_hz = axis->hz[at];
+        return f->values[at];
+}
+
+static void diagnosis_json(const struct multiport_job *m, struct json_out *o)
+{
+        json_open(o, NULL, '{');
+        json_int(o, "ports", m->terms.ports);
+        json_text(o, "plane", plane_words[m->terms.plane]);
+        json_real(o, "z_ref_ohm", m->terms.z_re[0]);
+        json_bool(o, "switch_terms", m->has_sw);
+        json_open(o, "freq_hz", '[');
+        for (size_t i = 0; i < m->terms.axis->n; i++)
+                json_real(o, NULL, m->terms.axis->hz[i]);
+        json_close(o, ']');
+        json_open(o, "figures", '{');
+        for (int k = 0; k < (m->has_sw ? 3 : 2); k++) {
+                double hz, worst = worst_of(&m->figure[k], m->terms.axis, &hz);
+                json_open(o, m->figure[k].key, '{');
+                json_real(o, "largest", worst);
+                json_real(o, "at_hz", hz);
+                json_open(o, "values", '[');
+                for (size_t i = 0; i < m->terms.axis->n; i++)
+                        json_real(o, NULL, m->figure[k].values[i]);
+                json_close(o, ']');
+                json_close(o, '}');
+        }
+        json_close(o, '}');
+        json_open(o, "steps", '[');
+        for (size_t k = 0; k < m->step_n; k++) {
+                const struct step *s = &m->step[k];
+                json_open(o, NULL, '{');
+                json_int(o, "port_1", s->of->port_1);
+                json_int(o, "port_2", s->of->port_2);
+                json_text(o, "method", s->terms.method);
+                if (s->solved)
+                        offline_diagnosis_json(s->solved, o, "diagnosis");
+                json_close(o, '}');
+        }
+        json_close(o, ']');
+        json_bool(o, "accepted", m->accepted);
+        json_close(o, '}');
+}
+
+static void diagnosis_words(const struct multiport_job *m, struct text *to)
+{
+        for (size_t k = 0; k < m->step_n; k++) {
+                const struct step *s = &m->step[k];
+                text_f(to, "ports %d and %d: %s\n", (int)s->of->port_1, (int)s->of->port_2, s->path);
+                if (s->solved)
+                        offline_diagnosis_words(s->solved, to);
+        }
+        text_f(to, "%u ports by %zu steps, %zu points from ", m->terms.ports, m->step_n, m->terms.axis->n);
+        put_hz(to, m->terms.axis->hz[0]);
+        text_put(to, " to ");
+        put_hz(to, m->terms.axis->hz[m->terms.axis->n - 1]);
+        text_put(to, "\n");
+        for (int k = 0; k < (m->has_sw ? 3 : 2); k++) {
+                double hz, worst = worst_of(&m->figure[k], m->terms.axis, &hz);
+                text_f(to, "  %-48s %10.3g at ", m->figure[k].say, worst);
+                put_hz(to, hz);
+                text_put(to, "\n");
+        }
+        text_f(to, "result: %u ports, plane %s", m->terms.ports, plane_words[m->terms.plane]);
+        if (isfinite(m->terms.z_re[0]))
+                text_f(to, ", %.6g ohm", m->terms.z_re[0]);
+        else
+                text_put(to, ", the line's own impedance");
+        text_put(to, m->has_sw ? ", switch terms removed\n" : "\n");
+}
+
+enum code solve_multiport(struct solve_job *job, struct tp_error *err)
+{
+        struct multiport_job *m = arena_take(job->c->arena, sizeof *m);
+        struct text terms, words, json;
+        if (!m)
+                return tp_fail_memory(err);
+        m->job = job;
+        enum code code = CODE_OK;
+        for (size_t k = 0; k < job->plan->step_n && !code; k++)
+                code = read_step(m, &job->plan->steps[k], err);
+        if (!code)
+                code = join(m, err);
+        text_init(&terms, FILE_BYTES_MAX);
+        text_init(&words, 0);
+        text_init(&json, FILE_BYTES_MAX);
+        if (!code)
+                code = multiport_json_write(&m->terms, m->has_sw ? &m->port_switch : NULL, job->notes->note, job->notes->n, &terms, err);
+        if (code) {
+                tp_where(err, "%s", job->path);
+        } else {
+                struct json_out o = json_to(&json);
+                diagnosis_json(m, &o);
+                diagnosis_words(m, &words);
+                code = solve_put(job->c, &terms, text_of(&json), &words, err);
+        }
+        if (!code && !m->accepted) {
+                cli_say("a verification of a step lies beyond its limit; measure its standard and the step again");
+                job->c->status = EXIT_ENDED_WITH_FAILS;
+        }
+        text_done(&terms);
+        text_done(&words);
+        text_done(&json);
+        return code;
+}
