@@ -1,7 +1,8 @@
 /* desk.c: see desk.h.
- * Idea       A command row in the catalogue is written before the loop hears of the command and gets its answer from the loop's own
- * callback, so the answer is kept even if nobody waits for it any more.  What the callback needs travels with the command (struct ticket);
- * nothing of it belongs to the request. Threads    order_done() runs on the loop's task: it only copies, submits and posts. */
+ * Idea        A command row in the catalogue is written before the loop hears of the command and gets its answer from the loop's own
+ *             callback, so the answer is kept even if nobody waits for it any more.  What the callback needs travels with the command
+ *             (struct ticket); nothing of it belongs to the request.
+ * Threads     order_done() runs on the loop's task: it only copies, submits and posts. */
 #include "api/desk.h"
 #include "api/problem.h"
 #include "api/route.h"

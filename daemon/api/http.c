@@ -1,9 +1,9 @@
 /* http.c: the interface's server, by libmicrohttpd, which only http*.c know.
- * Idea        A visit's header is judged before a byte of its body is read (route_open); what is in memory is answered at once on the HTTP
- *             thread; everything else is suspended, goes to a worker's inbox, and is resumed when its reply is complete.
+ * Idea        A visit's header is judged before a byte of its body is read (route_open); what is in memory is answered at once on the
+ *             HTTP thread; everything else is suspended, goes to a worker's inbox, and is resumed when its reply is complete.
  * Invariants  Suspending and posting happen under `lock`, and so does resuming: a worker can not resume what is not yet suspended.  The
- * daemon is stopped only when no visit is open: suspended connections must not meet MHD_stop_daemon. Not here    MHD_create_post_processor:
- * there are no forms. */
+ *             daemon is stopped only when no visit is open: suspended connections must not meet MHD_stop_daemon.
+ * Not here    MHD_create_post_processor: there are no forms. */
 #include "api/http_own.h"
 #include <stdio.h>
 #include <stdlib.h>

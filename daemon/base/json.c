@@ -1,8 +1,10 @@
 /* json.c: strict reading of JSON.
  * Idea        cJSON builds a good tree from good text but lets much bad text through.  A scanner of our own goes over the text first and
- * knows the whole grammar of RFC 8259; only what it accepts reaches cJSON.  Duplicate keys are looked for in the finished tree, where "a"
- * and "\u0061" are the same key. Invariants  nothing the scanner accepts may mean another thing to cJSON (which cuts numbers at 63
- * characters: longer ones are refused here). Not here    what the keys mean (fields.c). */
+ *             knows the whole grammar of RFC 8259; only what it accepts reaches cJSON.  Duplicate keys are looked for in the finished
+ *             tree, where "a" and "\u0061" are the same key.
+ * Invariants  nothing the scanner accepts may mean another thing to cJSON (which cuts numbers at 63 characters: longer ones are refused
+ *             here).
+ * Not here    what the keys mean (fields.c). */
 #include "base/json.h"
 #include "base/utf8.h"
 #include <errno.h>

@@ -1,15 +1,20 @@
 /* calibration.c: a calibration in memory and as bytes.
  * The bytes   all little-endian, version 1:
- *               0  "TPCALIB1"                          8 bytes
+ *               0  "TPCALIB1", 8 bytes
  *               8  version u32 = 1, model u32 (enum terms_model), plane u32 (enum plane), flags u32 (1 switch terms kept, 2 terms want them
- * removed) 24  points n u64 32  method, 32 bytes, zero-padded 64  z_ref f64 (ohm, NaN: the line's own), length of the first line f64 (m, 0:
- * no line method) 80  columns of n f64: hz; z_re z_im; 13 terms, each re then im, in the order EDF ESF ERF EDR ESR ERR K ELF ETF EXF ELR
- * ETR EXR; switch terms f_re f_im r_re r_im (0 when not kept); gamma_re gamma_im (1/m, NaN without lines) end  CRC-32C u32 of all before
+ *                  removed)
+ *              24  points n u64
+ *              32  method, 32 bytes, zero-padded
+ *              64  z_ref f64 (ohm, NaN: the line's own), length of the first line f64 (m, 0: no line method)
+ *              80  columns of n f64: hz; z_re z_im; 13 terms, each re then im, in the order EDF ESF ERF EDR ESR ERR K ELF ETF EXF ELR ETR
+ *                  EXR; switch terms f_re f_im r_re r_im (0 when not kept); gamma_re gamma_im (1/m, NaN without lines)
+ *             end  CRC-32C u32 of all before
  *             Version 2, where there is more to say (a domain, sixteen terms, bands joined): after the columns of version 1 the weight of
- * line methods, n f64, and for sixteen terms 16 columns pairs of the full model (T1 T2 T3 T4, row-major, each re then im); then the domain:
- * setup, 32 bytes, zero-padded, and f64 from_hz, to_hz, spacing_um, temperature_c, temperature_k, power_dbm low, high, power_db,
- * attenuator_db of port 1, 2 (NaN: not told); then the CRC. Doubles are kept bit for bit, so that a calibration read back corrects exactly
- * as the one that was solved. Threads     immutable once made. */
+ *             line methods, n f64, and for sixteen terms 16 column pairs of the full model (T1 T2 T3 T4, row-major, each re then im); then
+ *             the domain: setup, 32 bytes, zero-padded, and f64 from_hz, to_hz, spacing_um, temperature_c, temperature_k, power_dbm low,
+ *             high, power_db, attenuator_db of port 1, 2 (NaN: not told); then the CRC.
+ *             Doubles are kept bit for bit, so that a calibration read back corrects exactly as the one that was solved.
+ * Threads     immutable once made. */
 #include "base/hash.h"
 #include "evaluate/inside.h"
 #include <math.h>

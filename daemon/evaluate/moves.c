@@ -1,13 +1,18 @@
 /* moves.c: what one small physical cause does to the corrected S of a two-port at the tips, to first order.
  * Problem     An uncertainty is honest only if each cause goes through the whole chain as what it is: a series resistance, a shift of the
- * plane, a wrong ideal. Idea        All of these act at the tip plane.  An error of the ideals of a one-port calibration is a small Moebius
- * map D with D(G_i) = G_i + dG_i, whatever the boxes behind it; so neither raw standards nor boxes are needed to say what it does.  Written
- * D = [[1 + al, be], [ga, 1]]: dG = be + al G - ga G^2, the quadratic through the three dG_i (Lagrange).  For a two-port between two such
- * maps, with k fixed by a reciprocal thru (det T = 1), to first order dS11 = be1 + al1 S11 - ga1 S11^2 - ga2 S12 S21        dS21 = S21 (t -
- * ga1 S11 - ga2 S22),  t = (al1 + al2)/2       and alike with 1, 2 exchanged. A known thru ("solt") fixes load match and tracking instead:
- * there the virtual analyzer at the tips is calibrated anew with the moved ideals and the device corrected with it. Sources     series
- * branch: S = (Z - z)(Z + z)^-1, hence dS = (I - S) dZ (I - S)/(2z); twelve terms: Marks, 50th ARFTG, 1997, 115. Sign        of no
- * interest: causes are independent, and each move is used squared or as one vector through device, open and short alike. */
+ *             plane, a wrong ideal.
+ * Idea        All of these act at the tip plane.  An error of the ideals of a one-port calibration is a small Moebius map D with D(G_i) =
+ *             G_i + dG_i, whatever the boxes behind it; so neither raw standards nor boxes are needed to say what it does.  Written D =
+ *             [[1 + al, be], [ga, 1]]: dG = be + al G - ga G^2, the quadratic through the three dG_i (Lagrange).  For a two-port between
+ *             two such maps, with k fixed by a reciprocal thru (det T = 1), to first order
+ *                 dS11 = be1 + al1 S11 - ga1 S11^2 - ga2 S12 S21
+ *                 dS21 = S21 (t - ga1 S11 - ga2 S22),  t = (al1 + al2)/2
+ *             and alike with 1, 2 exchanged.  A known thru ("solt") fixes
+ *             load match and tracking instead: there the virtual analyzer at the tips is calibrated anew with the moved ideals and the
+ *             device corrected with it.
+ * Sources     series branch: S = (Z - z)(Z + z)^-1, hence dS = (I - S) dZ (I - S)/(2z); twelve terms: Marks, 50th ARFTG, 1997, 115.
+ * Sign        of no interest: causes are independent, and each move is used squared or as one vector through device, open and short
+ *             alike. */
 #include "evaluate/inside.h"
 #include "rf/trust/modes.h"
 #include <math.h>

@@ -1,8 +1,8 @@
 /* touchstone_scale.c: what version 1 normalises to R (Touchstone File Format Specification 1.1 and 2.1: Z, Y, H and G, not S).
- * Idea        with v = V/sqrt R and i = I sqrt R at each port, a matrix of v and i is the normalised one.  So an element is multiplied by R
- * of its row where the row is a voltage and divided where it is a current, by R of its column the other way round, under a root: with one
- * R, H11 is H11/R, H22 is H22 R, H12 and H21 stay. Trap        R R under a root is R again to the last bit, 1/(R R) is not 1/R: hence the
- * quotient of what multiplies and what divides. */
+ * Idea        with v = V/sqrt R and i = I sqrt R at each port, a matrix of v and i is the normalised one.  So an element is multiplied by
+ *             R of its row where the row is a voltage and divided where it is a current, by R of its column the other way round, under a
+ *             root: with one R, H11 is H11/R, H22 is H22 R, H12 and H21 stay.
+ * Trap        R R under a root is R again to the last bit, 1/(R R) is not 1/R: hence the quotient of what multiplies and what divides. */
 #include "formats/touchstone_own.h"
 #include <math.h>
 

@@ -1,8 +1,8 @@
 /* rehearse.c: see rehearse.h.
- * The analyzer    eight terms of ordinary size with ordinary delays, no switch terms; what they are does not matter to what can be solved.
- * The standards   their own definitions; lines without loss, of the recipe's eps_eff and impedance; a reflect that only lines know stands
- * where the recipe says it stands, and is what its estimate says. Not here        noise and drift: they are the night's.  Uncertainties for
- * the joints come from the recipe's own numbers. */
+ * Analyzer    eight terms of ordinary size with ordinary delays, no switch terms; what they are does not matter to what can be solved.
+ * Standards   their own definitions; lines without loss, of the recipe's eps_eff and impedance; a reflect that only lines know stands where
+ *             the recipe says it stands, and is what its estimate says.
+ * Not here    noise and drift: they are the night's.  Uncertainties for the joints come from the recipe's own numbers. */
 #include "recipe/rehearse.h"
 #include "rf/network/convert.h"
 #include "rf/correct/correct.h"

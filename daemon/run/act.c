@@ -1,6 +1,7 @@
 /* act.c: the turn.  Decide, ask the laws, write the intention down, act, write the outcome down; one step at a time.
  * Invariants  nothing is sent before its intention is on disk; nothing is acknowledged before its outcome is; r->e changes only in
- * journal_committed(). Not here    what a result means (act_result.c), how a run begins and ends (act_open.c). */
+ *             journal_committed().
+ * Not here    what a result means (act_result.c), how a run begins and ends (act_open.c). */
 #include "run/runner_own.h"
 #include <stdio.h>
 #include <stdlib.h>

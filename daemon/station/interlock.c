@@ -1,10 +1,12 @@
 /* interlock.c: may this operation begin, what is true while it runs, what is known afterwards.
- * Laws        no sideways motion unless separation is known · contact changes only with bias read below 0.5 V · no bias unless in contact,
- * within the station's own ceiling, and above 60 V DC (IEC 61010-1, hazardous live) only with the key · no overtravel beyond the limit ·
- * nothing that lowers, moves or raises bias with the interlock loop open · a latched station does nothing but what makes it safe.
+ * Laws        no sideways motion unless separation is known · contact changes only with bias read below 0.5 V · no bias unless in
+ *             contact, within the station's own ceiling, and above 60 V DC (IEC 61010-1, hazardous live) only with the key · no
+ *             overtravel beyond the limit · nothing that lowers, moves or raises bias with the interlock loop open · a latched station
+ *             does nothing but what makes it safe.
  * Invariants  only a reading makes anything KNOWN; an operation leaves at most a belief, a failure leaves UNKNOWN; unknown counts as in
- * contact and biased. Exception   one: the ladder may separate with bias unknown when the station's file says so and it has waited as long
- * as that file says. Not here    who asks (serve), which way out (ladder.c), the calls themselves (serve_act.c). */
+ *             contact and biased.
+ * Exception   one: the ladder may separate with bias unknown when the station's file says so and it has waited as long as that file says.
+ * Not here    who asks (serve), which way out (ladder.c), the calls themselves (serve_act.c). */
 #include "station/interlock.h"
 #include "recipe/recipe.h"
 #include <math.h>

@@ -1,10 +1,11 @@
 /* ladder.c: the way to proven safe.
  * Idea        a table of rungs, walked from top to bottom and never back: the next rung is the first one below hazard.rung whose guard
- * holds.  So it ends after at most 24 rungs, whatever the drivers answer, and what need not be done is skipped. Order       stop motion,
- * look where the probes stand, bias to zero, read it below 0.5 V (tee capacitors take up to half a second), separate, read back. Unknown if
- * bias cannot be brought down or read, wait as long as the station's file says; then separate anyway, or latch in place, as it says. Either
- * way the end is a latch: bias was not proven. Invariants  PROVEN only when separation and bias were both read back after ladder_begin().
- */
+ *             holds.  So it ends after at most 24 rungs, whatever the drivers answer, and what need not be done is skipped.
+ * Order       stop motion, look where the probes stand, bias to zero, read it below 0.5 V (tee capacitors take up to half a second),
+ *             separate, read back.
+ * Unknown     if bias cannot be brought down or read, wait as long as the station's file says; then separate
+ *             anyway, or latch in place, as it says. Either way the end is a latch: bias was not proven.
+ * Invariants  PROVEN only when separation and bias were both read back after ladder_begin(). */
 #include "station/ladder.h"
 
 enum wait { WAIT_NONE, WAIT_50_MS, WAIT_450_MS, WAIT_HALF /* of what is left for an unknown bias */, WAIT_REST };

@@ -1,6 +1,7 @@
 /* serve_client.c: connections: one task reads frames, one writes them.
  * Ownership   a client belongs to the station's list; it is freed only by the accepting task or clients_stop(), after both its tasks have
- * ended. Invariants  nobody but the writer ever waits for a socket; a peer that does not read fills its own queue and is cut off. */
+ *             ended.
+ * Invariants  nobody but the writer ever waits for a socket; a peer that does not read fills its own queue and is cut off. */
 #include "station/serve_own.h"
 #include <stdlib.h>
 #include <string.h>

@@ -1,7 +1,7 @@
 /* serve_watch.c: the task that watches lease and interlock loop, and the only one that walks the ladder.
- * Order of a walk   no step may act any more · the call in flight is cancelled · half a second for it to come back · rung by rung as
- * ladder_next() says · the proof goes to the log and to the daemon. Invariants        it waits for no socket, no disk, no other task but
- * those drivers' calls, and for these not longer than their deadlines. */
+ * A walk      no step may act any more · the call in flight is cancelled · half a second for it to come back · rung by rung as
+ *             ladder_next() says · the proof goes to the log and to the daemon.
+ * Invariants  it waits for no socket, no disk, no other task but those drivers' calls, and for these not longer than their deadlines. */
 #include "station/serve_own.h"
 #include <stdio.h>
 #include <stdlib.h>

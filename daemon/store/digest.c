@@ -1,8 +1,9 @@
 /* digest.c: finds accidents of disk and memory in a trace.
- * Idea        two 64-bit lanes over the same little-endian words; each step (xor or add the word, multiply by an odd number, fold the high
- * half down) can be undone, so a single changed word always changes both lanes; the length goes in first.  docs/database.md has it in eight
- * lines of Python. Not here    protection against people: that is the SHA-256 of the sealed file. Rejected    half of SHA-256: 65 kB of one
- * sweep take as long as three commits of it. */
+ * Idea        two 64-bit lanes over the same little-endian words; each step (xor or add the word, multiply by an odd number, fold the
+ *             high half down) can be undone, so a single changed word always changes both lanes; the length goes in first.
+ *             docs/database.md has it in eight lines of Python.
+ * Not here    protection against people: that is the SHA-256 of the sealed file.
+ * Rejected    half of SHA-256: 65 kB of one sweep take as long as three commits of it. */
 #include "store/digest.h"
 #include <string.h>
 

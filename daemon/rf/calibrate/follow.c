@@ -1,8 +1,8 @@
 /* follow.c: a two-valued root along frequency (solve.h).
- * Problem     The sign of the reflect (line methods) and of the unknown thru come out of a square root.  Choosing per point by an estimate
- * flips silently where the estimate is 90 degrees wrong: a forgotten 100 um offset does that above 135 GHz. Idea        The physical root
- * is continuous.  Its sign is settled once, where the estimate is surest, and followed from there; the estimate is then compared with it
- * everywhere, and a contradiction is reported, never acted on. */
+ * Problem     The sign of the reflect (line methods) and of the unknown thru come out of a square root.  Choosing per point by an
+ *             estimate flips silently where the estimate is 90 degrees wrong: a forgotten 100 um offset does that above 135 GHz.
+ * Idea        The physical root is continuous.  Its sign is settled once, where the estimate is surest, and followed from there; the
+ *             estimate is then compared with it everywhere, and a contradiction is reported, never acted on. */
 #include "rf/calibrate/solve.h"
 #include <math.h>
 

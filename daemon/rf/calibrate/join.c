@@ -1,12 +1,14 @@
 /* join.c: calibrations of neighbouring bands become one (join.h).
  * Problem     Lumped standards are known at low frequencies, lines at high ones; a device is measured over both, and a step at the seam
- * would look like a resonance. Idea        Where both solutions exist the terms are their weighted mean.  The weights are the inverse
- * variances of what the solutions say about devices, times a taper that lets each one come in and go out smoothly at the ends of the
- * overlap; so inside a wide overlap the surer one has its say, and at the ends nothing jumps.  To first order the mean of the terms is the
- * mean of the corrected S. Check       Two solutions of one analyzer must agree within their uncertainties.  How far they do not is the
- * kink: no data are needed for it but those that are there. Rejected    weights per term: a mean of EDF from one solution and ESF from
- * another is a map that neither of them meant.  A hard switch at one frequency: it shows the kink instead of saying it.  Smoothing over the
- * seam: it would hide it. */
+ *             would look like a resonance.
+ * Idea        Where both solutions exist the terms are their weighted mean.  The weights are the inverse variances of what the solutions
+ *             say about devices, times a taper that lets each one come in and go out smoothly at the ends of the overlap; so inside a
+ *             wide overlap the surer one has its say, and at the ends nothing jumps.  To first order the mean of the terms is the mean of
+ *             the corrected S.
+ * Check       Two solutions of one analyzer must agree within their uncertainties.  How far they do not is the kink: no data are needed
+ *             for it but those that are there.
+ * Rejected    weights per term: a mean of EDF from one solution and ESF from another is a map that neither of them meant.  A hard switch
+ *             at one frequency: it shows the kink instead of saying it.  Smoothing over the seam: it would hide it. */
 #include "rf/calibrate/join.h"
 #include "rf/correct/correct.h"
 #include <math.h>

@@ -1,9 +1,11 @@
 /* deembed_gate.c: the first half of a 2x-thru, in time (deembed.h).
  * Idea        What comes back from the first half arrives before the echo of the middle, one whole delay of S21 after the start.  Cutting
- * the response there and going back to frequency gives S11 of the half as if it went on for ever.  "For ever" has the impedance that the
- * step response shows at the cut, so the 2x-thru is first brought to that impedance: then nothing is cut through. Source      the idea of
- * IEEE 370-2020, 2x-thru without impedance correction; formulation our own, checked by tests/unit/rf_deembed.c against halves that are
- * known. Limits      the cut is as sharp as 1/(2 f_max); above about 0.9 f_max the missing frequencies show. */
+ *             the response there and going back to frequency gives S11 of the half as if it went on for ever.  "For ever" has the
+ *             impedance that the step response shows at the cut, so the 2x-thru is first brought to that impedance: then nothing is cut
+ *             through.
+ * Source      the idea of IEEE 370-2020, 2x-thru without impedance correction; formulation our own, checked by tests/unit/rf_deembed.c
+ *             against halves that are known.
+ * Limits      the cut is as sharp as 1/(2 f_max); above about 0.9 f_max the missing frequencies show. */
 #include "rf/network/convert.h"
 #include "rf/deembed/deembed.h"
 #include "rf/numbers/dft.h"
