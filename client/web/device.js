@@ -20,7 +20,9 @@ const OPEN_OHM = 1e9; // a meter that reads more than this reads nothing
 const ohms = (/** @type {number[]|undefined} */ list) => (list ?? []).filter((r) => r >= 0).map((r) => r > OPEN_OHM ? "open" : quantity(r, "ohm", 3)).join(", ") || "not read";
 const limitWords = (/** @type {import("./api.js").ParameterPlan|undefined} */ p) => !p || (p.low === null && p.high === null) ? ""
         : p.low === null ? `at most ${quantity(p.high, p.unit)}` : p.high === null ? `at least ${quantity(p.low, p.unit)}` : `${quantity(p.low, p.unit)} to ${quantity(p.high, p.unit)}`;
-const budgetWords = (/** @type {Record<string, number>|null} */ b) => Object.entries(b ?? {}).sort((x, y) => y[1] - x[1]).slice(0, 3).map(([cause, share]) => `${cause} ${Math.round(share)} %`).join(", ");
+const notCounted = (/** @type {Record<string, number|null>|null} */ b) => Object.entries(b ?? {}).filter(([, share]) => share === null).map(([cause]) => cause).join(", ");
+const budgetWords = (/** @type {Record<string, number|null>|null} */ b) => Object.entries(b ?? {}).filter(([, share]) => share !== null).sort((x, y) => (y[1] ?? 0) - (x[1] ?? 0)).slice(0, 3)
+        .map(([cause, share]) => `${cause} ${Math.round(share ?? 0)} %`).join(", ") + (notCounted(b) ? `; not counted: ${notCounted(b)}` : "");
 
 /** The device in one sentence. @param {import("./api.js").MapDevice} d */
 const deviceWords = (d) => `${d.name}: ${OUTCOME[d.outcome] ?? d.outcome}, ${VERDICT[d.verdict]}, ${TRUST[d.trust]}${d.reason ? ` (${d.reason})` : ""}`;

@@ -52,16 +52,40 @@ double cause_add_coherent(struct cause_list *sum, const struct cause_list *one, 
                 sum->dq[at] += weight * one->dq[k];
                 sum->nu[at] = fmin(sum->nu[at], one->nu[k]);
         }
+        for (size_t k = 0; k < one->not_counted_n; k++)
+                cause_not_counted(sum, one->not_counted[k]);
         return weight * weight * noise;
+}
+
+void cause_not_counted(struct cause_list *list, const char *name)
+{
+        for (size_t k = 0; k < list->not_counted_n; k++)
+                if (strcmp(list->not_counted[k], name) == 0)
+                        return;
+        if (list->not_counted_n < NOT_COUNTED_MAX)
+                list->not_counted[list->not_counted_n++] = name;
 }
 
 double student_95(double nu) { return student_two_sided(0.95, nu >= 1 ? nu : 1); }
 
-static void shares_json(const struct cause_list *list, double sum, char json[200])
+/* One member more, if it fits with the brace behind it. */
+static void member(char json[BUDGET_ROOM], size_t *used, const char *name, double share)
+{
+        char one[64];
+        const char *comma = *used > 1 ? "," : "";
+        size_t m = (size_t)(isnan(share) ? snprintf(one, sizeof one, "%s\"%s\":null", comma, name)
+                                         : snprintf(one, sizeof one, "%s\"%s\":%.0f", comma, name, share));
+        if (m >= sizeof one || *used + m + 2 > BUDGET_ROOM)
+                return;
+        memcpy(json + *used, one, m + 1);
+        *used += m;
+}
+
+static void shares_json(const struct cause_list *list, double sum, char json[BUDGET_ROOM])
 {
         const char *names[CAUSE_LIST_MAX];
         double share[CAUSE_LIST_MAX];
-        size_t n = 0, used = 0;
+        size_t n = 0, used = 1;
         for (size_t k = 0; k < list->n; k++) {
                 size_t j = 0;
                 while (j < n && strcmp(names[j], list->name[k]) != 0)
@@ -72,7 +96,7 @@ static void shares_json(const struct cause_list *list, double sum, char json[200
                 }
                 share[j] += 100 * list->dq[k] * list->dq[k] / sum;
         }
-        used = (size_t)snprintf(json, 200, "{");
+        json[0] = '{';
         for (int rank = 0; rank < 6; rank++) {
                 size_t best = n;
                 for (size_t j = 0; j < n; j++)
@@ -80,18 +104,15 @@ static void shares_json(const struct cause_list *list, double sum, char json[200
                                 best = j;
                 if (best == n)
                         break;
-                char one[64];
-                size_t m = (size_t)snprintf(one, sizeof one, "%s\"%s\":%.0f", rank ? "," : "", names[best], share[best]);
-                if (used + m + 2 > 200)
-                        break;
-                memcpy(json + used, one, m + 1);
-                used += m;
+                member(json, &used, names[best], share[best]);
                 share[best] = -1;
         }
-        snprintf(json + used, 200 - used, "}");
+        for (size_t k = 0; k < list->not_counted_n; k++)
+                member(json, &used, list->not_counted[k], NAN);
+        snprintf(json + used, BUDGET_ROOM - used, "}");
 }
 
-void budget_close(const struct cause_list *list, double *ret_u, double *ret_u95, char json[200])
+void budget_close(const struct cause_list *list, double *ret_u, double *ret_u95, char json[BUDGET_ROOM])
 {
         double sum = 0, lower = 0, flat = 0;
         for (size_t k = 0; k < list->n; k++) {
@@ -109,7 +130,7 @@ void budget_close(const struct cause_list *list, double *ret_u, double *ret_u95,
         if (sum > 0 && isfinite(sum))
                 shares_json(list, sum, json);
         else
-                snprintf(json, 200, "{}");
+                snprintf(json, BUDGET_ROOM, "{}");
 }
 
 double conformance(double value, double u, bool has_low, double low, bool has_high, double high)

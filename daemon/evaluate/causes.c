@@ -70,14 +70,6 @@ void cause_private(const struct slope *k, const char *name, int part, struct m2 
         cause_add(k->to, name, slope_value(k, slope_weigh(k, part, ds)), INFINITY);
 }
 
-/* What one standard uncertainty of placement turns, one way, over pads. */
-double complex cause_theta(const struct slope *k)
-{
-        const struct recipe *r = k->a->ch->q->recipe;
-        double eps = r->calibration.eps_eff;
-        return CMPLX(0, k->w * sqrt(eps > 1 ? eps : ALUMINA_EPS_EFF) / RF_C0_M_S * r->setup.placement_um_u * 1e-6);
-}
-
 /* One touch: what the tips of each port do on their own. */
 static void touch_causes(const struct slope *k, int part)
 {
@@ -87,26 +79,30 @@ static void touch_causes(const struct slope *k, int part)
         int name = part <= PART_SHORT ? part : PART_SHORT + 1;
         const struct setup *setup = &k->a->ch->q->recipe->setup;
         double z = k->a->ch->z;
-        double complex theta = cause_theta(k);
         if (!k->a->ch->raw[part])
                 return;
         struct m2 shift[2];
         for (int port = 0; port < 2; port++) {
                 cause_private(k, r_name[name], part, move_series(k->at->s[part], port, setup->contact_ohm_u, z));
                 cause_private(k, l_name[name], part, move_series(k->at->s[part], port, CMPLX(0, k->w * setup->contact_h_u), z));
-                shift[port] = move_shift(k->at->s[part], port, theta);
+                shift[port] = cause_tip_moved(k, k->at->s[part], port, setup->placement_um_u);
                 cause_private(k, x_name[name], part, m2_scale(OWN_SHARE, shift[port]));
         }
         cause_private(k, x_name[name], part, m2_scale(OWN_SHARE, m2_sub(shift[0], shift[1])));
+        cause_of_overtravel(k, part);
 }
 
-double cause_common_change(const struct slope *k, mover move, const void *cause)
+double complex cause_common_dz(const struct slope *k, mover move, const void *cause)
 {
         double complex dz = 0;
         for (int p = 0; p < PART_COUNT; p++)
                 if (k->a->ch->raw[p])
                         dz += slope_weigh(k, p, move(k, k->at->s[p], cause));
-        return slope_value(k, k->part * dz);
+        return dz;
+}
+double cause_common_change(const struct slope *k, mover move, const void *cause)
+{
+        return slope_value(k, k->part * cause_common_dz(k, move, cause));
 }
 void cause_common(const struct slope *k, const char *name, mover move, const void *cause)
 {
@@ -147,15 +143,30 @@ static void drift_causes(const struct slope *k)
         }
 }
 
+/* By a virtual analyzer of its own: where the causes above went by closed forms, and where a match is found, which all frequencies together
+   do and one alone cannot.  Twelve terms have the analyzer's own load match in them: those by the closed forms. */
+static void linearity_of_lumped(const struct slope *k, struct arena **arena, double complex bent[2])
+{
+        const struct recipe *r = k->a->ch->q->recipe;
+        struct virtual *v = NULL;
+        if (k->a->ch->cal->terms.model == TERMS_TWELVE)
+                cause_linearity_of_ideals(k, bent);
+        else if (*arena || (*arena = arena_new(0)) != NULL)
+                v = arena_take(*arena, sizeof *v);
+        if (v && virtual_calibrate(r, k->hz, (struct virtual_how){.match_fixed = true}, k->at->s, PART_COUNT, *arena, v))
+                cause_linearity_of_standards(k, v, bent);
+}
+
 void causes_of(const struct asked *a, const struct trio *at, size_t j, double noise_gain, struct cause_list *to)
 {
         struct slope k = {.a = a, .hz = a->hz, .w = RF_TWO_PI * a->hz, .i = map_at(a->ch->map, j), .part = 1, .to = to, .at = at};
-        to->n = 0;
+        to->n = to->not_counted_n = 0;
         slope_take(&k);
         k.noise_scale = cause_noise_scale(&k, j, &k.noise_freedom);
         for (int p = 0; p < PART_COUNT; p++)
                 touch_causes(&k, p);
         double lines = a->ch->cal->line_share[k.i];
+        double complex bent[2] = {0, 0};
         struct arena *arena = NULL;
         struct virtual *v = NULL;
         if (lines > 0) {
@@ -167,8 +178,13 @@ void causes_of(const struct asked *a, const struct trio *at, size_t j, double no
                         v = NULL;
                 for (size_t m = 0; v && m < v->n; m++)
                         causes_of_virtual(&k, v, m);
+                if (v)
+                        cause_of_line_lengths(&k, v);
+                if (v && cause_linearity_stated(&k))
+                        cause_linearity_of_standards(&k, v, bent);
                 if (!v)
                         causes_of_lines(&k);
+                causes_of_line_reference(&k);
         }
         if (lines < 1) {
                 k.part = 1 - lines;
@@ -184,8 +200,11 @@ void causes_of(const struct asked *a, const struct trio *at, size_t j, double no
                         cause_of_match(&k, arena);
                 if (!v)
                         causes_of_standards(&k);
+                if (cause_linearity_stated(&k))
+                        linearity_of_lumped(&k, &arena, bent);
         }
         k.part = 1;
+        cause_of_linearity(&k, bent);
         drift_causes(&k);
         causes_of_dummies(&k, j);
         cause_of_model(&k, j);

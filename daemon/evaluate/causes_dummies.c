@@ -53,12 +53,11 @@ static void pad_scatter_take(const struct slope *k, size_t j, struct pad_scatter
         to->nu = to->n < 3 ? (double)to->n : (double)(to->n - 1);
         for (size_t o = 0; o < to->n && to->n >= 3; o++)
                 to->d[o] -= sum / (double)to->n;
-        double complex theta = cause_theta(k);
         const struct sweep_plan *plan = recipe_sweep(ch->q->recipe, ch->q->measure->sweep);
         for (int port = 0; port < 2; port++) {
                 pads_moved(to, s, move_series(s, port, setup->contact_ohm_u, ch->z), ch->z);
                 pads_moved(to, s, move_series(s, port, CMPLX(0, k->w * setup->contact_h_u), ch->z), ch->z);
-                shift[port] = move_shift(s, port, theta);
+                shift[port] = cause_tip_moved(k, s, port, setup->placement_um_u);
                 pads_moved(to, s, m2_scale(OWN_SHARE, shift[port]), ch->z);
                 double u_noise = noise_of(plan, k->hz, chain_read_size(ch, k->i, s, 3 * port)) * k->noise_scale;
                 for (int part = 0; part < 2; part++) {

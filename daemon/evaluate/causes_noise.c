@@ -133,14 +133,10 @@ static void noise_by_table(const struct slope *k, double gain, double of_standar
                 cause_add(k->to, "noise of standards", scale * of_standards * sqrt(gain), freedom);
                 return;
         }
-        struct ideal_cause base = {.thru = m2_of(0, 1, 1, 0)};
-        static const int32_t kinds[3] = {STANDARD_OPEN, STANDARD_SHORT, STANDARD_LOAD};
-        for (int m = 0; m < 3; m++) {
-                const struct standard *s = cause_standard(ch->q->recipe, kinds[m]);
-                if (!s)
-                        return;
-                base.gamma[m] = standard_at(s, ch->q->recipe->setup.temperature_c, k->hz).e[0];
-        }
+        struct ideal_cause base;
+        if (!cause_ideals(k, &base))
+                return;
+        base.thru = m2_of(0, 1, 1, 0);
         const struct sweep_plan *plan = recipe_sweep(ch->q->recipe, ch->q->recipe->calibration.sweep);
         double sum = 0;
         for (int port = 0; port < 2; port++)

@@ -1,6 +1,6 @@
 /* causes_own.h: what the files of causes share: the slope of one number, and how a cause moves it.  causes.c has the order, the touches and
-   the drift; causes_standards.c the standards by each method; causes_dummies.c pads, leads and what lies between points; causes_noise.c the
-   receiver.  Pure, any thread. */
+   the drift; causes_standards.c the standards by each method; causes_stated.c what only the recipe can know; causes_dummies.c pads, leads
+   and what lies between points; causes_noise.c the receiver.  Pure, any thread. */
 #ifndef TIPPLANE_EVALUATE_CAUSES_OWN_H
 #define TIPPLANE_EVALUATE_CAUSES_OWN_H
 #include "evaluate/chain.h"
@@ -43,19 +43,34 @@ double slope_value(const struct slope *k, double complex dz);
 double complex slope_weigh(const struct slope *k, int part, struct m2 ds);
 /* Adds a cause of one part alone, or of all parts at once: ds, or what move() makes, is one standard uncertainty of it. */
 void cause_private(const struct slope *k, const char *name, int part, struct m2 ds);
-double complex cause_theta(const struct slope *k);
+double complex cause_common_dz(const struct slope *k, mover move, const void *cause); /* all of it, whatever part */
 double cause_common_change(const struct slope *k, mover move, const void *cause);
 void cause_common(const struct slope *k, const char *name, mover move, const void *cause);
 struct m2 cause_ideal_mover(const struct slope *k, struct m2 s, const void *cause);
 /* ---- causes_standards.c: the number's change for each thing that is not known of a standard or of the touch on it.  NULL: no such kind.
  */
 const struct standard *cause_standard(const struct recipe *r, int32_t kind);
+/* Open, short, load and thru as believed; false: the recipe has not all three reflections. */
+bool cause_ideals(const struct slope *k, struct ideal_cause *ret);
 void causes_of_standards(const struct slope *k);
 void causes_of_virtual(const struct slope *k, const struct virtual *v, size_t m);
 void cause_of_match(const struct slope *k, struct arena *arena);
 double cause_virtual_noise(const struct slope *k, const struct virtual *v);
 bool cause_closed_form(const struct recipe *r, double hz);
 void causes_of_lines(const struct slope *k);
+double complex cause_virtual_dz(const struct slope *k, const struct virtual *v, size_t standard,
+                                struct m2 d); /* all of it, whatever part */
+/* ---- causes_stated.c: temperature, receivers, lines, overtravel */
+bool cause_linearity_stated(const struct slope *k);
+/* Adds what the receivers' errors on the standards make of z, per port; k->part of it. */
+void cause_linearity_of_standards(const struct slope *k, const struct virtual *v, double complex dz[2]);
+void cause_linearity_of_ideals(const struct slope *k, double complex dz[2]); /* open, short, load and a known thru */
+void cause_of_linearity(const struct slope *k, const double complex of_standards[2]);
+void causes_of_line_reference(const struct slope *k);
+void cause_of_line_lengths(const struct slope *k, const struct virtual *v);
+struct m2 cause_tip_moved(const struct slope *k, struct m2 s, int port, double by_um); /* outwards: more line inside, less pad behind */
+double cause_skate_um(const struct slope *k);                                          /* one standard uncertainty; 0: not stated */
+void cause_of_overtravel(const struct slope *k, int part);
 /* ---- causes_dummies.c; j: point of the sweep nearest to the number's frequency */
 void causes_of_dummies(const struct slope *k, size_t j);
 void cause_of_model(const struct slope *k, size_t j);

@@ -15,6 +15,22 @@ const struct standard *cause_standard(const struct recipe *r, int32_t kind)
         return NULL;
 }
 
+bool cause_ideals(const struct slope *k, struct ideal_cause *ret)
+{
+        static const int32_t kinds[3] = {STANDARD_OPEN, STANDARD_SHORT, STANDARD_LOAD};
+        const struct recipe *r = k->a->ch->q->recipe;
+        const struct standard *s, *thru = cause_standard(r, STANDARD_THRU);
+        *ret = (struct ideal_cause){.thru = m2_of(0, 1, 1, 0)};
+        for (int m = 0; m < 3; m++) {
+                if (!(s = cause_standard(r, kinds[m])))
+                        return false;
+                ret->gamma[m] = standard_at(s, r->setup.temperature_c, k->hz).e[0];
+        }
+        if (thru)
+                ret->thru = standard_at(thru, r->setup.temperature_c, k->hz);
+        return true;
+}
+
 static double complex series_dg(double complex g, double complex dz) { return (1 - g) * (1 - g) / 2 * dz / 50; }
 static double complex shunt_dg(double complex g, double complex dy) { return -(1 + g) * (1 + g) / 2 * dy * 50; }
 
@@ -25,15 +41,13 @@ void causes_of_standards(const struct slope *k)
         const struct setup *setup = &r->setup;
         static const int32_t kinds[3] = {STANDARD_OPEN, STANDARD_SHORT, STANDARD_LOAD};
         const struct standard *s[3], *thru = cause_standard(r, STANDARD_THRU);
-        struct ideal_cause base = {.thru = m2_of(0, 1, 1, 0)}, c;
-        for (int m = 0; m < 3; m++) {
-                if (!(s[m] = cause_standard(r, kinds[m])))
-                        return;
-                base.gamma[m] = standard_at(s[m], setup->temperature_c, k->hz).e[0];
-        }
-        if (thru)
-                base.thru = standard_at(thru, setup->temperature_c, k->hz);
+        struct ideal_cause base, c;
+        if (!cause_ideals(k, &base))
+                return;
+        for (int m = 0; m < 3; m++)
+                s[m] = cause_standard(r, kinds[m]);
         double complex shift = CMPLX(0, k->w * sqrt(ALUMINA_EPS_EFF) / RF_C0_M_S * setup->placement_um_u * 1e-6);
+        double complex skate = CMPLX(0, k->w * sqrt(ALUMINA_EPS_EFF) / RF_C0_M_S * cause_skate_um(k) * 1e-6);
         static const char *const touched[3] = {"open's touch", "short's touch", "load's touch"};
         for (int m = 0; m < 3; m++) {
                 const struct standard_model *u = &s[m]->model;
@@ -65,6 +79,8 @@ void causes_of_standards(const struct slope *k)
                 c.d_gamma[0][m] = -2 * OWN_SHARE * shift * g;
                 c.d_gamma[1][m] = -c.d_gamma[0][m];
                 cause_common(k, touched[m], cause_ideal_mover, &c);
+                c.d_gamma[0][m] = c.d_gamma[1][m] = -2 * skate * g;
+                cause_common(k, touched[m], cause_ideal_mover, &c);
         }
         if (!thru || ch->cal->terms.model != TERMS_TWELVE)
                 return;
@@ -81,6 +97,8 @@ void causes_of_standards(const struct slope *k)
         }
         c.d_thru = m2_scale(OWN_SHARE, m2_sub(moved[0], moved[1]));
         cause_common(k, "thru's touch", cause_ideal_mover, &c);
+        c.d_thru = m2_add(move_shift(base.thru, 0, skate), move_shift(base.thru, 1, skate));
+        cause_common(k, "thru's touch", cause_ideal_mover, &c);
         c.d_thru = m2_scale(CMPLX(0, -k->w * thru->model.u_delay_s), m2_of(0, base.thru.e[1], base.thru.e[2], 0));
         cause_common(k, "thru delay", cause_ideal_mover, &c);
 }
@@ -88,13 +106,18 @@ void causes_of_standards(const struct slope *k)
 _Static_assert((int)PART_COUNT <= (int)VIRTUAL_PARTS, "a virtual calibration has room for the device and all dummies");
 
 /* ---- any other method: by calibrating a virtual analyzer (virtual.c) ---------------------------------------------------------------- */
-static double virtual_dq(const struct slope *k, const struct virtual *v, size_t standard, struct m2 d)
+double complex cause_virtual_dz(const struct slope *k, const struct virtual *v, size_t standard, struct m2 d)
 {
         double complex dz = 0;
         for (int p = 0; p < PART_COUNT; p++)
                 if (k->a->ch->raw[p])
                         dz += slope_weigh(k, p, virtual_change(v, standard, d, (size_t)p));
-        return slope_value(k, k->part * dz);
+        return dz;
+}
+
+static double virtual_dq(const struct slope *k, const struct virtual *v, size_t standard, struct m2 d)
+{
+        return slope_value(k, k->part * cause_virtual_dz(k, v, standard, d));
 }
 
 /* dS of a reflection at one port. */
@@ -130,8 +153,12 @@ void causes_of_virtual(const struct slope *k, const struct virtual *v, size_t m)
                 moved[port] = move_shift(v->s[m], port, shift);
                 cause_add(k->to, touch, virtual_dq(k, v, m, m2_scale(OWN_SHARE, moved[port])), INFINITY);
         }
-        if (!s->raised)
+        if (!s->raised) {
+                double complex skate = CMPLX(0, k->w * sqrt(ALUMINA_EPS_EFF) / RF_C0_M_S * cause_skate_um(k) * 1e-6);
                 cause_add(k->to, touch, virtual_dq(k, v, m, m2_scale(OWN_SHARE, m2_sub(moved[0], moved[1]))), INFINITY);
+                cause_add(k->to, touch, virtual_dq(k, v, m, m2_add(move_shift(v->s[m], 0, skate), move_shift(v->s[m], 1, skate))),
+                          INFINITY);
+        }
         if (v->transmits[m] && s->model.u_delay_s > 0)
                 cause_add(k->to, "thru delay",
                           virtual_dq(k, v, m, m2_scale(CMPLX(0, -k->w * s->model.u_delay_s), m2_of(0, v->s[m].e[1], v->s[m].e[2], 0))),

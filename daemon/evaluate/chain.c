@@ -274,7 +274,7 @@ double asked_share_at(const struct asked *a, double hz)
         struct cause_list list = {.n = 0};
         size_t j;
         double gain, u, u95;
-        char budget[200];
+        char budget[BUDGET_ROOM];
         at.hz = hz;
         if (chain_between(a->ch, hz, &t, &j, &gain, NULL))
                 return INFINITY;
@@ -371,6 +371,7 @@ static void answer_one(const struct chain *ch, const struct parameter_plan *plan
         if (!to->has_value)
                 return;
         double u, between = 0;
+        cause_of_temperature(ch, plan, asked_share(&a), to->value, &list);
         budget_close(&list, &u, &to->u95, to->budget);
         for (size_t k = 0; k < list.n; k++)
                 between += strcmp(list.name[k], CAUSE_INTERPOLATION) ? 0 : list.dq[k] * list.dq[k];

@@ -75,6 +75,9 @@ void answer_refuse(struct parameter_answer *, const char *sentence);
 /* All causes of uncertainty of a at the trio (index i of the calibration, j of the sweep). */
 void causes_of(const struct asked *, const struct trio *, size_t j, double noise_gain, struct cause_list *);
 
+/* causes_stated.c: the chuck's temperature times the parameter's own coefficient, for the finished number. */
+void cause_of_temperature(const struct chain *, const struct parameter_plan *, enum rf_share, double value, struct cause_list *);
+
 /* flags.c: what the corrected sweep says of itself; neither looks at a parameter nor decides over trust. */
 struct sweep_said {
         uint32_t flags; /* as in run/entry.h: 8 seam, 16 not reciprocal, 32 not passive */

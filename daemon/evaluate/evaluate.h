@@ -88,13 +88,14 @@ struct chain_question {
         size_t open_n; /* good open dummies of other dies, for the dummies' own scatter; may be empty */
         bool replayed;
 };
+enum { BUDGET_ROOM = 320 };
 struct parameter_answer {
         const struct parameter_plan *plan;
         double value, u95;
         bool has_value;
         const char *verdict; /* pass fail marginal none */
         char reason[120];
-        char budget[200]; /* JSON: share of u^2 per cause, in per cent */
+        char budget[BUDGET_ROOM]; /* JSON: share of u^2 per cause, in per cent; null: a cause that the recipe does not state */
         double lo_hz, hi_hz;
         bool has_range;
         const char *plane;

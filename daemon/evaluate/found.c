@@ -144,7 +144,7 @@ static double bend_u(const struct asked *q, const double hz[3], double base, dou
 {
         double weight = 1 / (base * base), u, u95;
         struct cause_list list = {.n = 0};
-        char shares[200];
+        char shares[BUDGET_ROOM];
         for (int k = 0; k < 3; k++)
                 add_causes_at(q, hz[k], k == 1 ? -2 * weight : weight, &list);
         budget_close(&list, &u, &u95, shares);

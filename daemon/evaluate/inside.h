@@ -45,6 +45,7 @@ struct m2 standard_at(const struct standard *, double t_c, double hz);
 struct m2 move_series(struct m2 s, int port, double complex dz_ohm, double z);
 struct m2 move_shift(struct m2 s, int port,
                      double complex theta); /* plane outwards by theta = gamma dx: S_pp e^{-2 theta}, S_pq e^{-theta} */
+struct m2 move_shunt(struct m2 s, int port, double complex dy_s, double z);
 struct m2 move_tracking(const struct calibration *, size_t i, struct m2 s, int port, double complex eps); /* one-way tracking (1 + eps) */
 /* The ideals of port `port` were wrong by d_gamma at gamma[3] (open, short, load); thru: how the known thru was wrong ("solt" only). */
 struct m2 move_ideals(const struct calibration *, size_t i, struct m2 s, int port, const double complex gamma[3],
@@ -65,21 +66,25 @@ double scatter_of(const double *x, const double *re, const double *im, size_t n,
 /* budget.c */
 #define CAUSE_INTERPOLATION "interpolation" /* where it prevails the number is refused */
 #define CAUSE_LIST_MAX 160
+enum { NOT_COUNTED_MAX = 8 };
 struct cause_list {
         size_t n;
         const char *name[CAUSE_LIST_MAX]; /* static text; several entries may share a name */
         double dq[CAUSE_LIST_MAX];        /* change of the parameter by one standard uncertainty */
         double nu[CAUSE_LIST_MAX];        /* degrees of freedom; INFINITY: known by type B */
         bool rectangular[CAUSE_LIST_MAX]; /* known by its limits alone */
+        size_t not_counted_n;
+        const char *not_counted[NOT_COUNTED_MAX]; /* the recipe does not state them; each once, static text */
 };
 void cause_add(struct cause_list *, const char *name, double dq, double nu);
 void cause_add_rectangular(struct cause_list *, const char *name, double dq); /* dq: half width / sqrt 3 */
 /* A number made of several: adds weight times what is of one origin in `one` (the n-th cause of a name is the n-th of that name in `sum`:
    the same tip, the same standard).  Noise is each reading's own and stays out; the squares of what there is of it come back. */
 double cause_add_coherent(struct cause_list *sum, const struct cause_list *one, double weight);
+void cause_not_counted(struct cause_list *, const char *name);
 /* u, the 95 % half width (JCGM 100, G.4: t of the effective degrees of freedom, at least 2; less where a rectangular cause prevails) and
-   the largest shares as JSON. */
-void budget_close(const struct cause_list *, double *ret_u, double *ret_u95, char json[200]);
+   the largest shares as JSON; null: what is not counted. */
+void budget_close(const struct cause_list *, double *ret_u, double *ret_u95, char json[BUDGET_ROOM]);
 double student_95(double nu);
 /* JCGM 106:2012: probability that the true value lies within the limits. */
 double conformance(double value, double u, bool has_low, double low, bool has_high, double high);

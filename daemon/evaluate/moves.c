@@ -19,6 +19,12 @@
 
 struct m2 move_series(struct m2 s, int port, double complex dz_ohm, double z) { return rf_move_series(s, port, dz_ohm, z); }
 struct m2 move_shift(struct m2 s, int port, double complex theta) { return rf_move_shift(s, port, theta); }
+/* S = (1 - zY)(1 + zY)^-1, hence dS = -z/2 (1 + S) dY (1 + S). */
+struct m2 move_shunt(struct m2 s, int port, double complex dy_s, double z)
+{
+        struct m2 half = m2_add(m2_one(), s), at = port == 0 ? m2_diag(dy_s, 0) : m2_diag(0, dy_s);
+        return m2_scale(-z / 2, m2_mul(half, m2_mul(at, half)));
+}
 struct m2 move_tracking(const struct calibration *c, size_t i, struct m2 s, int port, double complex eps)
 {
         return rf_move_tracking(&c->terms, i, s, port, eps);

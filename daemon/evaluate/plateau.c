@@ -82,7 +82,7 @@ void answer_plateau(struct asked *a, double share_max, struct parameter_answer *
         size_t probes = p.n < PROBES ? p.n : PROBES;
         double noise = 0;
         struct cause_list one;
-        list->n = 0;
+        list->n = list->not_counted_n = 0;
         for (size_t m = 0; m < probes; m++) {
                 size_t j = stride * (p.first + (probes > 1 ? m * (p.n - 1) / (probes - 1) : 0));
                 causes_at(a, j, gain, power, &one);

@@ -107,6 +107,7 @@ static bool standards_take(const struct recipe *r, const struct band_plan *band,
                 if (!used_by(m, kind, &ideal) || !isfinite(cabs(truth.e[0]) + cabs(truth.e[2])))
                         return false;
                 v->of[v->n] = s;
+                v->line_m[v->n] = how.of_lines && kind == RF_LINE ? s->model.length_um * 1e-6 - (middle ? *ret_first_m : 0) : NAN;
                 v->s[v->n] = truth;
                 v->transmits[v->n] = kind == RF_THRU || kind == RF_LINE || kind == RF_KNOWN;
                 to[v->n] = (struct rf_standard){.name = s->name,
@@ -133,7 +134,7 @@ bool virtual_calibrate(const struct recipe *r, double hz, struct virtual_how how
         struct rf_standard standards[RF_STANDARD_MAX];
         struct axis axis;
         double first_m;
-        *v = (struct virtual){.hz = hz};
+        *v = (struct virtual){.hz = hz, .gamma_m = how.gamma_m, .line_z = line_z(&r->calibration, hz, how.gamma_m)};
         if (!m || axis_of(1, &v->hz, &axis, NULL) || !standards_take(r, band, m, how, &axis, arena, standards, v, &first_m))
                 return false;
         const struct calibration_plan *c = &r->calibration;
@@ -188,6 +189,11 @@ bool virtual_calibrate(const struct recipe *r, double hz, struct virtual_how how
                                 column->d_s[p] = m2_scale(1 / STEP, m2_sub(rf_correct2_point(&terms, 0, s[p]), before[p]));
                 }
         return true;
+}
+
+struct m2 virtual_longer(const struct virtual *v, size_t k, double by_m)
+{
+        return m2_sub(rf_line(v->gamma_m, v->line_z, v->line_m[k] + by_m, 50), v->s[k]);
 }
 
 struct m2 virtual_change(const struct virtual *v, size_t standard, struct m2 d_standard, size_t part)

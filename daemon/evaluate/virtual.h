@@ -20,6 +20,8 @@ struct virtual
         const struct standard *of[RF_STANDARD_MAX];
         struct m2 s[RF_STANDARD_MAX]; /* as believed, 50 ohm */
         bool transmits[RF_STANDARD_MAX];
+        double line_m[RF_STANDARD_MAX]; /* of lines: what lies between the planes; else NaN */
+        double complex gamma_m, line_z;
         size_t column_n;
         struct virtual_column columns[VIRTUAL_COLUMNS];
 };
@@ -35,6 +37,8 @@ const struct method *virtual_method(const struct recipe *, double hz, bool of_li
  * has no solution of this frequency by itself. */
 bool virtual_calibrate(const struct recipe *, double hz, struct virtual_how, const struct m2 *s, size_t s_n, struct arena *,
                        struct virtual *ret);
+/* How a line of the calibration reads otherwise when it is longer by by_m than believed: to be given to virtual_change(). */
+struct m2 virtual_longer(const struct virtual *, size_t k, double by_m);
 /* Change of device `part` when standard k is d_standard away from what it is believed to be. */
 struct m2 virtual_change(const struct virtual *, size_t k, struct m2 d_standard, size_t part);
 

@@ -50,6 +50,11 @@ struct setup {
         double contact_ohm, contact_ohm_u; /* expected contact resistance per signal path and its repeatability (1 s) */
         double contact_h_u;                /* repeatability of contact inductance per signal path (1 s) */
         double placement_um_u;             /* placement repeatability (1 s) */
+        double temperature_k_u;            /* of the device against temperature_c (1 s); 0: not stated, as with all that follow */
+        double overtravel_um_u;            /* repeatability of overtravel, both tips alike (1 s) */
+        double skate_um_um;                /* by how much a tip slides inwards per um of overtravel */
+        double pad_f_um;                   /* capacitance of the pad per um that lies behind the tip */
+        double linearity_db_10db;          /* half width of a receiver's error over 10 dB of level */
 };
 struct standard_model { /* SI units; offsets 0 on wafer; C and L may be negative */
         double c_f[4], l_h[4], r_ohm, delay_s, loss_ohm_s, z_ohm;
@@ -57,7 +62,7 @@ struct standard_model { /* SI units; offsets 0 on wafer; C and L may be negative
         double dc_ohm, u_dc_ohm, dc_at_c;        /* load: what a DC meter read of this copy, at dc_at_c: R is trimmed to it; 0: not read */
         double u_r_ohm, u_l_h, u_c_f, u_delay_s; /* 1 s of this copy against the model */
         double u_r_per_k, u_loss_ohm_s, u_z_ohm; /* likewise */
-        double length_um;                        /* lines and thru of a line calibration */
+        double length_um, u_length_um;           /* lines and thru of a line calibration */
 };
 struct standard_end {
         int32_t kind; /* enum standard_kind */
@@ -115,8 +120,9 @@ struct calibration_plan {
         double reflect_estimate;     /* -1 short, +1 open (lines) */
         double reflect_offset_um;    /* of the reflect beyond the reference plane, negative towards the probe */
         double line_capacitance_f_m; /* to renormalise to 50 ohm; 0: results stay in the line's impedance */
-        double line_loss_tangent;    /* of the lines' capacitance */
-        double line_z_ohm;           /* an assumed real impedance of the lines, instead of their capacitance; 0: none */
+        double line_capacitance_u_f_m, line_loss_tangent_u, line_z_ohm_u; /* 1 s; 0: not stated */
+        double line_loss_tangent;                                         /* of the lines' capacitance */
+        double line_z_ohm; /* an assumed real impedance of the lines, instead of their capacitance; 0: none */
         struct verification *verify;
         size_t verify_n; /* measured, never used in the solution */
         int32_t tries_max;
@@ -189,7 +195,9 @@ struct parameter_plan {
         double low, high;
         bool has_low, has_high; /* limits, in the quantity's unit */
         double expect_low, expect_high;
-        bool has_expect;          /* first-die sanity */
+        bool has_expect; /* first-die sanity */
+        double per_k;    /* change per kelvin: of the value's share, 1/K; of quantities in dB, and K and mu, in their unit */
+        bool has_per_k;
         double resolve_share_max; /* refused (not resolvable) when u95/|value| is above it; default 0.3 */
         int32_t acceptance;       /* enum acceptance (rf/trust/decide_limits.h): how the limits are decided; default guarded */
         double risk;              /* of a wrong pass or a wrong fail, guarded; default 0.05 */

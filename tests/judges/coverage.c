@@ -3,7 +3,9 @@
  * copies of the standards, contacts, noise, drift, wafer.  So each touch of a device here has a calibration of its own: the simulated
  * physics (written without rf/) makes raw data, the daemon's own chain (evaluate/) solves, corrects, de-embeds, extracts and states an
  * interval. Drift       between the calibration and the touch each port has moved by a delay and a loss drawn evenly within what the
- * recipe's check lets pass: this is all that the daemon knows of a touch in an interval whose checks passed. Limits      0.93 to 0.97 of
+ * recipe's check lets pass: this is all that the daemon knows of a touch in an interval whose checks passed. Stated      what the
+ * recipe states and no reading shows is drawn as stated: receivers bent by a power of the level, the chuck's temperature at each device,
+ * overtravel that lets both tips slide, pads that are longer behind the tip, the capacitance told of the lines. Limits      0.93 to 0.97 of
  * the touches of each parameter, or the binomial interval of 0.95 at the chance of a false alarm of 1 % for all parameters together
  * (Bonferroni) where that is wider; and an error beyond 3 u95 in no more than 1 of 500: a normal of k = 2 has none. usage       coverage
  * RECIPE.json SCENARIO.json [touches, 1000] [first seed, 1] environment: FAR=1.5 names each touch beyond 1.5 u95, SHOW=1 the calibrations,
@@ -36,6 +38,7 @@ struct station {
         double now_s;
         struct sim_drift moved[2]; /* of each port since the calibration, beyond the scenario's own drift */
         int64_t sweeps;
+        double bent[2]; /* the receiver of each port reads |m|^(1 + bent) */
 };
 
 static char *file_read(const char *path, size_t *ret_n)
@@ -83,7 +86,14 @@ struct seen { /* what lies under the tips */
         bool air, standard;
         double raised_f[2], volt[2];
         struct sim_touch touch;
+        double longer_f[2]; /* of a device's pads: what more or less lies behind the tips, with its share of their loss */
 };
+
+static double complex behind(const struct seen *v, int p, double hz)
+{
+        return v->longer_f[p] == 0 ? 0
+                                   : v->longer_f[p] / v->pads.c_f[p] / (v->pads.loss_ohm + 1 / (CMPLX(0, TWO_PI * hz) * v->pads.c_f[p]));
+}
 
 static struct raw_sweep sweep(struct station *st, const struct seen *v, struct arena *arena)
 {
@@ -115,6 +125,7 @@ static struct raw_sweep sweep(struct station *st, const struct seen *v, struct a
                 } else {
                         struct y2 y =
                                 v->standard ? copy_y(&v->copy, hz) : pads_around(&v->pads, device_biased_y(v->device, hz, v->volt), hz);
+                        y = y2_shunt(y, behind(v, 0, hz), behind(v, 1, hz));
                         p = y2_to_s(touch_around(s, &v->touch, 30, 2, y, hz), 50);
                         double complex m1 = cexp(-CMPLX(0, 1) * per_um * v->touch.shift_um[0]),
                                        m2 = cexp(-CMPLX(0, 1) * per_um * v->touch.shift_um[1]);
@@ -128,6 +139,7 @@ static struct raw_sweep sweep(struct station *st, const struct seen *v, struct a
                 system_noise(st->system, &r, i, st->ifbw[i], 1, m);
                 static const int from[4] = {RAW_S11, RAW_S12, RAW_S21, RAW_S22};
                 for (int k = 0; k < 4; k++) {
+                        m[from[k]] *= pow(cabs(m[from[k]]), st->bent[k / 2]);
                         raw.re[k][i] = creal(m[from[k]]);
                         raw.im[k][i] = cimag(m[from[k]]);
                 }
@@ -140,12 +152,23 @@ static struct raw_sweep sweep(struct station *st, const struct seen *v, struct a
         return raw;
 }
 
+/* Overtravel as it repeats: both tips slide inwards or stay behind. */
+static struct sim_touch slid(const struct station *st, struct sim_touch t)
+{
+        const struct setup *setup = &st->recipe->setup;
+        struct draws r = draws_of((uint64_t)st->scenario.seed, DRAW_NONE, 3, st->sweeps, 0, 0);
+        double um = setup->skate_um_um * setup->overtravel_um_u * draw_normal_within(&r, 3.5);
+        for (int p = 0; p < 2; p++)
+                t.shift_um[p] -= um;
+        return t;
+}
+
 static struct seen standard_seen(const struct station *st, const char *name, int touch)
 {
         const struct scenario *s = &st->scenario;
         for (size_t k = 0; k < s->standard_n; k++)
                 if (!strcmp(s->standards[k].name, name)) {
-                        struct seen v = {.standard = true, .copy = copy_of(s, k, 0), .touch = touch_of(s, draw_key(name), touch)};
+                        struct seen v = {.standard = true, .copy = copy_of(s, k, 0), .touch = slid(st, touch_of(s, draw_key(name), touch))};
                         v.air = v.copy.raised;
                         v.raised_f[0] = v.copy.c_f[0];
                         v.raised_f[1] = v.copy.c_f[1];
@@ -170,17 +193,20 @@ static struct seen device_seen(const struct station *st, int at, const double vo
         char key[64];
         const struct sim_device *d = &st->wafer.devices[at];
         snprintf(key, sizeof key, "%d,%d %s", (int)d->die_x, (int)d->die_y, d->name);
-        return (struct seen){.device = d,
-                             .pads = wafer_pads(&st->wafer, at),
-                             .touch = touch_of(&st->scenario, draw_key(key), 1),
-                             .volt = {volt[0], volt[1]}};
+        struct seen v = {.device = d,
+                         .pads = wafer_pads(&st->wafer, at),
+                         .touch = slid(st, touch_of(&st->scenario, draw_key(key), 1)),
+                         .volt = {volt[0], volt[1]}};
+        for (int p = 0; p < 2; p++)
+                v.longer_f[p] = -st->recipe->setup.pad_f_um * v.touch.shift_um[p];
+        return v;
 }
 
 struct tally {
         const char *device, *name;
         size_t n, within, far, refused;
         double squares, sum, worst, u95_share;
-        char budget[200], reason[120];
+        char budget[BUDGET_ROOM], reason[120];
 };
 
 static void calibrate(struct station *st, struct arena *arena, struct calibration **cal)
@@ -275,6 +301,35 @@ static void lead_drawn(struct scenario *s)
         s->pads.feed_share = draw_uniform(&r) * fmin(1, s->pads.l_h / 2500 / s->pads.c_f);
 }
 
+/* The device as warm as it is: what its parameters' coefficients say of resistance, capacitance and inductance. */
+static struct sim_device warm(const struct station *st, const struct measure *me, const struct sim_device *device)
+{
+        struct sim_device d = *device;
+        struct draws r = draws_of((uint64_t)st->scenario.seed, DRAW_NONE, 4, st->sweeps, 0, 0);
+        double off_k = st->recipe->setup.temperature_k_u * draw_normal_within(&r, 3.5);
+        bool done[QUANTITY_COUNT] = {false};
+        for (size_t k = 0; k < me->parameter_n; k++) {
+                const struct parameter_plan *p = &me->parameters[k];
+                double *element = p->quantity == QUANTITY_R   ? &d.r_ohm
+                                  : p->quantity == QUANTITY_C ? &d.c_f
+                                  : p->quantity == QUANTITY_L ? &d.l_h
+                                                              : NULL;
+                if (element && !done[p->quantity])
+                        *element *= 1 + p->per_k * off_k;
+                done[p->quantity] = true;
+        }
+        return d;
+}
+
+/* What holds for the night: receivers, and what is told of the lines. */
+static void stated_drawn(struct station *st, struct recipe *r, double told_f_m)
+{
+        struct draws draws = draws_of((uint64_t)st->scenario.seed, DRAW_NONE, 5, 0, 0, 0);
+        for (int p = 0; p < 2; p++)
+                st->bent[p] = draw_between(&draws, -1, 1) * r->setup.linearity_db_10db / 10;
+        r->calibration.line_capacitance_f_m = told_f_m + r->calibration.line_capacitance_u_f_m * draw_normal_within(&draws, 3.5);
+}
+
 /* Everything new, one die, one touch of each device. */
 static void touch_one_die(struct station *st, struct tallies *all)
 {
@@ -311,6 +366,8 @@ static void touch_one_die(struct station *st, struct tallies *all)
                 if (only && kind != DEVICE_OPEN && kind != DEVICE_SHORT && strcmp(only, me->device))
                         continue;
                 struct seen v = device_seen(st, (int)k0 + device, at_condition(me, 0).volt);
+                struct sim_device as_warm = warm(st, me, v.device);
+                v.device = &as_warm;
                 struct raw_sweep raw = sweep(st, &v, arena);
                 if (kind == DEVICE_OPEN)
                         open = raw;
@@ -393,12 +450,14 @@ int main(int argc, char **argv)
                 method_set(recipe, argv + 5, argc - 5, arena);
         scenario_text = file_read(argv[2], &n);
         static struct tallies all;
+        const double told_f_m = recipe->calibration.line_capacitance_f_m;
         for (size_t k = 0; k < touches; k++) {
                 struct arena *own = arena_new(0);
                 struct station st = {.recipe = recipe};
                 need(fields_read_text(&scenario_object, scenario_text, n, own, &st.scenario, &err), &err, argv[2]);
                 st.scenario.seed = first + (int64_t)k;
                 lead_drawn(&st.scenario);
+                stated_drawn(&st, recipe, told_f_m);
                 touch_one_die(&st, &all);
                 arena_free(own);
         }

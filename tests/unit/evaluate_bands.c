@@ -1,6 +1,8 @@
 /* A calibration of bands, from its standards to a corrected device: lumped standards below, lines above, joined; planes at the tips and 50
    ohm throughout.  Raw data are chain matrices (evaluate_bench.h). */
 #include "evaluate_bench.h"
+#undef I
+#include "evaluate/chain.h"
 
 enum { L0 = 7, L1, L2, L3, L_OWN, STANDARDS };
 static const double line_um[] = {200, 450, 900, 2100, 1500};
@@ -289,6 +291,86 @@ static void a_sweep_outside_the_domain_has_no_value(void **state)
         joined_free(j);
 }
 
+/* L of a coil at a frequency that is the lines' alone, and its causes. */
+static double line_number(struct joined_bench *j, struct cause_list *list)
+{
+        static const struct dut coil = {DUT_INDUCTOR, 5, 150e-12, 10e-15, NULL, false};
+        struct raw_sweep raw = bench_device(j->b, &coil);
+        struct measure own = j->b->measures[0];
+        own.deembed = DEEMBED_NONE;
+        struct chain_question q = {.recipe = &j->b->recipe, .measure = &own, .calibration = j->c, .raw = &raw};
+        struct chain ch;
+        struct tp_error err = {0};
+        struct trio t;
+        size_t at;
+        double gain;
+        assert_int_equal(chain_open(&q, j->b->arena, &ch, &err), CODE_OK);
+        struct asked a = {.ch = &ch, .quantity = QUANTITY_L, .hz = 50e9, .view = VIEW_SERIES};
+        assert_int_equal(chain_between(&ch, a.hz, &t, &at, &gain, &err), CODE_OK);
+        causes_of(&a, &t, at, gain, list);
+        return asked_value(&a, asked_z(&a, &t));
+}
+static double nth(const struct cause_list *list, const char *name, size_t n)
+{
+        for (size_t k = 0; k < list->n; k++)
+                if (strcmp(list->name[k], name) == 0 && n-- == 0)
+                        return list->dq[k];
+        return 0;
+}
+static bool is_not_counted(const struct cause_list *list, const char *name)
+{
+        for (size_t k = 0; k < list->not_counted_n; k++)
+                if (strcmp(list->not_counted[k], name) == 0)
+                        return true;
+        return false;
+}
+
+/* Lines told otherwise than they are: each length by itself, the impedance, the capacitance. */
+static void what_is_told_of_lines_moves_numbers_as_foretold(void **state)
+{
+        (void)state;
+        struct joined_bench *j = joined_new(0);
+        struct calibration_plan *c = &j->b->recipe.calibration;
+        struct tp_error err = {0};
+        struct cause_list list, ignored;
+        if (joined_solve(j, &err))
+                fail_msg("%s", err.text);
+        line_number(j, &list);
+        assert_true(is_not_counted(&list, "line length") && is_not_counted(&list, "line Zc") && nth(&list, "line Zc", 0) == 0);
+        for (int k = 0; k < 4; k++)
+                j->standards[L0 + k].model.u_length_um = 0.1;
+        c->line_z_ohm_u = 0.05;
+        double value = line_number(j, &list);
+        assert_true(!is_not_counted(&list, "line length") && !is_not_counted(&list, "line Zc"));
+        for (int k = 0; k < 6; k++) {
+                double *told = k < 4 ? &j->standards[L0 + k].model.length_um : &c->line_z_ohm, kept = *told;
+                if (k < 5) {
+                        *told += k < 4 ? 0.1 : 0.05;
+                } else { /* by its capacitance instead, which is exactly that of 55 ohm without loss */
+                        c->line_z_ohm = 0;
+                        c->line_capacitance_f_m = sqrt(5.2) / 299792458.0 / 55;
+                        c->line_capacitance_u_f_m = 1e-3 * c->line_capacitance_f_m;
+                        if (joined_solve(j, &err))
+                                fail_msg("%s", err.text);
+                        value = line_number(j, &list);
+                        c->line_capacitance_f_m += c->line_capacitance_u_f_m;
+                }
+                if (joined_solve(j, &err))
+                        fail_msg("%s", err.text);
+                double moved = line_number(j, &ignored) - value;
+                double foretold = k < 4 ? nth(&list, "line length", (size_t)k) : nth(&list, k == 4 ? "line Zc" : "line C", 0);
+                *told = kept;
+                print_message("%s %d: moved by %.4g, foretold %.4g\n",
+                              k < 4    ? "line length"
+                              : k == 4 ? "line Zc"
+                                       : "line C",
+                              k, moved / value, foretold / value);
+                if (!(fabs(fabs(moved) - fabs(foretold)) < 0.02 * fabs(moved) && fabs(moved) > 1e-7 * value))
+                        fail_msg("%d: moved by %.6g, foretold %.6g", k, moved, foretold);
+        }
+        joined_free(j);
+}
+
 int main(void)
 {
         const struct CMUnitTest tests[] = {cmocka_unit_test(a_recipe_with_bands_returns_the_device),
@@ -297,6 +379,7 @@ int main(void)
                                            cmocka_unit_test(a_wrong_load_is_said_at_the_joint),
                                            cmocka_unit_test(a_line_is_verified_in_ohms_above_and_by_its_delay_below),
                                            cmocka_unit_test(a_sweep_outside_the_domain_has_no_value),
-                                           cmocka_unit_test(what_cannot_be_joined_is_refused)};
+                                           cmocka_unit_test(what_cannot_be_joined_is_refused),
+                                           cmocka_unit_test(what_is_told_of_lines_moves_numbers_as_foretold)};
         return cmocka_run_group_tests(tests, NULL, NULL);
 }

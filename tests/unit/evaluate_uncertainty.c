@@ -48,7 +48,7 @@ static void a_budget_adds_squares_and_names_the_largest(void **state)
         (void)state;
         struct cause_list list = {.n = 0};
         double u, u95;
-        char json[200];
+        char json[BUDGET_ROOM];
         cause_add(&list, "load R", 4, INFINITY);
         cause_add(&list, "contact L", -2, INFINITY);
         cause_add(&list, "contact L", 2, INFINITY);
@@ -69,7 +69,7 @@ static void a_rectangular_cause_has_its_own_factor(void **state)
         (void)state;
         struct cause_list list = {.n = 0};
         double u, u95;
-        char json[200];
+        char json[BUDGET_ROOM];
         cause_add_rectangular(&list, "drift", 3);
         budget_close(&list, &u, &u95, json);
         assert_true(fabs(u95 / u - 2 * 0.95 * sqrt(3) / 1.959963984540054) < 1e-9); /* k = 2 for the normal's 1.96, here as there */
