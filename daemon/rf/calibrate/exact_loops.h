@@ -4,6 +4,7 @@
                equation is taken from the others (own derivation).  Thru: Marks, 50th ARFTG, 1997.  Unknown thru: Ferrero & Pisani, IEEE
                MGWL 2 (1992) 505, det T = 1. */
 #include "rf/numbers/vector.h"
+#include "rf/numbers/vector_functions.h"
 
 /* w = (a G + b)/(c G + 1) from three pairs. */
 HOT void N(box)(size_t n, const struct box_columns *in)
@@ -83,7 +84,7 @@ HOT void N(quality)(size_t n, const struct quality_columns *in)
         }
 }
 
-/* r = sqrt(S12/S21/(ER1 ER2)) as it comes, S21 of the thru with it, and S21 e^{+jw tau} (to 1e-9, for a sign). */
+/* r = sqrt(S12/S21/(ER1 ER2)) as it comes, S21 of the thru with it, and S21 e^{+jw tau}, for a sign. */
 HOT void N(root)(size_t n, const struct root_columns *in)
 {
         const double *m11_re = in->m_re[0], *m11_im = in->m_im[0], *m12_re = in->m_re[1], *m12_im = in->m_im[1], *m21_re = in->m_re[2],
@@ -94,7 +95,7 @@ HOT void N(root)(size_t n, const struct root_columns *in)
                      *hz = in->hz;
         double *r_re = in->to.r_re, *r_im = in->to.r_im, *s21_re = in->to.s21_re, *s21_im = in->to.s21_im, *ratio_re = in->to.ratio_re,
                *ratio_im = in->to.ratio_im;
-        double turns = 4 * in->tau_s; /* quarter turns per hertz */
+        double per_hz = RF_TWO_PI * in->tau_s;
 #pragma GCC ivdep
         for (size_t i = 0; i < n; i++) {
                 struct cx m11 = AT(m11, i), m22 = AT(m22, i), m12 = AT(m12, i), m21 = AT(m21, i), erf = AT(erf, i), err = AT(err, i);
@@ -102,24 +103,14 @@ HOT void N(root)(size_t n, const struct root_columns *in)
                 struct cx a1 = N(sub_mul)(erf, AT(edf, i), c1), a2 = N(sub_mul)(err, AT(edr, i), c2);
                 struct cx both = N(mul)(erf, err), det = N(sub_mul)(N(mul)(m11, m22), m12, m21);
                 struct cx z = N(mul)(m12, N(inv)(N(mul)(m21, both)));
-                /* principal root without branches */
-                double size = __builtin_sqrt(N(norm2)(z)), near = __builtin_sqrt((size + __builtin_fabs(z.re)) / 2),
-                       far = z.im / (2 * near);
-                double up = __builtin_copysign(near, z.im);
-                struct cx r = cx(z.re >= 0 ? near : __builtin_fabs(far), z.re >= 0 ? far : up);
+                struct cx r = N(root_of)(z);
                 /* (N22 both S21) of the two boxes and the thru's T between them */
                 struct cx one = N(add_mul)(N(mul)(m11, a2), det, c2), two = N(add_mul)(a2, m22, c2);
                 struct cx n22 = N(add_mul)(N(mul)(a1, two), c1, one);
                 struct cx s21 = N(mul)(N(mul)(r, N(mul)(both, m21)), N(inv)(n22));
                 PUT(r, i, r);
                 PUT(s21, i, s21);
-                double t = turns * hz[i], quarter = __builtin_floor(t + 0.5), x = (t - quarter) * 1.5707963267948966, x2 = x * x;
-                double quarters = quarter - 4 * __builtin_floor(quarter / 4); /* 0 1 2 3 */
-                double s = x * (1 - x2 / 6 * (1 - x2 / 20 * (1 - x2 / 42 * (1 - x2 / 72 * (1 - x2 / 110)))));
-                double co = 1 - x2 / 2 * (1 - x2 / 12 * (1 - x2 / 30 * (1 - x2 / 56 * (1 - x2 / 90))));
-                double cr = quarters < 0.5 ? co : quarters < 1.5 ? -s : quarters < 2.5 ? -co : s;
-                double ci = quarters < 0.5 ? s : quarters < 1.5 ? co : quarters < 2.5 ? -s : -co;
-                struct cx ratio = N(mul)(s21, cx(cr, ci));
+                struct cx ratio = N(mul)(s21, N(e_to)(cx(0, per_hz * hz[i])));
                 PUT(ratio, i, ratio);
         }
 }

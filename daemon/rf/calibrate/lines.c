@@ -8,7 +8,6 @@
  * Rejected    |lambda| < 1 to tell the eigenvalues apart: with noise and short differences it flips.  |b| < |a/c|: wrong where directivity
  *             is larger than 1/source match. */
 #include "rf/calibrate/lines.h"
-#include "rf/network/convert.h"
 #include <math.h>
 #include <string.h>
 
@@ -25,41 +24,30 @@ struct line_set lines_of(const struct problem *p)
         return l;
 }
 
+/* ---- what is read ---------------------------------------------------------------------------------------------------------------------
+ */
+
+/* With t = M12 M21 and d = 1 - t Gf Gr the unterminated S is that of [[-det M, M11 - t Gf], [t Gr - M22, d]]/U21, U21 = M21 (1 - M22 Gf):
+   no other quotient is needed (own derivation from Marks, 50th ARFTG, 1997). */
+bool line_t(const struct point *p, size_t standard, struct m2 *ret)
+{
+        const double complex *m = p->raw[standard].e;
+        double complex t = m[1] * m[2], u21 = m[2] - m[2] * m[3] * p->gf, d = 1 - t * p->gf * p->gr;
+        if (!(abs2(u21) > 1e-24 * abs2(d))) /* rf_t_exists() */
+                return false;
+        *ret = m2_scale(1 / u21, m2_of(t - m[0] * m[3], m[0] - t * p->gf, t * p->gr - m[3], d));
+        return true;
+}
+/* The reflections of a reflect. */
+static void reflections(const struct point *p, size_t standard, double complex w[2])
+{
+        const double complex *m = p->raw[standard].e;
+        double complex t = m[1] * m[2], k = 1 / (1 - t * p->gf * p->gr);
+        w[0] = (m[0] - t * p->gf) * k;
+        w[1] = (m[3] - t * p->gr) * k;
+}
+
 /* ---- one pair ------------------------------------------------------------------------------------------------------------------------ */
-
-struct line_pair line_pair_of(struct m2 t_k, struct m2 t_c)
-{
-        struct m2 d = m2_sub(t_k, t_c), adjugate = m2_of(t_c.e[3], -t_c.e[1], -t_c.e[2], t_c.e[0]);
-        struct line_pair q = {.det = m2_det(t_c), .left = m2_mul(d, adjugate), .right = m2_mul(adjugate, d)};
-        double complex half = (q.left.e[0] - q.left.e[3]) / 2;
-        q.mean = q.det + (q.left.e[0] + q.left.e[3]) / 2;
-        q.root = m2_sqrt(half * half + q.left.e[1] * q.left.e[2]);
-        return q;
-}
-
-/* atanh keeps the relative precision of a small argument, which (log, log) would not: g dl is 1e-4 at 70 kHz. */
-static double complex atanh_of(double complex q)
-{
-        double re = creal(q), im = cimag(q), n = re * re + im * im;
-        return CMPLX(log1p(4 * re / ((1 - re) * (1 - re) + im * im)) / 4, atan2(2 * im, 1 - n) / 2);
-}
-
-void line_pair_orient(struct line_pair *q, double complex x)
-{
-        double complex e = cexp(-x), want = q->det * (e - 1 / e); /* the order in which the squares of both distances sum to less */
-        if (creal(q->root) * creal(want) + cimag(q->root) * cimag(want) < 0)
-                q->root = -q->root;
-}
-
-double complex line_pair_phase(const struct line_pair *q, double complex x)
-{
-        /* lambda_m = (mean + root)/det = e^{-y}: y = -atanh(root/mean), or that + j pi, which turns e^{-y} round */
-        double complex y = -atanh_of(q->root / q->mean), lambda = (q->mean + q->root) / q->det;
-        double complex e = m2_sqrt((q->mean + q->root) / (q->mean - q->root)); /* e^{-y}, Re >= 0 */
-        if (creal(e) * creal(lambda) + cimag(e) * cimag(lambda) < 0)
-                y += CMPLX(0, RF_PI);
-        return y + CMPLX(0, RF_TWO_PI * round((cimag(x) - cimag(y)) / RF_TWO_PI));
-}
 
 /* (m - mu) v = 0 for mu = mean -+ root: v0/v1 of the first and v1/v0 of the second, by the row in which half +- root does not cancel. */
 static void vectors(double complex half, double complex m12, double complex m21, double complex root, double complex *b, double complex *ca)
@@ -74,34 +62,62 @@ static void vectors(double complex half, double complex m12, double complex m21,
         }
 }
 
-void line_pair_boxes(const struct line_pair *q, double complex ret[4])
+struct line_pair line_pair_of(struct m2 t_k, struct m2 t_c)
 {
-        const double complex *l = q->left.e, *r = q->right.e;
-        double complex b, ca;
-        vectors((l[0] - l[3]) / 2, l[1], l[2], q->root, &b, &ca);
-        ret[0] = b;
-        ret[1] = ca;
-        vectors((r[0] - r[3]) / 2, r[2], r[1], q->root, &b, &ca);
-        ret[2] = -b;
-        ret[3] = -ca;
+        struct m2 d = m2_sub(t_k, t_c), adjugate = m2_of(t_c.e[3], -t_c.e[1], -t_c.e[2], t_c.e[0]);
+        struct m2 left = m2_mul(d, adjugate), right = m2_mul(adjugate, d);
+        struct line_pair q = {.det = m2_det(t_c)};
+        double complex half = (left.e[0] - left.e[3]) / 2, mean = q.det + (left.e[0] + left.e[3]) / 2;
+        q.root = m2_sqrt(half * half + left.e[1] * left.e[2]);
+        if (creal(half) * creal(q.root) + cimag(half) * cimag(q.root) < 0)
+                q.root = -q.root;
+        vectors(half, left.e[1], left.e[2], q.root, &q.box[0], &q.box[1]);
+        vectors((right.e[0] - right.e[3]) / 2, right.e[2], right.e[1], q.root, &q.box[2], &q.box[3]);
+        q.box[2] = -q.box[2];
+        q.box[3] = -q.box[3];
+        /* (mean + root)/det = e^{-y}: y = -atanh(root/mean), or that + j pi, which turns e^{-y} round.  atanh keeps the relative precision
+           of a small argument, which a logarithm would not: g dl is 1e-4 at 70 kHz. */
+        double complex ratio = q.root / mean, lambda = (mean + q.root) * conj(q.det);
+        double re = creal(ratio), im = cimag(ratio), twice = 2 * im, rest = 1 - (re * re + im * im);
+        q.phase = -CMPLX(log1p(4 * re / ((1 - re) * (1 - re) + im * im)) / 4, atan2(twice, rest) / 2);
+        /* where e^{atanh} points, half of atan2's angle */
+        double size = sqrt(rest * rest + twice * twice), x = rest >= 0 ? rest + size : fabs(twice),
+               y = rest >= 0 ? twice : copysign(size - rest, twice);
+        if (x * creal(lambda) + y * cimag(lambda) < 0)
+                q.phase += CMPLX(0, RF_PI);
+        return q;
+}
+
+void line_pair_turn(struct line_pair *q)
+{
+        double complex b1 = q->box[0], b2 = q->box[2];
+        q->root = -q->root;
+        q->phase = -q->phase;
+        q->box[0] = 1 / q->box[1];
+        q->box[1] = 1 / b1;
+        q->box[2] = 1 / q->box[3];
+        q->box[3] = 1 / b2;
+}
+
+void line_pair_orient(struct line_pair *q, double complex x)
+{
+        double complex e = cexp(-x), want = q->det * (e - 1 / e); /* the order in which the squares of both distances sum to less */
+        if (creal(q->root) * creal(want) + cimag(q->root) * cimag(want) < 0)
+                line_pair_turn(q);
+}
+
+double complex line_pair_phase(const struct line_pair *q, double complex x)
+{
+        const double whole = 0x1.8p52; /* added and taken away it leaves the nearest integer */
+        double turns = (cimag(x) - cimag(q->phase)) / RF_TWO_PI;
+        return q->phase + CMPLX(0, RF_TWO_PI * ((turns + whole) - whole));
 }
 
 void line_pair_orient_like(struct line_pair *q, const double complex box[4])
 {
-        double complex half = (q->left.e[0] - q->left.e[3]) / 2, s = half + q->root, t = half - q->root;
-        if (abs2(s) < abs2(t)) { /* the order in which nothing cancels nor is infinite is tried first */
-                q->root = -q->root;
-                s = t;
-        }
-        double complex b = -q->left.e[1] / s, ca = q->left.e[2] / s; /* the other way round b would be 1/ca */
+        double complex b = q->box[0], ca = q->box[1]; /* the other way round b would be 1/ca */
         if (abs2(b - box[0]) * abs2(ca) > abs2(1 - box[0] * ca))
-                q->root = -q->root;
-}
-
-double line_phase_eff_deg(double complex x)
-{
-        double complex e = cexp(-x), d = e - 1 / e;
-        return asin(fmin(1, sqrt(abs2(d)) / 2)) * 180 / RF_PI;
+                line_pair_turn(q);
 }
 
 /* ---- one frequency ------------------------------------------------------------------------------------------------------------------- */
@@ -114,9 +130,10 @@ void line_finish(const struct point *p, const struct line_set *ln, const struct 
         s->r = n0.e[3];
         double complex a1a2 = n0.e[0] / n0.e[3], near = held ? held->a1 : 0, sum = 0, u[RF_STANDARD_MAX][2];
         for (size_t k = 0; k < ln->reflect_n; k++) { /* several reflects of one kind: the mean of their a1 */
-                struct m2 w = point_raw(p, ln->reflect[k]);
-                u[k][0] = (w.e[0] - s->b1) / (1 - s->ca1 * w.e[0]);
-                u[k][1] = (w.e[3] - s->b2) / (1 - s->ca2 * w.e[3]);
+                double complex w[2];
+                reflections(p, ln->reflect[k], w);
+                u[k][0] = (w[0] - s->b1) / (1 - s->ca1 * w[0]);
+                u[k][1] = (w[1] - s->b2) / (1 - s->ca2 * w[1]);
                 double complex a1 = m2_sqrt(a1a2 * u[k][0] / u[k][1]);
                 if (creal(a1) * creal(near) + cimag(a1) * cimag(near) < 0)
                         a1 = -a1;
@@ -129,32 +146,6 @@ void line_finish(const struct point *p, const struct line_set *ln, const struct 
         s->reflect = u[0][0] / s->a1;
         for (size_t k = 0; residual && k < ln->reflect_n && ln->reflect_n > 1; k++) /* one reflect alone is met exactly */
                 residual[ln->reflect[k]] = sqrt(abs2(u[k][0] / s->a1 - u[k][1] / s->a2)) / 2;
-}
-
-static double complex half_log(double complex x) /* x near 1 mostly: atanh by its series there */
-{
-        double complex q = (x - 1) / (x + 1), q2 = q * q;
-        if (abs2(q) > 1e-3)
-                return clog(x) / 2;
-        return q * (1 + q2 * (1.0 / 3 + q2 * (1.0 / 5 + q2 * (1.0 / 7 + q2 * (1.0 / 9 + q2 / 11)))));
-}
-
-void line_residuals(const struct line_set *ln, const struct m2 *t, const double complex *z, struct line_solution *s, double *residual,
-                    double complex *phase)
-{
-        /* up to factors, which go out of S by its denominator: S11 = T12/T22, S12 = det T/T22, S21 = 1/T22, S22 = -T21/T22 */
-        struct m2 left = m2_of(1 / s->a1, -s->b1 / s->a1, -s->ca1, 1), right = m2_of(1 / s->a2, s->ca2, s->b2 / s->a2, 1);
-        double complex scale = s->r * (1 - s->b1 * s->ca1) * (1 - s->b2 * s->ca2); /* r det X det Y of the ones above */
-        double worst = 0;
-        for (size_t k = 0; k < ln->n; k++) {
-                struct m2 line = m2_mul(left, m2_mul(t[k], right));
-                double complex inverse = 1 / line.e[3], s21 = scale * inverse, s12 = m2_det(line) * inverse / scale;
-                residual[ln->at[k]] = m2_distance(m2_of(line.e[1] * inverse, s12, s21, -line.e[2] * inverse), m2_of(0, z[k], z[k], 0));
-                worst = fmax(worst, abs2(s12 - s21));
-                if (phase)
-                        phase[k] = half_log(line.e[3] / line.e[0] * z[k] * z[k]);
-        }
-        s->reciprocity = sqrt(worst);
 }
 
 void line_terms(const struct problem *p, double hz, const struct line_solution *s, double complex t[TERM_COUNT])
@@ -186,24 +177,37 @@ struct workspace {
         struct line_choice *choice;
         double complex *ratio;
         double *residual;
+        struct line_judgement judgement;
+        void *scratch; /* of the pairs first, of lines_judge() afterwards */
         signed char *sign;
         bool *trusted; /* the lines are good here */
 };
 
+static size_t scratch_bytes(size_t n, size_t standards)
+{
+        size_t pairs = line_block_bytes(n, standards), judge = lines_judge_bytes(n, standards);
+        return pairs > judge ? pairs : judge;
+}
+
 size_t lines_workspace(size_t n, size_t standards)
 {
-        return n * (sizeof(struct line_solution) + sizeof(struct line_choice) + sizeof(double complex) + standards * sizeof(double) +
-                    sizeof(signed char) + sizeof(bool)) +
-               256;
+        return n * (sizeof(struct line_solution) + sizeof(struct line_choice) + 5 * sizeof(double complex) +
+                    2 * standards * sizeof(double) + sizeof(signed char) + sizeof(bool)) +
+               scratch_bytes(n, standards) + 256;
 }
 
 static struct workspace lay_out(void *memory, size_t n, size_t standards)
 {
-        struct workspace w = {.solution = memory};
+        struct workspace w = {.scratch = memory};
+        w.solution = (struct line_solution *)(void *)((char *)memory + scratch_bytes(n, standards));
         w.choice = (struct line_choice *)(void *)(w.solution + n);
         w.ratio = (double complex *)(void *)(w.choice + n);
-        w.residual = (double *)(void *)(w.ratio + n);
-        w.sign = (signed char *)(w.residual + n * standards);
+        for (size_t k = 0; k < 4; k++)
+                w.judgement.second[k] = w.ratio + (k + 1) * n;
+        w.residual = (double *)(void *)(w.ratio + 5 * n);
+        for (size_t k = 0; k < standards; k++)
+                w.judgement.length_error_m[k] = w.residual + (standards + k) * n;
+        w.sign = (signed char *)(w.residual + 2 * n * standards);
         w.trusted = (bool *)(w.sign + n);
         return w;
 }
@@ -312,7 +316,19 @@ void lines_label(const char *word, const struct problem *p, struct terms *out)
         out->switch_removed = p->switch_terms != NULL;
 }
 
-enum code lines_solve(const char *word, line_solver *solve, point_solver *terms_point, const struct problem *p, void *workspace,
+/* The next frequency of a point that is loaded; of its lines nothing, where they come in blocks. */
+static void load_reflects(const struct problem *p, const struct line_set *ln, size_t i, struct point *at)
+{
+        const struct switch_terms *sw = p->switch_terms;
+        at->i = i;
+        at->hz = p->axis->hz[i];
+        at->gf = sw ? CMPLX(sw->f_re[i], sw->f_im[i]) : 0;
+        at->gr = sw ? CMPLX(sw->r_re[i], sw->r_im[i]) : 0;
+        for (size_t k = 0; k < ln->reflect_n; k++)
+                at->raw[ln->reflect[k]] = net2_get(p->standards[ln->reflect[k]].raw, i);
+}
+
+enum code lines_solve(const char *word, line_solver *solve, point_solver *terms_point, bool many, const struct problem *p, void *workspace,
                       struct terms *out, struct covariance *cov, struct diagnosis *d, struct tp_error *err)
 {
         struct line_set ln = lines_of(p);
@@ -324,14 +340,19 @@ enum code lines_solve(const char *word, line_solver *solve, point_solver *terms_
         struct workspace w = lay_out(workspace, n, p->standard_n);
         for (size_t i = 0; i < n * p->standard_n; i++)
                 w.residual[i] = NAN;
+        struct line_block *block = many ? line_block_begin(w.scratch, p, &ln, first) : NULL;
+        struct point at;
+        point_load_as_read(p, first, &at);
         for (size_t k = 0; k < n; k++) { /* first … n-1, then first-1 … 0 */
                 size_t i = first + k < n ? first + k : n - 1 - k;
                 size_t from = i > first ? i - 1 : i + 1;
                 double complex g0 = i == first ? lines_guess(p, hz[i]) : scaled(w.solution[from].g, hz[from], hz[i]);
                 double g0_relative = i == first ? 0.2 : 0.002 + 0.1 * fabs(log(hz[i] / hz[from])); /* dispersion from one to the next */
-                struct point at;
-                point_load(p, i, &at);
-                if (!solve(&at, &ln, NULL, g0, g0_relative, i == first ? SIZE_MAX : w.solution[from].common, &w.solution[i],
+                if (many)
+                        load_reflects(p, &ln, i, &at);
+                else
+                        point_load_as_read(p, i, &at);
+                if (!solve(&at, &ln, NULL, g0, g0_relative, i == first ? SIZE_MAX : w.solution[from].common, block, &w.solution[i],
                            w.residual + i * p->standard_n) ||
                     !isfinite(abs2(w.solution[i].a1)))
                         return tp_fail(err, CODE_UNRESOLVABLE,
@@ -358,8 +379,6 @@ enum code lines_solve(const char *word, line_solver *solve, point_solver *terms_
                         s->a1 = -s->a1;
                         s->a2 = -s->a2;
                         s->reflect = -s->reflect;
-                        for (int k = 0; k < 4; k++) /* they are given beyond a1, a2 */
-                                s->second[k] = -s->second[k];
                 }
                 w.choice[i] = (struct line_choice){s->g, s->a1, s->common};
                 line_terms(p, hz[i], s, t);
@@ -368,8 +387,9 @@ enum code lines_solve(const char *word, line_solver *solve, point_solver *terms_
                 out->z_im[i] = known ? 0 : NAN;
         }
         lines_label(word, p, out);
+        lines_judge(p, &ln, w.solution, many, w.scratch, w.residual, &w.judgement, d);
         residuals_finish(p, d, w.residual);
-        lines_diagnose(p, &ln, w.solution, d);
+        lines_diagnose(p, &ln, w.solution, &w.judgement, d);
         if (cov)
                 covariance_fill(p, cov, terms_point, w.choice, sizeof *w.choice);
         return CODE_OK;

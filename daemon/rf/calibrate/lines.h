@@ -20,42 +20,49 @@ struct line_choice {
 /* One frequency's solution. */
 struct line_solution {
         double complex g, b1, ca1, b2, ca2, a1, a2, r, reflect;
-        double nstd, phase_eff_deg, reciprocity;
+        double nstd, phase_eff_deg;
         size_t common;
-        double length_error_m[RF_STANDARD_MAX]; /* of each line against the others here; NaN: cannot be told */
-        double complex estimate;                /* of the reflect, here */
-        double complex second[4];               /* second opinion less this solution, as corrected reflections; NaN: none */
+        double complex estimate; /* of the reflect, here */
 };
 
+/* Frequencies at a time in lines_pairs.c and lines_judge.c: what is kept of them stays in the nearest caches, and is little beside a short
+   problem's own data. */
+static inline size_t lines_block(size_t n) { return n < 128 ? 8 : 32; }
+
+struct line_block;
 /* Everything at one frequency.  held NULL: the first pass, from the estimate g0, good to g0_relative; it leaves the sign of a1 as it comes.
-   Otherwise all choices are the held ones.  residual (may be NULL: then reciprocity, lengths and second opinion may stay undone): per
-   standard. */
+   Otherwise all choices are the held ones.  block: where the pairs come from; NULL: from the point.  residual (may be NULL): per standard,
+   of the reflects where there are several. */
 typedef bool line_solver(const struct point *p, const struct line_set *ln, const struct line_choice *held, double complex g0,
-                         double g0_relative, size_t common0, struct line_solution *s, double *residual);
+                         double g0_relative, size_t common0, struct line_block *block, struct line_solution *s, double *residual);
 
 /* Two lines as one eigenproblem.  T_k T_c^{-1} = 1 + (T_k - T_c) adj(T_c)/det T_c: the difference is taken first, so that nearly equal
    lines (below 1 MHz) keep their digits; T_c^{-1} T_k has the same eigenvalues and gives port 2. */
 struct line_pair {
-        double complex mean, root, det; /* eigenvalues (mean +- root)/det; once oriented, + is e^{-x} */
-        struct m2 left, right;          /* (T_k - T_c) adj T_c, adj T_c (T_k - T_c) */
+        double complex root, det; /* eigenvalues differ by 2 root/det */
+        double complex phase;     /* y up to whole turns, e^{-y} the eigenvalue with +, their average in size; once oriented, x */
+        double complex box[4];    /* b1, ca1, b2, ca2 by the eigenvectors in this order */
 };
+bool line_t(const struct point *p, size_t standard, struct m2 *ret); /* switch terms removed; false: it does not transmit */
+/* In the order in which port 1's eigenvectors cancel nothing. */
 struct line_pair line_pair_of(struct m2 t_k, struct m2 t_c);
+void line_pair_turn(struct line_pair *q); /* the other eigenvalue first */
 /* Which eigenvalue is e^{-x}: by the estimate x, or by eigenvectors: those of all pairs are the same, so that a pair near half a wave
    follows another that is well off it (a line 30 um longer than told lies on the other side of half a wave than foretold). */
 void line_pair_orient(struct line_pair *q, double complex x);
 void line_pair_orient_like(struct line_pair *q, const double complex box[4]);
-/* g dl, the average of both eigenvalues, unwrapped to the estimate x. */
+/* g dl, the average of both eigenvalues, unwrapped to the estimate x (its phase within 1e15 turns). */
 double complex line_pair_phase(const struct line_pair *q, double complex x);
-void line_pair_boxes(const struct line_pair *q, double complex ret[4]); /* b1, ca1, b2, ca2 */
-double line_phase_eff_deg(double complex x);                            /* asin(min(1, |sinh x|)) */
+
+/* lines_pairs.c: the same for many frequencies at once: pair[k] of every other line with line c at frequency i, and T of line 0 (NaN where
+   a line does not transmit).  Asked for one frequency after the other, from `first` up and then from there down. */
+size_t line_block_bytes(size_t n, size_t lines);
+struct line_block *line_block_begin(void *memory_64, const struct problem *p, const struct line_set *lines, size_t first);
+void line_block_pairs(struct line_block *b, size_t i, size_t c, struct line_pair *pair, struct m2 *t_0);
 
 /* From b1 … ca2 to the rest: r and a1 a2 from line 0, a1 from the reflects (its sign by held, or as it comes). */
 void line_finish(const struct point *p, const struct line_set *ln, const struct line_choice *held, struct m2 t_0, struct line_solution *s,
                  double *residual);
-/* Residual of each line as the calibration now sees it, and |S21 - S12|; z[k] = e^{-g (l_k - l_0)}.  phase (may be NULL): half the
-   logarithm of T22/T11 z^2, by which each line misses its z. */
-void line_residuals(const struct line_set *ln, const struct m2 *t, const double complex *z, struct line_solution *s, double *residual,
-                    double complex *phase);
 /* Boxes moved to the wanted planes (first) and impedance (then), as eight terms. */
 void line_terms(const struct problem *p, double hz, const struct line_solution *s, double complex t[TERM_COUNT]);
 
@@ -69,20 +76,26 @@ enum code lines_settle_sign(const char *word, const struct problem *p, double co
 void lines_label(const char *word, const struct problem *p, struct terms *out); /* all that is not a number */
 
 size_t lines_workspace(size_t n, size_t standards);
-enum code lines_solve(const char *word, line_solver *solve, point_solver *terms_point, const struct problem *p, void *workspace,
+/* many: pairs come in blocks, and a second opinion is wanted. */
+enum code lines_solve(const char *word, line_solver *solve, point_solver *terms_point, bool many, const struct problem *p, void *workspace,
                       struct terms *out, struct covariance *cov, struct diagnosis *d, struct tp_error *err);
+
+/* lines_judge.c: with all choices made (solution): residual of each line, [n][standard_n]; d->reciprocity and, where an opinion is wanted,
+   d->second_opinion; and the judgement. */
+struct line_judgement {
+        double *length_error_m[RF_STANDARD_MAX]; /* of each line against the others, per frequency; NaN: cannot be told */
+        double complex *second[4];               /* second opinion less the solution, as corrected reflections; NaN: none */
+};
+size_t lines_judge_bytes(size_t n, size_t lines); /* of scratch, 64-byte aligned */
+void lines_judge(const struct problem *p, const struct line_set *ln, const struct line_solution *solution, bool opinion, void *scratch,
+                 double *residual, const struct line_judgement *to, struct diagnosis *d);
 
 /* lines_say.c: the solutions of all frequencies into the diagnosis, and what must be said aloud. */
 #define LINES_NSTD_LIMIT 3.0
-void line_length_errors(size_t n, const double complex *phase, const double *length_m, struct line_solution *s);
 double complex line_impedance(const struct problem *p, double hz, double complex g);
 void lines_warn_quality(const struct problem *p, struct diagnosis *d); /* of d->reciprocity and d->nstd */
 void lines_warn_impedance(const struct problem *p, struct diagnosis *d);
-void lines_diagnose(const struct problem *p, const struct line_set *ln, const struct line_solution *solution, struct diagnosis *d);
-
-/* second_opinion.c: b1, ca1, b2, ca2 of all lines at once by one weighted 4x4 eigenproblem (Hatab, Gadringer & Boesch, 98th ARFTG 2022).
-   first: the method of record's, to begin with.  false: nothing to be had (weights vanish). */
-bool lines_second_opinion(size_t n, const struct m2 *t, const double complex *z, const double complex *inverse_z,
-                          const double complex first[4], double complex ret[4]);
+void lines_diagnose(const struct problem *p, const struct line_set *ln, const struct line_solution *solution,
+                    const struct line_judgement *judgement, struct diagnosis *d);
 
 #endif

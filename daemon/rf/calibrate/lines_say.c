@@ -1,11 +1,7 @@
 /* lines_say.c: solutions of line methods into the diagnosis (lines.h, calibration.h).
- * Lengths     A line of wrong length keeps the eigenvectors and bends only the propagation constant; what each line misses against all
- *             others is a length once it is divided by gamma.  The phases regress on the lengths with an intercept (the first line's
- * place), the residual over 1 - leverage is what the line would miss if it had been left out (any textbook on regression).  A common offset
- * and a common scale of all lengths cannot be seen. Opinions    Method of record and second opinion weigh the pairs differently.  Noise
- * makes them differ at random from one frequency to the next; boxes that changed between lines (a probe that moved) make them differ
- * smoothly.  Means over 17 frequencies are compared with the scatter of neighbours inside them; 5 standard errors count (common practice,
- * no source). */
+ * Opinions    Method of record and second opinion weigh the pairs differently.  Noise makes them differ at random from one frequency to the
+ *             next; boxes that changed between lines (a probe that moved) make them differ smoothly.  Means over 17 frequencies are
+ *             compared with the scatter of neighbours inside them; 5 standard errors count (common practice, no source). */
 #include "rf/calibrate/lines.h"
 #include <math.h>
 
@@ -18,32 +14,9 @@ double complex line_impedance(const struct problem *p, double hz, double complex
         return p->line_z_ohm > 0 ? p->line_z_ohm : CMPLX(NAN, NAN);
 }
 
-void line_length_errors(size_t n, const double complex *miss, const double *l, struct line_solution *s)
-{
-        double complex mean = 0, slope = 0;
-        double l_mean = 0, spread = 0, g2 = creal(s->g) * creal(s->g) + cimag(s->g) * cimag(s->g), nn = (double)n;
-        for (size_t k = 0; k < RF_STANDARD_MAX; k++)
-                s->length_error_m[k] = NAN;
-        if (n < 3)
-                return;
-        for (size_t k = 0; k < n; k++) {
-                mean += miss[k] / nn;
-                l_mean += l[k] / nn;
-        }
-        for (size_t k = 0; k < n; k++) {
-                slope += (l[k] - l_mean) * miss[k];
-                spread += (l[k] - l_mean) * (l[k] - l_mean);
-        }
-        slope /= spread;
-        for (size_t k = 0; k < n; k++) {
-                double complex e = miss[k] - mean - slope * (l[k] - l_mean);
-                double leverage = 1 / nn + (l[k] - l_mean) * (l[k] - l_mean) / spread;
-                s->length_error_m[k] = leverage < 1 - 1e-9 ? creal(e * conj(s->g)) / (g2 * (1 - leverage)) : NAN;
-        }
-}
-
 /* Weighted means over the good frequencies; g^2 weighs, because the noise of a phase is a length through g. */
-static void lengths(const struct problem *p, const struct line_set *ln, const struct line_solution *solution, struct diagnosis *d)
+static void lengths(const struct problem *p, const struct line_set *ln, const struct line_solution *solution,
+                    const struct line_judgement *judgement, struct diagnosis *d)
 {
         for (size_t k = 0; k < ln->n; k++) {
                 double sum = 0, weight = 0, scatter = 0;
@@ -51,7 +24,7 @@ static void lengths(const struct problem *p, const struct line_set *ln, const st
                 for (int pass = 0; pass < 2; pass++)
                         for (size_t i = 0; i < p->axis->n; i++) {
                                 const struct line_solution *s = &solution[i];
-                                double w = creal(s->g) * creal(s->g) + cimag(s->g) * cimag(s->g), e = s->length_error_m[k];
+                                double w = creal(s->g) * creal(s->g) + cimag(s->g) * cimag(s->g), e = judgement->length_error_m[k][i];
                                 if (!(s->nstd <= LINES_NSTD_LIMIT) || isnan(e))
                                         continue;
                                 if (pass) {
@@ -77,31 +50,24 @@ static void lengths(const struct problem *p, const struct line_set *ln, const st
 }
 
 #define WINDOW 17 /* frequencies */
-static void opinions(const struct problem *p, const struct line_solution *solution, struct diagnosis *d)
+static void opinions(const struct problem *p, const struct line_solution *solution, const struct line_judgement *judgement,
+                     struct diagnosis *d)
 {
         size_t n = p->axis->n;
         double worst = 0, worst_hz = 0;
-        for (size_t i = 0; i < n; i++) {
-                double most = 0;
-                for (int k = 0; k < 4; k++) {
-                        double size = abs2(solution[i].second[k]);
-                        if (!(size <= most))
-                                most = size;
-                }
-                d->second_opinion[i] = sqrt(most);
-        }
         for (size_t i = 0; i + WINDOW <= n; i += WINDOW / 2) {
                 bool good = true;
                 for (size_t j = i; j < i + WINDOW; j++)
                         good = good && solution[j].nstd <= LINES_NSTD_LIMIT && !isnan(d->second_opinion[j]);
                 for (int k = 0; k < 4 && good; k++) {
+                        const double complex *second = judgement->second[k];
                         double complex mean = 0;
                         double scatter = 0;
                         for (size_t j = i; j < i + WINDOW; j++) {
-                                mean += solution[j].second[k] / WINDOW;
+                                mean += second[j] / WINDOW;
                                 if (j < i + 2)
                                         continue;
-                                double complex bend = solution[j].second[k] - 2 * solution[j - 1].second[k] + solution[j - 2].second[k];
+                                double complex bend = second[j] - 2 * second[j - 1] + second[j - 2];
                                 scatter += (creal(bend) * creal(bend) + cimag(bend) * cimag(bend)) / (6 * (WINDOW - 2));
                         }
                         double size = sqrt(abs2(mean));
@@ -151,7 +117,8 @@ void lines_warn_impedance(const struct problem *p, struct diagnosis *d)
                                   "impedance) to have them in ohm");
 }
 
-void lines_diagnose(const struct problem *p, const struct line_set *ln, const struct line_solution *solution, struct diagnosis *d)
+void lines_diagnose(const struct problem *p, const struct line_set *ln, const struct line_solution *solution,
+                    const struct line_judgement *judgement, struct diagnosis *d)
 {
         for (size_t i = 0; i < p->axis->n; i++) {
                 const struct line_solution *s = &solution[i];
@@ -159,7 +126,6 @@ void lines_diagnose(const struct problem *p, const struct line_set *ln, const st
                 double complex eps = -(s->g * k) * (s->g * k), zc = line_impedance(p, hz, s->g);
                 double complex turn = s->reflect * conj(s->estimate);
                 d->condition[i] = 1 / sin(s->phase_eff_deg * RF_PI / 180);
-                d->reciprocity[i] = s->reciprocity;
                 d->gamma_re[i] = creal(s->g);
                 d->gamma_im[i] = cimag(s->g);
                 d->eps_re[i] = creal(eps);
@@ -176,7 +142,7 @@ void lines_diagnose(const struct problem *p, const struct line_set *ln, const st
                 d->common_line[i] = (double)s->common;
         }
         lines_warn_quality(p, d);
-        opinions(p, solution, d);
+        opinions(p, solution, judgement, d);
         lines_warn_impedance(p, d);
-        lengths(p, ln, solution, d);
+        lengths(p, ln, solution, judgement, d);
 }

@@ -9,7 +9,6 @@
  *             it, over n_k n_m*.  With z_k = e_k z_c that is (1 + |z_c|^4) e e^H plus a real diagonal: its inverse is closed
  *             (Sherman-Morrison; own derivation, checked by the nstd of tests/reference/cal_mtrl.json).  ca alike with 1/e_k.
  * Rejected    Weights from the measured eigenvalues themselves: biased. */
-#include "rf/network/convert.h"
 #include "rf/calibrate/lines.h"
 #include <math.h>
 #include <string.h>
@@ -62,16 +61,14 @@ static void orient(size_t n, struct line_pair *pair, const double *l, size_t c, 
                         first = k;
                 }
         }
-        double complex box[4];
         line_pair_orient(&pair[first], g0 * (l[first] - l[c]));
-        line_pair_boxes(&pair[first], box);
         for (size_t k = 0; k < n; k++)
                 if (k != c && k != first) {
                         int order = order_by_loss(&pair[k], g0 * (l[k] - l[c]));
                         if (order < 0)
-                                pair[k].root = -pair[k].root;
+                                line_pair_turn(&pair[k]);
                         else if (order == 0)
-                                line_pair_orient_like(&pair[k], box);
+                                line_pair_orient_like(&pair[k], pair[first].box);
                 }
 }
 
@@ -121,21 +118,23 @@ static size_t common_line(size_t n, const double complex *z, const double comple
 }
 
 /* Weights 1^T V^{-1} with V = N^{-1} (kappa e e^H + diag(delta)) N^{-H}, N = diag(node); returns 1/(1^T V^{-1} 1). */
-static double weights(size_t m, const double complex *e, const double complex *node, double kappa, const double *delta, double complex *w)
+static double weights(size_t m, const double complex *e, const double complex *node, double kappa, const double *over_delta,
+                      double complex *w)
 {
         double complex p = 0, sum = 0;
         double size = 0;
         for (size_t j = 0; j < m; j++) {
-                p += conj(node[j]) * e[j] / delta[j];
-                size += abs2(e[j]) / delta[j];
+                p += over_delta[j] * (conj(node[j]) * e[j]);
+                size += over_delta[j] * abs2(e[j]);
         }
         p *= kappa / (1 + kappa * size);
         for (size_t j = 0; j < m; j++) {
-                w[j] = node[j] * (conj(node[j]) - p * conj(e[j])) / delta[j];
+                w[j] = over_delta[j] * (node[j] * (conj(node[j]) - p * conj(e[j])));
                 sum += w[j];
         }
+        double complex scale = 1 / sum;
         for (size_t j = 0; j < m; j++)
-                w[j] /= sum;
+                w[j] *= scale;
         return 1 / creal(sum);
 }
 
@@ -143,12 +142,13 @@ static double weights(size_t m, const double complex *e, const double complex *n
 static bool boxes(size_t n, const struct line_pair *pair, const double complex *z, const double complex *inverse_z, size_t c,
                   struct line_solution *s)
 {
-        double complex e[RF_STANDARD_MAX], inverse[RF_STANDARD_MAX], node[RF_STANDARD_MAX], box[RF_STANDARD_MAX][4], w[RF_STANDARD_MAX];
-        double db[RF_STANDARD_MAX], dc[RF_STANDARD_MAX], zc4 = abs2(z[c]) * abs2(z[c]);
+        double complex e[RF_STANDARD_MAX], inverse[RF_STANDARD_MAX], node[RF_STANDARD_MAX], w[RF_STANDARD_MAX];
+        const double complex *box[RF_STANDARD_MAX];
+        double over_db[RF_STANDARD_MAX], over_dc[RF_STANDARD_MAX], zc4 = abs2(z[c]) * abs2(z[c]);
         size_t m = 0;
         if (n < 2)
                 return false;
-        e[0] = node[0] = inverse[0] = db[0] = dc[0] = 1;
+        e[0] = node[0] = inverse[0] = over_db[0] = over_dc[0] = 1;
         for (size_t k = 0; k < n; k++) {
                 if (k == c)
                         continue;
@@ -156,18 +156,18 @@ static bool boxes(size_t n, const struct line_pair *pair, const double complex *
                 inverse[m] = inverse_z[k] * z[c];
                 node[m] = e[m] - inverse[m];
                 double e2 = abs2(e[m]);
-                db[m] = 1 / e2 + zc4 * e2;
-                dc[m] = e2 + 1 / (zc4 * e2);
-                line_pair_boxes(&pair[k], box[m]);
+                over_db[m] = e2 / (1 + zc4 * e2 * e2);
+                over_dc[m] = zc4 * over_db[m];
+                box[m] = pair[k].box;
                 m++;
         }
         s->b1 = s->ca1 = s->b2 = s->ca2 = 0;
-        double var_b = weights(m, e, node, 1 + zc4, db, w);
+        double var_b = weights(m, e, node, 1 + zc4, over_db, w);
         for (size_t j = 0; j < m; j++) {
                 s->b1 += w[j] * box[j][0];
                 s->b2 += w[j] * box[j][2];
         }
-        double var_c = weights(m, inverse, node, 1 + 1 / zc4, dc, w);
+        double var_c = weights(m, inverse, node, 1 + 1 / zc4, over_dc, w);
         for (size_t j = 0; j < m; j++) {
                 s->ca1 += w[j] * box[j][1];
                 s->ca2 += w[j] * box[j][3];
@@ -185,50 +185,43 @@ static void decays(size_t n, const double *l, double complex g, double complex *
         }
 }
 
-static void pairs_with(size_t n, const struct m2 *t, const double *l, size_t c, double complex g0, struct line_pair *pair)
+/* Where the pairs of one frequency come from: its block, or its own T. */
+struct source {
+        struct line_block *block;
+        size_t i;
+        struct m2 t[RF_STANDARD_MAX]; /* of line 0 alone, where there is a block */
+};
+static void pairs_with(struct source *from, size_t n, const double *l, size_t c, double complex g0, struct line_pair *pair)
 {
-        for (size_t k = 0; k < n; k++)
-                if (k != c)
-                        pair[k] = line_pair_of(t[k], t[c]);
+        if (from->block)
+                line_block_pairs(from->block, from->i, c, pair, &from->t[0]);
+        else
+                for (size_t k = 0; k < n; k++)
+                        if (k != c)
+                                pair[k] = line_pair_of(from->t[k], from->t[c]);
         orient(n, pair, l, c, g0);
 }
 
-/* Second opinion less this one, as reflections at port 1 and 2 of the corrected data: [[1 + ., beta], [gamma, 1]] = X^{-1} X'. */
-static void compare(size_t n, const struct m2 *t, const double complex *z, const double complex *inverse_z, struct line_solution *s)
-{
-        double complex o[4] = {0};
-        if (!lines_second_opinion(n, t, z, inverse_z, (double complex[4]){s->b1, s->ca1, s->b2, s->ca2}, o)) {
-                for (int k = 0; k < 4; k++)
-                        s->second[k] = CMPLX(NAN, NAN);
-                return;
-        }
-        double complex d1 = 1 - s->b1 * s->ca1, d2 = 1 - s->b2 * s->ca2;
-        s->second[0] = (o[0] - s->b1) / (s->a1 * d1);
-        s->second[1] = (o[1] - s->ca1) * s->a1 / d1;
-        s->second[2] = (o[2] - s->b2) / (s->a2 * d2);
-        s->second[3] = (o[3] - s->ca2) * s->a2 / d2;
-}
-
 static bool solve_point(const struct point *p, const struct line_set *ln, const struct line_choice *held, double complex g0,
-                        double g0_relative, size_t common0, struct line_solution *s, double *residual)
+                        double g0_relative, size_t common0, struct line_block *block, struct line_solution *s, double *residual)
 {
-        struct m2 t[RF_STANDARD_MAX];
+        struct source from;
+        from.block = block;
+        from.i = p->i;
         struct line_pair pair[RF_STANDARD_MAX];
         double l[RF_STANDARD_MAX];
-        double complex z[RF_STANDARD_MAX], inverse_z[RF_STANDARD_MAX], phase[RF_STANDARD_MAX];
+        double complex z[RF_STANDARD_MAX], inverse_z[RF_STANDARD_MAX];
         size_t n = ln->n;
         if (n < 2)
                 return false;
         for (size_t k = 0; k < n; k++) {
-                struct m2 raw = point_raw(p, ln->at[k]);
-                if (!rf_t_exists(raw))
+                if (!block && !line_t(p, ln->at[k], &from.t[k]))
                         return false;
-                t[k] = rf_t_from_s(raw);
                 l[k] = p->length_m[ln->at[k]];
         }
         if (held) {
                 s->common = held->common;
-                pairs_with(n, t, l, s->common, held->g, pair);
+                pairs_with(&from, n, l, s->common, held->g, pair);
                 s->g = propagation(n, pair, l, s->common, held->g, SURE);
                 decays(n, l, held->g, z, inverse_z);
         } else {
@@ -237,20 +230,20 @@ static bool solve_point(const struct point *p, const struct line_set *ln, const 
                         common0 = common_line(n, z, inverse_z);
                 }
                 s->common = common0;
-                pairs_with(n, t, l, s->common, g0, pair);
+                pairs_with(&from, n, l, s->common, g0, pair);
                 s->g = propagation(n, pair, l, s->common, g0, g0_relative);
                 decays(n, l, s->g, z, inverse_z);
                 size_t better = common_line(n, z, inverse_z);
                 if (better != s->common) {
                         s->common = better;
-                        pairs_with(n, t, l, better, s->g, pair);
+                        pairs_with(&from, n, l, better, s->g, pair);
                         s->g = propagation(n, pair, l, better, s->g, SURE);
                         decays(n, l, s->g, z, inverse_z);
                 }
         }
         if (!boxes(n, pair, z, inverse_z, s->common, s))
                 return false;
-        line_finish(p, ln, held, t[0], s, residual);
+        line_finish(p, ln, held, from.t[0], s, residual);
         if (!residual)
                 return true;
         double best = 0;
@@ -259,9 +252,6 @@ static bool solve_point(const struct point *p, const struct line_set *ln, const 
                 best = size > best ? size : best;
         }
         s->phase_eff_deg = asin(fmin(1, sqrt(best) / 2)) * 180 / RF_PI;
-        line_residuals(ln, t, z, s, residual, phase);
-        line_length_errors(n, phase, l, s);
-        compare(n, t, z, inverse_z, s);
         return true;
 }
 
@@ -270,7 +260,7 @@ static bool terms_point(const struct point *p, const void *choice, double comple
         struct line_set ln = lines_of(p->problem);
         const struct line_choice *held = choice;
         struct line_solution s;
-        if (!solve_point(p, &ln, held, held->g, SURE, 0, &s, NULL))
+        if (!solve_point(p, &ln, held, held->g, SURE, 0, NULL, &s, NULL))
                 return false;
         line_terms(p->problem, p->hz, &s, t);
         return true;
@@ -280,5 +270,5 @@ enum code multiline_solve(const struct problem *p, void *workspace, struct terms
                           struct tp_error *err)
 {
         enum code code = rf_problem_check(rf_method("multiline_trl"), p, err);
-        return code ? code : lines_solve("multiline_trl", solve_point, terms_point, p, workspace, out, cov, d, err);
+        return code ? code : lines_solve("multiline_trl", solve_point, terms_point, true, p, workspace, out, cov, d, err);
 }

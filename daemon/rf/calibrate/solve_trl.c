@@ -4,30 +4,26 @@
  * Idea        The pair's eigenvectors are the readings at port 1 of a match and of an open infinity; X^{-1} T_thru is then port 2's box up
  *             to the reflect's number, so the thru is met exactly and only the line leaves a residual.  Here point by point, with every
  *             refusal; one reflect goes by columns first (trl_columns.c). */
-#include "rf/network/convert.h"
 #include "rf/calibrate/trl_columns.h"
 #include <math.h>
 
 static bool solve_point(const struct point *p, const struct line_set *ln, const struct line_choice *held, double complex g0,
-                        double g0_relative, size_t common0, struct line_solution *s, double *residual)
+                        double g0_relative, size_t common0, struct line_block *block, struct line_solution *s, double *residual)
 {
-        (void)g0_relative, (void)common0; /* one pair alone: there is nothing to weigh it with */
+        (void)g0_relative, (void)common0, (void)block; /* one pair alone: there is nothing to weigh it with */
         struct m2 t[2];
         for (size_t k = 0; k < 2; k++) {
-                struct m2 raw = point_raw(p, ln->at[k]);
-                if (!rf_t_exists(raw))
+                if (!line_t(p, ln->at[k], &t[k]))
                         return false;
-                t[k] = rf_t_from_s(raw);
         }
         double dl = p->length_m[ln->at[1]] - p->length_m[ln->at[0]];
         struct line_pair pair = line_pair_of(t[1], t[0]);
         line_pair_orient(&pair, (held ? held->g : g0) * dl);
-        double complex x = line_pair_phase(&pair, (held ? held->g : g0) * dl), em = cexp(-x), ep = 1 / em, box[4];
-        line_pair_boxes(&pair, box);
+        double complex x = line_pair_phase(&pair, (held ? held->g : g0) * dl), em = cexp(-x), ep = 1 / em;
         s->g = x / dl;
         s->common = 0;
-        s->b1 = box[0];
-        s->ca1 = box[1];
+        s->b1 = pair.box[0];
+        s->ca1 = pair.box[1];
         struct m2 n = m2_mul(m2_of(1, -s->b1, -s->ca1, 1), t[0]); /* X^{-1} T_thru up to a factor */
         s->b2 = -n.e[2] / n.e[3];
         s->ca2 = -n.e[1] / n.e[0];
@@ -37,11 +33,6 @@ static bool solve_point(const struct point *p, const struct line_set *ln, const 
         double e2 = creal(em * conj(em)), n2 = creal((em - ep) * conj(em - ep)); /* as for many lines with the thru in common */
         s->nstd = (sqrt((3 * e2 + 1 / e2) / n2) + sqrt((e2 + 3 / e2) / n2)) / 2;
         s->phase_eff_deg = asin(fmin(1, sqrt(n2) / 2)) * 180 / RF_PI;
-        for (size_t k = 0; k < RF_STANDARD_MAX; k++)
-                s->length_error_m[k] = NAN;
-        for (int k = 0; k < 4; k++)
-                s->second[k] = CMPLX(NAN, NAN);
-        line_residuals(ln, t, (double complex[2]){1, em}, s, residual, NULL);
         return isfinite(s->nstd);
 }
 
@@ -50,7 +41,7 @@ static bool terms_point(const struct point *p, const void *choice, double comple
         struct line_set ln = lines_of(p->problem);
         const struct line_choice *held = choice;
         struct line_solution s;
-        if (!solve_point(p, &ln, held, held->g, 0, 0, &s, NULL))
+        if (!solve_point(p, &ln, held, held->g, 0, 0, NULL, &s, NULL))
                 return false;
         line_terms(p->problem, p->hz, &s, t);
         return true;
@@ -75,7 +66,7 @@ enum code trl_solve(const struct problem *p, void *workspace, struct terms *out,
                 return code;
         struct trl_columns c;
         if (!trl_columns_begin(p, &ln, workspace, out, d, &c))
-                return lines_solve("trl", solve_point, terms_point, p, workspace, out, cov, d, err);
+                return lines_solve("trl", solve_point, terms_point, false, p, workspace, out, cov, d, err);
         if ((code = lines_settle_sign("trl", p, c.ratio, c.sign, c.trusted, d, err)))
                 return code;
         trl_columns_end(p, &ln, &c, out, d);

@@ -13,19 +13,6 @@
                 (column).re[i] = set_.re, (column).im[i] = set_.im; \
         } while (0)
 
-IN struct cx N(root_of)(struct cx z) /* principal, without branches */
-{
-        double size = __builtin_sqrt(N(norm2)(z)), near = __builtin_sqrt((size + __builtin_fabs(z.re)) / 2), far = z.im / (2 * near);
-        double up = __builtin_copysign(near, z.im);
-        return cx(z.re >= 0 ? near : __builtin_fabs(far), z.re >= 0 ? far : up);
-}
-IN struct cx N(select)(double which, struct cx positive, struct cx negative)
-{
-        return cx(which >= 0 ? positive.re : negative.re, which >= 0 ? positive.im : negative.im);
-}
-IN double N(along)(struct cx a, struct cx b) { return __builtin_fma(a.re, b.re, a.im * b.im); } /* Re a b* */
-IN double N(larger)(double a, double b) { return a > b ? a : b; }
-
 /* Everything that needs no more than the order of the pair's eigenvalues. */
 HOT void N(trl_pair)(size_t n, const struct trl_columns *in)
 {
@@ -63,8 +50,9 @@ HOT void N(trl_pair)(size_t n, const struct trl_columns *in)
                 root = cx(with * root.re, with * root.im);
                 struct cx s = cx_add(half, root), minus = cx(-s.re, -s.im);
                 double order = turn[i];
-                struct cx b1 = N(mul)(N(select)(order, cx(-p1.re, -p1.im), s), N(inv)(N(select)(order, s, p2)));
-                struct cx ca1 = N(mul)(N(select)(order, p2, minus), N(inv)(N(select)(order, s, p1)));
+                bool kept = order >= 0;
+                struct cx b1 = N(mul)(N(select)(kept, cx(-p1.re, -p1.im), s), N(inv)(N(select)(kept, s, p2)));
+                struct cx ca1 = N(mul)(N(select)(kept, p2, minus), N(inv)(N(select)(kept, s, p1)));
                 root = cx(order * root.re, order * root.im);
                 /* e^-x with the sign of the eigenvalue (mean + root)/det, and x up to whole turns */
                 struct cx q = N(mul)(root, N(inv)(mean)), h = N(inv)(N(root_of)(N(sub_mul)(one, q, q)));

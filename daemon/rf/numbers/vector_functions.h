@@ -1,8 +1,20 @@
-/* vector_functions.h: log(1 + x), angles, and e^z for loops that are compiled for several kinds of processor; included after vector.h for
-   each of them.  No include guard: that is the point.  No tables and no branches, so that loops with them are vectorised; errors stay
-   within 2 ulp of the result (the angle's: of its own size near 0, of the quadrant elsewhere), checked against libm by
+/* vector_functions.h: roots, log(1 + x), angles, and e^z for loops that are compiled for several kinds of processor; included after
+   vector.h for each of them.  No include guard: that is the point.  No tables and no branches, so that loops with them are vectorised;
+   errors stay within 2 ulp of the result (the angle's: of its own size near 0, of the quadrant elsewhere), checked against libm by
    tests/unit/rf_vector.c. Sources     reductions and series as in any textbook (Muller, "Elementary Functions", ch. 9 to 11); the orders
    are those whose first omitted term is below 2^-55 of the result. */
+
+IN double N(larger)(double a, double b) { return a > b ? a : b; }
+IN double N(along)(struct cx a, struct cx b) { return __builtin_fma(a.re, b.re, a.im * b.im); } /* Re a b* */
+IN struct cx N(select)(bool which, struct cx yes, struct cx no) { return cx(which ? yes.re : no.re, which ? yes.im : no.im); }
+
+/* Principal root; NaN at 0. */
+IN struct cx N(root_of)(struct cx z)
+{
+        double size = __builtin_sqrt(N(norm2)(z)), near = __builtin_sqrt((size + __builtin_fabs(z.re)) / 2), far = z.im / (2 * near);
+        double up = __builtin_copysign(near, z.im);
+        return cx(z.re >= 0 ? near : __builtin_fabs(far), z.re >= 0 ? far : up);
+}
 
 IN uint64_t N(bits)(double x)
 {
