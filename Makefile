@@ -120,7 +120,6 @@ $(OBJ_rf): CFLAGS += -fcx-limited-range -fno-math-errno -fno-trapping-math
 
 # packages first, objects after
 GATE := $(if $(filter demo,$(MAKECMDGOALS)),need-build)$(if $(filter test,$(MAKECMDGOALS)),need-test)
-$(B)/daemon/rf/calibrate/solve_sixteen.o: CFLAGS += -Wno-psabi # lanes wider than the processor's are inlined, never passed
 $(B)/%.o: %.c | $(GATE)
 	@mkdir -p $(@D)
 	$(CC) $(CFLAGS) -c $< -o $@

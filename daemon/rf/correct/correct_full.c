@@ -180,31 +180,26 @@ void full_to_network(const struct full *t, double complex e[16])
 /* |z| of numbers that are near 1: no need for hypot's care. */
 LOOP double size_of(struct cx z) { return __builtin_sqrt(z.re * z.re + z.im * z.im); }
 LOOP struct cx cx_div(struct cx a, struct cx b) { return cx_mul(a, cx_inv(b)); }
-static void term_put(double complex ret[TERM_COUNT], enum term k, struct cx x) { ret[k] = CMPLX(x.re, x.im); }
 
-void full_to_eight(const struct full *t, double complex ret[TERM_COUNT], double *ret_leakage)
+/* ETF and ETR as rf_terms_complete() has them for eight terms: the same bytes. */
+LOOP void eight_of(const struct quad t[4], struct cx ret[TERM_COUNT], double *ret_leakage)
 {
         /* E3 = T4^{-1}, E1 = T2 E3, E4 = -E3 T3, E2 = T1 - E1 T3 */
-        struct quad t1 = quad_of(t->t1), t2 = quad_of(t->t2), t3 = quad_of(t->t3), t4 = quad_of(t->t4);
         struct cx zero = cx(0, 0), one = cx(1, 0);
-        struct quad e3 = divide(t4, (struct quad){{one, zero, zero, one}}), e1 = times(t2, e3), e2 = minus(t1, times(e1, t3)),
-                    e4 = times(e3, t3);
+        struct quad e3 = divide(t[3], (struct quad){{one, zero, zero, one}}), e1 = times(t[1], e3), e2 = minus(t[0], times(e1, t[2])),
+                    e4 = times(e3, t[2]);
         struct cx erf = cx_mul(e2.e[0], e3.e[0]), err = cx_mul(e2.e[3], e3.e[3]), k = cx_div(e3.e[0], e3.e[3]);
-        double complex kc = CMPLX(k.re, k.im), erf_c = CMPLX(erf.re, erf.im), err_c = CMPLX(err.re, err.im);
-        term_put(ret, TERM_EDF, e1.e[0]);
-        term_put(ret, TERM_ESF, cx_sub(zero, e4.e[0]));
-        term_put(ret, TERM_EDR, e1.e[3]);
-        term_put(ret, TERM_ESR, cx_sub(zero, e4.e[3]));
-        ret[TERM_ERF] = erf_c;
-        ret[TERM_ERR] = err_c;
-        ret[TERM_K] = kc;
-        ret[TERM_ELF] = ret[TERM_ESR];
-        ret[TERM_ETF] = kc * err_c; /* as rf_terms_complete() does for eight terms: the same bytes */
-        ret[TERM_ELR] = ret[TERM_ESF];
-        ret[TERM_ETR] = erf_c / kc;
-        ret[TERM_EXF] = ret[TERM_EXR] = 0;
-        if (!ret_leakage)
-                return;
+        double k2 = k.re * k.re + k.im * k.im;
+        ret[TERM_EDF] = e1.e[0];
+        ret[TERM_ESF] = ret[TERM_ELR] = cx_sub(zero, e4.e[0]);
+        ret[TERM_EDR] = e1.e[3];
+        ret[TERM_ESR] = ret[TERM_ELF] = cx_sub(zero, e4.e[3]);
+        ret[TERM_ERF] = erf;
+        ret[TERM_ERR] = err;
+        ret[TERM_K] = k;
+        ret[TERM_ETF] = cx_mul(k, err);
+        ret[TERM_ETR] = cx((erf.re * k.re + erf.im * k.im) / k2, (erf.im * k.re - erf.re * k.im) / k2);
+        ret[TERM_EXF] = ret[TERM_EXR] = zero;
         /* Each leaking path beside the proper one that starts from the same receiver (or tip): no scale of the network changes the ratio.
          */
         const double all[8] = {size_of(e1.e[1]), /* receivers among themselves, tips too */
@@ -219,4 +214,56 @@ void full_to_eight(const struct full *t, double complex ret[TERM_COUNT], double 
         for (int i = 0; i < 8; i++)
                 worst = all[i] <= worst ? worst : all[i]; /* NaN wins */
         *ret_leakage = worst;
+}
+
+void full_to_eight(const struct full *t, double complex ret[TERM_COUNT], double *ret_leakage)
+{
+        const struct quad b[4] = {quad_of(t->t1), quad_of(t->t2), quad_of(t->t3), quad_of(t->t4)};
+        struct cx eight[TERM_COUNT];
+        double leakage;
+        eight_of(b, eight, &leakage);
+        for (int k = 0; k < TERM_COUNT; k++)
+                ret[k] = CMPLX(eight[k].re, eight[k].im);
+        if (ret_leakage)
+                *ret_leakage = leakage;
+}
+
+LOOP void eight_loop(const struct terms *t, double *leakage)
+{
+        double *b_re[FULL_COUNT], *b_im[FULL_COUNT], *re[TERM_COUNT], *im[TERM_COUNT];
+        for (int k = 0; k < FULL_COUNT; k++) {
+                b_re[k] = t->full_re[k];
+                b_im[k] = t->full_im[k];
+        }
+        for (int k = 0; k < TERM_COUNT; k++) {
+                re[k] = t->re[k];
+                im[k] = t->im[k];
+        }
+#pragma GCC ivdep
+        for (size_t i = 0; i < t->axis->n; i++) {
+                struct quad b[4];
+                struct cx eight[TERM_COUNT];
+                for (int k = 0; k < FULL_COUNT; k++)
+                        b[k / 4].e[k % 4] = cx(b_re[k][i], b_im[k][i]);
+                eight_of(b, eight, &leakage[i]);
+                for (int k = 0; k < TERM_COUNT; k++) {
+                        re[k][i] = eight[k].re;
+                        im[k][i] = eight[k].im;
+                }
+        }
+}
+static HOT void eight_narrow(const struct terms *t, double *leakage) { eight_loop(t, leakage); }
+#if defined(__x86_64__)
+static HOT __attribute__((target("avx2"))) void eight_wide(const struct terms *t, double *leakage) { eight_loop(t, leakage); }
+#endif
+
+void full_to_eight_all(struct terms *terms, double *ret_leakage)
+{
+#if defined(__x86_64__)
+        if (__builtin_cpu_supports("avx2")) {
+                eight_wide(terms, ret_leakage);
+                return;
+        }
+#endif
+        eight_narrow(terms, ret_leakage);
 }

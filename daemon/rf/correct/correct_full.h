@@ -26,5 +26,7 @@ void full_to_network(const struct full *t, double complex ret_e[16]);
    largest of |E12|, |E21| (receiver to receiver), |E34|, |E43| (tip to tip), and of each receiver's or tip's leaking path divided by its
    proper one (|E41/E31|, |E32/E42|, |E14/E24|, |E23/E13|); 0 without leakage. */
 void full_to_eight(const struct full *t, double complex ret[TERM_COUNT], double *ret_leakage);
+/* The same from the sixteen columns of terms into its thirteen. */
+void full_to_eight_all(struct terms *terms, double *ret_leakage);
 
 #endif
