@@ -110,6 +110,7 @@ enum code do_report(struct cli *, struct tp_error *);
 enum code do_touchstone(struct cli *, struct tp_error *); /* cmd_files.c */
 enum code do_solve(struct cli *, struct tp_error *);      /* cmd_solve.c */
 enum code do_correct(struct cli *, struct tp_error *);    /* cmd_correct.c */
+enum code do_join(struct cli *, struct tp_error *);       /* cmd_join.c */
 enum code do_deembed(struct cli *, struct tp_error *);    /* cmd_deembed.c */
 enum code do_extract(struct cli *, struct tp_error *);    /* cmd_extract.c */
 enum code do_fit(struct cli *, struct tp_error *);        /* cmd_fit.c */

@@ -1,6 +1,6 @@
 #!/usr/bin/env python3
 """Three and four ports by two-port steps, with the real program and no daemon: plans with steps solved, raw .s3p and .s4p corrected, differential
-quantities taken, and what is refused.
+quantities taken, two-ports of pairs joined, and what is refused.
 
 offline_multiport.py [--build DIR] [--print]       --print shows every sentence and every worst difference
 Raw data come from an analyzer of one error box per port, written here from the waves at both sides of the boxes.
@@ -254,5 +254,49 @@ def bad_plans(d):
     check("a verification of a step beyond its limit is exit 10", rc == 10 and "beyond its limit" in err, (rc, out, err))
 
 
+def ended(s, g, p, q):
+    """the two-port at p, q of s when the other ports end in g"""
+    n, kept = len(s), (p, q)
+    others = [r for r in range(n) if r not in kept]
+    b = solved([[(i == k) - s[i][k] * g[k] for k in others] for i in others], [[s[i][k] for k in kept] for i in others])
+    return [[s[i][k] + sum(s[i][r] * g[r] * b[m][c] for m, r in enumerate(others)) for c, k in enumerate(kept)] for i in kept]
+
+
+def joining(d):
+    """corrected two-ports of each pair, the other ports ended in what is known, are the device again"""
+    for n in (3, 4):
+        truth = device(n, 9)
+        pairs = [(p, q) for p in range(n) for q in range(p + 1, n)]
+        for name, ends, words in (("reference", [lambda f: 0] * n, []), ("ohms", [lambda f, k=k: (40 + 5 * k - 50) / (40 + 5 * k + 50) for k in range(n)], ["--ends", ",".join(str(40 + 5 * k) for k in range(n))]),
+                                  ("files and a short", [lambda f: -1] + [lambda f, k=k: 0.2 * cmath.exp(-2j * math.pi * f * k * 1e-12) for k in range(1, n)], ["--ends", ",".join(["0"] + ["end_%d.s1p" % k for k in range(1, n)])])):
+            for k in range(n):
+                d.s1p("end_%d.s1p" % k, HZ, [complex(ends[k](f)) for f in HZ])
+            files = []
+            for p, q in pairs:
+                turned = (p + q) % 2 == 0  # some the other way round
+                a, b = (q, p) if turned else (p, q)
+                snp(d, "d%d%d.s2p" % (a + 1, b + 1), HZ, [ended(s, [e(f) for e in ends], a, b) for f, s in zip(HZ, truth)], head="! reference plane: tip\n")
+                files.append("%d,%d=d%d%d.s2p" % (a + 1, b + 1, a + 1, b + 1))
+            told = d.json("join", *files, *words, "--out", "joined.s%dp" % n)
+            hz, got = read_snp(d.at("joined.s%dp" % n), n)
+            within("%d ports joined, ended by %s" % (n, name), apart(got, truth), 1e-12)
+            check("they agree, and the answer is the file", told and told["disagreement"] < 1e-13 and [complex(*x) for x in told["s21"]] == [m[1][0] for m in got] and told["plane"] == "tip", told and told["disagreement"])
+            check("what ends them unless told is noted", bool(told and told["notes"]) == (not words), told and told["notes"])
+    rc, out, err = d.run("join", *files, "--ends", "0,60,end_2.s1p,end_3.s1p", "--out", "wrong.s4p")
+    check("an end that is not what was said shows in the disagreement", rc == 0 and "4 ports from 6 files" in err and float(err.split("at most ")[1].split(",")[0]) > 1e-3, (rc, err))
+    rc, out, err = d.run("join", *files)
+    check("without --out the file is on stdout", rc == 0 and out.count("\n") > 80 and "! joined from" in out, (rc, out[:200], err))
+    refused(d, "a pair that is missing", ["join", *files[1:]], "all 6 pairs")
+    refused(d, "a pair that is none", ["join", "12=d12.s2p"], '"12=d12.s2p"', "P,Q=FILE")
+    refused(d, "a fifth port", ["join", "1,5=d12.s2p"], "1 to 4")
+    refused(d, "a port with itself", ["join", "1,1=d12.s2p"], "two different ports")
+    refused(d, "a file that is not there", ["join", "1,2=none.s2p"], "none.s2p", status=3)
+    refused(d, "ends of three ports", ["join", *files, "--ends", "50,50,50"], "--ends", "3 values for 4 ports")
+    refused(d, "an end of -1 ohm", ["join", *files, "--ends", "50,50,-1,50"], "-1", "port 3")
+    refused(d, "an end of two ports", ["join", *files, "--ends", "50,50,d12.s2p,50"], "d12.s2p", ".s1p")
+    refused(d, "a raw file", ["join", "1,2=" + snp(d, "raw.s2p", HZ, [[[0, 0], [0, 0]]] * len(HZ), head="! reference plane: receiver\n")], "raw.s2p", "corrected")
+    refused(d, "a result of four ports called .s3p", ["join", *files, "--out", "x.s3p"], "x.s3p", ".s4p")
+
+
 if __name__ == "__main__":
-    raise SystemExit(run(steps, differential, bad_plans))
+    raise SystemExit(run(steps, differential, bad_plans, joining))

@@ -1,0 +1,190 @@
+/* cmd_join.c: three and four ports out of corrected two-port files, each measured while known reflections ended the other ports
+ * (rf/calibrate/multiport.h). */
+#include "cli/number.h"
+#include "cli/offline.h"
+#include "rf/calibrate/multiport.h"
+#include <ctype.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define PAIRS_MAX 24
+struct join_job {
+        struct cli *c;
+        unsigned ports;
+        size_t pair_n;
+        struct port_pair pair[PAIRS_MAX];
+        /* the pairs, and behind them the ends of the ports: files, or NULL for what a number says */
+        const char *name[PAIRS_MAX + RF_PORTS_MAX];
+        struct net2 net[PAIRS_MAX + RF_PORTS_MAX];
+        struct terminations ends;
+        struct netn result;
+        double *disagreement;
+};
+
+/* "1,3=d13.s2p" */
+static enum code pair_of(struct join_job *j, const char *word, struct tp_error *err)
+{
+        unsigned p = isdigit((unsigned char)word[0]) ? (unsigned)(word[0] - '0') : 0;
+        unsigned q = p && word[1] == ',' && isdigit((unsigned char)word[2]) ? (unsigned)(word[2] - '0') : 0;
+        if (!q || word[3] != '=' || !word[4] || p < 1 || p > RF_PORTS_MAX || q > RF_PORTS_MAX || p == q)
+                return tp_fail(
+                        err, CODE_BAD_INPUT,
+                        "\"%.80s\": a pair is P,Q=FILE, two different ports from 1 to %d and the file that was measured at them, e.g. "
+                        "1,3=d13.s2p",
+                        word, RF_PORTS_MAX);
+        if (j->pair_n == PAIRS_MAX)
+                return tp_fail(err, CODE_BAD_INPUT, "more than %d pairs, from \"%.80s\" on", PAIRS_MAX, word);
+        j->name[j->pair_n] = word + 4;
+        j->pair[j->pair_n] = (struct port_pair){p - 1, q - 1, &j->net[j->pair_n]};
+        j->ports = p > j->ports ? p : j->ports;
+        j->ports = q > j->ports ? q : j->ports;
+        j->pair_n++;
+        return CODE_OK;
+}
+
+/* The ends: a number of ohm (a column is made of it later) or a .s1p, which becomes S11 of a two-port. */
+static enum code ends_of(struct join_job *j, const char **words, double *ret_ohm, struct tp_error *err)
+{
+        size_t n = 0;
+        enum code code = offline_words(j->c, "ends", words, RF_PORTS_MAX, &n, err);
+        if (!code && n && n != j->ports)
+                code = tp_fail(err, CODE_BAD_INPUT, "--ends: %zu values for %u ports; give one for each port, in their order", n, j->ports);
+        if (!code && n == 0)
+                cli_note(j->c, "the ports that are not measured are taken as ended in the reference; --ends says otherwise");
+        for (size_t p = 0; p < j->ports && !code; p++) {
+                char *end = NULL;
+                struct netn one;
+                ret_ohm[p] = n ? strtod(words[p], &end) : NAN;
+                if (n == 0 || (end != words[p] && !*end)) {
+                        if (n && !(ret_ohm[p] >= 0 && isfinite(ret_ohm[p])))
+                                code = tp_fail(err, CODE_BAD_INPUT, "--ends: \"%.40s\" at port %zu; ohms from 0 on are needed", words[p],
+                                               p + 1);
+                        continue;
+                }
+                const char *path = j->name[j->pair_n + p] = words[p];
+                struct net2 *to = &j->net[j->pair_n + p];
+                code = offline_netn(j->c, path, PLANE_TIP, &one, err);
+                if (!code && one.ports != 1)
+                        code = tp_fail(err, CODE_BAD_INPUT, "%s: it has %u ports; the end of a port is a .s1p", path, one.ports);
+                if (!code && !offline_net2_new(j->c, one.axis, to))
+                        code = tp_fail_memory(err);
+                if (code)
+                        return code;
+                memcpy(to->re[0], one.re[0], one.axis->n * sizeof(double));
+                memcpy(to->im[0], one.im[0], one.axis->n * sizeof(double));
+                net2_set_z(to, one.z_re[0][0], one.z_im[0][0]);
+                code = offline_reference(j->c, path, to, net2_z_real(&j->net[0]), err);
+        }
+        return code;
+}
+
+static enum code read_all(struct join_job *j, struct tp_error *err)
+{
+        const char *words[RF_PORTS_MAX], *names[PAIRS_MAX + RF_PORTS_MAX];
+        struct net2 nets[PAIRS_MAX + RF_PORTS_MAX];
+        size_t n = 0, from[PAIRS_MAX + RF_PORTS_MAX];
+        double ohm[RF_PORTS_MAX];
+        enum code code = CODE_OK;
+        for (size_t k = 0; k < j->c->arg_n && !code; k++)
+                code = pair_of(j, j->c->args[k], err);
+        for (size_t k = 0; k < j->pair_n && !code; k++) {
+                code = offline_net2(j->c, j->name[k], PLANE_TIP, &j->net[k], err);
+                if (!code)
+                        code = offline_reference(j->c, j->name[k], &j->net[k], net2_z_real(&j->net[0]), err);
+        }
+        if (!code)
+                code = ends_of(j, words, ohm, err);
+        for (size_t k = 0; k < j->pair_n + j->ports && !code; k++)
+                if (j->name[k]) {
+                        names[n] = j->name[k];
+                        nets[n] = j->net[k];
+                        from[n++] = k;
+                }
+        if (!code)
+                code = offline_common(j->c, names, nets, n, false, err);
+        for (size_t k = 0; k < n && !code; k++)
+                j->net[from[k]] = nets[k];
+        for (unsigned p = 0; p < j->ports && !code; p++) {
+                struct net2 *end = &j->net[j->pair_n + p];
+                size_t points = j->net[0].axis->n;
+                double z = net2_z_real(&j->net[0]), gamma = isnan(ohm[p]) ? 0 : (ohm[p] - z) / (ohm[p] + z);
+                if (!j->name[j->pair_n + p]) {
+                        if (!offline_net2_new(j->c, j->net[0].axis, end))
+                                return tp_fail_memory(err);
+                        for (size_t i = 0; i < points; i++)
+                                end->re[0][i] = gamma;
+                }
+                j->ends.re[p] = end->re[0];
+                j->ends.im[p] = end->im[0];
+        }
+        return code;
+}
+
+static enum code join(struct join_job *j, struct tp_error *err)
+{
+        const struct axis *axis = j->net[0].axis;
+        void *memory = arena_take(j->c->arena, netn_bytes(axis->n, j->ports));
+        j->disagreement = arena_take(j->c->arena, axis->n * sizeof *j->disagreement);
+        if (!memory || !j->disagreement)
+                return tp_fail_memory(err);
+        j->result = netn_at(memory, axis, j->ports, PLANE_UNKNOWN);
+        return rf_multiport_join(j->pair, j->pair_n, &j->ends, &j->result, j->disagreement, err);
+}
+
+/* Where the pairs contradict each other most. */
+static size_t worst_at(const struct join_job *j)
+{
+        size_t at = 0;
+        for (size_t i = 1; i < j->result.axis->n; i++)
+                if (!(j->disagreement[i] <= j->disagreement[at]))
+                        at = i;
+        return at;
+}
+
+static void put_json(const struct join_job *j)
+{
+        struct cli *c = j->c;
+        struct json_out o = json_to(&c->out);
+        json_open(&o, NULL, '{');
+        json_int(&o, "ports", j->ports);
+        json_text(&o, "plane", plane_words[j->result.plane]);
+        json_text(&o, "out", cli_option(c, "out"));
+        json_real(&o, "disagreement", j->disagreement[worst_at(j)]);
+        json_real(&o, "disagreement_hz", j->result.axis->hz[worst_at(j)]);
+        cli_notes_json(c, &o);
+        offline_netn_json(&o, &j->result);
+        json_close(&o, '}');
+        text_put(&c->out, "\n");
+}
+
+enum code do_join(struct cli *c, struct tp_error *err)
+{
+        struct join_job *j = arena_take(c->arena, sizeof *j);
+        struct text text, comment;
+        if (!j)
+                return tp_fail_memory(err);
+        j->c = c;
+        enum code code = read_all(j, err);
+        if (!code)
+                code = join(j, err);
+        if (code)
+                return code;
+        text_init(&text, FILE_BYTES_MAX);
+        text_init(&comment, 2000);
+        text_put(&comment, "joined from");
+        for (size_t k = 0; k < j->pair_n; k++)
+                text_f(&comment, "%s %s (ports %u and %u)", k ? "," : "", j->name[k], j->pair[k].p + 1, j->pair[k].q + 1);
+        if (!cli_json(c) || cli_has(c, "out"))
+                code = offline_netn_text(&j->result, text_of(&comment), cli_option(c, "out"), &text, err);
+        if (!code && text.n)
+                code = offline_out(c, &text, err);
+        if (!code && cli_json(c))
+                put_json(j);
+        if (!code && !cli_json(c))
+                cli_say("%u ports from %zu files: where two files give one number they differ by at most %.3g, at %.9g Hz", j->ports,
+                        j->pair_n, j->disagreement[worst_at(j)], j->result.axis->hz[worst_at(j)]);
+        text_done(&text);
+        text_done(&comment);
+        return code;
+}
