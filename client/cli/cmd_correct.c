@@ -150,7 +150,7 @@ static enum code correct_two_ports(struct cli *c, const struct correct_file *fil
 {
         const char *switch_path = cli_option(c, "switch-terms");
         struct net2 *nets = arena_take(c->arena, c->arg_n * sizeof *nets);
-        struct switch_terms own;
+        struct switch_terms own = {NULL};
         enum code code = nets ? CODE_OK : tp_fail_memory(err);
         if (!code && switch_path)
                 code = offline_switch_terms(c, switch_path, NULL, &own, err);

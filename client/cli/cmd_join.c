@@ -83,8 +83,8 @@ static enum code read_all(struct join_job *j, struct tp_error *err)
 {
         const char *words[RF_PORTS_MAX], *names[PAIRS_MAX + RF_PORTS_MAX];
         struct net2 nets[PAIRS_MAX + RF_PORTS_MAX];
-        size_t n = 0, from[PAIRS_MAX + RF_PORTS_MAX];
-        double ohm[RF_PORTS_MAX];
+        size_t n = 0, from[PAIRS_MAX + RF_PORTS_MAX] = {0};
+        double ohm[RF_PORTS_MAX] = {0};
         enum code code = CODE_OK;
         for (size_t k = 0; k < j->c->arg_n && !code; k++)
                 code = pair_of(j, j->c->args[k], err);

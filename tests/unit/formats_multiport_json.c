@@ -168,7 +168,8 @@ static void schema_and_page_say_the_same(void **state)
         char *from = strstr(page, "tipplane multiport error terms\",");
         while (from && *from != '`')
                 from--;
-        char *end = from ? strstr(from, "\n```") : NULL;
+        assert_non_null(from);
+        char *end = strstr(from, "\n```");
         assert_non_null(end);
         from = strchr(from, '\n');
         struct multiport_json *f = NULL;
