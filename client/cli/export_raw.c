@@ -196,7 +196,9 @@ static enum code export_standards(struct raw_job *j, struct tp_error *err)
         plan->contact_ohm_u = r->setup.contact_ohm_u;
         plan->contact_h_u = r->setup.contact_h_u;
         plan->placement_um_u = r->setup.placement_um_u;
+        plan->ports = 2;
         plan->calibration = r->calibration;
+        plan->has_calibration = true;
         plan->has_switch_terms = plan->calibration.switch_terms = j->sw_n > 0;
         if (j->sw_n) {
                 struct net2 both;
