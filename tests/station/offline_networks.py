@@ -143,6 +143,24 @@ def comparing(d):
     check("compare says it in words and exits 10 above its limit", rc == 10 and "largest difference" in out and "200 fs" in out, (rc, out, err))
     rc, out, err = d.run("compare", "a.s2p", "a.s2p", "--limit", "0")
     check("a file does not differ from itself", rc == 0, (rc, out, err))
+    # one, three and four ports, by all entries
+    for n in (1, 3, 4):
+        matrices = [[[0.1 * complex(i + 1, k) for k in range(n)] for i in range(n)] for _ in hz]
+        d.text("a.s%dp" % n, touchstone_text("S", 1, [50.0] * n, list(zip(hz, matrices))))
+        moved = [[list(r) for r in m] for m in matrices]
+        moved[14][n - 1][0] += 0.02j
+        d.text("b.s%dp" % n, touchstone_text("S", 1, [50.0] * n, list(zip(hz, moved))[:200]))
+        told = d.json("compare", "a.s%dp" % n, "b.s%dp" % n)
+        check("%d ports are compared" % n, told and told["ports"] == n and abs(told["all"]["worst"] - 0.02) < 1e-15 and told["all"]["worst_entry"] == "S%d1" % n and told["all"]["worst_hz"] == 1.5e9 and len(told["all"]["entries"]) == n * n and told["points_common"] == 200, told and told["all"])
+        check("%d ports: what is left out is noted" % n, told and "200 frequencies" in told["notes"][0], told and told["notes"])
+        rc, out, err = d.run("compare", "a.s%dp" % n, "b.s%dp" % n, "--limit", "0.01")
+        check("%d ports in words" % n, rc == 10 and "largest difference 0.02, S%d1 at 1.5 GHz" % n in out, (rc, out, err))
+        seventy = [s_of_y(solved([[(i == k) + m[i][k] for k in range(n)] for i in range(n)], [[((i == k) - m[i][k]) / 50 for k in range(n)] for i in range(n)]), [75.0] * n) for m in matrices[:5]]
+        d.text("c.s%dp" % n, touchstone_text("S", 1, [75.0] * n, list(zip(hz, seventy))))
+        told = d.json("compare", "a.s%dp" % n, "c.s%dp" % n)
+        check("%d ports in 75 ohm are brought to 50" % n, told and told["all"]["worst"] < 1e-13 and "75 ohm brought to 50 ohm" in told["notes"][0], told and (told["all"]["worst"], told["notes"]))
+    refused(d, "three ports against four", ["compare", "a.s3p", "a.s4p"], "3 ports", "4")
+    refused(d, "three ports interpolated", ["compare", "a.s3p", "b.s3p", "--interpolate"], "--modes")
     j = reference("cal_solt.json")
     for n in ("open", "short", "load", "thru"):
         d.s2p(n + ".s2p", j["frequencies_hz"], [matrix(r) for r in j["standards"][n]["raw"]])

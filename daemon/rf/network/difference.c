@@ -7,39 +7,58 @@
 const double rf_difference_edges[] = {1e8, 1e9, 10e9, 54e9, 110e9, 150e9};
 const size_t rf_difference_edge_n = sizeof rf_difference_edges / sizeof rf_difference_edges[0];
 
-static enum code check(const struct net2 *a, const struct net2 *b, const double *edges, size_t edge_n, struct tp_error *err)
+/* The one real reference of a port; NaN: unknown at all frequencies; -1: complex or changing. */
+static double reference(const struct netn *net, unsigned port)
 {
-        double za = net2_z_real(a), zb = net2_z_real(b);
+        const double *re = net->z_re[port], *im = net->z_im[port];
+        for (size_t i = 1; i < net->axis->n; i++)
+                if (!(re[i] == re[0]) && !(isnan(re[i]) && isnan(re[0])))
+                        return -1;
+        for (size_t i = 0; i < net->axis->n; i++)
+                if (!isnan(re[0]) && im[i] != 0)
+                        return -1;
+        return re[0];
+}
+
+static enum code check(const struct netn *a, const struct netn *b, const double *edges, size_t edge_n, struct tp_error *err)
+{
         if (edge_n > RF_DIFFERENCE_BANDS_MAX - 1)
                 return tp_fail(err, CODE_BAD_INPUT, "%zu edges between bands; at most %d", edge_n, RF_DIFFERENCE_BANDS_MAX - 1);
         for (size_t k = 0; k < edge_n; k++)
                 if (!(edges[k] > (k ? edges[k - 1] : 0) && edges[k] <= 1e15))
                         return tp_fail(err, CODE_BAD_INPUT, "edge %zu between bands is %.9g Hz; edges must rise, above 0", k + 1, edges[k]);
+        if (a->ports != b->ports)
+                return tp_fail(err, CODE_BAD_INPUT, "the first has %u ports, the second %u; compare networks of as many ports", a->ports,
+                               b->ports);
         if (a->plane != b->plane)
                 return tp_fail(err, CODE_BAD_INPUT,
                                "the first lies in plane %s, the second in plane %s; their difference would be the way between",
                                plane_words[a->plane], plane_words[b->plane]);
-        if (!(za == zb) && !(isnan(za) && isnan(zb)))
-                return tp_fail(err, CODE_BAD_INPUT, "the first has reference %.9g ohm, the second %.9g ohm; renormalise one of them first",
-                               za, zb);
-        const struct net2 *both[] = {a, b};
+        for (unsigned p = 0; p < a->ports; p++) {
+                double za = reference(a, p), zb = reference(b, p);
+                if (za < 0 || zb < 0 || (!(za == zb) && !(isnan(za) && isnan(zb))))
+                        return tp_fail(err, CODE_BAD_INPUT,
+                                       "the first has reference %.9g ohm at port %u, the second %.9g ohm; renormalise one of them first",
+                                       a->z_re[p][0], p + 1, b->z_re[p][0]);
+        }
+        const struct netn *both[] = {a, b};
         for (int w = 0; w < 2; w++)
                 for (size_t i = 0; i < both[w]->axis->n; i++)
-                        for (int k = 0; k < 4; k++)
+                        for (unsigned k = 0; k < a->ports * a->ports; k++)
                                 if (!isfinite(both[w]->re[k][i]) || !isfinite(both[w]->im[k][i]))
-                                        return tp_fail(err, CODE_BAD_INPUT, "S%d%d of the %s one is %g%+gj at %.9g Hz", 1 + k / 2,
-                                                       1 + k % 2, w ? "second" : "first", both[w]->re[k][i], both[w]->im[k][i],
+                                        return tp_fail(err, CODE_BAD_INPUT, "S%u%u of the %s one is %g%+gj at %.9g Hz", 1 + k / a->ports,
+                                                       1 + k % a->ports, w ? "second" : "first", both[w]->re[k][i], both[w]->im[k][i],
                                                        both[w]->axis->hz[i]);
         return CODE_OK;
 }
 
-static void put(struct rf_difference_band *band, double hz, const double d[4])
+static void put(struct rf_difference_band *band, double hz, unsigned n, const double *d)
 {
         bool first = band->points++ == 0;
         if (first)
                 band->from_hz = hz;
         band->to_hz = hz;
-        for (int k = 0; k < 4; k++) {
+        for (unsigned k = 0; k < n; k++) {
                 struct rf_difference_entry *e = &band->entry[k];
                 e->rms += d[k] * d[k]; /* the sum, until close_band() */
                 if (first || !(d[k] <= e->worst)) {
@@ -56,7 +75,7 @@ static void put(struct rf_difference_band *band, double hz, const double d[4])
 
 static void close_band(struct rf_difference_band *band)
 {
-        for (int k = 0; k < 4 && band->points; k++)
+        for (int k = 0; k < RF_ENTRIES_MAX && band->points; k++)
                 band->entry[k].rms = sqrt(band->entry[k].rms / (double)band->points);
 }
 
@@ -80,32 +99,35 @@ static void slope_put(struct slope *s, double hz, double complex ratio)
         s->db += 20 * log10(cabs(ratio));
 }
 
-enum code rf_difference_of(const struct net2 *a, const struct net2 *b, const double *edges, size_t edge_n, struct rf_difference *ret,
-                           struct tp_error *err)
+enum code rf_difference_of_ports(const struct netn *a, const struct netn *b, const double *edges, size_t edge_n, struct rf_difference *ret,
+                                 struct tp_error *err)
 {
         enum code code = check(a, b, edges, edge_n, err);
-        struct rf_difference d = {.a_n = a->axis->n, .b_n = b->axis->n, .delay_s = NAN, .loss_db = NAN};
+        struct rf_difference d = {.ports = a->ports, .a_n = a->axis->n, .b_n = b->axis->n, .delay_s = NAN, .loss_db = NAN};
         struct rf_difference_band bands[RF_DIFFERENCE_BANDS_MAX] = {{.points = 0}};
         struct slope slope = {0};
+        unsigned n = a->ports * a->ports, s21 = a->ports; /* where S21 stands */
         if (code)
                 return code;
         for (size_t i = 0, j = 0; i < d.a_n && j < d.b_n;) {
-                double hz = a->axis->hz[i], other = b->axis->hz[j], apart[4];
+                double hz = a->axis->hz[i], other = b->axis->hz[j], apart[RF_ENTRIES_MAX];
                 if (fabs(hz - other) > 1e-9 * hz) { /* a frequency printed with ten digits is the same one */
                         i += hz < other;
                         j += hz > other;
                         continue;
                 }
-                struct m2 x = net2_get(a, i++), y = net2_get(b, j++);
+                double complex x[RF_ENTRIES_MAX], y[RF_ENTRIES_MAX];
+                netn_get(a, i++, x);
+                netn_get(b, j++, y);
                 size_t band = 0;
-                for (int k = 0; k < 4; k++)
-                        apart[k] = cabs(x.e[k] - y.e[k]);
+                for (unsigned k = 0; k < n; k++)
+                        apart[k] = cabs(x[k] - y[k]);
                 while (band < edge_n && hz >= edges[band])
                         band++;
-                put(&bands[band], hz, apart);
-                put(&d.all, hz, apart);
-                if (cabs(x.e[2]) > 0.1 && cabs(y.e[2]) > 0.1)
-                        slope_put(&slope, hz, y.e[2] / x.e[2]);
+                put(&bands[band], hz, n, apart);
+                put(&d.all, hz, n, apart);
+                if (a->ports > 1 && cabs(x[s21]) > 0.1 && cabs(y[s21]) > 0.1)
+                        slope_put(&slope, hz, y[s21] / x[s21]);
         }
         d.common_n = d.all.points;
         if (d.common_n == 0)
@@ -120,10 +142,32 @@ enum code rf_difference_of(const struct net2 *a, const struct net2 *b, const dou
                 }
         d.transmit_n = slope.n;
         if (slope.n >= 3) {
-                double n = (double)slope.n;
-                d.delay_s = -(slope.wp - slope.w * slope.p / n) / (slope.ww - slope.w * slope.w / n);
-                d.loss_db = slope.db / n;
+                double points = (double)slope.n;
+                d.delay_s = -(slope.wp - slope.w * slope.p / points) / (slope.ww - slope.w * slope.w / points);
+                d.loss_db = slope.db / points;
         }
         *ret = d;
         return CODE_OK;
+}
+
+/* The two-port's columns as a network of two ports. */
+static struct netn view(const struct net2 *net)
+{
+        struct netn to = {.axis = net->axis, .ports = 2, .plane = net->plane};
+        for (int p = 0; p < 2; p++) {
+                to.z_re[p] = net->z_re;
+                to.z_im[p] = net->z_im;
+        }
+        for (int k = 0; k < 4; k++) {
+                to.re[k] = net->re[k];
+                to.im[k] = net->im[k];
+        }
+        return to;
+}
+
+enum code rf_difference_of(const struct net2 *a, const struct net2 *b, const double *edges, size_t edge_n, struct rf_difference *ret,
+                           struct tp_error *err)
+{
+        struct netn one = view(a), two = view(b);
+        return rf_difference_of_ports(&one, &two, edges, edge_n, ret, err);
 }

@@ -3,7 +3,7 @@
    Pure, any thread, no allocation. */
 #ifndef TIPPLANE_RF_DIFFERENCE_H
 #define TIPPLANE_RF_DIFFERENCE_H
-#include "rf/network/network.h"
+#include "rf/network/netn.h"
 
 #define RF_DIFFERENCE_BANDS_MAX 16
 /* Edges between bands, Hz, as on-wafer people quote them; common practice, no source. */
@@ -16,11 +16,12 @@ struct rf_difference_entry {
 struct rf_difference_band {
         double from_hz, to_hz; /* first and last common frequency in it */
         size_t points;
-        struct rf_difference_entry entry[4]; /* S11 S12 S21 S22 */
-        double worst, worst_hz;              /* of all four */
-        int worst_entry;
+        struct rf_difference_entry entry[RF_ENTRIES_MAX]; /* (i, j) at i ports + j: S11 S12 … */
+        double worst, worst_hz;                           /* of all entries */
+        unsigned worst_entry;
 };
 struct rf_difference {
+        unsigned ports;
         size_t common_n, a_n, b_n; /* frequencies in both, in each */
         struct rf_difference_band all, band[RF_DIFFERENCE_BANDS_MAX];
         size_t band_n; /* bands that hold a common frequency, rising */
@@ -30,7 +31,10 @@ struct rf_difference {
         size_t transmit_n;
 };
 /* edges: rising; a band is [edge k, edge k + 1), the last one open to the right, and what lies below the first edge one more.
-   edge_n <= RF_DIFFERENCE_BANDS_MAX - 1.  CODE_BAD_INPUT: planes or references differ, NaN in either, no common frequency. */
+   edge_n <= RF_DIFFERENCE_BANDS_MAX - 1.  CODE_BAD_INPUT: ports, planes or references differ, NaN in either, no common frequency. */
+enum code rf_difference_of_ports(const struct netn *a, const struct netn *b, const double *edges, size_t edge_n, struct rf_difference *ret,
+                                 struct tp_error *err);
+/* Two ports. */
 enum code rf_difference_of(const struct net2 *a, const struct net2 *b, const double *edges, size_t edge_n, struct rf_difference *ret,
                            struct tp_error *err);
 
