@@ -12,7 +12,7 @@
 
 #define CLI_OPTIONS_MAX 20 /* of one command, the global ones included */
 #define CLI_ARGS_MAX 256
-#define CLI_NOTES_MAX 300
+#define CLI_NOTES_MAX (4 * CLI_ARGS_MAX)
 
 #define EXIT_ENDED_WITH_FAILS 10 /* wait; compare --limit: above it */
 

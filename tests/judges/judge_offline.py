@@ -284,6 +284,36 @@ def hybrid():
                 rows.append((ok, "%s of scikit-rf, %g and %g ohm, to S in 50 ohm" % (parameter, *z), told["all"]["worst"], float("nan"), float("nan"), 1e-12, "rounding through matrices of some hundreds"))
 
 
+def modes():
+    """the differential and the common two-port of a random four-port: --modes against se2gmm, and against its file in mixed modes"""
+    global failed
+    rng = np.random.default_rng(19)
+    f = np.linspace(1e9, 4e10, 20)
+    n = network(f, 0.4 * (rng.standard_normal((20, 4, 4)) + 1j * rng.standard_normal((20, 4, 4))))
+    mixed = n.copy()
+    mixed.se2gmm(p=2)  # pairs of ports 1, 2 and 3, 4; D D C C
+    with tempfile.TemporaryDirectory() as folder:
+        write(folder, "four.s4p", n)
+        text = "[Version] 2.1\n# Hz S RI\n[Number of Ports] 4\n[Number of Frequencies] 20\n[Reference] 50 50 50 50\n[Mixed-Mode Order] D1,2 D3,4 C1,2 C3,4\n[Network Data]\n"
+        text += "".join("%.17g %s\n" % (hz, "\n".join(" ".join("%.17g %.17g" % (v.real, v.imag) for v in row) for row in m)) for hz, m in zip(f, mixed.s))
+        open(os.path.join(folder, "mixed.ts"), "w").write(text + "[End]\n")
+        for word, at, z in (("D1,2:D3,4", [0, 1], 100), ("C1,2:C3,4", [2, 3], 25)):
+            write(folder, "want.s2p", network(f, mixed.s[np.ix_(range(20), at, at)], z0=z))
+            for name in ("four.s4p", "mixed.ts"):
+                # --modes needs four ports on both sides: the numbers themselves are held against one another
+                got = json.loads(tipplane(folder, "extract", "--quantity", "S11_dB,S21_dB,S12_dB,S22_dB", "--modes", word, name, "--json"))["files"][0]["quantities"]
+                want = json.loads(tipplane(folder, "extract", "--quantity", "S11_dB,S21_dB,S12_dB,S22_dB", "want.s2p", "--json"))["files"][0]["quantities"]
+                worst_here = max(abs(x - y) for a, b in zip(got, want) for x, y in zip(a["value"], b["value"]))
+                inductance = [json.loads(tipplane(folder, "extract", "--quantity", "Lser", *more, "--json"))["files"][0]["quantities"][0]["value"] for more in (("--modes", word, name), ("want.s2p",))]
+                worst_here = max(worst_here, max(abs(x / y - 1) for x, y in zip(*inductance)))
+                ok = worst_here <= 1e-10
+                failed += not ok
+                rows.append((ok, "modes %s of %s" % (word, name), worst_here, float("nan"), float("nan"), 1e-10, "dB of each S, and an inductance"))
+        direct = json.loads(tipplane(folder, "compare", "four.s4p", "mixed.ts", "--json"))["all"]["worst"]
+        failed += not direct <= 1e-14
+        rows.append((direct <= 1e-14, "mixed modes of scikit-rf back to four ports", direct, float("nan"), float("nan"), 1e-14, "an orthonormal mixing"))
+
+
 class Analyzer:
     """N ports, an error box and a termination each; b0 = [E00 + E01 S (1 - E11 S)^-1 E10] a0"""
 
@@ -352,6 +382,7 @@ def multiport():
 def main():
     lumped()
     hybrid()
+    modes()
     multiport()
     touchstone()
     lines()
