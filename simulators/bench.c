@@ -143,6 +143,12 @@ struct sim_now bench_drift(struct bench *b)
 {
         double t_s = fmax(0, bench_s(b)), on_s = fmax(0, (double)(bench_now_ns(b) - b->state.power_on_ns) * 1e-9);
         struct sim_now now = {{drift_of(&b->scenario, 0, t_s, on_s), drift_of(&b->scenario, 1, t_s, on_s)}, room_k(&b->scenario, t_s)};
+        for (int port = 0; port < 2 && b->state.flex_n > 0; port++) { /* cables that a positioner has bent */
+                struct draws r = draws_of((uint64_t)b->scenario.seed, DRAW_FLEX, b->state.flex_n, port, 0, 0);
+                double since_s = (double)(bench_now_ns(b) - b->state.flex_ns) * 1e-9;
+                now.drift[port].delay_fs +=
+                        draw_between(&r, -1, 1) * b->scenario.stage.flex_fs * exp(-fmax(0, since_s) / b->scenario.stage.flex_s);
+        }
         for (size_t i = 0; i < b->scenario.fault_n; i++) {
                 const struct fault *f = &b->scenario.faults[i];
                 int64_t bit = i < 62 ? INT64_C(1) << i : 0;
@@ -177,6 +183,7 @@ static void state_new(struct bench *b)
         s->power_on_ns = s->epoch_ns - (int64_t)(WARM_S * 1e9);
         s->place = PLACE_WAFER;
         s->z_um = b->scenario.stage.separation_um;
+        s->spacing_um = b->scenario.stage.spacing_um;
         s->target = -1;
         for (size_t i = 0; i < b->scenario.standard_n; i++)
                 b->touches[b->wafer.die_n * b->layout.device_n + i] = (uint16_t)b->scenario.standards[i].touches_before;
@@ -215,6 +222,8 @@ enum code bench_open(const struct world *w, const char *config, size_t n, const 
                 bench_close(b);
                 return tp_where(err, "simulated station");
         }
+        if (!(b->state.spacing_um > 0)) /* kept by an older build */
+                b->state.spacing_um = b->scenario.stage.spacing_um;
         bench_save(b);
         *ret = b;
         return CODE_OK;

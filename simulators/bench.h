@@ -17,6 +17,8 @@ struct bench_state {           /* what is kept */
         int64_t seed, targets; /* of the scenario it belongs to */
         int64_t now_ns, epoch_ns, power_on_ns;
         double x_um, y_um, z_um; /* as commanded; z: height over first contact */
+        double spacing_um;       /* between the signal tips */
+        int64_t flex_n, flex_ns; /* how often a positioner has moved, and when last */
         int32_t place;
         bool axes, in_contact, lamp;
         int32_t aligned;                                   /* bit per place */

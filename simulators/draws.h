@@ -29,7 +29,8 @@ enum draw_of { /* one per subsystem; stored nowhere, but their order is part of 
                DRAW_BIAS,
                DRAW_DEFECT,
                DRAW_INSTRUMENT_FAULT,
-               DRAW_CHUCK
+               DRAW_CHUCK,
+               DRAW_FLEX
 };
 struct draws {
         uint64_t s[4];

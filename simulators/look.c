@@ -29,14 +29,22 @@ static int standard_under(const struct bench *b, bool raised)
         return -1;
 }
 
+/* Both tips stand on its pads. */
+static bool spans(const struct bench *b, double made_for_um)
+{
+        const struct scenario *s = &b->scenario;
+        return fabs(b->state.spacing_um - (made_for_um > 0 ? made_for_um : s->stage.spacing_um)) <= 2 * s->stage.tolerance_um;
+}
+
 int bench_target(const struct bench *b)
 {
         double x, y;
         int k = standard_under(b, false);
         stands(b, &x, &y);
         if (k >= 0)
-                return (int)device_targets(b) + k;
-        return b->state.place == PLACE_WAFER ? wafer_under(&b->wafer, x, y) : -1;
+                return spans(b, b->scenario.standards[k].spacing_um) ? (int)device_targets(b) + k : -1;
+        k = b->state.place == PLACE_WAFER ? wafer_under(&b->wafer, x, y) : -1;
+        return k >= 0 && spans(b, b->layout.devices[(size_t)k % b->layout.device_n].footprint.spacing_um) ? k : -1;
 }
 
 const char *bench_target_name(const struct bench *b, int target, char ret[64])

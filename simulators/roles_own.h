@@ -6,7 +6,8 @@
 enum code sim_identify(const char *what, const struct bench *, struct identity *ret);
 enum code sim_resync(void *me, uint8_t nonce, struct call *);
 void sim_close(void *me);
-extern const struct stage_ops sim_stage;       /* stage_sim.c; me: the bench */
-extern const struct analyzer_ops sim_analyzer; /* sweep_sim.c; me: the bench */
+extern const struct positioner_ops sim_positioner; /* positioner_sim.c; me: the bench */
+extern const struct stage_ops sim_stage;           /* stage_sim.c; me: the bench */
+extern const struct analyzer_ops sim_analyzer;     /* sweep_sim.c; me: the bench */
 
 #endif

@@ -278,7 +278,9 @@ enum code simulated_open_kept(const struct world *w, const char *config, size_t 
                                          .freq_hz_max = 220e9,
                                          .points_max = b->scenario.analyzer.points_max,
                                          .volt_max = b->scenario.bias.volt_max,
-                                         .spacing_um = b->scenario.stage.spacing_um};
+                                         .spacing_um = b->scenario.stage.spacing_um,
+                                         .spacing_um_min = b->scenario.stage.spacing_um_min,
+                                         .spacing_um_max = b->scenario.stage.spacing_um_max};
         *ret = (struct roles){.analyzer = &sim_analyzer,
                               .analyzer_me = b,
                               .stage = &sim_stage,
@@ -291,6 +293,8 @@ enum code simulated_open_kept(const struct world *w, const char *config, size_t 
                               .chuck_me = b,
                               .signal = &signals,
                               .signal_me = b,
+                              .positioner = b->scenario.stage.spacing_um_max > 0 ? &sim_positioner : NULL,
+                              .positioner_me = b,
                               .tick = tick,
                               .wait = wait_ns,
                               .tick_me = s,

@@ -18,7 +18,7 @@ enum sim_standard_kind { SIM_STANDARD_UNKNOWN, SIM_STANDARD_OPEN, SIM_STANDARD_S
 struct nominal_standard {
         char name[32];
         int32_t kind, place; /* enum sim_standard_kind; enum place */
-        double x_um, y_um;
+        double x_um, y_um, spacing_um;
         bool raised;
         double r_ohm, l_h, c_f, delay_s, z_ohm, loss_ohm_s, dc_ohm;
         double u_r_ohm, u_l_h, u_c_f, u_delay_s; /* how far copies scatter (1 s) */
@@ -91,7 +91,7 @@ struct scenario {
         } process;
         struct {
                 double step_s, speed_um_s, lower_s, settle_s, separate_s, home_s, align_s, separation_um, home_um_min, home_um_max,
-                        tolerance_um, spacing_um;
+                        tolerance_um, spacing_um, spacing_um_min, spacing_um_max, spacing_s, flex_fs, flex_s;
                 bool refuse_sideways;
         } stage;
         struct {

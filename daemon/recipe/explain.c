@@ -189,6 +189,21 @@ static void say_standards(const struct recipe *r, struct text *to)
         }
 }
 
+/* Which standards want the probes apart: a station without a positioner refuses them. */
+static void say_spacings(const struct recipe *r, struct text *to)
+{
+        size_t n = 0;
+        for (size_t i = 0; i < r->calibration.standard_n; i++) {
+                const struct standard *s = recipe_standard(r, r->calibration.standards[i].standard);
+                double um = recipe_spacing_um(r, s);
+                if (um > r->setup.spacing_um - 0.5 && um < r->setup.spacing_um + 0.5)
+                        continue;
+                text_f(to, "%s %s %.6g um", n++ ? "," : "  A positioner moves the probes apart for", s->name, um);
+        }
+        if (n)
+                text_f(to, ", then back to %.6g um; %.6g s are waited after each.\n", r->setup.spacing_um, r->setup.spacing_settle_s);
+}
+
 static void say_calibration(const struct recipe *r, struct text *to)
 {
         const struct calibration_plan *c = &r->calibration;
@@ -201,6 +216,7 @@ static void say_calibration(const struct recipe *r, struct text *to)
                        c->switch_terms ? "measured" : "not used", c->tries_max);
         say_uses(c->band_n ? "  Touched for it:" : "  From", c->standards, c->standard_n, r, to);
         say_standards(r, to);
+        say_spacings(r, to);
         say_bands(r, to);
         if (c->band_n)
                 say_joints(r, to);

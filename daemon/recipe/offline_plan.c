@@ -165,7 +165,7 @@ _Static_assert(offsetof(struct offline_standard, standard) == 0, "the recipe's f
 /* The recipe's standard without place and wear, and with files. */
 static const struct object *standard_of(struct offline_plan_tables *t)
 {
-        static const char *const away[] = {"kind", "copy", "place", "x_um", "y_um", "touches_max"};
+        static const char *const away[] = {"kind", "copy", "place", "x_um", "y_um", "touches_max", "spacing_um"};
         size_t n = 0;
         for (size_t k = 0; k < standard_object.field_n && n + COUNT_OF(standard_own) < COUNT_OF(t->standard_fields); k++) {
                 bool keep = true;

@@ -63,6 +63,7 @@ static void make_standards(struct making *m)
                                    .item = (int32_t)i,
                                    .x_um = s->x_um,
                                    .y_um = s->y_um,
+                                   .spacing_um = m->can->spacing_um_max > 0 ? recipe_spacing_um(m->r, s) : 0,
                                    .raised = s->raised,
                                    .seconds = STEP_SECONDS + sweep_s};
                 if (!s->raised) {
@@ -87,6 +88,7 @@ static int32_t wafer_target(struct making *m, int32_t kind, int32_t die, int dev
                            .item = item,
                            .x_um = at->x_um + d->x_um,
                            .y_um = at->y_um + d->y_um,
+                           .spacing_um = m->can->spacing_um_max > 0 ? m->r->setup.spacing_um : 0,
                            .seconds = STEP_SECONDS + CONTACT_SECONDS + seconds};
         spends(&t, new_thing(m, "pad", m->p->wafer, part, d->touches_max));
         m->p->things[t.things[2]].reserved = 1;

@@ -13,6 +13,7 @@ struct target {
         int32_t die;       /* index into dies, -1 off the wafer */
         int32_t item;      /* device: index into recipe->measures; standard: into recipe->standards; ladder: into layout.devices */
         double x_um, y_um; /* in the place's frame, probes' centre */
+        double spacing_um; /* between the signal tips there; 0: the probes are not moved apart */
         bool raised;       /* never lowered */
         int32_t things[TARGET_THINGS];
         int32_t thing_n; /* what one touch spends: pads or copy, and both tips; indexes into plan->things */
@@ -29,9 +30,10 @@ struct capability_set { /* what the station says it can do */
         bool switch_terms;
         double freq_hz_min, freq_hz_max;
         int32_t points_max;
-        double volt_max, spacing_um; /* fixed or motorised probe spacing now mounted; 0 unknown */
+        double volt_max, spacing_um;           /* fixed or motorised probe spacing now mounted; 0 unknown */
+        double spacing_um_min, spacing_um_max; /* a positioner can set anything between; max 0: there is none */
         double *spacings_um;
-        size_t spacing_n; /* motorised: what it can do (replay) */
+        size_t spacing_n; /* replay: what was mounted */
         bool replayed;    /* trust will be `open`, reason `replayed` */
         double *axis_hz;
         size_t axis_n; /* replay: the only frequencies there are; NULL: any */

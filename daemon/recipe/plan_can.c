@@ -84,47 +84,54 @@ enum code plan_frequencies(const struct recipe *r, const struct capability_set *
 
 static bool near_um(double a, double b) { return fabs(a - b) <= 0.5; }
 
+/* A device is swept at the setup's spacing, which its calibration is of; a standard may have one of its own within a calibration, where
+   probes can be moved. */
 static enum code spacing_fits(const char *what, const char *name, double need_um, const struct recipe *r, const struct capability_set *can,
                               struct tp_error *err)
 {
         for (size_t i = 0; i < can->spacing_n; i++)
                 if (near_um(can->spacings_um[i], need_um))
                         return CODE_OK;
+        bool moves = can->spacing_um_max > 0 && strcmp(what, "standard") == 0;
+        if (moves && need_um >= can->spacing_um_min - 0.5 && need_um <= can->spacing_um_max + 0.5)
+                return CODE_OK;
+        if (moves)
+                return tp_fail(
+                        err, CODE_BAD_INPUT,
+                        "%s %s: needs %.6g um between the signal tips, this station's positioner goes from %.6g to %.6g um; leave it out",
+                        what, name, need_um, can->spacing_um_min, can->spacing_um_max);
         if (can->spacing_n > 0)
                 return tp_fail(
                         err, CODE_BAD_INPUT,
                         "%s %s: needs %.6g um between the signal tips, which is not among the %zu spacings this station has; leave it out",
                         what, name, need_um, can->spacing_n);
+        if (can->spacing_um_max > 0 && !near_um(need_um, r->setup.spacing_um))
+                return tp_fail(
+                        err, CODE_BAD_INPUT,
+                        "%s %s: needs %.6g um between the signal tips, the setup \"%s\" has %.6g um; another spacing is another setup "
+                        "with a calibration of its own: leave it out or give it a recipe of its own",
+                        what, name, need_um, r->setup.name, r->setup.spacing_um);
         if (!near_um(need_um, r->setup.spacing_um))
                 return tp_fail(err, CODE_BAD_INPUT,
                                "%s %s: needs %.6g um between the signal tips, the setup \"%s\" has %.6g um and this station cannot move "
                                "its probes apart; leave it out or use another setup",
                                what, name, need_um, r->setup.name, r->setup.spacing_um);
-        if (can->spacing_um > 0 && !near_um(can->spacing_um, need_um))
+        if (can->spacing_um > 0 && !(can->spacing_um_max > 0) && !near_um(can->spacing_um, need_um))
                 return tp_fail(err, CODE_BAD_INPUT,
                                "%s %s: needs %.6g um between the signal tips, the probes now stand at %.6g um; set them and calibrate",
                                what, name, need_um, can->spacing_um);
         return CODE_OK;
 }
 
-/* Lines differ from the first line of the calibration, which is measured at the setup's own spacing, by their length. */
-static double spacing_of(const struct recipe *r, const struct standard *s)
-{
-        if (s->kind != STANDARD_LINE)
-                return r->setup.spacing_um;
-        for (size_t i = 0; i < r->calibration.standard_n; i++) {
-                const struct standard *first = recipe_standard(r, r->calibration.standards[i].standard);
-                if (first->kind == STANDARD_LINE)
-                        return r->setup.spacing_um + s->model.length_um - first->model.length_um;
-        }
-        return r->setup.spacing_um;
-}
-
 enum code plan_spacings(const struct recipe *r, const struct capability_set *can, struct tp_error *err)
 {
         enum code code = CODE_OK;
         for (size_t i = 0; i < r->standard_n && !code; i++)
-                code = spacing_fits("standard", r->standards[i].name, spacing_of(r, &r->standards[i]), r, can, err);
+                code = spacing_fits("standard", r->standards[i].name, recipe_spacing_um(r, &r->standards[i]), r, can, err);
+        if (!code && can->spacing_um_max > 0 && !(r->setup.spacing_um >= can->spacing_um_min && r->setup.spacing_um <= can->spacing_um_max))
+                code = tp_fail(err, CODE_BAD_INPUT,
+                               "setup \"%s\": %.6g um between the signal tips, this station's positioner goes from %.6g to %.6g um",
+                               r->setup.name, r->setup.spacing_um, can->spacing_um_min, can->spacing_um_max);
         for (size_t i = 0; i < r->measure_n && !code; i++) {
                 const struct device *d = &r->layout.devices[layout_device(&r->layout, r->measures[i].device)];
                 code = spacing_fits("device", d->name, d->footprint.spacing_um, r, can, err);

@@ -43,6 +43,7 @@ struct setup {
         struct probe *probes;
         size_t probe_n;                      /* two, by port */
         double spacing_um;                   /* between the signal tips; changing it ends the calibration */
+        double spacing_settle_s;             /* waited after a positioner has moved within a calibration: cables relax */
         double overtravel_um, separation_um; /* separation: for steps, >= 250 */
         double temperature_c;
         char substrate[32]; /* serial of the calibration substrate */
@@ -78,7 +79,8 @@ struct standard {
         char copy[32]; /* the physical copy that wears: serial of substrate + this name it in the ledger */
         int32_t place; /* enum place: substrate, or wafer for replayed and on-wafer standards */
         double x_um, y_um;
-        bool raised; /* swept at separation height: an open without wear, no touch */
+        double spacing_um; /* between the signal tips on it; 0: the setup's, lines and the thru beside them by their length */
+        bool raised;       /* swept at separation height: an open without wear, no touch */
         int32_t touches_max;
         struct standard_model model;
         struct standard_end port_2;
@@ -253,6 +255,8 @@ extern const struct object recipe_object;
 enum code recipe_read(const char *text, size_t n, struct arena *, struct recipe **ret, struct tp_error *);
 const struct sweep_plan *recipe_sweep(const struct recipe *, const char *name);
 const struct standard *recipe_standard(const struct recipe *, const char *name);
+/* Between the signal tips where a standard is measured, um. */
+double recipe_spacing_um(const struct recipe *, const struct standard *);
 /* The frequency list of a sweep plan, Hz, strictly rising (a point shared by two segments is given once).  From `arena`. */
 enum code sweep_axis(const struct sweep_plan *, struct arena *, double **ret_hz, size_t *ret_n, struct tp_error *);
 /* The smallest standard uncertainty, in the quantity's unit, that the contact's scatter and the load's definition leave a parameter in the

@@ -99,7 +99,7 @@ static int64_t deadline_of(const struct plan *plan, const struct step *s)
         int64_t ns = step_rows[s->kind].deadline_ns;
         if (s->kind == STEP_SWEEP && s->args.sweep >= 0 && (size_t)s->args.sweep < plan->recipe->sweep_n)
                 ns += (int64_t)(3e9 * sweep_seconds(&plan->recipe->sweeps[s->args.sweep]));
-        if (s->kind == STEP_BIAS_ON || s->kind == STEP_WAIT)
+        if (s->kind == STEP_BIAS_ON || s->kind == STEP_WAIT || s->kind == STEP_MOVE)
                 ns += (int64_t)(1e9 * s->args.wait_s);
         return ns;
 }

@@ -18,6 +18,7 @@ static void args_copy(struct step_args *to, const struct step_args *from)
         to->x_um = real_of(from->x_um);
         to->y_um = real_of(from->y_um);
         to->overtravel_um = real_of(from->overtravel_um);
+        to->spacing_um = real_of(from->spacing_um);
         to->sweep = from->sweep;
         to->condition = from->condition;
         to->channel = from->channel;

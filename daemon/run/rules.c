@@ -136,8 +136,10 @@ static void approach(const struct question *q, struct step *s, int target, enum 
         s->args.target = target;
         s->args.x_um = t->x_um;
         s->args.y_um = t->y_um;
+        s->args.spacing_um = t->spacing_um;
         if (e->at != 1 + target) {
                 s->kind = STEP_MOVE;
+                s->args.wait_s = t->spacing_um > 0 ? q->plan->recipe->setup.spacing_settle_s : 0;
         } else if (t->raised) {
                 make_sweep(q, s, target, purpose == PURPOSE_CHECK ? USE_CHECK : USE_STANDARD, 0);
         } else {

@@ -92,6 +92,7 @@ static const struct field step_args_fields[] = {
         REAL("x_um", x_um, "um"),
         REAL("y_um", y_um, "um"),
         REAL("overtravel_um", overtravel_um, "um"),
+        REAL("spacing_um", spacing_um, "um"),
         INT("sweep", sweep, -1),
         INT("condition", condition, -1),
         INT("channel", channel, 0),

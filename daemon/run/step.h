@@ -45,6 +45,7 @@ extern const char *const step_words[]; /* for field tables; NULL-terminated */
 struct step_args {
         int32_t place, target, use; /* enum place; index into plan->targets; enum sweep_use */
         double x_um, y_um, overtravel_um;
+        double spacing_um; /* between the signal tips at the target, set before a move, read back before lowering; 0: as they are */
         int32_t sweep;     /* index into recipe->sweeps */
         int32_t condition; /* index into the measure's conditions */
         int32_t channel;

@@ -34,6 +34,8 @@ const struct op_row op_rows[OP_KIND_COUNT] = {
         [OP_METER] = {.word = "read DC meter", .wants_bias_off = true},
         [OP_LAMP] = {.word = "lamp"},
         [OP_UNLOAD] = {.word = "unload", .sideways = true, .wants_separated = true, .wants_bias_off = true},
+        [OP_SPACING] = {.word = "set spacing", .sideways = true, .moves = true, .wants_separated = true, .wants_bias_off = true},
+        [OP_READ_SPACING] = {.word = "read spacing", .makes_safe = true},
         [OP_PROVEN] = {.word = "proven safe", .makes_safe = true},
         [OP_LATCH] = {.word = "latch", .makes_safe = true},
         [OP_WAIT] = {.word = "wait", .makes_safe = true},
@@ -175,6 +177,10 @@ static enum code admit_numbers(const struct limits *limits, const struct hazard 
                 return admit_lower(limits, h, op, err);
         case OP_BIAS_SET:
                 return admit_bias(limits, h, op, err);
+        case OP_SPACING:
+                if (!(op->spacing_um > 0 && isfinite(op->spacing_um)))
+                        return tp_fail(err, CODE_INTERLOCK, "set spacing: %g um is no spacing", op->spacing_um);
+                return CODE_OK;
         case OP_NONE:
                 return tp_fail(err, CODE_INTERLOCK, "no operation was named; nothing is done");
         case OP_STOP:
@@ -187,6 +193,7 @@ static enum code admit_numbers(const struct limits *limits, const struct hazard 
         case OP_METER:
         case OP_LAMP:
         case OP_UNLOAD:
+        case OP_READ_SPACING:
         case OP_PROVEN:
         case OP_LATCH:
         case OP_WAIT:

@@ -43,6 +43,8 @@ enum op_kind {
         OP_METER,
         OP_LAMP,
         OP_UNLOAD,
+        OP_SPACING, /* the probes apart or together */
+        OP_READ_SPACING,
         OP_PROVEN /* ladder: done */,
         OP_LATCH /* ladder: cannot be proven */,
         OP_WAIT,
@@ -50,7 +52,7 @@ enum op_kind {
 };
 struct op {
         enum op_kind kind;
-        double x_um, y_um, overtravel_um, volt, limit_a;
+        double x_um, y_um, overtravel_um, volt, limit_a, spacing_um;
         unsigned channel;
         int32_t place;
         int64_t wait_ns;

@@ -115,6 +115,8 @@ static const struct field can_fields[] = {
         INT(can, "points_max", points_max),
         REAL(can, "volt_max", volt_max, "V"),
         REAL(can, "spacing_um", spacing_um, "um"),
+        REAL(can, "spacing_um_min", spacing_um_min, "um"),
+        REAL(can, "spacing_um_max", spacing_um_max, "um"),
         {.key = "spacings_um",
          .type = FIELD_LIST,
          .offset = offsetof(can, spacings_um),

@@ -97,6 +97,12 @@ struct signal_ops {
         enum code (*watch)(void *me, struct call *);
 };
 
+struct positioner_ops { /* moves the probes apart, each as far; blocks until they stand */
+        struct device_ops base;
+        enum code (*set_spacing_um)(void *me, double spacing_um, struct call *);
+        enum code (*read_spacing_um)(void *me, double *ret_um, struct call *); /* between the signal tips */
+};
+
 /* What a station can hold.  A missing role is a NULL table.  `tick` (may be NULL) is the stepped clock of a simulated station: nanoseconds,
  * advances by what it is asked to do. */
 struct roles {
@@ -112,6 +118,8 @@ struct roles {
         void *chuck_me;
         const struct signal_ops *signal;
         void *signal_me;
+        const struct positioner_ops *positioner;
+        void *positioner_me;
         int64_t (*tick)(void *tick_me);
         void (*wait)(void *tick_me, int64_t ns);
         void *tick_me;

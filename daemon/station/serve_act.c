@@ -27,6 +27,9 @@ static enum gate gate_of(enum op_kind kind)
                 return GATE_METER;
         case OP_LAMP:
                 return GATE_SIGNAL;
+        case OP_SPACING:
+        case OP_READ_SPACING:
+                return GATE_POSITIONER;
         case OP_NONE:
         case OP_PROVEN:
         case OP_LATCH:
@@ -120,6 +123,16 @@ static enum code call_bias(struct station *st, const struct op *op, struct acted
         return code;
 }
 
+static enum code call_positioner(struct station *st, const struct op *op, struct acted *ret, struct call *call)
+{
+        const struct positioner_ops *p = st->roles.positioner;
+        if (!p)
+                return no_role(call, "positioner", op->kind);
+        if (op->kind == OP_SPACING)
+                return p->set_spacing_um(st->roles.positioner_me, op->spacing_um, call);
+        return p->read_spacing_um(st->roles.positioner_me, &ret->spacing_um, call);
+}
+
 static enum code call_driver(struct station *st, const struct op *op, const struct sweep_job *job, struct acted *ret, struct call *call)
 {
         switch (gate_of(op->kind)) {
@@ -136,6 +149,8 @@ static enum code call_driver(struct station *st, const struct op *op, const stru
         case GATE_SIGNAL:
                 return st->roles.signal && st->roles.signal->lamp ? st->roles.signal->lamp(st->roles.signal_me, op->volt > 0, call)
                                                                   : no_role(call, "lamp", op->kind);
+        case GATE_POSITIONER:
+                return call_positioner(st, op, ret, call);
         case GATE_CHUCK:
         case GATE_COUNT:
                 break;

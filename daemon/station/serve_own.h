@@ -11,7 +11,7 @@
 #include "station/memory.h"
 #include "station/serve.h"
 
-enum gate { GATE_STAGE, GATE_BIAS, GATE_ANALYZER, GATE_METER, GATE_CHUCK, GATE_SIGNAL, GATE_COUNT };
+enum gate { GATE_STAGE, GATE_BIAS, GATE_ANALYZER, GATE_METER, GATE_CHUCK, GATE_SIGNAL, GATE_POSITIONER, GATE_COUNT };
 enum { CLIENTS_MAX = 16, OUT_LIMIT = 512, LOOP_POLL_MS = 100, CANCEL_WAIT_MS = 500, GATE_POLL_MS = 2, WORK_LIMIT = 64 };
 
 struct client {
@@ -109,7 +109,7 @@ struct actor {
 };
 struct acted {
         struct readback rb;
-        double ohm[3], volt, ampere;
+        double ohm[3], volt, ampere, spacing_um;
         struct sweep_facts facts;
 };
 struct sweep_job {

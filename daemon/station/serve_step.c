@@ -11,6 +11,7 @@
 #include <string.h>
 
 #define POSITION_UM 10.0 /* further from where it was asked to go than this, a stage is somewhere else: ten times its repeatability */
+#define SPACING_UM 1.0   /* likewise, between the signal tips */
 
 struct doing {
         struct station *st;
@@ -101,10 +102,53 @@ static enum code do_safe(struct doing *d)
         return tp_fail(&d->err, CODE_TIMED_OUT, "the ladder did not end in time");
 }
 
+static enum code do_wait(struct doing *d)
+{
+        double s = d->args->wait_s;
+        if (!(s >= 0 && s <= 24 * 3600))
+                return tp_fail(&d->err, CODE_BAD_INPUT, "wait: %g s; 0 to 86400 s can be waited", s);
+        int64_t left = (int64_t)(s * 1e9);
+        while (left > 0) {
+                int64_t slice = d->st->roles.wait ? NS_PER_S : 100 * NS_PER_MS,
+                        piece = left < slice ? left : slice; /* short, so that safety need not wait */
+                if (cancel_raised(d->who.cancel))
+                        return tp_fail(&d->err, CODE_CANCELLED, "wait: the station went to safety meanwhile");
+                station_pause(d->st, piece);
+                left -= piece;
+        }
+        return CODE_OK;
+}
+
+/* ---- spacing: the probes are moved apart or together only where a standard says so, and only up in the air ---- */
+static enum code read_spacing(struct doing *d, double *ret_um)
+{
+        enum code code = act(d, (struct op){.kind = OP_READ_SPACING});
+        *ret_um = code ? NAN : d->last.spacing_um;
+        return code;
+}
+
+static enum code set_spacing(struct doing *d)
+{
+        double um, asked = d->args->spacing_um;
+        enum code code = read_spacing(d, &um);
+        if (code || fabs(um - asked) <= SPACING_UM)
+                return code;
+        d->who.deadline_ns += (int64_t)(fmin(fmax(d->args->wait_s, 0), 3600) * 1e9); /* decide's own clock ends it earlier */
+        code = move(d, (struct op){.kind = OP_SPACING, .spacing_um = asked});
+        if (!code)
+                code = read_spacing(d, &um);
+        if (!code && !(fabs(um - asked) <= SPACING_UM))
+                code = tp_fail(&d->err, CODE_BAD_REPLY, "set spacing: the positioner reads %.1f um, asked was %.1f um; look at the probes",
+                               um, asked);
+        return code ? code : do_wait(d);
+}
+
 static enum code do_move(struct doing *d)
 {
         const struct step_args *a = d->args;
-        enum code code = move(d, (struct op){.kind = OP_MOVE, .place = a->place, .x_um = a->x_um, .y_um = a->y_um});
+        enum code code = a->spacing_um > 0 ? set_spacing(d) : CODE_OK;
+        if (!code)
+                code = move(d, (struct op){.kind = OP_MOVE, .place = a->place, .x_um = a->x_um, .y_um = a->y_um});
         const struct readback *rb = &d->last.rb;
         if (code)
                 return code;
@@ -117,7 +161,13 @@ static enum code do_move(struct doing *d)
 
 static enum code do_lower(struct doing *d)
 {
-        enum code code = move(d, (struct op){.kind = OP_LOWER, .overtravel_um = d->args->overtravel_um});
+        double um, asked_um = d->args->spacing_um;
+        enum code code = asked_um > 0 ? read_spacing(d, &um) : CODE_OK;
+        if (!code && asked_um > 0 && !(fabs(um - asked_um) <= SPACING_UM))
+                return tp_fail(&d->err, CODE_INTERLOCK,
+                               "lower: the probes stand %.1f um apart, this target wants %.1f um; move there first", um, asked_um);
+        if (!code)
+                code = move(d, (struct op){.kind = OP_LOWER, .overtravel_um = d->args->overtravel_um});
         if (code)
                 return code;
         if (!d->last.rb.in_contact)
@@ -169,7 +219,7 @@ static enum code do_bias_on(struct doing *d)
         d->held->result.ampere = d->last.ampere;
         double allowed = 0.1 + 0.02 * fabs(a->volt), seen = d->last.volt;
         if (fabs(seen - a->volt) <= allowed)
-                return CODE_OK;
+                return do_wait(d); /* the condition's settling */
         double ampere = d->last.ampere;
         bias_to_zero(d);
         d->held->result.volt = seen;
@@ -290,23 +340,6 @@ static enum code do_lamp(struct doing *d, bool on)
         if (!d->st->roles.signal || !d->st->roles.signal->lamp)
                 return on ? tp_fail(&d->err, CODE_NOT_FOUND, "lamp: this station has no lamp") : CODE_OK;
         return act(d, (struct op){.kind = OP_LAMP, .volt = on ? 1 : 0});
-}
-
-static enum code do_wait(struct doing *d)
-{
-        double s = d->args->wait_s;
-        if (!(s >= 0 && s <= 24 * 3600))
-                return tp_fail(&d->err, CODE_BAD_INPUT, "wait: %g s; 0 to 86400 s can be waited", s);
-        int64_t left = (int64_t)(s * 1e9);
-        while (left > 0) {
-                int64_t slice = d->st->roles.wait ? NS_PER_S : 100 * NS_PER_MS,
-                        piece = left < slice ? left : slice; /* short, so that safety need not wait */
-                if (cancel_raised(d->who.cancel))
-                        return tp_fail(&d->err, CODE_CANCELLED, "wait: the station went to safety meanwhile");
-                station_pause(d->st, piece);
-                left -= piece;
-        }
-        return CODE_OK;
 }
 
 static enum code do_park(struct doing *d)

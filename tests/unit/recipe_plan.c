@@ -4,6 +4,7 @@
 #include <math.h>
 
 #define DEMO "simulators/demo/recipe.json"
+#define BANDS "tests/unit/golden/bands.recipe.json"
 #define RAW "tests/station/replay/onwafer_raw.recipe.json"
 
 static struct plan *plan_of(const struct recipe *r, const struct capability_set *can, const struct ledger_view *ledger, struct arena *a)
@@ -212,6 +213,46 @@ static void what_the_station_lacks_is_named(void **state)
         can.spacing_um = 400;
         assert_refused(DEMO, &can, NULL,
                        "standard OPEN_AIR: needs 200 um between the signal tips, the probes now stand at 400 um; set them and calibrate");
+}
+
+/* A positioner may move for standards, within its range, and each target says where; devices stay at the setup's spacing. */
+static void a_positioner_moves_for_the_standards_of_a_calibration_alone(void **state)
+{
+        (void)state;
+        struct capability_set can = good_station();
+        assert_refused(BANDS, &can, NULL,
+                       "standard LINE_0450: needs 450 um between the signal tips, the setup \"gsg75_200\" has 200 um and this station "
+                       "cannot move its probes apart; leave it out or use another setup");
+        can.spacing_um_min = 150;
+        can.spacing_um_max = 6000;
+        struct arena *a = arena_new(0);
+        struct recipe *r = recipe_of_file(BANDS, a);
+        struct plan *p = plan_of(r, &can, NULL, a);
+        static const double want_um[] = {200, 200, 200, 200, 450, 900, 2100, 5250};
+        assert_int_equal(p->calibrate_n, 8);
+        for (size_t i = 0; i < 8; i++)
+                assert_true(p->targets[p->calibrate[i]].spacing_um == want_um[i]);
+        for (size_t i = 0; i < p->visit_n; i++)
+                assert_true(p->targets[p->visits[i]].spacing_um == 200);
+        can.spacing_um_max = 5000;
+        assert_refused(BANDS, &can, NULL,
+                       "standard LINE_5250: needs 5250 um between the signal tips, this station's positioner goes from 150 to 5000 um; "
+                       "leave it out");
+        can.spacing_um_max = 6000;
+        r->layout.devices[2].footprint.spacing_um = 450;
+        struct tp_error err = {0};
+        struct plan *none = NULL;
+        assert_int_equal(plan_make(r, "W07", &can, NULL, a, &none, &err), CODE_BAD_INPUT);
+        assert_non_null(strstr(err.text, "another spacing is another setup"));
+        arena_free(a);
+        /* a station without one leaves the probes as they are */
+        a = arena_new(0);
+        can = good_station();
+        r = recipe_of_file(DEMO, a);
+        p = plan_of(r, &can, NULL, a);
+        for (size_t i = 0; i < p->target_n; i++)
+                assert_true(p->targets[i].spacing_um == 0);
+        arena_free(a);
 }
 
 static void the_first_frequency_that_does_not_fit_is_named(void **state)
@@ -461,6 +502,7 @@ int main(void)
                 cmocka_unit_test(excluded_dies_are_in_the_list_but_never_visited),
                 cmocka_unit_test(the_same_recipe_makes_the_same_plan_whatever_the_ledger_holds),
                 cmocka_unit_test(what_the_station_lacks_is_named),
+                cmocka_unit_test(a_positioner_moves_for_the_standards_of_a_calibration_alone),
                 cmocka_unit_test(the_first_frequency_that_does_not_fit_is_named),
                 cmocka_unit_test(a_recording_is_planned_without_checks_and_without_proof),
                 cmocka_unit_test(what_was_not_recorded_is_refused),

@@ -22,7 +22,14 @@ enum { NOW_NS = 1000000 };
 
 static struct op op_good(enum op_kind kind)
 {
-        return (struct op){.kind = kind, .x_um = 100, .y_um = -50, .overtravel_um = 40, .volt = 5, .limit_a = 0.01, .place = PLACE_WAFER};
+        return (struct op){.kind = kind,
+                           .x_um = 100,
+                           .y_um = -50,
+                           .overtravel_um = 40,
+                           .volt = 5,
+                           .limit_a = 0.01,
+                           .place = PLACE_WAFER,
+                           .spacing_um = 450};
 }
 
 /* Calls `each` for every combination of what can be known. */
@@ -63,9 +70,9 @@ static void check_laws(const struct hazard *h, void *ctx)
                         continue;
                 }
                 admitted[kind]++;
-                bool sideways = kind == OP_HOME || kind == OP_ALIGN || kind == OP_MOVE || kind == OP_UNLOAD;
+                bool sideways = kind == OP_HOME || kind == OP_ALIGN || kind == OP_MOVE || kind == OP_UNLOAD || kind == OP_SPACING;
                 bool way_out = kind == OP_STOP || kind == OP_BIAS_ZERO || kind == OP_READ_BIAS || kind == OP_WHERE || kind == OP_WAIT ||
-                               kind == OP_SEPARATE || kind == OP_PROVEN || kind == OP_LATCH;
+                               kind == OP_READ_SPACING || kind == OP_SEPARATE || kind == OP_PROVEN || kind == OP_LATCH;
                 if (sideways)
                         assert_true(up && !h->moving);
                 if (kind == OP_LOWER)
@@ -77,7 +84,10 @@ static void check_laws(const struct hazard *h, void *ctx)
                 if (h->latched || !h->loop_closed)
                         assert_true(way_out);
                 assert_int_not_equal(kind, OP_NONE);
-                if (kind == OP_HOME || kind == OP_ALIGN || kind == OP_MOVE || kind == OP_LOWER || kind == OP_SEPARATE) {
+                if (kind == OP_SPACING)
+                        assert_true(up && cold && !h->moving);
+                if (kind == OP_HOME || kind == OP_ALIGN || kind == OP_MOVE || kind == OP_LOWER || kind == OP_SEPARATE ||
+                    kind == OP_SPACING) {
                         assert_int_equal(during.separated, KNOW_UNKNOWN);
                         assert_int_equal(during.in_contact, KNOW_UNKNOWN);
                         assert_true(during.moving);

@@ -83,6 +83,8 @@ static enum code carry_out(struct truth *t, const struct op *op, struct readback
         case OP_METER:
         case OP_LAMP:
         case OP_UNLOAD:
+        case OP_SPACING:
+        case OP_READ_SPACING:
         case OP_PROVEN:
         case OP_LATCH:
         case OP_KIND_COUNT:

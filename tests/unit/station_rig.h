@@ -24,7 +24,9 @@ enum { RIG_CHANNELS = 2 };
 struct rig {
         struct world *w;
         pthread_mutex_t mutex;
-        double x_um, y_um, z_um, volt[RIG_CHANNELS];
+        double x_um, y_um, z_um, spacing_um, volt[RIG_CHANNELS];
+        bool spacing_slips; /* it says done and stands 5 um off */
+        int spacings;       /* how often it was moved */
         int32_t place;
         bool axes, loop_open, bias_read_fails, bias_stuck;
         bool block_lower, block_sweep; /* until cancelled */
@@ -247,6 +249,26 @@ static const struct meter_ops rig_meter = {.base = RIG_BASE, .read_ohm = rig_ohm
 static const struct analyzer_ops rig_analyzer = {.base = RIG_BASE, .sweep = rig_sweep};
 static const struct signal_ops rig_signal = {.base = RIG_BASE, .loop = rig_loop};
 
+static enum code rig_set_spacing(void *me, double spacing_um, struct call *call)
+{
+        struct rig *r = rig_of(me);
+        (void)call;
+        rig_law(r, !rig_down(r), "spacing changed in contact");
+        rig_law(r, rig_volt(r) < 0.5, "spacing changed with bias on");
+        r->spacing_um = spacing_um + (r->spacing_slips ? 5 : 0);
+        r->spacings++;
+        return rig_end(r);
+}
+static enum code rig_read_spacing(void *me, double *ret_um, struct call *call)
+{
+        struct rig *r = rig_of(me);
+        (void)call;
+        *ret_um = r->spacing_um;
+        return rig_end(r);
+}
+static const struct positioner_ops rig_positioner = {
+        .base = RIG_BASE, .set_spacing_um = rig_set_spacing, .read_spacing_um = rig_read_spacing};
+
 static enum code rig_open(const struct world *w, const char *config_json, size_t n, const char *base_dir, struct roles *ret,
                           struct tp_error *err)
 {
@@ -272,6 +294,8 @@ static enum code rig_open(const struct world *w, const char *config_json, size_t
                               .meter_me = r,
                               .signal = &rig_signal,
                               .signal_me = r,
+                              .positioner = &rig_positioner,
+                              .positioner_me = r,
                               .can = &r->can};
         return CODE_OK;
 }
@@ -298,6 +322,7 @@ static inline struct bench *bench_new(void)
         assert_non_null(b->rig.w);
         pthread_mutex_init(&b->rig.mutex, NULL);
         b->rig.z_um = 300;
+        b->rig.spacing_um = 200;
         snprintf(b->dir, sizeof b->dir, "/tmp/station_test_XXXXXX");
         assert_non_null(mkdtemp(b->dir));
         snprintf(b->address, sizeof b->address, "unix:%s/s", b->dir);

@@ -28,6 +28,46 @@ static void raw_wait(struct bench *b, struct conn *c, enum frame_kind kind, char
         frame_done(&f);
 }
 
+/* Only up in the air and unbiased; read back; and a target that wants another spacing is not touched. */
+static void the_probes_are_moved_apart_only_when_separated(void **state)
+{
+        struct bench *b = bench_new();
+        const struct step_args far = {.place = PLACE_WAFER, .x_um = 10, .spacing_um = 450},
+                               near = {.place = PLACE_WAFER, .x_um = 10, .spacing_um = 200};
+        (void)state;
+        bench_station(b);
+        bench_link(b);
+        bench_do(b, 1, STEP_INVENTORY, (struct step_args){0});
+        bench_do(b, 2, STEP_SAFE, (struct step_args){0});
+        bench_do(b, 3, STEP_HOME, (struct step_args){0});
+        bench_do(b, 4, STEP_ALIGN, (struct step_args){.place = PLACE_WAFER});
+        bench_do(b, 5, STEP_MOVE, near);
+        assert_int_equal(b->rig.spacings, 0); /* they stand there already */
+        bench_do(b, 6, STEP_MOVE, far);
+        assert_true(b->rig.spacings == 1 && b->rig.spacing_um == 450);
+        struct link_note *n = bench_step(b, 7, STEP_LOWER, (struct step_args){.overtravel_um = 40, .spacing_um = 200});
+        assert_int_equal(n->result.code, CODE_INTERLOCK);
+        assert_non_null(strstr(n->result.text, "450.0 um apart"));
+        assert_true(!n->result.state.in_contact && b->rig.lowers == 0);
+        note_drop(n);
+        bench_do(b, 8, STEP_LOWER, (struct step_args){.overtravel_um = 40, .spacing_um = 450});
+        n = bench_step(b, 9, STEP_MOVE, near); /* in contact: refused before anything moves */
+        assert_int_equal(n->result.code, CODE_INTERLOCK);
+        assert_non_null(strstr(n->result.text, "set spacing: separation is"));
+        assert_int_equal(b->rig.spacings, 1);
+        note_drop(n);
+        bench_do(b, 10, STEP_SEPARATE, (struct step_args){0});
+        b->rig.spacing_slips = true;
+        n = bench_step(b, 11, STEP_MOVE, near);
+        assert_int_equal(n->result.code, CODE_BAD_REPLY);
+        assert_non_null(strstr(n->result.text, "the positioner reads 205.0 um, asked was 200.0 um"));
+        note_drop(n);
+        b->rig.spacing_slips = false;
+        bench_do(b, 12, STEP_MOVE, near);
+        assert_true(b->rig.spacing_um == 200 && b->rig.spacings == 3 && b->rig.x_um == 10);
+        bench_free(b);
+}
+
 static void a_touch_from_home_to_separation_is_read_back_at_every_step(void **state)
 {
         struct bench *b = bench_new();
@@ -416,6 +456,7 @@ int main(void)
 {
         const struct CMUnitTest tests[] = {
                 cmocka_unit_test(a_touch_from_home_to_separation_is_read_back_at_every_step),
+                cmocka_unit_test(the_probes_are_moved_apart_only_when_separated),
                 cmocka_unit_test(a_lease_that_runs_out_walks_the_ladder),
                 cmocka_unit_test(a_daemon_that_dies_in_contact_with_bias_on_leaves_a_safe_station_within_5_s),
                 cmocka_unit_test(an_older_epoch_is_refused),
