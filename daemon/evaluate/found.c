@@ -205,7 +205,7 @@ void answer_peak(struct asked *a, double share_max, struct parameter_answer *to,
                 cause_add(list, "noise", centre / bend * cubic_u(&f, slope), (double)(f.n - CUBIC));
         } else {
                 const double height[CUBIC] = {1, x, x * x, x * x * x};
-                add_causes_at(&q, centre, 1, list);
+                add_causes_at(&q, q.ch->axis.hz[axis_nearest(&q.ch->axis, centre)], 1, list); /* flat there: nothing is interpolated */
                 cause_add(list, "noise", cubic_u(&f, height), (double)(f.n - CUBIC));
         }
         a->hz = centre;
