@@ -1,12 +1,14 @@
 /* rf_lines_judge.c: residuals, reciprocity, length errors and the second opinion of "multiline_trl" against the same figures reckoned from
    their definitions in extended precision: unterminated S, its T, the whole sums over pairs of lines, and a power iteration for the
-   eigenvectors, where lines_judge.c has sums over lines and a closed form.  Lines in noise, one of them of wrong length. */
+   eigenvectors, where lines_judge.c has sums over lines and a closed form.  Lines in noise, one of them of wrong length.
+   And the blocks of frequencies, in which pairs and figures are reckoned, do not show: a part of the band alone gives the same bytes. */
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
 #include <stdint.h>
 #include <cmocka.h>
 #include <inttypes.h>
+#include <string.h>
 #include "rf_synth.h"
 
 enum { N = 150, LINES = 5 };
@@ -205,8 +207,77 @@ static void as_defined(void **state)
         }
 }
 
+/* The raw data of some frequencies of the whole band. */
+static struct bench *part_of(const struct bench *b, size_t from, size_t n)
+{
+        struct arena *arena = b->s->arena;
+        struct bench *part = arena_take(arena, sizeof *part);
+        struct axis *axis = arena_take(arena, sizeof *axis);
+        assert_int_equal(axis_of(n, b->s->axis.hz + from, axis, NULL), CODE_OK);
+        *part = *b;
+        part->p.axis = axis;
+        part->p.standards = part->standards;
+        for (size_t k = 0; k < b->p.standard_n; k++) {
+                const struct net2 *whole = b->standards[k].raw;
+                struct net2 *raw = arena_take(arena, sizeof *raw);
+                *raw = net2_at(arena_take(arena, net2_bytes(n)), axis, PLANE_RECEIVER);
+                for (size_t i = 0; i < n; i++)
+                        net2_put(raw, i, net2_get(whole, from + i));
+                part->standards[k].raw = raw;
+        }
+        if (b->p.switch_terms) {
+                struct switch_terms *sw = arena_take(arena, sizeof *sw);
+                *sw = switch_terms_at(arena_take(arena, switch_terms_bytes(n)), axis);
+                const double *all[] = {b->s->sw.f_re, b->s->sw.f_im, b->s->sw.r_re, b->s->sw.r_im};
+                double *to[] = {sw->f_re, sw->f_im, sw->r_re, sw->r_im};
+                for (int k = 0; k < 4; k++)
+                        memcpy(to[k], all[k] + from, n * sizeof(double));
+                part->p.switch_terms = sw;
+        }
+        part->terms = terms_at(arena_take(arena, terms_bytes(n)), axis);
+        part->d = diagnosis_at(arena_take(arena, diagnosis_bytes(n)), axis);
+        const struct method *m = rf_method("multiline_trl");
+        struct tp_error err = {0};
+        if (m->solve(&part->p, arena_take(arena, m->workspace_bytes(n, part->p.standard_n)), &part->terms, NULL, &part->d, &err))
+                fail_msg("seed %" PRIu64 " from %zu: %s", b->s->seed, from, err.text);
+        return part;
+}
+static void blocks_do_not_show(void **state)
+{
+        (void)state;
+        static const size_t from[] = {0, 1, 37, 60, 90, 143}, count[] = {150, 149, 100, 67, 33, 7};
+        uint64_t first = synth_seed(1), last = getenv("TIPPLANE_SEED") ? first : 12;
+        size_t changes = 0; /* of the common line: blocks begin anew */
+        for (uint64_t seed = first; seed <= last; seed++) {
+                struct bench *b = solved(seed, 1e-6);
+                for (size_t i = 1; i < N; i++)
+                        changes += b->d.common_line[i] != b->d.common_line[i - 1];
+                for (size_t q = 0; q < sizeof from / sizeof from[0]; q++) {
+                        struct bench *part = part_of(b, from[q], count[q]);
+                        size_t f = from[q], bytes = count[q] * sizeof(double);
+                        for (int t = 0; t < TERM_COUNT; t++) {
+                                assert_memory_equal(part->terms.re[t], b->terms.re[t] + f, bytes);
+                                assert_memory_equal(part->terms.im[t], b->terms.im[t] + f, bytes);
+                        }
+                        const struct diagnosis *one = &part->d, *all = &b->d;
+                        assert_memory_equal(one->gamma_re, all->gamma_re + f, bytes);
+                        assert_memory_equal(one->gamma_im, all->gamma_im + f, bytes);
+                        assert_memory_equal(one->nstd, all->nstd + f, bytes);
+                        assert_memory_equal(one->residual_worst, all->residual_worst + f, bytes);
+                        assert_memory_equal(one->reciprocity, all->reciprocity + f, bytes);
+                        assert_memory_equal(one->common_line, all->common_line + f, bytes);
+                        for (size_t i = 0; i < count[q]; i++) /* NaN where there are two lines, of either sign */
+                                assert_true(one->second_opinion[i] == all->second_opinion[f + i] ||
+                                            (isnan(one->second_opinion[i]) && isnan(all->second_opinion[f + i])));
+                }
+                arena_free(b->s->arena);
+        }
+        print_message("the common line changes %zu times\n", changes);
+        assert_true(changes > 0 || getenv("TIPPLANE_SEED"));
+}
+
 int main(void)
 {
-        const struct CMUnitTest tests[] = {cmocka_unit_test(as_defined)};
+        const struct CMUnitTest tests[] = {cmocka_unit_test(as_defined), cmocka_unit_test(blocks_do_not_show)};
         return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -27,8 +27,7 @@ struct line_set lines_of(const struct problem *p)
 /* ---- what is read ---------------------------------------------------------------------------------------------------------------------
  */
 
-/* With t = M12 M21 and d = 1 - t Gf Gr the unterminated S is that of [[-det M, M11 - t Gf], [t Gr - M22, d]]/U21, U21 = M21 (1 - M22 Gf):
-   no other quotient is needed (own derivation from Marks, 50th ARFTG, 1997). */
+/* As line_read_loops.h has it for many frequencies. */
 bool line_t(const struct point *p, size_t standard, struct m2 *ret)
 {
         const double complex *m = p->raw[standard].e;
@@ -45,6 +44,20 @@ static void reflections(const struct point *p, size_t standard, double complex w
         double complex t = m[1] * m[2], k = 1 / (1 - t * p->gf * p->gr);
         w[0] = (m[0] - t * p->gf) * k;
         w[1] = (m[3] - t * p->gr) * k;
+}
+
+struct line_reading line_reading(const struct problem *p, size_t standard, size_t from, double *zeros)
+{
+        const struct switch_terms *sw = p->switch_terms;
+        const struct net2 *raw = p->standards[standard].raw;
+        struct line_reading r = {.gf = {zeros, zeros}, .gr = {zeros, zeros}};
+        for (int e = 0; e < 4; e++)
+                r.m[e] = (struct cx_column){raw->re[e] + from, raw->im[e] + from};
+        if (sw) {
+                r.gf = (struct cx_column){sw->f_re + from, sw->f_im + from};
+                r.gr = (struct cx_column){sw->r_re + from, sw->r_im + from};
+        }
+        return r;
 }
 
 /* ---- one pair ------------------------------------------------------------------------------------------------------------------------ */

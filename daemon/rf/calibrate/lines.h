@@ -5,6 +5,7 @@
 #ifndef TIPPLANE_RF_LINES_H
 #define TIPPLANE_RF_LINES_H
 #include "rf/calibrate/solve.h"
+#include "rf/numbers/cx.h"
 
 struct line_set {
         size_t n, at[RF_STANDARD_MAX]; /* which standards are lines, in the order given */
@@ -24,6 +25,13 @@ struct line_solution {
         size_t common;
         double complex estimate; /* of the reflect, here */
 };
+
+/* What is read of a standard, from one frequency on, for loops over frequencies (line_read_loops.h). */
+struct line_reading {
+        struct cx_column m[4], gf, gr;
+};
+/* zeros: as many as the loop is long, where there are no switch terms. */
+struct line_reading line_reading(const struct problem *p, size_t standard, size_t from, double *zeros);
 
 /* Frequencies at a time in lines_pairs.c and lines_judge.c: what is kept of them stays in the nearest caches, and is little beside a short
    problem's own data. */

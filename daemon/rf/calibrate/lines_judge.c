@@ -1,10 +1,10 @@
-/* lines_judge.c: what the lines say about a solution, all frequencies (lines.h): how far each is met, what is not reciprocal, how much
- longer each seems than told, and the boxes once more from all lines at once.
+/* lines_judge.c: what lines say of a solution, all frequencies (lines.h): how far each is met, what is not reciprocal, how much longer each
+ * seems than told, and the boxes once more from all lines at once.
  * Second      Hatab, Gadringer & Boesch, "Improving the reliability of the multiline TRL calibration algorithm", 98th ARFTG 2022: one
  *             weighted 4x4 eigenproblem F v = lambda v.  Column k of M is vec(T_k) = (T11, T21, T12, T22), R_k = vec(T_k)^T P Q / det T_k =
  *             (T22, -T12, -T21, T11)/det T_k, W_km = conj(z_m/z_k - z_k/z_m), F = M W R with eigenvalues -lambda, 0, 0, lambda and
  *             lambda = sum |W_km|^2 / 2.  The eigenvectors, as 2x2 matrices, are nearly of rank one: x y^T.
- * Idea        W = 2 (c h^T - h c^T) with c_k = cosh(g l_k)*, h_k = sinh(g l_k)*: so F = D H^T - S E^T with S = M c, D = 2 M h, H = c^T R,
+ * Idea        W = 2 (h c^T - c h^T) with c_k = cosh(g l_k)*, h_k = sinh(g l_k)*: so F = D H^T - S E^T with S = M c, D = 2 M h, H = c^T R,
  *             E = 2 h^T R, and its eigenvectors lie in the plane of S and D: a 2x2 problem in closed form, the sums once per line and not
  *             once per pair (own derivation, checked by tests/unit/rf_weak_spots.c and rf_lines_judge.c).
  * Why second  In noise the method of record is a little better at the ends of the band; this one weighs all pairs differently, so that both
@@ -15,23 +15,18 @@
  *             common offset and a common scale of all lengths cannot be seen. */
 #include "rf/calibrate/lines.h"
 #include "rf/numbers/cpu.h"
-#include "rf/numbers/cx.h"
 #include <math.h>
 #include <stddef.h>
 #include <stdint.h>
 #include <string.h>
 
-struct block_column {
-        double *re, *im;
-};
 struct block { /* of lines_block() frequencies */
-        struct block_column g, b1, ca1, b2, ca2, a1, a2, r, middle, a1_inverse, a2_inverse, a1a2, k12, k21, s[4], d[4], h[4], e[4],
-                second[4];
+        struct cx_column g, b1, ca1, b2, ca2, a1, a2, r, middle, a1_inverse, a2_inverse, a1a2, k12, k21, s[4], d[4], h[4], e[4], second[4];
         double *residual, *not_reciprocal2, *sum_miss, *sum_l_miss, *worst_second, *zeros, *miss[RF_STANDARD_MAX];
 };
-enum { PAIRS = offsetof(struct block, residual) / sizeof(struct block_column), SINGLES = 6 };
+enum { PAIRS = offsetof(struct block, residual) / sizeof(struct cx_column), SINGLES = 6 };
 struct judge_line {
-        const double *re[4], *im[4], *gf_re, *gf_im, *gr_re, *gr_im; /* of the block's first frequency */
+        struct line_reading read; /* of the block */
         size_t index;
         double length_m, off_mean_m;               /* from the first line; from the mean of all */
         double over_lines, over_spread, over_rest; /* 1/lines, 1/sum of squared off_mean_m, 1/(1 - leverage) */
@@ -53,12 +48,12 @@ size_t lines_judge_bytes(size_t n, size_t lines) { return (2 * PAIRS + SINGLES +
 
 static struct block lay_out(double *column, size_t n, size_t lines)
 {
-        struct block b;
+        struct block b = {0};
         size_t stride = lines_block(n);
-        struct block_column *pairs = &b.g;
+        struct cx_column *pairs = (struct cx_column *)(void *)&b;
         double **singles[SINGLES] = {&b.residual, &b.not_reciprocal2, &b.sum_miss, &b.sum_l_miss, &b.worst_second, &b.zeros};
         for (size_t k = 0; k < PAIRS; k++, column += 2 * stride)
-                pairs[k] = (struct block_column){column, column + stride};
+                pairs[k] = (struct cx_column){column, column + stride};
         for (size_t k = 0; k < SINGLES; k++, column += stride)
                 *singles[k] = column;
         for (size_t k = 0; k < lines; k++, column += stride)
@@ -72,7 +67,7 @@ static void take(struct block *b, size_t n, const struct line_solution *solution
         for (size_t i = 0; i < n; i++) {
                 const struct line_solution *s = &solution[i];
                 const double complex from[] = {s->g, s->b1, s->ca1, s->b2, s->ca2, s->a1, s->a2, s->r};
-                struct block_column *to[] = {&b->g, &b->b1, &b->ca1, &b->b2, &b->ca2, &b->a1, &b->a2, &b->r};
+                struct cx_column *to[] = {&b->g, &b->b1, &b->ca1, &b->b2, &b->ca2, &b->a1, &b->a2, &b->r};
                 for (size_t k = 0; k < sizeof from / sizeof from[0]; k++) {
                         to[k]->re[i] = creal(from[k]);
                         to[k]->im[i] = cimag(from[k]);
@@ -101,20 +96,6 @@ static void lines_at(const struct problem *p, const struct line_set *ln, struct 
         }
 }
 
-static void at_block(const struct problem *p, const struct line_set *ln, size_t from, const struct block *b, struct judge_line *line)
-{
-        const struct switch_terms *sw = p->switch_terms;
-        const struct net2 *raw = p->standards[ln->at[line->index]].raw;
-        for (int e = 0; e < 4; e++) {
-                line->re[e] = raw->re[e] + from;
-                line->im[e] = raw->im[e] + from;
-        }
-        line->gf_re = sw ? sw->f_re + from : b->zeros;
-        line->gf_im = sw ? sw->f_im + from : b->zeros;
-        line->gr_re = sw ? sw->r_re + from : b->zeros;
-        line->gr_im = sw ? sw->r_im + from : b->zeros;
-}
-
 void lines_judge(const struct problem *p, const struct line_set *ln, const struct line_solution *solution, bool opinion, void *scratch,
                  double *residual, const struct line_judgement *to, struct diagnosis *d)
 {
@@ -127,7 +108,7 @@ void lines_judge(const struct problem *p, const struct line_set *ln, const struc
                 take(b, n, solution + from);
                 CPU_RUN(judge_begin, n, b, -line[0].off_mean_m);
                 for (size_t k = 0; k < ln->n; k++) {
-                        at_block(p, ln, from, b, &line[k]);
+                        line[k].read = line_reading(p, ln->at[k], from, b->zeros);
                         CPU_RUN(judge_line, n, b, &line[k]);
                         for (size_t i = 0; i < n; i++)
                                 residual[(from + i) * p->standard_n + ln->at[k]] = b->residual[i];

@@ -2,20 +2,13 @@
    by point: a block is reckoned for the one that is in use, and anew from where it changes; it begins small and grows while it does not. */
 #include "rf/calibrate/lines.h"
 #include "rf/numbers/cpu.h"
-#include "rf/numbers/cx.h"
 #include <math.h>
 #include <stdint.h>
 #include <string.h>
 
 enum { T = 4, COLUMNS = 11, LEAST = 8 }; /* complex columns of a line: T, then its pair */
-struct pair_column {
-        double *re, *im;
-};
 struct pair_columns {
-        struct pair_column root, det, phase, box[4];
-};
-struct pair_raw {
-        const double *re[4], *im[4], *gf_re, *gf_im, *gr_re, *gr_im; /* of the block's first frequency */
+        struct cx_column root, det, phase, box[4];
 };
 struct line_block {
         const struct problem *problem;
@@ -52,32 +45,23 @@ struct line_block *line_block_begin(void *memory_64, const struct problem *p, co
         return b;
 }
 
-static void columns_of(const struct line_block *b, size_t line, struct pair_column t[T], struct pair_columns *pair)
+static void columns_of(const struct line_block *b, size_t line, struct cx_column t[T], struct pair_columns *pair)
 {
         double *column = b->columns + line * 2 * COLUMNS * b->most;
-        struct pair_column *to[COLUMNS] = {&t[0],        &t[1],         &t[2],         &t[3],         &pair->root,  &pair->det,
-                                           &pair->phase, &pair->box[0], &pair->box[1], &pair->box[2], &pair->box[3]};
+        struct cx_column *to[COLUMNS] = {&t[0],        &t[1],         &t[2],         &t[3],         &pair->root,  &pair->det,
+                                         &pair->phase, &pair->box[0], &pair->box[1], &pair->box[2], &pair->box[3]};
         for (size_t k = 0; k < COLUMNS; k++, column += 2 * b->most)
-                *to[k] = (struct pair_column){column, column + b->most};
+                *to[k] = (struct cx_column){column, column + b->most};
 }
 
 static void reckon(struct line_block *b, size_t from, size_t n, size_t c)
 {
-        const struct switch_terms *sw = b->problem->switch_terms;
-        struct pair_raw raw = {.gf_re = sw ? sw->f_re + from : b->zeros,
-                               .gf_im = sw ? sw->f_im + from : b->zeros,
-                               .gr_re = sw ? sw->r_re + from : b->zeros,
-                               .gr_im = sw ? sw->r_im + from : b->zeros};
-        struct pair_column t[RF_STANDARD_MAX][T];
+        struct cx_column t[RF_STANDARD_MAX][T];
         struct pair_columns pair[RF_STANDARD_MAX];
         for (size_t k = 0; k < b->lines->n; k++) {
-                const struct net2 *net = b->problem->standards[b->lines->at[k]].raw;
-                for (int e = 0; e < 4; e++) {
-                        raw.re[e] = net->re[e] + from;
-                        raw.im[e] = net->im[e] + from;
-                }
+                struct line_reading read = line_reading(b->problem, b->lines->at[k], from, b->zeros);
                 columns_of(b, k, t[k], &pair[k]);
-                CPU_RUN(pairs_t, n, &raw, t[k]);
+                CPU_RUN(pairs_t, n, &read, t[k]);
         }
         for (size_t k = 0; k < b->lines->n; k++)
                 if (k != c)

@@ -2,37 +2,32 @@
    include guard: that is the point. */
 #include "rf/numbers/vector.h"
 #include "rf/numbers/vector_functions.h"
-
-IN struct cx N(at)(const struct pair_column *c, size_t i) { return cx(c->re[i], c->im[i]); }
-IN void N(put)(const struct pair_column *c, size_t i, struct cx x) { c->re[i] = x.re, c->im[i] = x.im; }
+#include "rf/calibrate/line_read_loops.h"
 
 /* line_t(); NaN where nothing is transmitted. */
-HOT void N(pairs_t)(size_t n, const struct pair_raw *in, const struct pair_column *to)
+HOT void N(pairs_t)(size_t n, const struct line_reading *in, const struct cx_column *to)
 {
-        const double *m11_re = in->re[0], *m11_im = in->im[0], *m12_re = in->re[1], *m12_im = in->im[1], *m21_re = in->re[2],
-                     *m21_im = in->im[2], *m22_re = in->re[3], *m22_im = in->im[3];
-        const double *gf_re = in->gf_re, *gf_im = in->gf_im, *gr_re = in->gr_re, *gr_im = in->gr_im;
 #pragma GCC ivdep
         for (size_t i = 0; i < n; i++) {
-                struct cx gf = AT(gf, i), gr = AT(gr, i), m11 = AT(m11, i), m21 = AT(m21, i), m22 = AT(m22, i), t = N(mul)(AT(m12, i), m21);
-                struct cx u21 = N(sub_mul)(m21, N(mul)(m21, m22), gf), d = N(sub_mul)(cx(1, 0), t, N(mul)(gf, gr));
-                double size = N(norm2)(u21), k = size > 1e-24 * N(norm2)(d) ? 1 / size : __builtin_nan("");
+                struct cx t[4], u12, u21;
+                N(line_read)(in, i, t, &u12, &u21);
+                double k = 1 / N(norm2)(u21) + N(line_transmits)(t[3], u21);
                 struct cx inverse = cx(u21.re * k, -u21.im * k);
-                N(put)(&to[0], i, N(mul)(inverse, N(sub_mul)(t, m11, m22)));
-                N(put)(&to[1], i, N(mul)(inverse, N(sub_mul)(m11, t, gf)));
-                N(put)(&to[2], i, N(mul)(inverse, cx_sub(N(mul)(t, gr), m22)));
-                N(put)(&to[3], i, N(mul)(inverse, d));
+                N(put)(to[0], i, N(mul)(inverse, t[0]));
+                N(put)(to[1], i, N(mul)(inverse, t[1]));
+                N(put)(to[2], i, N(mul)(inverse, t[2]));
+                N(put)(to[3], i, N(mul)(inverse, t[3]));
         }
 }
 
 /* line_pair_of() */
-HOT void N(pairs_pair)(size_t n, const struct pair_column *t_k, const struct pair_column *t_c, const struct pair_columns *to)
+HOT void N(pairs_pair)(size_t n, const struct cx_column *t_k, const struct cx_column *t_c, const struct pair_columns *to)
 {
 #pragma GCC ivdep
         for (size_t i = 0; i < n; i++) {
-                struct cx t0 = N(at)(&t_c[0], i), t1 = N(at)(&t_c[1], i), t2 = N(at)(&t_c[2], i), t3 = N(at)(&t_c[3], i);
-                struct cx d0 = cx_sub(N(at)(&t_k[0], i), t0), d1 = cx_sub(N(at)(&t_k[1], i), t1), d2 = cx_sub(N(at)(&t_k[2], i), t2),
-                          d3 = cx_sub(N(at)(&t_k[3], i), t3);
+                struct cx t0 = N(at)(t_c[0], i), t1 = N(at)(t_c[1], i), t2 = N(at)(t_c[2], i), t3 = N(at)(t_c[3], i);
+                struct cx d0 = cx_sub(N(at)(t_k[0], i), t0), d1 = cx_sub(N(at)(t_k[1], i), t1), d2 = cx_sub(N(at)(t_k[2], i), t2),
+                          d3 = cx_sub(N(at)(t_k[3], i), t3);
                 struct cx p0 = N(sub_mul)(N(mul)(d0, t3), d1, t2), p1 = N(sub_mul)(N(mul)(d1, t0), d0, t1);
                 struct cx p2 = N(sub_mul)(N(mul)(d2, t3), d3, t2), p3 = N(sub_mul)(N(mul)(d3, t0), d2, t1);
                 struct cx r0 = N(sub_mul)(N(mul)(t3, d0), t1, d2), r1 = N(sub_mul)(N(mul)(t3, d1), t1, d3);
@@ -43,22 +38,22 @@ HOT void N(pairs_pair)(size_t n, const struct pair_column *t_k, const struct pai
                 double with = N(along)(half, root) >= 0 ? 1 : -1;
                 root = cx(with * root.re, with * root.im);
                 struct cx s = N(inv)(cx_add(half, root));
-                N(put)(&to->root, i, root);
-                N(put)(&to->det, i, det);
-                N(put)(&to->box[0], i, N(mul)(cx(-p1.re, -p1.im), s));
-                N(put)(&to->box[1], i, N(mul)(p2, s));
+                N(put)(to->root, i, root);
+                N(put)(to->det, i, det);
+                N(put)(to->box[0], i, N(mul)(cx(-p1.re, -p1.im), s));
+                N(put)(to->box[1], i, N(mul)(p2, s));
                 struct cx half2 = cx((r0.re - r3.re) / 2, (r0.im - r3.im) / 2), s2 = cx_add(half2, root), minus = cx_sub(root, half2);
                 bool kept = N(along)(half2, root) >= 0;
-                N(put)(&to->box[2], i, N(mul)(N(select)(kept, r2, minus), N(inv)(N(select)(kept, s2, r1))));
+                N(put)(to->box[2], i, N(mul)(N(select)(kept, r2, minus), N(inv)(N(select)(kept, s2, r1))));
                 N(put)
-                (&to->box[3], i, N(mul)(N(select)(kept, cx(-r1.re, -r1.im), cx(-minus.re, -minus.im)), N(inv)(N(select)(kept, s2, r2))));
+                (to->box[3], i, N(mul)(N(select)(kept, cx(-r1.re, -r1.im), cx(-minus.re, -minus.im)), N(inv)(N(select)(kept, s2, r2))));
                 struct cx q = N(mul)(root, N(inv)(mean)), lambda = N(mul)(cx_add(mean, root), cx(det.re, -det.im));
                 double q2 = N(norm2)(q), away = __builtin_fma(1 - q.re, 1 - q.re, q.im * q.im), twice = 2 * q.im, rest = 1 - q2;
                 double size = __builtin_sqrt(__builtin_fma(rest, rest, twice * twice));
                 struct cx e =
                         cx(rest >= 0 ? rest + size : __builtin_fabs(twice), rest >= 0 ? twice : __builtin_copysign(size - rest, twice));
                 double round = N(along)(e, lambda) < 0 ? RF_PI : 0;
-                N(put)(&to->phase, i, cx(-N(log_1p)(4 * q.re / away) / 4, round - N(angle)(twice, rest) / 2));
+                N(put)(to->phase, i, cx(-N(log_1p)(4 * q.re / away) / 4, round - N(angle)(twice, rest) / 2));
         }
 }
 

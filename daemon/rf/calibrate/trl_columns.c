@@ -2,13 +2,12 @@
 #include "rf/calibrate/trl_columns.h"
 #include "rf/numbers/finite.h"
 #include "rf/numbers/cpu.h"
-#include "rf/numbers/cx.h"
 #include <math.h>
 #include <stdint.h>
 #include <string.h>
 
 struct trl_move { /* to = e^{-2 g d} */
-        struct complex_column g, to;
+        struct cx_column g, to;
         double d_m;
 };
 
@@ -31,11 +30,11 @@ size_t trl_columns_bytes(size_t n) { return net2_stride(n) * (SCRATCH * sizeof(d
 static void lay_out(void *memory, size_t n, struct trl_columns *c)
 {
         size_t stride = net2_stride(n);
-        struct complex_column *pairs[] = {&c->y,  &c->root, &c->b1,     &c->ca1,      &c->b2,     &c->ca2,  &c->a1,
-                                          &c->a2, &c->etf,  &c->solved, &c->estimate, &c->offset, &c->shift};
+        struct cx_column *pairs[] = {&c->y,  &c->root, &c->b1,     &c->ca1,      &c->b2,     &c->ca2,  &c->a1,
+                                     &c->a2, &c->etf,  &c->solved, &c->estimate, &c->offset, &c->shift};
         double *column = (double *)(void *)((char *)memory + (64 - (uintptr_t)memory % 64) % 64);
         for (size_t k = 0; k < sizeof pairs / sizeof pairs[0]; k++, column += 2 * stride)
-                *pairs[k] = (struct complex_column){column, column + stride};
+                *pairs[k] = (struct cx_column){column, column + stride};
         c->turn = column;
         c->sinh2 = column + stride;
         c->ratio = (double complex *)(void *)(column + 2 * stride);
@@ -43,33 +42,26 @@ static void lay_out(void *memory, size_t n, struct trl_columns *c)
         c->trusted = (bool *)(c->sign + stride);
 }
 
-static struct complex_column entry(const struct net2 *net, int k) { return (struct complex_column){net->re[k], net->im[k]}; }
-
 /* What is read; without switch terms a column of zeros stands for them, one that is written only later. */
 static void take_raw(const struct problem *p, const struct line_set *ln, struct trl_columns *c)
 {
-        const struct switch_terms *sw = p->switch_terms;
-        for (int k = 0; k < 4; k++) {
-                c->line[0][k] = entry(p->standards[ln->at[0]].raw, k);
-                c->line[1][k] = entry(p->standards[ln->at[1]].raw, k);
-                c->reflect[k] = entry(p->standards[ln->reflect[0]].raw, k);
-        }
         double *zeros = c->shift.re;
         memset(zeros, 0, p->axis->n * sizeof *zeros);
-        c->gf = sw ? (struct complex_column){sw->f_re, sw->f_im} : (struct complex_column){zeros, zeros};
-        c->gr = sw ? (struct complex_column){sw->r_re, sw->r_im} : (struct complex_column){zeros, zeros};
+        for (int k = 0; k < 2; k++)
+                c->line[k] = line_reading(p, ln->at[k], 0, zeros);
+        c->reflect = line_reading(p, ln->reflect[0], 0, zeros);
         c->hz = p->axis->hz;
         c->dl_m = p->standards[ln->at[1]].length_m - p->standards[ln->at[0]].length_m;
 }
 
 static void take_results(const struct problem *p, struct terms *out, struct diagnosis *d, struct trl_columns *c)
 {
-        c->g = (struct complex_column){d->gamma_re, d->gamma_im};
-        c->eps = (struct complex_column){d->eps_re, d->eps_im};
-        c->zc = (struct complex_column){d->zc_re, d->zc_im};
-        c->reflected = (struct complex_column){d->reflect_re, d->reflect_im};
+        c->g = (struct cx_column){d->gamma_re, d->gamma_im};
+        c->eps = (struct cx_column){d->eps_re, d->eps_im};
+        c->zc = (struct cx_column){d->zc_re, d->zc_im};
+        c->reflected = (struct cx_column){d->reflect_re, d->reflect_im};
         for (int k = 0; k < TERM_COUNT; k++)
-                c->term[k] = (struct complex_column){out->re[k], out->im[k]};
+                c->term[k] = (struct cx_column){out->re[k], out->im[k]};
         c->nstd = d->nstd;
         c->residual_rms = d->residual_rms;
         c->residual_worst = d->residual_worst;
@@ -87,7 +79,7 @@ static void take_results(const struct problem *p, struct terms *out, struct diag
                 c->zc_fixed = p->line_z_ohm > 0 ? p->line_z_ohm : c->z_to_ohm; /* not known: nothing is moved */
 }
 
-static void moved(size_t n, const struct trl_columns *c, double d_m, struct complex_column to)
+static void moved(size_t n, const struct trl_columns *c, double d_m, struct cx_column to)
 {
         struct trl_move in = {.g = c->g, .to = to, .d_m = d_m};
         CPU_RUN(trl_moved, n, &in);

@@ -5,24 +5,21 @@
 #define TIPPLANE_RF_TRL_COLUMNS_H
 #include "rf/calibrate/lines.h"
 
-struct complex_column {
-        double *re, *im;
-};
 struct trl_columns {
-        struct complex_column line[2][4], reflect[4], gf, gr; /* as read; no switch terms: zeros */
+        struct line_reading line[2], reflect;
         const double *hz;
         double dl_m, z_to_ohm;
         double complex guess;             /* of the reflect */
         double complex zc_of_g, zc_fixed; /* Zc = zc_of_g g/f + zc_fixed */
         /* scratch: x = g dl up to its order and whole turns, root det*, the boxes (lines.h), 1/r, the reflect with a1's sign as it comes,
            its estimate, e^{-2 g d} of the reflect's offset and of the plane's shift */
-        struct complex_column y, root, b1, ca1, b2, ca2, a1, a2, etf, solved, estimate, offset, shift;
+        struct cx_column y, root, b1, ca1, b2, ca2, a1, a2, etf, solved, estimate, offset, shift;
         double *turn, *sinh2;
         double complex *ratio;
         signed char *sign;
         bool *trusted;
         /* diagnosis and terms */
-        struct complex_column g, eps, zc, reflected, term[TERM_COUNT];
+        struct cx_column g, eps, zc, reflected, term[TERM_COUNT];
         double *nstd, *residual_rms, *residual_worst, *reciprocity, *phase_eff_deg, *condition, *loss_db_mm, *reflect_distance,
                 *reflect_angle_deg;
 };

@@ -1,44 +1,26 @@
 /* trl_loops.h: the body of trl_columns.c, included once for each kind of processor with KIND and TARGET defined (see vector.h).  No include
    guard: that is the point.
-   Sources     as solve_trl.c and lines.c, with the factors that go out again left out (own derivation).  T of unterminated data needs no
-               quotient: with t = M12 M21, d = 1 - t Gf Gr it is [[-det M, M11 - t Gf], [t Gr - M22, d]]/U21, U21 = M21 (1 - M22 Gf),
-               U12 = M12 (1 - M11 Gr), det T = U12/U21. */
+   Sources     as solve_trl.c and lines.c, with the factors that go out again left out (own derivation). */
 #include "rf/numbers/vector.h"
 #include "rf/numbers/vector_functions.h"
-
-#define OF(column, i) cx((column).re[i], (column).im[i])
-#define SET(column, i, value)                                       \
-        do {                                                        \
-                struct cx set_ = (value);                           \
-                (column).re[i] = set_.re, (column).im[i] = set_.im; \
-        } while (0)
+#include "rf/calibrate/line_read_loops.h"
 
 /* Everything that needs no more than the order of the pair's eigenvalues. */
 HOT void N(trl_pair)(size_t n, const struct trl_columns *in)
 {
-        const struct complex_column c_c11 = in->line[0][0], c_c12 = in->line[0][1], c_c21 = in->line[0][2], c_c22 = in->line[0][3],
-                                    c_k11 = in->line[1][0], c_k12 = in->line[1][1], c_k21 = in->line[1][2], c_k22 = in->line[1][3],
-                                    c_w11 = in->reflect[0], c_w12 = in->reflect[1], c_w21 = in->reflect[2], c_w22 = in->reflect[3],
-                                    c_gf = in->gf, c_gr = in->gr, c_y = in->y, c_root = in->root, c_b1 = in->b1, c_ca1 = in->ca1,
-                                    c_b2 = in->b2, c_ca2 = in->ca2, c_a1 = in->a1, c_a2 = in->a2, c_etf = in->etf, c_reflect = in->solved;
         const double *turn = in->turn;
         double *nstd = in->nstd, *sinh2 = in->sinh2, *residual = in->residual_worst, *rms = in->residual_rms,
                *reciprocity = in->reciprocity;
         const struct cx one = cx(1, 0);
 #pragma GCC ivdep
         for (size_t i = 0; i < n; i++) {
-                struct cx gf = OF(c_gf, i), gr = OF(c_gr, i), gg = N(mul)(gf, gr);
-                /* the thru (c) and the line (k) */
-                struct cx m11 = OF(c_c11, i), m12 = OF(c_c12, i), m21 = OF(c_c21, i), m22 = OF(c_c22, i), t = N(mul)(m12, m21);
-                struct cx t0 = N(sub_mul)(t, m11, m22), t1 = N(sub_mul)(m11, t, gf), t2 = cx_sub(N(mul)(t, gr), m22);
-                struct cx t3 = N(sub_mul)(one, t, gg), u12 = N(sub_mul)(m12, N(mul)(m12, m11), gr);
-                struct cx u21 = N(sub_mul)(m21, N(mul)(m21, m22), gf), det = N(mul)(u12, u21);
-                struct cx l11 = OF(c_k11, i), l12 = OF(c_k12, i), l21 = OF(c_k21, i), l22 = OF(c_k22, i), lt = N(mul)(l12, l21);
-                struct cx v12 = N(sub_mul)(l12, N(mul)(l12, l11), gr), v21 = N(sub_mul)(l21, N(mul)(l21, l22), gf);
-                struct cx kappa = N(mul)(u21, N(inv)(v21)), ld = N(sub_mul)(one, lt, gg);
-                struct cx k0 = N(mul)(kappa, N(sub_mul)(lt, l11, l22)), k1 = N(mul)(kappa, N(sub_mul)(l11, lt, gf));
-                struct cx k2 = N(mul)(kappa, cx_sub(N(mul)(lt, gr), l22)), k3 = N(mul)(kappa, ld);
-                double there = N(norm2)(u21) > 1e-24 * N(norm2)(t3) && N(norm2)(v21) > 1e-24 * N(norm2)(ld) ? 0 : __builtin_nan("");
+                struct cx t[4], l[4], w[4], u12, u21, v12, v21, w12, w21; /* the thru (c), the line (k), the reflect */
+                N(line_read)(&in->line[0], i, t, &u12, &u21);
+                N(line_read)(&in->line[1], i, l, &v12, &v21);
+                N(line_read)(&in->reflect, i, w, &w12, &w21);
+                struct cx t0 = t[0], t1 = t[1], t2 = t[2], t3 = t[3], det = N(mul)(u12, u21), kappa = N(mul)(u21, N(inv)(v21));
+                struct cx k0 = N(mul)(kappa, l[0]), k1 = N(mul)(kappa, l[1]), k2 = N(mul)(kappa, l[2]), k3 = N(mul)(kappa, l[3]);
+                double there = N(line_transmits)(t3, u21) + N(line_transmits)(l[3], v21);
                 /* (T_k - T_c) adj T_c */
                 struct cx d0 = cx_sub(k0, t0), d1 = cx_sub(k1, t1), d2 = cx_sub(k2, t2), d3 = cx_sub(k3, t3);
                 struct cx p0 = N(sub_mul)(N(mul)(d0, t3), d1, t2), p1 = N(sub_mul)(N(mul)(d1, t0), d0, t1);
@@ -61,8 +43,8 @@ HOT void N(trl_pair)(size_t n, const struct trl_columns *in)
                 h = cx(same * h.re, same * h.im);
                 struct cx hq = N(mul)(h, q), em = cx_add(h, hq), ep = cx_sub(h, hq);
                 double q2 = N(norm2)(q), away = __builtin_fma(1 - q.re, 1 - q.re, q.im * q.im);
-                SET(c_y, i, cx(-N(log_1p)(4 * q.re / away) / 4, (em.re >= 0 ? 0 : RF_PI) - N(angle)(2 * q.im, 1 - q2) / 2));
-                SET(c_root, i, N(mul)(root, cx(det.re, -det.im)));
+                N(put)(in->y, i, cx(-N(log_1p)(4 * q.re / away) / 4, (em.re >= 0 ? 0 : RF_PI) - N(angle)(2 * q.im, 1 - q2) / 2));
+                N(put)(in->root, i, N(mul)(root, cx(det.re, -det.im)));
                 double e2 = N(norm2)(em), f2 = N(norm2)(ep), n2 = 4 * N(norm2)(hq);
                 nstd[i] = there + (__builtin_sqrt((3 * e2 + f2) / n2) + __builtin_sqrt((e2 + 3 * f2) / n2)) / 2;
                 sinh2[i] = n2 / 4;
@@ -72,19 +54,18 @@ HOT void N(trl_pair)(size_t n, const struct trl_columns *in)
                 struct cx i0 = N(inv)(n0), i3 = N(inv)(n3), b2 = N(mul)(cx(-n2_.re, -n2_.im), i3), ca2 = N(mul)(cx(-n1.re, -n1.im), i0);
                 struct cx x = N(sub_mul)(one, b1, ca1), yy = N(sub_mul)(one, b2, ca2); /* det X, det Y */
                 /* the reflect through both boxes */
-                struct cx r11 = OF(c_w11, i), r22 = OF(c_w22, i), rt = N(mul)(OF(c_w12, i), OF(c_w21, i)), rd = N(sub_mul)(one, rt, gg);
-                struct cx g1 = N(sub_mul)(r11, rt, gf), g2 = N(sub_mul)(r22, rt, gr);
+                struct cx g1 = w[1], g2 = cx(-w[2].re, -w[2].im), rd = w[3]; /* up to 1/d */
                 struct cx u1 = N(mul)(N(sub_mul)(g1, b1, rd), N(inv)(N(sub_mul)(rd, ca1, g1)));
                 struct cx of_2 = N(mul)(N(add_mul)(N(mul)(rd, n0), n1, g2), N(inv)(N(add_mul)(N(mul)(g2, n3), n2_, rd))); /* a1 a2/u2 */
                 struct cx a1 = N(root_of)(N(mul)(u1, of_2)), a1_inv = N(inv)(a1), a2 = N(mul)(N(mul)(n0, i3), a1_inv);
-                SET(c_b1, i, b1);
-                SET(c_ca1, i, ca1);
-                SET(c_b2, i, b2);
-                SET(c_ca2, i, ca2);
-                SET(c_a1, i, a1);
-                SET(c_a2, i, a2);
-                SET(c_etf, i, N(mul)(N(mul)(u21, x), i3));
-                SET(c_reflect, i, N(mul)(u1, a1_inv));
+                N(put)(in->b1, i, b1);
+                N(put)(in->ca1, i, ca1);
+                N(put)(in->b2, i, b2);
+                N(put)(in->ca2, i, ca2);
+                N(put)(in->a1, i, a1);
+                N(put)(in->a2, i, a2);
+                N(put)(in->etf, i, N(mul)(N(mul)(u21, x), i3));
+                N(put)(in->solved, i, N(mul)(u1, a1_inv));
                 /* the line as it is corrected, against e^-x */
                 struct cx l0 = N(sub_mul)(k0, b1, k2), l1 = N(sub_mul)(k1, b1, k3), l2 = N(sub_mul)(k2, ca1, k0),
                           l3 = N(sub_mul)(k3, ca1, k1);
@@ -129,30 +110,27 @@ HOT void N(trl_follow)(const struct trl_columns *in, size_t first, size_t last, 
 /* e^{-2 g d} */
 HOT void N(trl_moved)(size_t n, const struct trl_move *in)
 {
-        const struct complex_column c_g = in->g, c_to = in->to;
         double k = -2 * in->d_m;
 #pragma GCC ivdep
         for (size_t i = 0; i < n; i++)
-                SET(c_to, i, N(e_to)(cx(k * c_g.re[i], k * c_g.im[i])));
+                N(put)(in->to, i, N(e_to)(cx(k * in->g.re[i], k * in->g.im[i])));
 }
 
 /* What the propagation constant says; the reflect against its estimate, for the sign. */
 HOT void N(trl_gamma)(size_t n, const struct trl_columns *in)
 {
-        const struct complex_column c_g = in->g, c_solved = in->solved, c_offset = in->offset, c_eps = in->eps, c_zc = in->zc,
-                                    c_estimate = in->estimate;
         const double *hz = in->hz, *sinh2 = in->sinh2;
         double *phase = in->phase_eff_deg, *condition = in->condition, *loss = in->loss_db_mm, *ratio = (double *)in->ratio;
         struct cx guess = cx(creal(in->guess), cimag(in->guess)), zc_g = cx(creal(in->zc_of_g), cimag(in->zc_of_g));
         struct cx zc_0 = cx(creal(in->zc_fixed), cimag(in->zc_fixed));
 #pragma GCC ivdep
         for (size_t i = 0; i < n; i++) {
-                struct cx g = OF(c_g, i), e = N(mul)(guess, OF(c_offset, i)), r = N(mul)(OF(c_solved, i), cx(e.re, -e.im));
+                struct cx g = N(at)(in->g, i), e = N(mul)(guess, N(at)(in->offset, i)), r = N(mul)(N(at)(in->solved, i), cx(e.re, -e.im));
                 double per_hz = 1 / hz[i], k = RF_C0_M_S / RF_TWO_PI * per_hz, size = 1 / N(norm2)(e);
                 struct cx index = cx(g.re * k, g.im * k), square = N(mul)(index, index), z = N(mul)(cx(g.re * per_hz, g.im * per_hz), zc_g);
-                SET(c_eps, i, cx(-square.re, -square.im));
-                SET(c_zc, i, cx_add(zc_0, z));
-                SET(c_estimate, i, e);
+                N(put)(in->eps, i, cx(-square.re, -square.im));
+                N(put)(in->zc, i, cx_add(zc_0, z));
+                N(put)(in->estimate, i, e);
                 ratio[2 * i] = r.re * size;
                 ratio[2 * i + 1] = r.im * size;
                 loss[i] = g.re * (RF_DB_PER_NEPER / 1000);
@@ -165,48 +143,40 @@ HOT void N(trl_gamma)(size_t n, const struct trl_columns *in)
 /* The followed sign (in turn), then planes and impedance (line_terms()), then the terms (terms_from_boxes()). */
 HOT void N(trl_terms)(size_t n, const struct trl_columns *in)
 {
-        const struct complex_column c_b1 = in->b1, c_ca1 = in->ca1, c_b2 = in->b2, c_ca2 = in->ca2, c_a1 = in->a1, c_a2 = in->a2,
-                                    c_etf = in->etf, c_shift = in->shift, c_zc = in->zc, c_solved = in->solved, c_estimate = in->estimate,
-                                    c_reflect = in->reflected, c_edf = in->term[TERM_EDF], c_esf = in->term[TERM_ESF],
-                                    c_erf = in->term[TERM_ERF], c_edr = in->term[TERM_EDR], c_esr = in->term[TERM_ESR],
-                                    c_err = in->term[TERM_ERR], c_k = in->term[TERM_K], c_elf = in->term[TERM_ELF],
-                                    c_tf = in->term[TERM_ETF], c_exf = in->term[TERM_EXF], c_elr = in->term[TERM_ELR],
-                                    c_tr = in->term[TERM_ETR], c_exr = in->term[TERM_EXR];
         const double *sign = in->turn;
         double *distance = in->reflect_distance, *angle = in->reflect_angle_deg, z_to = in->z_to_ohm;
 #pragma GCC ivdep
         for (size_t i = 0; i < n; i++) {
                 double turn = sign[i];
-                struct cx shift = OF(c_shift, i), k1 = cx(turn * shift.re, turn * shift.im);
-                struct cx xa = N(mul)(OF(c_a1, i), k1), xb = OF(c_b1, i), xc = N(mul)(OF(c_ca1, i), xa);
-                struct cx ya = N(mul)(OF(c_a2, i), k1), yb = OF(c_b2, i), yc = N(mul)(OF(c_ca2, i), ya);
-                struct cx zc = OF(c_zc, i), v = N(inv)(cx(z_to + zc.re, zc.im));
+                struct cx shift = N(at)(in->shift, i), k1 = cx(turn * shift.re, turn * shift.im);
+                struct cx xa = N(mul)(N(at)(in->a1, i), k1), xb = N(at)(in->b1, i), xc = N(mul)(N(at)(in->ca1, i), xa);
+                struct cx ya = N(mul)(N(at)(in->a2, i), k1), yb = N(at)(in->b2, i), yc = N(mul)(N(at)(in->ca2, i), ya);
+                struct cx zc = N(at)(in->zc, i), v = N(inv)(cx(z_to + zc.re, zc.im));
                 struct cx q = N(mul)(cx(z_to - zc.re, -zc.im), v), vv = N(mul)(N(mul)(v, v), cx(4 * z_to * zc.re, 4 * z_to * zc.im));
                 struct cx dx = N(inv)(N(add_mul)(cx(1, 0), q, xc)), dy = N(inv)(N(add_mul)(cx(1, 0), q, yc));
                 struct cx a = N(mul)(N(add_mul)(xa, q, xb), dx), b = N(mul)(N(add_mul)(xb, q, xa), dx), c = N(mul)(cx_add(xc, q), dx);
                 struct cx er1 = N(sub_mul)(a, b, c);
-                SET(c_edf, i, b);
-                SET(c_esf, i, cx(-c.re, -c.im));
-                SET(c_elr, i, cx(-c.re, -c.im));
-                SET(c_erf, i, er1);
+                N(put)(in->term[TERM_EDF], i, b);
+                N(put)(in->term[TERM_ESF], i, cx(-c.re, -c.im));
+                N(put)(in->term[TERM_ELR], i, cx(-c.re, -c.im));
+                N(put)(in->term[TERM_ERF], i, er1);
                 a = N(mul)(N(add_mul)(ya, q, yb), dy), b = N(mul)(N(add_mul)(yb, q, ya), dy), c = N(mul)(cx_add(yc, q), dy);
-                struct cx er2 = N(sub_mul)(a, b, c), t = N(mul)(N(mul)(N(mul)(OF(c_etf, i), shift), vv), N(mul)(dx, dy));
-                SET(c_edr, i, b);
-                SET(c_esr, i, cx(-c.re, -c.im));
-                SET(c_elf, i, cx(-c.re, -c.im));
-                SET(c_err, i, er2);
-                SET(c_tf, i, t);
-                SET(c_k, i, N(mul)(t, N(inv)(er2)));
-                SET(c_tr, i, N(mul)(N(mul)(er1, er2), N(inv)(t)));
-                SET(c_exf, i, cx(0, 0));
-                SET(c_exr, i, cx(0, 0));
-                struct cx r = cx(turn * c_solved.re[i], turn * c_solved.im[i]), e = OF(c_estimate, i), off = N(mul)(r, cx(e.re, -e.im));
-                SET(c_reflect, i, r);
+                struct cx er2 = N(sub_mul)(a, b, c), t = N(mul)(N(mul)(N(mul)(N(at)(in->etf, i), shift), vv), N(mul)(dx, dy));
+                N(put)(in->term[TERM_EDR], i, b);
+                N(put)(in->term[TERM_ESR], i, cx(-c.re, -c.im));
+                N(put)(in->term[TERM_ELF], i, cx(-c.re, -c.im));
+                N(put)(in->term[TERM_ERR], i, er2);
+                N(put)(in->term[TERM_ETF], i, t);
+                N(put)(in->term[TERM_K], i, N(mul)(t, N(inv)(er2)));
+                N(put)(in->term[TERM_ETR], i, N(mul)(N(mul)(er1, er2), N(inv)(t)));
+                N(put)(in->term[TERM_EXF], i, cx(0, 0));
+                N(put)(in->term[TERM_EXR], i, cx(0, 0));
+                struct cx r = cx(turn * in->solved.re[i], turn * in->solved.im[i]), e = N(at)(in->estimate, i),
+                          off = N(mul)(r, cx(e.re, -e.im));
+                N(put)(in->reflected, i, r);
                 distance[i] = __builtin_sqrt(N(norm2)(cx_sub(r, e)));
                 angle[i] = N(angle)(off.im, off.re) * (180 / RF_PI);
         }
 }
 
-#undef OF
-#undef SET
 #include "rf/numbers/vector_end.h"

@@ -6,6 +6,9 @@
 struct cx {
         double re, im;
 };
+struct cx_column {
+        double *re, *im;
+};
 #define CX static inline __attribute__((always_inline)) struct cx
 CX cx(double re, double im) { return (struct cx){re, im}; }
 CX cx_add(struct cx a, struct cx b) { return cx(a.re + b.re, a.im + b.im); }

@@ -1,8 +1,11 @@
-/* vector_functions.h: roots, log(1 + x), angles, and e^z for loops that are compiled for several kinds of processor; included after
-   vector.h for each of them.  No include guard: that is the point.  No tables and no branches, so that loops with them are vectorised;
-   errors stay within 2 ulp of the result (the angle's: of its own size near 0, of the quadrant elsewhere), checked against libm by
-   tests/unit/rf_vector.c. Sources     reductions and series as in any textbook (Muller, "Elementary Functions", ch. 9 to 11); the orders
+/* vector_functions.h: columns, roots, log(1 + x), angles, and e^z for loops that are compiled for several kinds of processor; included
+   after vector.h for each of them.  No include guard: that is the point.  No tables and no branches, so that loops with them are
+   vectorised; errors stay within 2 ulp of the result (the angle's: of its own size near 0, of the quadrant elsewhere), checked against libm
+   by tests/unit/rf_vector.c. Sources     reductions and series as in any textbook (Muller, "Elementary Functions", ch. 9 to 11); the orders
    are those whose first omitted term is below 2^-55 of the result. */
+
+IN struct cx N(at)(struct cx_column c, size_t i) { return cx(c.re[i], c.im[i]); }
+IN void N(put)(struct cx_column c, size_t i, struct cx x) { c.re[i] = x.re, c.im[i] = x.im; }
 
 IN double N(larger)(double a, double b) { return a > b ? a : b; }
 IN double N(along)(struct cx a, struct cx b) { return __builtin_fma(a.re, b.re, a.im * b.im); } /* Re a b* */
