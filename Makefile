@@ -8,7 +8,7 @@ FLAGS_release := -g -O2 -DNDEBUG_SLOW
 FLAGS_asan    := -g -O1 -fsanitize=address,undefined -fno-sanitize-recover=all -fno-omit-frame-pointer
 FLAGS_tsan    := -g -O1 -fsanitize=thread
 VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unknown)
-CFLAGS += -std=c11 -D_GNU_SOURCE -Wall -Wextra -Werror -Wshadow -Wconversion -MMD -MP -Idaemon -Iclient -I. $(FLAGS_$(VARIANT)) -DTIPPLANE_VERSION='"$(VERSION)"'
+CFLAGS += -std=c11 -D_GNU_SOURCE -Wall -Wextra -Werror -Wshadow -Wconversion -MMD -MP -Idaemon -Iclient -I. $(FLAGS_$(VARIANT))
 LDFLAGS += $(FLAGS_$(VARIANT))
 
 all: programs
@@ -118,6 +118,14 @@ coverage: $(B)/coverage ## do 95 % intervals hold the truth in 95 of 100 touches
 # products of complex numbers without C's second look at infinities (no S parameter lives beyond 1e150, and NaN stays NaN); nobody reads errno
 $(OBJ_rf): CFLAGS += -fcx-limited-range -fno-math-errno -fno-trapping-math
 
+# only what says its version is compiled again when that changes
+NAMED := $(addprefix $(B)/,daemon/tipplaned.o daemon/tipplane_station.o client/cli/tipplane.o client/cli/cmd_people.o)
+$(NAMED): CFLAGS += -DTIPPLANE_VERSION='"$(VERSION)"'
+$(NAMED): $(B)/version
+$(B)/version: FORCE
+	@mkdir -p $(@D); echo '$(VERSION)' | cmp -s - $@ || echo '$(VERSION)' >$@
+FORCE:
+
 # packages first, objects after
 GATE := $(if $(filter demo,$(MAKECMDGOALS)),need-build)$(if $(filter test,$(MAKECMDGOALS)),need-test)
 $(B)/%.o: %.c | $(GATE)
@@ -199,6 +207,6 @@ fuzz: $(FUZZERS) ## the readers of what comes from outside, long; best with VARI
 help: ## this list
 	@grep -hE '^[a-z%-]+:.*## ' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | sort | awk -F'\t' '{printf "  make %-14s %s\n", $$1, $$2}'
 
-.PHONY: all programs help nights coverage bench bench-programs lint judges fuzz demo need-build need-test test
+.PHONY: FORCE all programs help nights coverage bench bench-programs lint judges fuzz demo need-build need-test test
 .SECONDARY:
 -include $(shell find $(B) -name '*.d' 2>/dev/null)
