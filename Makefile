@@ -56,7 +56,7 @@ SYS_world := -lsqlite3 -lpthread
 SYS_cli := -lcurl
 
 # run/ holds two links: decide, laws, evidence, trust, forecast, step and entry are pure; the rest acts
-PURE_run := $(addprefix daemon/run/,$(addsuffix .c,step entry evidence evidence_apply evidence_touch evidence_state evidence_settle evidence_query decide rules laws trust forecast))
+PURE_run := $(addprefix daemon/run/,$(addsuffix .c,step entry evidence evidence_apply evidence_touch evidence_state evidence_settle evidence_query decide rules laws trust rescue forecast))
 LEAVE_run := $(filter-out $(PURE_run),$(wildcard daemon/run/*.c))
 LEAVE_act := $(PURE_run)
 

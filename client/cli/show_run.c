@@ -327,7 +327,7 @@ static void put_list(const char *left, const cJSON *map, enum which which, struc
 
 bool run_has_fails(const cJSON *run)
 {
-        static const char *const bad[] = {"fail", "suspect", "no_contact", "skipped", "written_off"};
+        static const char *const bad[] = {"fail", "suspect", "rescued", "no_contact", "skipped", "written_off"};
         const cJSON *counts = have(have(run, "progress"), "counts");
         for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++)
                 if (have_int(counts, bad[i]) > 0)

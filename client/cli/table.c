@@ -77,7 +77,8 @@ const struct command_row command_rows[] = {
          1,
          1,
          "wait until a run has ended",
-         "Exit 0, or 10 when a device failed, is suspect, has no contact or was left out. A daemon that is started again meanwhile is "
+         "Exit 0, or 10 when a device failed, is suspect or rescued, has no contact or was left out. A daemon that is started again "
+         "meanwhile is "
          "waited for.",
          {JSON},
          do_wait},

@@ -7,7 +7,7 @@ export function drawAccount(box, run, alarms) {
         const p = run.progress, c = p?.counts ?? {};
         const n = (/** @type {string} */ name) => c[name] ?? 0;
         const rows = p?.counts ? /** @type {[string, string][]} */ ([
-                ["Devices", `${n("measured") + n("doubtful")} of ${n("devices")} measured, ${n("proven")} proven, ${n("open")} open, ${n("suspect")} suspect, ${n("no_contact")} without contact, ${n("skipped")} skipped, ${n("written_off")} written off`],
+                ["Devices", `${n("measured") + n("doubtful")} of ${n("devices")} measured, ${n("proven")} proven, ${n("open")} open, ${n("suspect")} suspect, ${n("rescued") ? `${n("rescued")} rescued, ` : ""}${n("no_contact")} without contact, ${n("skipped")} skipped, ${n("written_off")} written off`],
                 ["Verdicts", `${n("pass")} pass, ${n("marginal")} marginal, ${n("fail")} fail`],
                 ["Touches", `${n("touches_good")} good, ${n("touches_doubtful")} doubtful, ${n("touches_absent")} absent, ${n("touches_cut")} cut short, ${count(n("retouches"), "device", "devices")} touched again`],
                 ["Checks", `${n("checks")}, ${n("checks_failed") ? `${n("checks_failed")} failed` : "none failed"}; ${count(n("recalibrations"), "recalibration", "recalibrations")}, ${count(n("interventions"), "intervention", "interventions")}`],

@@ -15,9 +15,13 @@ static struct view *open_run(struct request *q, struct tp_error *err)
 
 static enum code parameters(struct request *q, struct parameter_row **ret, size_t *ret_n, struct tp_error *err)
 {
-        struct view *view = open_run(q, err);
-        enum code code =
-                view ? view_parameters(view, query_text(q, "device"), query_text(q, "quantity"), q->arena, ret, ret_n, err) : err->code;
+        int64_t evaluation = 0;
+        enum code code = query_int(q, "evaluation", 0, 1000, 0, &evaluation, err);
+        struct view *view = code ? NULL : open_run(q, err);
+        if (!code)
+                code = view ? view_parameters(view, query_text(q, "device"), query_text(q, "quantity"), evaluation, q->arena, ret, ret_n,
+                                              err)
+                            : err->code;
         view_close(view);
         return code;
 }
@@ -52,6 +56,7 @@ enum code parameters_json(struct request *q, struct reply *r, struct tp_error *e
                 json_int(&o, "touchdown", p->touchdown);
                 json_int(&o, "sweep", p->sweep);
                 json_raw(&o, "budget", json_or_null(p->budget));
+                json_int(&o, "evaluation", p->evaluation);
                 json_close(&o, '}');
         }
         json_close(&o, ']');
@@ -64,7 +69,7 @@ enum code parameters_csv(struct request *q, struct reply *r, struct tp_error *er
 {
         static const char *const heads[] = {"die_x",        "die_y", "device",  "quantity",  "unit",    "freq_hz",
                                             "value",        "u95",   "verdict", "trust",     "contact", "reason",
-                                            "trust_reason", "plane", "attempt", "touchdown", "sweep"};
+                                            "trust_reason", "plane", "attempt", "touchdown", "sweep",   "evaluation"};
         struct parameter_row *rows = NULL;
         size_t n = 0;
         enum code code = parameters(q, &rows, &n, err);
@@ -93,6 +98,7 @@ enum code parameters_csv(struct request *q, struct reply *r, struct tp_error *er
                 csv_int(&o, p->attempt);
                 csv_int(&o, p->touchdown);
                 csv_int(&o, p->sweep);
+                csv_int(&o, p->evaluation);
                 csv_end_row(&o);
         }
         if (!csv_ok(&o) && text_ok(&r->body))
@@ -102,6 +108,32 @@ enum code parameters_csv(struct request *q, struct reply *r, struct tp_error *er
                         q->param[0]);
         snprintf(r->save_as, sizeof r->save_as, "%.26s.csv", q->param[0]);
         reply_text(r, "text/csv; charset=utf-8; header=present");
+        return CODE_OK;
+}
+
+enum code evaluations_get(struct request *q, struct reply *r, struct tp_error *err)
+{
+        struct evaluation_row *rows = NULL;
+        size_t n = 0;
+        struct view *view = open_run(q, err);
+        enum code code = view ? view_evaluations(view, q->arena, &rows, &n, err) : err->code;
+        view_close(view);
+        if (code)
+                return code;
+        struct json_out o = json_to(&r->body);
+        json_open(&o, NULL, '{');
+        json_open(&o, "evaluations", '[');
+        for (size_t i = 0; i < n; i++) {
+                json_open(&o, NULL, '{');
+                json_int(&o, "n", rows[i].n);
+                json_text(&o, "id", rows[i].id);
+                json_text(&o, "made", rows[i].made);
+                json_raw(&o, "spec", json_or_null(rows[i].spec_json));
+                json_close(&o, '}');
+        }
+        json_close(&o, ']');
+        json_close(&o, '}');
+        reply_json(r, 200);
         return CODE_OK;
 }
 

@@ -63,6 +63,7 @@ ANSWER(checks_get);
 ANSWER(intervals_get);
 ANSWER(calibrations_get);
 ANSWER(ribbon_get); /* story.c */
+ANSWER(evaluations_get);
 ANSWER(parameters_json);
 ANSWER(parameters_csv);
 ANSWER(sweeps_get);

@@ -143,6 +143,38 @@ static void drift_causes(const struct slope *k)
         }
 }
 
+/* An interpolated calibration: what the ports' delay and loss are not known by moves all parts alike; what the two calibrations differ by
+   beside delay and loss is taken as each part's own, entry by entry. */
+static void between_causes(const struct slope *k)
+{
+        const struct calibration *cal = k->a->ch->cal;
+        if (!cal->between)
+                return;
+        for (int port = 0; port < 2; port++) {
+                struct tracking_cause c = {.port = port, .eps = CMPLX(0, -k->w * cal->at.u_delay_s[port])};
+                cause_common(k, "drift, between calibrations", tracking_mover, &c);
+                c.eps = -cal->at.u_loss_db[port] / RF_DB_PER_NEPER * sqrt(k->hz / cal->axis.hz[cal->axis.n - 1]);
+                cause_common(k, "drift, between calibrations", tracking_mover, &c);
+        }
+        for (int p = 0; p < PART_COUNT; p++) {
+                const struct calibration *of = k->a->ch->of[p];
+                if (!k->a->ch->raw[p] || !of->between)
+                        continue;
+                struct rf_between_time rest = of->at;
+                double u[4];
+                memset(rest.u_delay_s, 0, sizeof rest.u_delay_s);
+                memset(rest.u_loss_db, 0, sizeof rest.u_loss_db);
+                rf_between_u(of->between, &rest, &of->terms, k->i, k->at->s[p], u);
+                for (int e = 0; e < 4; e++) {
+                        struct m2 ds = m2_of(0, 0, 0, 0);
+                        ds.e[e] = u[e];
+                        cause_private(k, "drift, between calibrations", p, ds);
+                        ds.e[e] = CMPLX(0, u[e]);
+                        cause_private(k, "drift, between calibrations", p, ds);
+                }
+        }
+}
+
 /* By a virtual analyzer of its own: where the causes above went by closed forms, and where a match is found, which all frequencies together
    do and one alone cannot.  Twelve terms have the analyzer's own load match in them: those by the closed forms. */
 static void linearity_of_lumped(const struct slope *k, struct arena **arena, double complex bent[2])
@@ -206,6 +238,7 @@ void causes_of(const struct asked *a, const struct trio *at, size_t j, double no
         k.part = 1;
         cause_of_linearity(&k, bent);
         drift_causes(&k);
+        between_causes(&k);
         causes_of_dummies(&k, j);
         cause_of_model(&k, j);
         cause_of_interpolation(&k, j);

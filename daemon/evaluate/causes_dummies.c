@@ -44,10 +44,14 @@ static void pad_scatter_take(const struct slope *k, size_t j, struct pad_scatter
         double complex sum = 0;
         *to = (struct pad_scatter){.n = 0};
         for (size_t o = 0; o <= ch->q->open_n && o <= 8; o++) {
-                const struct raw_sweep *raw = o < ch->q->open_n && o < 8 ? ch->q->opens[o] : ch->raw[PART_OPEN];
+                bool is_other = o < ch->q->open_n && o < 8;
+                const struct raw_sweep *raw = is_other ? ch->q->opens[o] : ch->raw[PART_OPEN];
+                const struct calibration *of = is_other && ch->q->open_calibrations[o] ? ch->q->open_calibrations[o]
+                                               : is_other                              ? ch->cal
+                                                                                       : ch->of[PART_OPEN];
                 if (raw->n != ch->axis.n)
                         continue;
-                to->d[to->n] = pads_differ(rf_y_from_s(tip_point(ch->cal, raw, j, k->i), ch->z));
+                to->d[to->n] = pads_differ(rf_y_from_s(tip_point(of, raw, j, k->i), ch->z));
                 sum += to->d[to->n++];
         }
         to->nu = to->n < 3 ? (double)to->n : (double)(to->n - 1);

@@ -100,7 +100,7 @@ double cause_noise_scale(const struct slope *k, size_t j, double *ret_freedom)
                     ch->axis.hz[begin + WINDOW - 1] > ch->axis.hz[begin] + 10e9)
                         continue;
                 for (size_t m = 0; m < WINDOW; m++) {
-                        struct m2 s = tip_point(ch->cal, ch->raw[p], begin + m, map_at(ch->map, begin + m));
+                        struct m2 s = tip_point(ch->of[p], ch->raw[p], begin + m, map_at(ch->map, begin + m));
                         for (int port = 0; port < 2; port++) {
                                 re[port][m] = creal(s.e[3 * port]);
                                 im[port][m] = cimag(s.e[3 * port]);

@@ -37,7 +37,7 @@ static enum code gate(struct chain *ch, struct arena *arena, struct tp_error *er
                 return tp_fail_memory(err);
         struct net2 two = net2_at(memory, &ch->axis, PLANE_TIP);
         for (size_t j = 0; j < n; j++)
-                net2_put(&two, j, tip_point(ch->cal, ch->raw[RF_DUMMY_TWO_X_THRU], j, map_at(ch->map, j)));
+                net2_put(&two, j, tip_point(ch->of[RF_DUMMY_TWO_X_THRU], ch->raw[RF_DUMMY_TWO_X_THRU], j, map_at(ch->map, j)));
         net2_set_z(&two, ch->z, 0);
         enum code code = rf_gate_half(&two, 0, arena, half, half + n, err);
         if (!code)
@@ -57,6 +57,8 @@ enum code chain_open(const struct chain_question *q, struct arena *arena, struct
         double z = q->calibration->z_ref;
         ch.line_reference = !(z > 0);
         ch.z = ch.line_reference ? 50 : z;
+        for (int p = 0; p < PART_COUNT; p++)
+                ch.of[p] = p != PART_DEVICE && q->dummy_calibrations[p] ? q->dummy_calibrations[p] : ch.cal;
         enum code code = domain_holds(q->calibration, q->recipe, recipe_sweep(q->recipe, q->measure->sweep), q->raw, err);
         if (!code)
                 code = calibration_map(q->calibration, q->raw, arena, &ch.map, err);
@@ -93,7 +95,7 @@ struct trio chain_point(const struct chain *ch, size_t j)
         struct trio t = {{{{0}}}};
         for (int p = 0; p < PART_COUNT; p++)
                 if (ch->raw[p])
-                        t.s[p] = tip_point(ch->cal, ch->raw[p], j, map_at(ch->map, j));
+                        t.s[p] = tip_point(ch->of[p], ch->raw[p], j, map_at(ch->map, j));
         if (ch->half_re)
                 t.s[RF_DUMMY_HALF].e[0] = CMPLX(ch->half_re[j], ch->half_im[j]);
         return t;

@@ -14,14 +14,15 @@ struct trio {
 struct chain {
         const struct chain_question *q;
         const struct calibration *cal;
-        const struct raw_sweep *raw[PART_COUNT]; /* NULL: not used */
-        const uint32_t *map;                     /* all parts lie on the device's points */
-        struct axis axis;                        /* of the sweep */
-        enum deembed_method method;              /* RF_DEEMBED_UNKNOWN: none */
-        double z;                                /* real reference used in arithmetic; 50 when the line's own is not known */
-        bool line_reference;                     /* S is in the line's own impedance, whose ohms are not known */
-        int32_t device_kind;                     /* enum device_kind */
-        double line_m;                           /* what lies between the planes of a line device */
+        const struct raw_sweep *raw[PART_COUNT];  /* NULL: not used */
+        const struct calibration *of[PART_COUNT]; /* the terms that held when the part was swept; all on cal's axis */
+        const uint32_t *map;                      /* all parts lie on the device's points */
+        struct axis axis;                         /* of the sweep */
+        enum deembed_method method;               /* RF_DEEMBED_UNKNOWN: none */
+        double z;                                 /* real reference used in arithmetic; 50 when the line's own is not known */
+        bool line_reference;                      /* S is in the line's own impedance, whose ohms are not known */
+        int32_t device_kind;                      /* enum device_kind */
+        double line_m;                            /* what lies between the planes of a line device */
         const double *half_re, *half_im;   /* S11 of the first half of a 2x-thru, gated out of it at each point of the axis; else NULL */
         const double *later_re, *later_im; /* the same with the gate closed one cell of time later */
 };

@@ -23,16 +23,14 @@ static double sigma_of(const struct recipe *r, double hz)
         return sqrt(2 * noise * noise + 1e-6); /* two sweeps, and 1e-3 for what repeats in no mode */
 }
 
-/* Corrected points of one standard, then and now: every point, or some 160 of them. */
-static enum code reading_of(const struct recipe *r, const struct calibration *cal, const struct standard_sweep *then,
-                            const struct standard_sweep *now, struct arena *scratch, struct rf_mode_reading *ret, struct tp_error *err)
+enum code check_reading(const struct recipe *r, const struct calibration *cal, const struct standard *s, const struct raw_sweep *then,
+                        const struct raw_sweep *now, struct arena *scratch, struct rf_mode_reading *ret, struct tp_error *err)
 {
-        const struct standard *s = &r->standards[now->standard];
         const uint32_t *map;
-        enum code code = calibration_map(cal, now->raw, scratch, &map, err);
+        enum code code = calibration_map(cal, now, scratch, &map, err);
         if (code)
                 return tp_where(err, "check with %s", s->name);
-        size_t stride = now->raw->n > POINTS_MOST ? now->raw->n / POINTS_MOST : 1, n = (now->raw->n + stride - 1) / stride;
+        size_t stride = now->n > POINTS_MOST ? now->n / POINTS_MOST : 1, n = (now->n + stride - 1) / stride;
         size_t *at = arena_take(scratch, n * sizeof *at);
         struct m2 *before = arena_take(scratch, n * sizeof *before), *after = arena_take(scratch, n * sizeof *after);
         double *sigma = arena_take(scratch, n * sizeof *sigma);
@@ -41,8 +39,8 @@ static enum code reading_of(const struct recipe *r, const struct calibration *ca
         for (size_t k = 0; k < n; k++) {
                 size_t j = k * stride;
                 at[k] = map_at(map, j);
-                before[k] = tip_point(cal, then->raw, j, at[k]);
-                after[k] = tip_point(cal, now->raw, j, at[k]);
+                before[k] = tip_point(cal, then, j, at[k]);
+                after[k] = tip_point(cal, now, j, at[k]);
                 sigma[k] = sigma_of(r, cal->axis.hz[at[k]]);
         }
         *ret = (struct rf_mode_reading){s->name, !s->raised, n, at, before, after, sigma};
@@ -139,6 +137,20 @@ static void judge(const struct recipe *r, const struct rf_mode_reading *readings
                          m->ratio);
 }
 
+struct rf_mode_priors check_priors(const struct recipe *r)
+{
+        double place_m = fmax(0.1, r->setup.placement_um_u) * 1e-6;
+        return (struct rf_mode_priors){
+                .delay_s = PRIOR_DELAY_S,
+                .loss_db = PRIOR_LOSS_DB,
+                .transmission_s = 2 * sqrt(2) * sqrt(SHIFT_EPS_EFF) / RF_C0_M_S * place_m,
+                .contact_ohm =
+                        3 * sqrt(2) * fmax(0.05, r->setup.contact_ohm_u), /* both touches scatter; three times that before it costs */
+                .contact_h = 3 * sqrt(2) * fmax(1e-13, r->setup.contact_h_u),
+                .position_m = 3 * sqrt(2) * place_m,
+                .eps_eff = SHIFT_EPS_EFF};
+}
+
 enum code check_fit(const struct recipe *r, const struct calibration *cal, const struct standard_sweep *baseline,
                     const struct standard_sweep *now, size_t n, struct arena *scratch, struct check_answer *ret, struct tp_error *err)
 {
@@ -158,20 +170,11 @@ enum code check_fit(const struct recipe *r, const struct calibration *cal, const
                         return tp_fail(err, CODE_BAD_INPUT,
                                        "standard %s has no baseline on the same frequencies; take one right after the calibration",
                                        r->standards[now[k].standard].name);
-                enum code code = reading_of(r, cal, then, &now[k], scratch, &readings[k], err);
+                enum code code = check_reading(r, cal, &r->standards[now[k].standard], then->raw, now[k].raw, scratch, &readings[k], err);
                 if (code)
                         return code;
         }
-        double place_m = fmax(0.1, r->setup.placement_um_u) * 1e-6;
-        struct rf_mode_priors priors = {
-                .delay_s = PRIOR_DELAY_S,
-                .loss_db = PRIOR_LOSS_DB,
-                .transmission_s = 2 * sqrt(2) * sqrt(SHIFT_EPS_EFF) / RF_C0_M_S * place_m,
-                .contact_ohm =
-                        3 * sqrt(2) * fmax(0.05, r->setup.contact_ohm_u), /* both touches scatter; three times that before it costs */
-                .contact_h = 3 * sqrt(2) * fmax(1e-13, r->setup.contact_h_u),
-                .position_m = 3 * sqrt(2) * place_m,
-                .eps_eff = SHIFT_EPS_EFF};
+        struct rf_mode_priors priors = check_priors(r);
         struct tp_error why = {0};
         enum code code = rf_modes_fit(&cal->terms, readings, n, &priors, STEP_HZ_MAX, workspace, modes, &why);
         if (code == CODE_UNRESOLVABLE) { /* S that is not a number passes no check */

@@ -58,6 +58,23 @@ struct check_answer {
 enum code check_fit(const struct recipe *, const struct calibration *, const struct standard_sweep *baseline,
                     const struct standard_sweep *now, size_t n, struct arena *scratch, struct check_answer *ret, struct tp_error *);
 
+/* ---- rescue (rescue.c): the calibration that held at a time between two others, while the ports drifted from one to the other -------- */
+struct rescue; /* in the arena; keeps pointers to both calibrations and to the recipe */
+struct rescue_witness {
+        double t_s; /* on the clock of t0_s, t1_s */
+        const struct raw_sweep *raw;
+};
+/* before held at t0_s (a passed check says so), after at t1_s; witnesses: raised opens in between, in order of time, of one sweep plan.
+   CODE_BAD_INPUT, CODE_UNRESOLVABLE: it cannot be said what held in between, the sentence says why: no witness, no raised standard in the
+   recipe, terms that are not comparable, or a difference that no delay and no loss of a port explains (that is damage, or a touch, and no
+   drift). */
+enum code rescue_open(const struct recipe *, const struct calibration *before, const struct calibration *after, double t0_s, double t1_s,
+                      const struct rescue_witness *, size_t n, struct arena *, struct rescue **ret, struct tp_error *);
+/* The calibration at t_s, in the arena: terms at that time, and how well they are known, which chain_run() adds to its causes.
+   CODE_BAD_INPUT: t_s outside t0_s … t1_s, or the witnesses contradict both ends. */
+enum code rescue_at(const struct rescue *, double t_s, struct arena *, struct calibration **ret, struct tp_error *);
+const char *rescue_sentence(const struct rescue *); /* "port 1 moved by 62.1 fs and 0.001 dB, …" */
+
 /* ---- contact (contact.c): is it real?  Never looks at a parameter's value or limit -------------------------------------------------- */
 struct contact_question {
         const struct recipe *recipe;
@@ -86,6 +103,8 @@ struct chain_question {
                                                             recipe needs none */
         const struct raw_sweep *opens[8];
         size_t open_n; /* good open dummies of other dies, for the dummies' own scatter; may be empty */
+        /* Terms that held when a dummy was swept, where they are others than the device's (rescue.c); NULL: calibration. */
+        const struct calibration *dummy_calibrations[RF_DUMMY_COUNT], *open_calibrations[8];
         bool replayed;
 };
 enum { BUDGET_ROOM = 320 };

@@ -5,6 +5,7 @@
 #include "evaluate/evaluate.h"
 #include "rf/calibrate/calibration.h"
 #include "rf/correct/correct.h"
+#include "rf/trust/between.h"
 #include "rf/trust/domain.h"
 #include "rf/calibrate/standards.h"
 #include "recipe/calibration_problem.h"
@@ -21,6 +22,9 @@ struct calibration {
         double *line_share;          /* weight of line methods, 0 … 1; between where bands are joined */
         unsigned version;            /* of the bytes it was read from: written again alike; 0: not read */
         struct domain domain;        /* what it may be used for; all unknown in calibrations of version 1 */
+        /* Of one that rescue_at() made: what lies around it and when it holds.  NULL: measured as it is. */
+        const struct rf_between *between;
+        struct rf_between_time at;
 };
 /* Memory for n points, all columns NaN or 0; hz is copied. */
 enum code calibration_new(size_t n, const double *hz, struct arena *, struct calibration **ret, struct tp_error *);
@@ -37,6 +41,12 @@ static inline size_t map_at(const uint32_t *map, size_t j) { return map ? map[j]
 /* Whole sweep corrected, on the sweep's own points; re/im from the arena. */
 enum code tip_network(const struct calibration *, const struct raw_sweep *, struct arena *, double *re[4], double *im[4],
                       struct tp_error *);
+
+/* check.c: corrected points of one standard then and now, every one or some 160 of them, each with its sigma.  From scratch. */
+struct rf_mode_reading;
+enum code check_reading(const struct recipe *, const struct calibration *, const struct standard *, const struct raw_sweep *then,
+                        const struct raw_sweep *now, struct arena *scratch, struct rf_mode_reading *ret, struct tp_error *);
+struct rf_mode_priors check_priors(const struct recipe *);
 
 /* The model of a standard at one frequency: two-port in 50 ohm (reflections: diagonal). */
 struct m2 standard_at(const struct standard *, double t_c, double hz);

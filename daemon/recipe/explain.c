@@ -347,8 +347,9 @@ static void say_mandate(const struct mandate *m, struct text *to)
                "\nMANDATE (what may be done without asking)\n  Touch a device again at most %d time%s, by contact evidence, never because "
                "of a value. Calibrate again at most %d time%s.\n",
                m->retouch_max, m->retouch_max == 1 ? "" : "s", m->recalibrate_max, m->recalibrate_max == 1 ? "" : "s");
-        text_f(to, "  Measure suspects again: %s. Skip a device: %s. Skip a die: %s.\n", m->remeasure_suspects ? "yes" : "no",
-               m->skip_device ? "yes" : "no", m->skip_die ? "yes" : "no");
+        text_f(to, "  Measure suspects again: %s. Rescue them between two calibrations: %s. Skip a device: %s. Skip a die: %s.\n",
+               m->remeasure_suspects ? "yes" : "no", m->rescue_suspects ? "yes" : "no", m->skip_device ? "yes" : "no",
+               m->skip_die ? "yes" : "no");
 }
 
 void recipe_explain(const struct recipe *r, const struct plan *p, struct text *to)

@@ -226,7 +226,7 @@ const char *measure_dummy(const struct measure *, int dummy); /* enum rf_dummy: 
 struct mandate {
         int32_t retouch_max, recalibrate_max;
         double overtravel_extra_um_max;
-        bool remeasure_suspects, skip_device, skip_die;
+        bool remeasure_suspects, rescue_suspects, skip_device, skip_die;
 };
 struct recipe {
         char name[64];

@@ -442,6 +442,19 @@ static enum code check_calibration(const struct recipe *r, struct arena *scratch
         return code ? code : check_bands(r, hz, n, scratch, err);
 }
 
+static enum code check_rescue(const struct recipe *r, struct tp_error *err)
+{
+        bool raised = false;
+        for (size_t i = 0; i < r->standard_n; i++)
+                raised = raised || r->standards[i].raised;
+        if (!r->mandate.rescue_suspects || (raised && r->check.every_dies > 0))
+                return CODE_OK;
+        return refuse_at(err, pointer_at("/mandate/rescue_suspects"), "true, but %s; add %s, or leave suspects as they are",
+                         raised ? "the recipe has no checks, so nothing ever becomes suspect by drift"
+                                : "no standard is raised, so nobody sees when the ports move",
+                         raised ? "checks" : "a raised open to the standards");
+}
+
 static enum code check_checks(const struct recipe *r, struct tp_error *err)
 {
         const struct check_plan *c = &r->check;
@@ -552,6 +565,8 @@ enum code recipe_check(const struct recipe *r, struct arena *scratch, struct tp_
                 code = check_calibration(r, scratch, err);
         if (!code)
                 code = check_checks(r, err);
+        if (!code)
+                code = check_rescue(r, err);
         if (!code)
                 code = check_proof(r, dies, n, err);
         if (!code && r->order == ORDER_UNKNOWN)

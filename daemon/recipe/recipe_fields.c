@@ -551,6 +551,10 @@ static const struct field mandate_fields[] = {
          .max = 10,
          .unit = "um"},
         {.key = "remeasure_suspects", .type = FIELD_BOOL, AT(struct mandate, remeasure_suspects)},
+        {.key = "rescue_suspects",
+         .type = FIELD_BOOL,
+         AT(struct mandate, rescue_suspects),
+         .say = "where the ports drifted, correct suspects with terms between two calibrations; needs a raised standard"},
         {.key = "skip_device", .type = FIELD_BOOL, AT(struct mandate, skip_device)},
         {.key = "skip_die", .type = FIELD_BOOL, AT(struct mandate, skip_die)},
 };

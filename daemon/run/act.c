@@ -151,6 +151,8 @@ static void act_next(struct runner *r)
         }
         if (step.kind == STEP_FINISH && value_pending(r))
                 return; /* the last values come first; their message brings us back */
+        if (step.kind == STEP_FINISH && rescue_goes_on(r))
+                return;
         enum law law = laws_broken(r->plan, r->e, &step, &why);
         if (law != LAW_UNKNOWN) {
                 struct tp_error err = {0};
@@ -268,6 +270,7 @@ void journal_committed(struct runner *r, const struct store_done *done)
                     r->step.args.condition < CONDITIONS_MAX) {
                         r->device_sweep[target][r->step.args.condition] = (int64_t)(r->step.id & UINT32_MAX);
                         r->valued[target] = 0; /* also when an older sweep of it has values */
+                        r->rescued[target] = NULL;
                 }
                 if (!r->e->touch)
                         r->touchdown = 0;
@@ -296,6 +299,8 @@ void runner_message(struct runner *r, struct message *m)
                 r->jobs_out--;
                 if (job->kind == JOB_EVALUATE)
                         value_done(r, job);
+                else if (job->kind == JOB_RESCUE)
+                        rescue_done(r, job);
                 else
                         act_job_done(r, job);
         } else if (m->kind == LOOP_COMMAND) {

@@ -33,7 +33,7 @@ void act_forget(struct runner *r)
         r->typical = NULL;
         memset(&r->raised, 0, sizeof r->raised);
         r->note_n = 0;
-        r->active = r->setup_sent = r->valuing = r->last_values = r->owes_outcome = false;
+        r->active = r->setup_sent = r->valuing = r->last_values = r->owes_outcome = r->rescuing = r->rescue_asked = false;
         r->doing = DOING_NOTHING;
         r->why_wait[0] = r->why_refused[0] = 0;
         r->touchdown = 0;
@@ -50,9 +50,11 @@ enum code act_make_room(struct runner *r, struct tp_error *err)
         r->die_due = arena_take(r->arena, r->plan->die_n + 1);
         r->verdict = arena_take(r->arena, r->plan->target_n + 1);
         r->valued = arena_take(r->arena, r->plan->target_n + 1);
+        r->rescued = arena_take(r->arena, (r->plan->target_n + 1) * sizeof *r->rescued);
         r->axis_hz = arena_take(r->arena, (r->recipe->sweep_n + 1) * sizeof *r->axis_hz);
         r->axis_n = arena_take(r->arena, (r->recipe->sweep_n + 1) * sizeof *r->axis_n);
-        if (!r->e || !r->next || !r->typical || !r->device_sweep || !r->die_due || !r->verdict || !r->valued || !r->axis_hz || !r->axis_n)
+        if (!r->e || !r->next || !r->typical || !r->device_sweep || !r->die_due || !r->verdict || !r->valued || !r->rescued ||
+            !r->axis_hz || !r->axis_n)
                 return tp_fail_memory(err);
         evidence_init(r->e, r->plan);
         evidence_init(r->next, r->plan);

@@ -335,6 +335,7 @@ void act_job_done(struct runner *r, struct job *take)
                           o.accepted, cause_words[o.cause], o.reason);
                 break;
         case JOB_EVALUATE:
+        case JOB_RESCUE:
                 break;
         }
         journal_outcome(r, CODE_OK, &o);

@@ -34,11 +34,12 @@ struct tally {
         size_t dies_done, verdicts[4];
         double seconds_left;
         struct evidence_counts counts;
+        size_t rescued;
 };
 
 static struct tally tally_of(const struct runner *r)
 {
-        struct tally t = {.counts = evidence_count(r->e, r->plan)};
+        struct tally t = {.counts = evidence_count(r->e, r->plan), .rescued = rescue_count(r)};
         for (size_t d = 0; d < r->plan->visit_die_n; d++) {
                 bool done = true;
                 for (int32_t v = r->plan->visit_begin[d]; v < r->plan->visit_begin[d + 1]; v++) {
@@ -72,9 +73,12 @@ static const char *state_word(const struct runner *r)
 static void sentence(const struct runner *r, const struct tally *t, char *ret, size_t room)
 {
         const char *what = step_words[r->step.kind];
-        int n = snprintf(ret, room, "Die %zu of %zu. %zu devices measured, %zu proven, %zu suspect, %zu without contact. ", t->dies_done,
-                         r->plan->visit_die_n, t->counts.measured + t->counts.doubtful, t->counts.proven, t->counts.suspect,
-                         t->counts.no_contact);
+        char rescued[40] = "";
+        if (t->rescued)
+                snprintf(rescued, sizeof rescued, "%zu rescued, ", t->rescued);
+        int n = snprintf(ret, room, "Die %zu of %zu. %zu devices measured, %zu proven, %s%zu suspect, %zu without contact. ", t->dies_done,
+                         r->plan->visit_die_n, t->counts.measured + t->counts.doubtful, t->counts.proven, rescued,
+                         t->counts.suspect - t->rescued, t->counts.no_contact);
         if (n < 0 || (size_t)n >= room)
                 return;
         if (r->e->finished && t->counts.measured + t->counts.doubtful == 0)
@@ -102,7 +106,8 @@ static void show_counts(struct json_out *o, const struct runner *r, const struct
         json_int(o, "written_off", (int64_t)t->counts.written_off);
         json_int(o, "proven", (int64_t)t->counts.proven);
         json_int(o, "open", (int64_t)t->counts.open);
-        json_int(o, "suspect", (int64_t)t->counts.suspect);
+        json_int(o, "suspect", (int64_t)(t->counts.suspect - t->rescued));
+        json_int(o, "rescued", (int64_t)t->rescued);
         json_int(o, "pass", (int64_t)t->verdicts[VERDICT_PASS]);
         json_int(o, "marginal", (int64_t)t->verdicts[VERDICT_MARGINAL]);
         json_int(o, "fail", (int64_t)t->verdicts[VERDICT_FAIL]);
@@ -183,7 +188,7 @@ static void show_die(struct json_out *o, const struct runner *r, size_t d)
                 int t = r->plan->visits[v];
                 const struct target_seen *seen = &evidence_targets(r->e)[t];
                 const struct touch_seen *touch = evidence_touch(r->e, t);
-                const char *word = touch ? trust_words[touch->trust] : "unknown";
+                const char *word = r->rescued[t] ? trust_words[TRUST_RESCUED] : touch ? trust_words[touch->trust] : "unknown";
                 waits += seen->outcome <= TARGET_WAITS;
                 contactless += seen->outcome == TARGET_NO_CONTACT;
                 if (r->verdict[t] > verdict)
@@ -198,7 +203,7 @@ static void show_die(struct json_out *o, const struct runner *r, size_t d)
                 if (seen->why)
                         json_text(o, "why", why_not_words[seen->why]);
                 if (touch && touch->trust != TRUST_PROVEN)
-                        json_text(o, "reason", trust_why_words[touch->trust_why]);
+                        json_text(o, "reason", r->rescued[t] ? r->rescued[t] : trust_why_words[touch->trust_why]);
                 if (r->device_sweep[t][0])
                         json_int(o, "sweep", r->device_sweep[t][0]);
                 json_close(o, '}');

@@ -207,42 +207,12 @@ void value_turn(struct runner *r)
         }
 }
 
-static uint8_t worse(uint8_t a, const char *word)
+uint8_t verdict_worse(uint8_t a, const char *word)
 {
         for (uint8_t v = VERDICT_NONE; v <= VERDICT_FAIL; v++)
                 if (strcmp(word, verdict_words[v]) == 0 && v > a)
                         return v;
         return a;
-}
-
-static void add_rows(struct work *work, const struct job *job, const struct job_answer_row *row)
-{
-        struct parameter_fact *facts = arena_take(work->arena, (row->n + 1) * sizeof *facts);
-        for (size_t i = 0; facts && i < row->n; i++) {
-                const struct parameter_answer *a = &row->rows[i];
-                struct parameter_fact *f = &facts[i];
-                *f = (struct parameter_fact){.sweep = row->sweep,
-                                             .freq_hz = a->plan->freq_hz,
-                                             .value = a->value,
-                                             .u95 = a->u95,
-                                             .lo_hz = a->lo_hz,
-                                             .hi_hz = a->hi_hz,
-                                             .has_value = a->has_value,
-                                             .has_range = a->has_range,
-                                             .verdict = a->verdict};
-                snprintf(f->quantity, sizeof f->quantity, "%s", a->plan->name);
-                snprintf(f->unit, sizeof f->unit, "%s", quantity_units[a->plan->quantity]);
-                snprintf(f->plane, sizeof f->plane, "%s", a->plane);
-                snprintf(f->reason, sizeof f->reason, "%s", a->reason);
-                snprintf(f->budget, sizeof f->budget, "%s", a->budget);
-        }
-        struct fact *fact = facts ? work_add(work, FACT_PARAMETER) : NULL;
-        if (fact) {
-                fact->of.parameter.evaluation = EVALUATION;
-                fact->of.parameter.rows = facts;
-                fact->of.parameter.n = row->n;
-        }
-        (void)job;
 }
 
 void value_done(struct runner *r, struct job *take)
@@ -257,7 +227,7 @@ void value_done(struct runner *r, struct job *take)
                 log_event(r->log, LOG_ERROR, "value.failed", "run=%s die=%d msg=\"%s\"", r->run, take->die, take->err.text);
         struct work *work = work_new(r->run);
         for (size_t i = 0; work && i < take->answer_n; i++)
-                add_rows(work, take, &take->answers[i]);
+                parameter_facts(work, EVALUATION, take->answers[i].sweep, take->answers[i].rows, take->answers[i].n);
         for (size_t s = 0; s < take->sweep_n; s++) {
                 int t = take->sweeps[s].touchdown_die;
                 if (r->device_sweep[t][take->sweeps[s].condition] == take->sweeps[s].sweep) /* not swept anew meanwhile */
@@ -268,7 +238,7 @@ void value_done(struct runner *r, struct job *take)
                 for (size_t s = 0; s < take->sweep_n; s++)
                         for (size_t k = 0; take->sweeps[s].sweep == take->answers[i].sweep && k < take->answers[i].n; k++) {
                                 int t = take->sweeps[s].touchdown_die;
-                                r->verdict[t] = worse(r->verdict[t], take->answers[i].rows[k].verdict);
+                                r->verdict[t] = verdict_worse(r->verdict[t], take->answers[i].rows[k].verdict);
                         }
         struct fact *event = work ? work_add(work, FACT_EVENT) : NULL;
         if (event) {
@@ -288,14 +258,16 @@ enum code value_resume(struct runner *r, struct tp_error *err)
         struct arena *arena = arena_new(0);
         struct parameter_row *rows = NULL;
         size_t row_n = 0;
-        enum code code = view && arena ? view_parameters(view, NULL, NULL, arena, &rows, &row_n, err) : CODE_MEMORY;
+        enum code code = view && arena ? view_parameters(view, NULL, NULL, 0, arena, &rows, &row_n, err) : CODE_MEMORY;
         for (size_t t = 0; !code && t < r->plan->target_n; t++) {
                 if (r->plan->targets[t].kind != TARGET_DEVICE)
                         continue;
                 for (size_t i = 0; i < row_n; i++)
                         if (rows[i].sweep == r->device_sweep[t][0]) {
                                 r->valued[t] = 1; /* and what has no rows yet, the touch in hand too, is still to be evaluated */
-                                r->verdict[t] = worse(r->verdict[t], rows[i].verdict);
+                                if (rows[i].evaluation > EVALUATION)
+                                        r->rescued[t] = arena_text(r->arena, rows[i].trust_reason);
+                                r->verdict[t] = verdict_worse(r->verdict[t], rows[i].verdict);
                         }
         }
         if (!code)

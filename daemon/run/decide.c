@@ -60,6 +60,14 @@ bool calibration_may_begin(const struct evidence *e, const struct plan *plan)
                evidence_can_touch_all(e, plan, plan->verify, plan->verify_n);
 }
 
+bool calibration_is_possible(const struct evidence *e, const struct plan *plan)
+{
+        bool is_trying =
+                e->calibration && e->calibration_state == CALIBRATION_UNKNOWN && !is_hopeless(e, plan, plan->calibrate, plan->calibrate_n);
+        bool is_verifying = e->calibration_state == CALIBRATION_SOLVED && !is_hopeless(e, plan, plan->verify, plan->verify_n);
+        return is_trying || is_verifying || calibration_may_begin(e, plan);
+}
+
 /* Could a device still be measured under a calibration and between two checks? */
 static bool measuring_is_possible(const struct evidence *e, const struct plan *plan)
 {
@@ -68,12 +76,7 @@ static bool measuring_is_possible(const struct evidence *e, const struct plan *p
         if (plan->check_n && !e->interval &&
             (e->interval_n >= e->interval_room || !evidence_can_touch_all(e, plan, plan->check, plan->check_n)))
                 return false;
-        if (e->in_force)
-                return true;
-        bool is_trying =
-                e->calibration && e->calibration_state == CALIBRATION_UNKNOWN && !is_hopeless(e, plan, plan->calibrate, plan->calibrate_n);
-        bool is_verifying = e->calibration_state == CALIBRATION_SOLVED && !is_hopeless(e, plan, plan->verify, plan->verify_n);
-        return is_trying || is_verifying || calibration_may_begin(e, plan);
+        return e->in_force || calibration_is_possible(e, plan);
 }
 
 struct question question_of(const struct plan *plan, const struct evidence *e, int64_t now_ns)

@@ -34,6 +34,7 @@ int rule_index(const char *name); /* -1 */
 /* ---- shared by the two files ---- */
 struct question question_of(const struct plan *, const struct evidence *, int64_t now_ns); /* decide.c */
 bool place_is_settled(const struct question *);
+bool calibration_is_possible(const struct evidence *, const struct plan *); /* one is being made, or may begin */
 bool calibration_may_begin(const struct evidence *, const struct plan *);
 int sweep_of(const struct recipe *, const char *name); /* index, -1 */
 

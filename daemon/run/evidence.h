@@ -217,6 +217,10 @@ bool evidence_can_touch_all(const struct evidence *, const struct plan *, const 
 /* Next device in visit order that waits and can be touched; then suspects that may be measured again (ret_purpose).  -1: none. */
 int evidence_next_device(const struct evidence *, const struct plan *, enum purpose *ret_purpose);
 bool evidence_is_remeasurable(const struct evidence *, const struct plan *, int target);
+/* Devices whose last touch is suspect because the interval that closed last failed by drift, while the mandate lets them be rescued: what a
+   new calibration would still be good for.  */
+bool evidence_rescue_waits(const struct evidence *, const struct plan *);
+bool interval_has_drifted(const struct interval_seen *); /* failed by a port's delay or loss, and no intervention ended it */
 struct evidence_counts {
         size_t waits, measured, doubtful, no_contact, skipped, written_off, proven, open, suspect;
 };

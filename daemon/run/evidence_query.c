@@ -78,6 +78,24 @@ int evidence_next_device(const struct evidence *e, const struct plan *plan, enum
         return -1;
 }
 
+bool interval_has_drifted(const struct interval_seen *i)
+{
+        return i->verdict == INTERVAL_FAILED && i->ended_by != END_INTERVENTION && (i->cause == CAUSE_DELAY || i->cause == CAUSE_LOSS);
+}
+
+bool evidence_rescue_waits(const struct evidence *e, const struct plan *plan)
+{
+        if (!plan->recipe->mandate.rescue_suspects || !e->may_measure || e->interval || e->interval_n == 0 ||
+            !interval_has_drifted(&evidence_intervals(e)[e->interval_n - 1]))
+                return false;
+        for (size_t i = 0; i < plan->visit_n; i++) {
+                const struct touch_seen *t = evidence_touch(e, plan->visits[i]);
+                if (t && t->interval == (int32_t)e->interval_n && t->trust_why == TRUST_WHY_CHECK_FAILED)
+                        return true;
+        }
+        return false;
+}
+
 size_t target_conditions(const struct plan *plan, int target)
 {
         const struct target *t = &plan->targets[target];

@@ -6,6 +6,7 @@
 #include <string.h>
 
 #define JOB_DEADLINE_NS (INT64_C(20) * NS_PER_S)
+#define RESCUE_DEADLINE_NS (INT64_C(300) * NS_PER_S) /* a whole wafer, and terms for each sweep of it */
 static const char *const trace_names[] = {"S11", "S12", "S21", "S22", "GF", "GR"};
 
 static void job_message_free(struct message *m) { job_free((struct job *)(void *)m); }
@@ -153,6 +154,8 @@ static enum code run_with_view(struct job *job, struct view *view)
         enum code code = CODE_OK;
         if (job->kind == JOB_EVALUATE)
                 return run_evaluate(job, view);
+        if (job->kind == JOB_RESCUE)
+                return rescue_run(view, job->recipe, job->plan, job->arena, &job->rescued, &job->err);
         code = load_list(job, view, job->sweeps, job->sweep_n, &now);
         if (!code && job->baseline_n)
                 code = load_list(job, view, job->baseline, job->baseline_n, &baseline);
@@ -178,7 +181,8 @@ static void job_run(void *arg)
         if (job->kind == JOB_JUDGE) {
                 job->code = run_judge(job);
         } else {
-                struct view *view = view_open(job->store, job->run, world_boot_ns(job->world) + JOB_DEADLINE_NS, &job->err);
+                int64_t ns = job->kind == JOB_RESCUE ? RESCUE_DEADLINE_NS : JOB_DEADLINE_NS;
+                struct view *view = view_open(job->store, job->run, world_boot_ns(job->world) + ns, &job->err);
                 job->code = view ? run_with_view(job, view) : job->err.code;
                 view_close(view);
         }
@@ -188,3 +192,32 @@ static void job_run(void *arg)
 }
 
 bool job_start(struct job *job) { return job->world->task->work(job->world, job_run, job); }
+
+void parameter_facts(struct work *work, int64_t evaluation, int64_t sweep, const struct parameter_answer *rows, size_t n)
+{
+        struct parameter_fact *facts = arena_take(work->arena, (n + 1) * sizeof *facts);
+        for (size_t i = 0; facts && i < n; i++) {
+                const struct parameter_answer *a = &rows[i];
+                struct parameter_fact *f = &facts[i];
+                *f = (struct parameter_fact){.sweep = sweep,
+                                             .freq_hz = a->plan->freq_hz,
+                                             .value = a->value,
+                                             .u95 = a->u95,
+                                             .lo_hz = a->lo_hz,
+                                             .hi_hz = a->hi_hz,
+                                             .has_value = a->has_value,
+                                             .has_range = a->has_range,
+                                             .verdict = a->verdict};
+                snprintf(f->quantity, sizeof f->quantity, "%s", a->plan->name);
+                snprintf(f->unit, sizeof f->unit, "%s", quantity_units[a->plan->quantity]);
+                snprintf(f->plane, sizeof f->plane, "%s", a->plane);
+                snprintf(f->reason, sizeof f->reason, "%s", a->reason);
+                snprintf(f->budget, sizeof f->budget, "%s", a->budget);
+        }
+        struct fact *fact = facts ? work_add(work, FACT_PARAMETER) : NULL;
+        if (fact) {
+                fact->of.parameter.evaluation = evaluation;
+                fact->of.parameter.rows = facts;
+                fact->of.parameter.n = n;
+        }
+}

@@ -2,12 +2,11 @@
    it runs nobody else touches it. It reads sweeps through views and never writes. */
 #ifndef TIPPLANE_RUN_JOB_H
 #define TIPPLANE_RUN_JOB_H
-#include "evaluate/evaluate.h"
+#include "run/rescue_run.h"
 #include "station/protocol.h"
-#include "store/view.h"
 
 enum { LOOP_JOB = 400 };
-enum job_kind { JOB_JUDGE, JOB_SOLVE, JOB_VERIFY, JOB_CHECK, JOB_EVALUATE };
+enum job_kind { JOB_JUDGE, JOB_SOLVE, JOB_VERIFY, JOB_CHECK, JOB_EVALUATE, JOB_RESCUE };
 struct job_sweep {
         int32_t item; /* index into recipe->standards or ->measures */
         int64_t sweep;
@@ -58,6 +57,9 @@ struct job {
         struct check_answer check;
         struct job_answer_row *answers;
         size_t answer_n;
+        /* RESCUE */
+        const struct plan *plan;
+        struct rescued rescued;
         enum code code;
         struct tp_error err;
 };
@@ -67,5 +69,8 @@ bool job_start(struct job *); /* false: the pool refused; still the caller's */
 void job_free(struct job *);
 /* The six traces of a stored sweep as SoA; also used by the API for exports. */
 enum code sweep_load(struct view *, int64_t sweep, const double *hz, size_t n, struct arena *, struct raw_sweep *ret, struct tp_error *);
+
+/* Answers of one sweep as a fact of an evaluation. */
+void parameter_facts(struct work *, int64_t evaluation, int64_t sweep, const struct parameter_answer *, size_t n);
 
 #endif

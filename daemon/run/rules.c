@@ -302,7 +302,11 @@ static void make_judge(const struct question *q, struct step *s)
 }
 
 /* ---- calibration ---- */
-static bool calibration_is_wanted(const struct question *q) { return has_work(q) && !q->e->in_force; }
+static bool rescue_waits(const struct question *q)
+{
+        return evidence_rescue_waits(q->e, q->plan) && calibration_is_possible(q->e, q->plan);
+}
+static bool calibration_is_wanted(const struct question *q) { return !q->e->in_force && (has_work(q) || rescue_waits(q)); }
 static bool try_goes_on(const struct question *q)
 {
         return q->e->calibration && q->e->calibration_state == CALIBRATION_UNKNOWN &&

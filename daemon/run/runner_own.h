@@ -1,6 +1,6 @@
 /* runner_own.h: the inside of the runner, shared by act.c (the turn), act_result.c (outcomes), act_open.c (begin, seal), act_resume.c
-   (after a restart), act_link.c (the station's messages), act_command.c (people's), act_value.c (evaluation), act_show.c (snapshots) and
-   journal.c (entries with their data, one transaction each). */
+   (after a restart), act_link.c (the station's messages), act_command.c (people's), act_value.c (evaluation), act_rescue.c (suspects
+   between two calibrations), act_show.c (snapshots) and journal.c (entries with their data, one transaction each). */
 #ifndef TIPPLANE_RUN_RUNNER_OWN_H
 #define TIPPLANE_RUN_RUNNER_OWN_H
 #include "run/decide.h"
@@ -87,8 +87,10 @@ struct runner {
         struct kept_raw raised;
         int64_t (*device_sweep)[CONDITIONS_MAX]; /* by target: sweep of the last touch */
         uint8_t *die_due, *verdict, *valued;     /* by die; by target: enum below */
-        bool valuing, last_values;               /* nothing more comes that values could wait for */
-        unsigned jobs_out;                       /* jobs that have not come back */
+        const char **rescued;                    /* by target: why its trust is `rescued`; NULL: it is not */
+        bool rescuing, rescue_asked;
+        bool valuing, last_values; /* nothing more comes that values could wait for */
+        unsigned jobs_out;         /* jobs that have not come back */
         char why_wait[200], why_refused[400];
         bool needs_person;
         bool stop_asked;
@@ -103,6 +105,7 @@ struct runner {
         uint64_t version;
         struct text map; /* as shown last: made anew only when a device's outcome, trust or verdict changed */
 };
+uint8_t verdict_worse(uint8_t a, const char *word);
 enum { VERDICT_NONE, VERDICT_PASS, VERDICT_MARGINAL, VERDICT_FAIL };
 extern const char *const verdict_words[];
 
@@ -147,6 +150,11 @@ void value_turn(struct runner *); /* starts the next evaluation, if any */
 bool value_pending(const struct runner *);
 void value_done(struct runner *, struct job *take);
 enum code value_resume(struct runner *, struct tp_error *);
+/* act_rescue.c */
+bool rescue_goes_on(
+        struct runner *); /* begins it once, when the mandate lets suspects be rescued; false when there is nothing to wait for */
+void rescue_done(struct runner *, struct job *take);
+size_t rescue_count(const struct runner *); /* devices whose trust is `rescued` */
 /* act_show.c */
 void show(struct runner *, bool now);
 

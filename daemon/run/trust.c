@@ -54,11 +54,11 @@ static bool was_swept_whole(const struct plan *plan, const struct touch_seen *t)
         return t->swept == (n == 32 ? UINT32_MAX : (1u << n) - 1);
 }
 
-static struct answer answer_of(const struct plan *plan, const struct evidence *e, const struct touch_seen *t)
+static struct answer answer_of(const struct plan *plan, const struct touch_seen *t, struct answer interval)
 {
         if (t->ended == 0)
                 return (struct answer){TRUST_OPEN, TRUST_WHY_IN_HAND};
-        struct answer contact = of_contact(t), interval = of_interval(plan, e, t);
+        struct answer contact = of_contact(t);
         if (contact.trust == TRUST_SUSPECT) /* evidence against it comes first, the nearest cause before the wider one */
                 return contact;
         if (t->flags & FLAGS_BAD)
@@ -80,9 +80,14 @@ static struct answer answer_of(const struct plan *plan, const struct evidence *e
 
 void trust_of(const struct plan *plan, const struct evidence *e, const struct touch_seen *touch, enum trust *ret, enum trust_why *ret_why)
 {
-        struct answer a = answer_of(plan, e, touch);
+        struct answer a = answer_of(plan, touch, of_interval(plan, e, touch));
         *ret = a.trust;
         *ret_why = a.why;
+}
+
+enum trust trust_but_interval(const struct plan *plan, const struct touch_seen *touch)
+{
+        return answer_of(plan, touch, (struct answer){TRUST_PROVEN, TRUST_WHY_ALL_PROOFS}).trust;
 }
 
 bool trust_next(const struct evidence *e, uint64_t entry_seq, size_t *cursor, struct trust_row *ret)

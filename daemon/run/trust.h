@@ -7,6 +7,9 @@
 /* By the evidence alone, anew (touch_seen.trust holds what the fold already concluded; both agree after each entry). */
 void trust_of(const struct plan *, const struct evidence *, const struct touch_seen *, enum trust *ret, enum trust_why *ret_why);
 
+/* The same if the touch's interval had passed: what stands against it beside the closing check, or proven. */
+enum trust trust_but_interval(const struct plan *, const struct touch_seen *);
+
 struct trust_row {
         uint64_t touchdown;
         int32_t trust, why;

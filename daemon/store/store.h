@@ -45,6 +45,7 @@ enum fact_kind {
         FACT_INTERVAL_CLOSE,
         FACT_TRUST,
         FACT_EVALUATION,
+        FACT_EVALUATION_TRUST,
         FACT_PARAMETER,
         FACT_MAP,
         FACT_EVENT,
@@ -212,6 +213,10 @@ struct fact {
                         int64_t n;
                         const char *id, *spec_json, *build;
                 } evaluation;
+                struct {
+                        int64_t evaluation, touchdown;
+                        const char *trust, *reason;
+                } evaluation_trust;
                 struct {
                         int64_t evaluation;
                         const struct parameter_fact *rows;

@@ -71,9 +71,17 @@ struct parameter_row {
         bool has_value;
         const char *reason, *trust_reason, *budget;
         int attempt;
+        int64_t evaluation;
 };
-enum code view_parameters(struct view *, const char *device_or_null, const char *quantity_or_null, struct arena *,
+/* evaluation 0: of each sweep the newest one; else that one alone. */
+enum code view_parameters(struct view *, const char *device_or_null, const char *quantity_or_null, int64_t evaluation, struct arena *,
                           struct parameter_row **ret, size_t *ret_n, struct tp_error *);
+struct evaluation_row {
+        int64_t n;
+        char id[27], made[32];
+        const char *spec_json;
+};
+enum code view_evaluations(struct view *, struct arena *, struct evaluation_row **ret, size_t *ret_n, struct tp_error *);
 struct touchdown_row {
         int64_t id;
         int die_x, die_y;

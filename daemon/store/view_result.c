@@ -73,25 +73,53 @@ static enum code parameter_each(sqlite3_stmt *q, struct arena *a, void *row, str
         r->trust_reason = column_text(q, 15, a);
         r->budget = column_text(q, 16, a);
         r->attempt = sqlite3_column_int(q, 17);
+        r->evaluation = sqlite3_column_int64(q, 18);
         return r->reason && r->trust_reason && r->budget ? CODE_OK : tp_fail_memory(err);
 }
 
-enum code view_parameters(struct view *v, const char *device, const char *quantity, struct arena *a, struct parameter_row **ret,
-                          size_t *ret_n, struct tp_error *err)
+enum code view_parameters(struct view *v, const char *device, const char *quantity, int64_t evaluation, struct arena *a,
+                          struct parameter_row **ret, size_t *ret_n, struct tp_error *err)
+{
+        sqlite3_stmt *q = NULL;
+        void *at = NULL;
+        enum code code = view_file(v, err);
+        if (!code)
+                code = db_ask(
+                        &v->file, &q, err,
+                        "SELECT "
+                        "sweep,touchdown,die_x,die_y,device,quantity,unit,plane,verdict,coalesce(trust,'open'),coalesce(contact,'"
+                        "unknown'),freq_hz,value,u95,reason,"
+                        "trust_reason,budget,attempt,evaluation FROM v_parameter v WHERE (?1 IS NULL OR device=?1) AND (?2 IS NULL "
+                        "OR quantity=?2) AND evaluation=iif(?3>0,?3,(SELECT max(x.evaluation) FROM parameter x WHERE x.sweep=v.sweep)) "
+                        "ORDER BY sweep,quantity,freq_hz",
+                        "tti", device, quantity, evaluation);
+        if (!code)
+                code = all_rows(v, q, a, sizeof **ret, parameter_each, &at, ret_n, err);
+        if (!code)
+                *ret = at;
+        return code;
+}
+
+static enum code evaluation_each(sqlite3_stmt *q, struct arena *a, void *row, struct tp_error *err)
+{
+        struct evaluation_row *r = row;
+        r->n = sqlite3_column_int64(q, 0);
+        column_into(q, 1, r->id, sizeof r->id);
+        column_into(q, 2, r->made, sizeof r->made);
+        r->spec_json = column_text(q, 3, a);
+        return r->spec_json ? CODE_OK : tp_fail_memory(err);
+}
+
+enum code view_evaluations(struct view *v, struct arena *a, struct evaluation_row **ret, size_t *ret_n, struct tp_error *err)
 {
         sqlite3_stmt *q = NULL;
         void *at = NULL;
         enum code code = view_file(v, err);
         if (!code)
                 code = db_ask(&v->file, &q, err,
-                              "SELECT "
-                              "sweep,touchdown,die_x,die_y,device,quantity,unit,plane,verdict,coalesce(trust,'open'),coalesce(contact,'"
-                              "unknown'),freq_hz,value,u95,reason,"
-                              "trust_reason,budget,attempt FROM v_parameter WHERE (?1 IS NULL OR device=?1) AND (?2 IS NULL OR "
-                              "quantity=?2) ORDER BY sweep,quantity,freq_hz",
-                              "tt", device, quantity);
+                              "SELECT n,id,strftime('%Y-%m-%dT%H:%M:%SZ',made_us/1000000,'unixepoch'),spec FROM evaluation ORDER BY n", "");
         if (!code)
-                code = all_rows(v, q, a, sizeof **ret, parameter_each, &at, ret_n, err);
+                code = all_rows(v, q, a, sizeof **ret, evaluation_each, &at, ret_n, err);
         if (!code)
                 *ret = at;
         return code;

@@ -117,6 +117,13 @@ enum code run_evaluation(struct apply *a, const struct fact *f, struct tp_error 
                       a->now_us);
 }
 
+enum code run_evaluation_trust(struct apply *a, const struct fact *f, struct tp_error *err)
+{
+        return db_run(&a->slot->db, err, "INSERT INTO evaluation_trust VALUES(?,?,?,?) ON CONFLICT DO NOTHING", "iitT",
+                      f->of.evaluation_trust.evaluation, f->of.evaluation_trust.touchdown, f->of.evaluation_trust.trust,
+                      f->of.evaluation_trust.reason);
+}
+
 /* A parameter computed twice from the same sweep in the same evaluation is the same parameter: the first stays. */
 enum code run_parameter(struct apply *a, const struct fact *f, struct tp_error *err)
 {

@@ -63,8 +63,8 @@ static int need(const struct table *t, const char *name, enum code *code, struct
         return k;
 }
 
-enum code parameters_judge(const struct truth *truth, const struct table *t, struct arena *arena, struct parameters_judged *ret,
-                           struct tp_error *err)
+enum code parameters_judge(const struct truth *truth, const struct table *t, const char *trusted, struct arena *arena,
+                           struct parameters_judged *ret, struct tp_error *err)
 {
         struct parameters_judged p = {0};
         enum code code = CODE_OK;
@@ -87,7 +87,7 @@ enum code parameters_judge(const struct truth *truth, const struct table *t, str
                                    .die_y = atoi(table_text(t, i, y)),
                                    .value = table_real(t, i, value),
                                    .u95 = table_real(t, i, u95)};
-                if (strcmp(table_text(t, i, trust), "proven") != 0)
+                if (strcmp(table_text(t, i, trust), trusted) != 0)
                         continue;
                 if (isnan(j.value) || !(j.u95 > 0)) {
                         p.without_value_n++;

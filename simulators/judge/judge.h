@@ -53,9 +53,10 @@ struct parameters_judged {
         struct judged_group *groups;
         size_t group_n;
 };
-/* Columns by name: die_x die_y device value u95 trust freq_hz, quantity and/or parameter, and condition, volt (across the
-   device), lo_hz and hi_hz if they are there. */
-enum code parameters_judge(const struct truth *, const struct table *, struct arena *, struct parameters_judged *ret, struct tp_error *);
+/* Rows of this trust alone.  Columns by name: die_x die_y device value u95 trust freq_hz, quantity and/or parameter, and condition, volt
+   (across the device), lo_hz and hi_hz if they are there. */
+enum code parameters_judge(const struct truth *, const struct table *, const char *trust, struct arena *, struct parameters_judged *ret,
+                           struct tp_error *);
 
 struct contacts_judged {
         size_t lost_n, lost_found_n, open_n, open_found_n, missed_trusted_n, sound_n, false_n, not_touched_n;

@@ -1,4 +1,5 @@
-/* truth_judge.c: truth-judge TRUTH PARAMETERS.csv|RUN [--contacts TOUCHDOWNS.csv] [--json] [--demand]
+/* truth_judge.c: truth-judge TRUTH PARAMETERS.csv|RUN [--contacts TOUCHDOWNS.csv] [--trust WORD] [--json] [--demand]
+   --trust: judge the parameters of another trust than proven; of a run file those of any evaluation, whatever the first one says.
    How far a run's proven parameters lie from the sealed truth, whether bad touches were found, which touches a drift step spoiled.  A
    program of its own: the daemon never opens the truth.  --demand: exit 1 when under 93 % lie within their stated 95 % uncertainty, or any
    lies more than 3 times it away. */
@@ -8,6 +9,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+#define ROWS                                                                                                                 \
+        "SELECT m.*, p.lo_hz, p.hi_hz FROM v_map m JOIN v_parameter p ON p.evaluation=m.evaluation AND p.sweep=m.sweep AND " \
+        "p.quantity=m.quantity AND p.freq_hz=m.freq_hz"
 enum { WORST_N = 8 };
 struct verdict {
         struct parameters_judged p;
@@ -15,6 +19,7 @@ struct verdict {
         struct drift_judged d;
         size_t crash_n;
         bool has_contacts, has_drift;
+        const char *trust;
 };
 
 static double share(size_t part, size_t all) { return all ? 100.0 * (double)part / (double)all : 0; }
@@ -39,7 +44,7 @@ static void say(const struct verdict *v)
 {
         size_t worst[WORST_N], n;
         const struct parameters_judged *p = &v->p;
-        printf("proven parameters: %zu; within u95: %zu (%.1f %%); within 3 u95: %zu (%.1f %%)\n", p->n, p->within_n,
+        printf("%s parameters: %zu; within u95: %zu (%.1f %%); within 3 u95: %zu (%.1f %%)\n", v->trust, p->n, p->within_n,
                share(p->within_n, p->n), p->n - p->far_n, share(p->n - p->far_n, p->n));
         if (p->without_value_n || p->unknown_n)
                 printf("  not compared: %zu without a value, %zu of which the truth knows nothing\n", p->without_value_n, p->unknown_n);
@@ -78,7 +83,7 @@ static void say_json(const struct verdict *v)
         text_init(&t, 0);
         struct json_out o = json_to(&t);
         json_open(&o, NULL, '{');
-        json_int(&o, "proven", (int64_t)v->p.n);
+        json_int(&o, v->trust, (int64_t)v->p.n);
         json_int(&o, "within_u95", (int64_t)v->p.within_n);
         json_int(&o, "beyond_3_u95", (int64_t)v->p.far_n);
         json_real(&o, "share_within", share(v->p.within_n, v->p.n) / 100);
@@ -144,14 +149,14 @@ static enum code judge(const char *truth_path, const char *parameters, const cha
         bool run_file = table_is_run_file(parameters);
         enum code code = truth_read(truth_path, arena, &truth, err);
         if (!code)
-                code = run_file ? table_read_sql(parameters,
-                                                 "SELECT m.*, p.lo_hz, p.hi_hz FROM v_map m JOIN v_parameter p ON "
-                                                 "p.evaluation=m.evaluation AND p.sweep=m.sweep AND p.quantity=m.quantity AND "
-                                                 "p.freq_hz=m.freq_hz WHERE m.evaluation=(SELECT min(n) FROM evaluation)",
-                                                 arena, &rows, err)
-                                : table_read_csv(parameters, arena, &rows, err);
+                code = run_file
+                               ? table_read_sql(parameters,
+                                                strcmp(v->trust, "proven") == 0 ? ROWS " WHERE m.evaluation=(SELECT min(n) FROM evaluation)"
+                                                                                : ROWS,
+                                                arena, &rows, err)
+                               : table_read_csv(parameters, arena, &rows, err);
         if (!code)
-                code = parameters_judge(&truth, &rows, arena, &v->p, err);
+                code = parameters_judge(&truth, &rows, v->trust, arena, &v->p, err);
         if (!code && (contacts || run_file)) {
                 code = contacts ? table_read_csv(contacts, arena, &touches, err)
                                 : table_read_sql(parameters, "SELECT * FROM v_touchdown ORDER BY id", arena, &touches, err);
@@ -174,7 +179,7 @@ int main(int argc, char **argv)
         bool json = false, demand = false, wrong = false;
         int path_n = 0;
         struct tp_error err = {0};
-        struct verdict v = {0};
+        struct verdict v = {.trust = "proven"};
         for (int i = 1; i < argc; i++) {
                 if (strcmp(argv[i], "--json") == 0)
                         json = true;
@@ -182,13 +187,16 @@ int main(int argc, char **argv)
                         demand = true;
                 else if (strcmp(argv[i], "--contacts") == 0 && i + 1 < argc)
                         contacts = argv[++i];
+                else if (strcmp(argv[i], "--trust") == 0 && i + 1 < argc)
+                        v.trust = argv[++i];
                 else if (argv[i][0] != '-' && path_n < 2)
                         paths[path_n++] = argv[i];
                 else
                         wrong = true;
         }
         if (wrong || path_n != 2) {
-                fprintf(stderr, "usage: truth-judge TRUTH PARAMETERS.csv|RUN [--contacts TOUCHDOWNS.csv] [--json] [--demand]\n");
+                fprintf(stderr,
+                        "usage: truth-judge TRUTH PARAMETERS.csv|RUN [--contacts TOUCHDOWNS.csv] [--trust WORD] [--json] [--demand]\n");
                 return 2;
         }
         struct arena *arena = arena_new(0);

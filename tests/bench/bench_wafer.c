@@ -115,7 +115,7 @@ static void load(struct wafer *w)
         if (!w->calibration)
                 give_up(w->run, "no calibration was accepted in it");
         need(view_sweeps(v, "device", w->lasting, &w->sweeps, &w->sweep_n, &err), &err, "sweeps");
-        need(view_parameters(v, NULL, NULL, w->lasting, &w->stored, &w->stored_n, &err), &err, "parameters");
+        need(view_parameters(v, NULL, NULL, 0, w->lasting, &w->stored, &w->stored_n, &err), &err, "parameters");
         view_close(v);
 }
 

@@ -33,7 +33,7 @@ check "a missing column is named" 1 "$(grep -c 'no column "device"' "$dir/e")"
 skipped=0
 if command -v sqlite3 >/dev/null; then
         run="$dir/by_hand.run"
-        cat schema/run/0001_tables.sql schema/run/0001_views.sql | sqlite3 "$run"
+        cat schema/run/*.sql | sqlite3 "$run"
         sqlite3 "$run" <<'J'
 INSERT INTO device VALUES(1,0,0,'R1','resistor','{}'),(2,1,0,'R1','resistor','{}');
 INSERT INTO evaluation VALUES(1,'E','{}','b',0); INSERT INTO quantity VALUES(1,'R_1GHz','ohm','device');

@@ -1,7 +1,7 @@
 #!/bin/sh
 # The demo's numbers against the simulator's sealed truth, by a judge of its own.
 # demo_numbers.sh [--build DIR] [--short]
-#   always    the demo's own seed; forty injected bad touches; one drift step
+#   always    the demo's own seed; forty injected bad touches; one drift step; a step and a room that cools, with suspects rescued
 #   default   also the pooled coverage of 20 seeds of the demo
 # A number out of range ends with status 1 and the command that repeats it.
 build=build/debug; short=no
@@ -12,20 +12,27 @@ while [ $# -gt 0 ]; do case $1 in
 esac; done
 demo=$(dirname "$0")/../../simulators/demo; dir=$(mktemp -d)
 trap 'rm -rf "$dir"' EXIT
-night() { # NAME FIRST SEEDS SCENARIO: exports into $dir/NAME, judges each
+# the demo with another mandate: suspects are not measured again but rescued
+sed 's/"remeasure_suspects": true/"remeasure_suspects": false, "rescue_suspects": true/' "$demo/recipe.json" >"$dir/rescue.json"
+night() { # NAME FIRST SEEDS SCENARIO [RECIPE]: exports into $dir/NAME, judges each
         mkdir -p "$dir/$1"
-        if ! "$build/nights" --first "$2" --seeds "$3" --only none --export "$dir/$1" "$demo/recipe.json" "$demo/$4" >"$dir/$1/log" 2>"$dir/$1/err"; then
+        if ! "$build/nights" --first "$2" --seeds "$3" --only none --export "$dir/$1" "${5:-$demo/recipe.json}" "$demo/$4" >"$dir/$1/log" 2>"$dir/$1/err"; then
                 echo "FAILED: $1: a night failed"; cat "$dir/$1/log"; tail -n 5 "$dir/$1/err"; echo failed >>"$dir/nights_failed"
         fi
         for run in "$dir/$1"/*.run; do
                 seed=$(basename "$run" .run)
                 "$build/truth-judge" "$dir/$1/$seed.truth.json" "$run" --json >"$dir/$1/$seed.json" || echo "judge of $1 $seed" >>"$dir/nights_failed"
+                [ -z "$5" ] || for trust in rescued suspect; do
+                        "$build/truth-judge" "$dir/$1/$seed.truth.json" "$run" --trust $trust --json >"$dir/$1.$trust.json" || echo "judge of $1 $trust" >>"$dir/nights_failed"
+                done
                 rm -f "$run" "$dir/$1/$seed.truth.json"
         done
 }
 night own 7 1 scenario.json
 night contacts 7 1 contacts.scenario.json
 night drift 7 1 drift.scenario.json
+night step 7 1 drift.scenario.json "$dir/rescue.json"
+night room 7 1 room.scenario.json "$dir/rescue.json"
 [ "$short" = yes ] || night pooled 1 20 scenario.json
 python3 - "$dir" "$build" <<'PY'
 import glob, json, os, sys
@@ -62,6 +69,13 @@ d = (v or {}).get("drift_step")
 check(d and d["in_interval"] > 0 and d["not_suspect"] == 0 and d["suspect_elsewhere"] == 0,
       "drift step after touch %(after_touch)d: all %(in_interval)d touches of its interval are suspect, %(suspect_elsewhere)d elsewhere" % d if d else "the drift step took effect", "drift.scenario.json")
 check(v and v["share_within"] >= 0.93 and v["beyond_3_u95"] == 0, "after it: %(within_u95)d of %(proven)d within, %(beyond_3_u95)d beyond three times" % v if v else "", "drift.scenario.json")
+for name, what in (("step", "one drift step"), ("room", "a room that cools")):
+    r, was = (json.load(open(os.path.join(folder, "%s.%s.json" % (name, trust)))) for trust in ("rescued", "suspect"))
+    check(r["rescued"] > 100 and r["within_u95"] >= 0.93 * r["rescued"] and r["beyond_3_u95"] == 0 and r["worst"][0]["ratio"] < was["worst"][0]["ratio"],
+          "%s: %d of %d rescued parameters within their stated 95 %% uncertainty, the furthest %.2f times it (%.2f as suspects)" % (
+              what, r["within_u95"], r["rescued"], r["worst"][0]["ratio"], was["worst"][0]["ratio"]), "drift.scenario.json" if name == "step" else "room.scenario.json")
+    own = verdicts(name).get(7)
+    check(own and own["proven"] > 400 and own["share_within"] >= 0.93, "%s: beside them %d proven parameters, %.1f %% within" % (what, own["proven"], 100 * own["share_within"]) if own else "")
 pool = verdicts("pooled")
 if pool:
     n, within, far = (sum(v[k] for v in pool.values()) for k in ("proven", "within_u95", "beyond_3_u95"))

@@ -105,13 +105,13 @@ static inline void bench_store(struct bench *b, struct raw_sweep *raw, size_t i,
 {
         double w = TWO_PI * b->hz[i], top = b->hz[BENCH_POINTS - 1];
         double complex gf = 0.11 * cexp(-J * w * 22e-12), gr = 0.09 * cexp(-J * w * 19e-12), m[4], moved[2];
-        formed(s, gf, gr, m);
-        for (int p = 0; p < 2; p++) /* drift lies before the boxes: at the receivers, so that directivity moves with it as a cable's does */
+        for (int p = 0; p < 2; p++) /* drift lies between receivers and boxes, so that directivity moves with it as a cable's does */
                 moved[p] = cexp(-J * w * b->delay_s[p]) * pow(10, -b->loss_db[p] / 20 * sqrt(b->hz[i] / top));
-        m[0] *= moved[0] * moved[0];
-        m[3] *= moved[1] * moved[1];
-        m[1] *= moved[0] * moved[1];
-        m[2] *= moved[0] * moved[1];
+        s[0] *= moved[0] * moved[0];
+        s[3] *= moved[1] * moved[1];
+        s[1] *= moved[0] * moved[1];
+        s[2] *= moved[0] * moved[1];
+        formed(s, gf, gr, m);
         for (int k = 0; k < 4; k++) {
                 raw->re[k][i] = creal(m[k]) + b->noise * bench_noise(b);
                 raw->im[k][i] = cimag(m[k]) + b->noise * bench_noise(b);

@@ -192,6 +192,7 @@ static const struct bad recordings[] = {
         {"/calibration/standards", "[{\"standard\":\"LINE_0200\"},{\"standard\":\"SHORT\"}]", "/calibration/standards", "1 of kind line",
          "at least 2"},
         {"/calibration/eps_eff", "0.5", "/calibration/eps_eff", "0.5", "at least 1"},
+        {"/mandate/rescue_suspects", "true", "/mandate/rescue_suspects", "no standard is raised", "a raised open"},
         {"/calibration/reflect_estimate", "0", "/calibration/reflect_estimate", "0", "-1 for a short"},
         {"/standards/5/kind", "\"load\"", "/calibration/standards", "0 of kind reflect", "at least 1"},
         {"/standards/5/x_um", "60000", "/standards/5", "60000, 0 um", "off the wafer"},

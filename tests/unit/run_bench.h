@@ -50,7 +50,7 @@ static inline int dice_n(struct dice *d, int n) { return (int)(dice_u64(d) % (ui
 /* ---- the plan ---- */
 struct bench_options {
         int dies, devices, conditions, pad_budget, copy_budget, tip_budget, every_dies, retouch_max, recalibrate_max, tries_max, ladders;
-        bool no_checks, replayed, remeasure, proof_required;
+        bool no_checks, replayed, remeasure, rescue, proof_required;
 };
 static UNUSED const struct bench_options bench_standard = {.dies = 8,
                                                            .devices = 3,
@@ -122,8 +122,10 @@ static inline struct bench *bench_new(const struct bench_options *o)
         r->calibration.tries_max = o->tries_max;
         r->setup.overtravel_um = 30;
         r->max_volt = 20;
-        r->mandate =
-                (struct mandate){.retouch_max = o->retouch_max, .recalibrate_max = o->recalibrate_max, .remeasure_suspects = o->remeasure};
+        r->mandate = (struct mandate){.retouch_max = o->retouch_max,
+                                      .recalibrate_max = o->recalibrate_max,
+                                      .remeasure_suspects = o->remeasure,
+                                      .rescue_suspects = o->rescue};
         r->check.every_dies = o->every_dies;
         r->proof.required = o->proof_required;
         r->standards = b->standards;
@@ -187,6 +189,9 @@ struct fold {
         int64_t now_ns;
         uint32_t boot;
         size_t entries;
+        struct entry *kept; /* the whole journal, where `keeps` asks for it */
+        size_t kept_room;
+        bool keeps;
 };
 static inline struct evidence *fold_block(const struct plan *p)
 {
@@ -211,6 +216,7 @@ static inline void fold_end(struct fold *f)
         free(f->e);
         free(f->shadow);
         free(f->copy);
+        free(f->kept);
 }
 static inline void fold_trust_holds(struct fold *f)
 {
@@ -252,6 +258,13 @@ static inline void fold_put(struct fold *f, struct entry *entry)
         if (memcmp(f->e, f->shadow, f->e->bytes) != 0)
                 fail_msg("TIPPLANE_SEED=%" PRIu64 ", entry %" PRIu64 ": the fold of the journal differs from the live evidence", f->seed,
                          f->seq);
+        if (f->keeps && f->entries == f->kept_room) {
+                f->kept_room = 2 * f->kept_room + 256;
+                f->kept = realloc(f->kept, f->kept_room * sizeof *f->kept);
+                assert_non_null(f->kept);
+        }
+        if (f->keeps)
+                f->kept[f->entries] = *entry;
         if (f->entries++ % 64 == 0)
                 fold_trust_holds(f);
 }
@@ -422,6 +435,7 @@ static inline enum code fold_step(struct fold *f, struct fake *k, const struct s
         f->now_ns += INT64_C(1000000000);
         entry.code = fake_do(k, f->plan, s, &entry.body.outcome);
         entry.body.outcome.station_boot = step_rows[s->kind].by_station ? (uint32_t)k->boot : 0;
+        entry.body.outcome.station_ns = f->now_ns;
         fold_put(f, &entry);
         return entry.code;
 }

@@ -31,6 +31,7 @@ static struct bench_options options_random(struct dice *d)
         o.recalibrate_max = dice_n(d, 4);
         o.tries_max = 1 + dice_n(d, 3);
         o.remeasure = dice_is(d, 0.6);
+        o.rescue = o.dies % 2 == 0;
         o.no_checks = dice_is(d, 0.15);
         o.replayed = o.no_checks && dice_is(d, 0.5);
         o.proof_required = dice_is(d, 0.8);

@@ -368,14 +368,14 @@ static void conclusions_come_back(void **state)
         assert_int_equal(cals[0].term_bytes, 10);
         assert_memory_equal(cals[0].terms, "term\0bytes", 10);
         assert_null(cals[0].covariance);
-        assert_int_equal(view_parameters(v, "L1", NULL, a, &params, &n, &b->err), CODE_OK);
+        assert_int_equal(view_parameters(v, "L1", NULL, 0, a, &params, &n, &b->err), CODE_OK);
         assert_int_equal(n, 2);
         assert_string_equal(params[0].trust, "proven");
         assert_string_equal(params[0].trust_reason, "the check passed");
         assert_true(params[0].has_value && params[0].value == 1e-9);
         assert_false(params[1].has_value);
         assert_string_equal(params[1].reason, "u95 is 80 % of the value");
-        assert_int_equal(view_parameters(v, NULL, "Q", a, &params, &n, &b->err), CODE_OK);
+        assert_int_equal(view_parameters(v, NULL, "Q", 0, a, &params, &n, &b->err), CODE_OK);
         assert_int_equal(n, 1);
         must(b, view_touchdowns(v, a, &touches, &n, &b->err), __LINE__);
         assert_int_equal(n, 1);
@@ -392,6 +392,62 @@ static void conclusions_come_back(void **state)
         arena_free(a);
 }
 
+/* A second evaluation trusts its touch in its own way and is shown first; the first one stays what it was. */
+static void an_evaluation_more_changes_no_other(void **state)
+{
+        struct bed *b = *state;
+        struct arena *a = arena_new(0);
+        conclusions_come_back(state);
+        struct work *w = work_new(RUN_A);
+        struct fact *f = work_add(w, FACT_EVALUATION);
+        f->of.evaluation.n = 2;
+        f->of.evaluation.id = "01JABCDEFGH0000000000000EF";
+        f->of.evaluation.spec_json = "{\"by\":\"rescue\"}";
+        f = work_add(w, FACT_EVALUATION_TRUST);
+        f->of.evaluation_trust.evaluation = 2;
+        f->of.evaluation_trust.touchdown = 10;
+        f->of.evaluation_trust.trust = "rescued";
+        f->of.evaluation_trust.reason = "between two calibrations";
+        struct parameter_fact *p = arena_take(w->arena, sizeof *p);
+        *p = (struct parameter_fact){.sweep = 12,
+                                     .quantity = "L",
+                                     .unit = "H",
+                                     .plane = "tip",
+                                     .freq_hz = 1e10,
+                                     .value = 1.5e-9,
+                                     .u95 = 2e-11,
+                                     .has_value = true,
+                                     .verdict = "marginal"};
+        f = work_add(w, FACT_PARAMETER);
+        f->of.parameter.evaluation = 2;
+        f->of.parameter.rows = p;
+        f->of.parameter.n = 1;
+        bed_must(b, w);
+        struct view *v = open_view(b, RUN_A);
+        struct parameter_row *params;
+        struct evaluation_row *evaluations;
+        size_t n;
+        assert_int_equal(view_parameters(v, "L1", NULL, 0, a, &params, &n, &b->err), CODE_OK);
+        assert_int_equal(n, 1); /* of the sweep the newest evaluation alone */
+        assert_int_equal(params[0].evaluation, 2);
+        assert_string_equal(params[0].trust, "rescued");
+        assert_string_equal(params[0].trust_reason, "between two calibrations");
+        assert_true(params[0].value == 1.5e-9);
+        assert_int_equal(view_parameters(v, "L1", "L", 1, a, &params, &n, &b->err), CODE_OK);
+        assert_int_equal(n, 1);
+        assert_string_equal(params[0].trust, "proven");
+        assert_string_equal(params[0].trust_reason, "the check passed");
+        assert_string_equal(params[0].verdict, "pass");
+        assert_true(params[0].value == 1e-9 && params[0].u95 == 1e-11);
+        assert_int_equal(view_parameters(v, NULL, NULL, 3, a, &params, &n, &b->err), CODE_OK);
+        assert_int_equal(n, 0);
+        assert_int_equal(view_evaluations(v, a, &evaluations, &n, &b->err), CODE_OK);
+        assert_int_equal(n, 2);
+        assert_string_equal(evaluations[1].spec_json, "{\"by\":\"rescue\"}");
+        view_close(v);
+        arena_free(a);
+}
+
 int main(void)
 {
         const struct CMUnitTest tests[] = {
@@ -403,6 +459,7 @@ int main(void)
                 cmocka_unit_test_setup_teardown(answers_come_in_the_order_of_submission, setup, teardown),
                 cmocka_unit_test_setup_teardown(catalogue_rows_come_back, setup, teardown),
                 cmocka_unit_test_setup_teardown(conclusions_come_back, setup, teardown),
+                cmocka_unit_test_setup_teardown(an_evaluation_more_changes_no_other, setup, teardown),
         };
         return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -1,0 +1,82 @@
+/* act_rescue.c: before a run ends, its suspects of drifted intervals are evaluated once more between two calibrations, if the mandate says
+   so. A second evaluation beside the first; the evidence, and so every decision, still calls them suspect.  It is made of what is on disk,
+   so a restart makes the same again. */
+#include "run/runner_own.h"
+#include <stdio.h>
+#include <string.h>
+
+#define EVALUATION_RESCUE 2
+
+size_t rescue_count(const struct runner *r)
+{
+        size_t n = 0;
+        for (size_t i = 0; i < r->plan->visit_n; i++)
+                n += r->rescued[r->plan->visits[i]] != NULL;
+        return n;
+}
+
+static bool has_drifted(const struct runner *r)
+{
+        for (uint32_t i = 0; i < r->e->interval_n; i++)
+                if (interval_has_drifted(&evidence_intervals(r->e)[i]))
+                        return true;
+        return false;
+}
+
+bool rescue_goes_on(struct runner *r)
+{
+        if (r->rescue_asked || !r->recipe->mandate.rescue_suspects || !has_drifted(r))
+                return r->rescuing;
+        struct job *job = job_new(r->world, r->store, r->loop, JOB_RESCUE, r->run);
+        r->rescue_asked = true;
+        if (!job)
+                return false;
+        job->recipe = r->recipe;
+        job->plan = r->plan;
+        r->rescuing = runner_job(r, job);
+        return r->rescuing;
+}
+
+static void take_answers(struct runner *r, const struct rescued *from)
+{
+        for (size_t i = 0; i < from->sweep_n; i++) {
+                const struct rescued_sweep *s = &from->sweeps[i];
+                if (!r->rescued[s->target])
+                        r->verdict[s->target] = VERDICT_NONE;
+                r->rescued[s->target] = arena_text(r->arena, s->reason);
+                for (size_t k = 0; k < s->n; k++)
+                        r->verdict[s->target] = verdict_worse(r->verdict[s->target], s->rows[k].verdict);
+        }
+}
+
+void rescue_done(struct runner *r, struct job *take)
+{
+        if (!r->active || strcmp(take->run, r->run) != 0) {
+                job_free(take);
+                return;
+        }
+        r->rescuing = false;
+        r->changed = r->map_changed = true;
+        if (take->code)
+                log_event(r->log, LOG_ERROR, "rescue.failed", "run=%s msg=\"%s\"", r->run, take->err.text);
+        char id[27];
+        struct work *work = take->code || !take->rescued.asked_n ? NULL : work_new(r->run);
+        ulid_make(r->world, &r->ulids, id);
+        if (work) {
+                rescue_facts(work, &take->rescued, EVALUATION_RESCUE, id, r->build);
+                struct fact *event = work_add(work, FACT_EVENT);
+                if (event) {
+                        event->of.event.topic = "values";
+                        event->of.event.ref = r->run;
+                        event->of.event.body =
+                                work_text(work, "{\"run\":\"%s\",\"what\":\"rescued\",\"devices\":%zu}", r->run, take->rescued.device_n);
+                }
+                log_event(r->log, LOG_INFO, "rescue.done", "run=%s devices=%zu spec=%s", r->run, take->rescued.device_n,
+                          take->rescued.spec_json);
+                if (store_submit(r->store, work, LAZY))
+                        take_answers(r, &take->rescued);
+                else
+                        work_free(work);
+        }
+        job_free(take);
+}
