@@ -97,6 +97,7 @@ enum code do_checks(struct cli *, struct tp_error *);
 enum code do_journal(struct cli *, struct tp_error *);
 enum code do_touchdowns(struct cli *, struct tp_error *);
 enum code do_run_file(struct cli *, struct tp_error *); /* export.c */
+enum code do_evaluate(struct cli *, struct tp_error *); /* export.c */
 enum code do_export(struct cli *, struct tp_error *);
 enum code do_recipe_list(struct cli *, struct tp_error *); /* cmd_recipe.c */
 enum code do_recipe_add(struct cli *, struct tp_error *);

@@ -126,3 +126,40 @@ enum code do_run_file(struct cli *c, struct tp_error *err)
                 text_f(&c->out, "%s\n", to ? to : own);
         return code;
 }
+
+static void say_rescue(const cJSON *rescue, struct text *to)
+{
+        const cJSON *i;
+        text_f(to, "%lld of %lld suspects rescued\n", (long long)have_int(rescue, "rescued"), (long long)have_int(rescue, "suspects"));
+        cJSON_ArrayForEach(i, have(have(rescue, "spec"), "intervals"))
+        {
+                text_f(to, "interval %lld, ", (long long)have_int(i, "interval"));
+                if (have_text(i, "why_not")[0])
+                        text_f(to, "not rescued: %s\n", have_text(i, "why_not"));
+                else
+                        text_f(to, "between calibrations %lld and %lld: %s\n", (long long)have_int(i, "before"),
+                               (long long)have_int(i, "after"), have_text(i, "sentence"));
+        }
+}
+
+enum code do_evaluate(struct cli *c, struct tp_error *err)
+{
+        const char *to = cli_option(c, "to"), *run = c->args[0];
+        struct answer a;
+        bool done = false;
+        char own[48];
+        enum code code = check_run(run, err);
+        if (code)
+                return code;
+        snprintf(own, sizeof own, "%s.rescued.csv", run);
+        code = http_get_or_json(c, &a, &done, err, "/api/v1/runs/%s/rescue.json", run);
+        if (!code && !done) {
+                say_rescue(a.json, &c->out);
+                if (have_int(a.json, "rescued") > 0)
+                        code = fetch(c, "rescue.csv", to ? to : own, err);
+                if (!code && have_int(a.json, "rescued") > 0)
+                        text_f(&c->out, "%s\n", to ? to : own);
+        }
+        answer_done(&a);
+        return code;
+}

@@ -156,6 +156,19 @@ const struct command_row command_rows[] = {
          {{"to", "DIR", "the folder; it is made"},
           {"raw", NULL, "also DIR/raw: what the analyzer read, of the standards and devices, and plan.json for `tipplane solve`"}},
          do_export},
+        {"evaluate",
+         NULL,
+         "RUN",
+         1,
+         1,
+         "the suspects of an ended run once more, corrected between two calibrations, as CSV",
+         "Only devices of an interval that failed because a port's delay or loss drifted, with a calibration after it and no intervention "
+         "on the "
+         "way; what they are given is trust `rescued`, never proven. Nothing stored is changed. mandate.rescue_suspects does the same in "
+         "the "
+         "run itself.",
+         {{"to", "FILE", "where to (default RUN.rescued.csv)"}, JSON},
+         do_evaluate},
         {"run file",
          NULL,
          "RUN",

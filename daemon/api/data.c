@@ -26,56 +26,41 @@ static enum code parameters(struct request *q, struct parameter_row **ret, size_
         return code;
 }
 
-enum code parameters_json(struct request *q, struct reply *r, struct tp_error *err)
+void parameters_say(struct json_out *o, const struct parameter_row *rows, size_t n)
 {
-        struct parameter_row *rows = NULL;
-        size_t n = 0;
-        enum code code = parameters(q, &rows, &n, err);
-        if (code)
-                return code;
-        struct json_out o = json_to(&r->body);
-        json_open(&o, NULL, '{');
-        json_open(&o, "parameters", '[');
+        json_open(o, "parameters", '[');
         for (size_t i = 0; i < n; i++) {
                 const struct parameter_row *p = &rows[i];
-                json_open(&o, NULL, '{');
-                json_die(&o, "die", true, p->die_x, p->die_y);
-                json_text(&o, "device", p->device);
-                json_text(&o, "quantity", p->quantity);
-                json_text(&o, "unit", p->unit);
-                json_real(&o, "freq_hz", p->freq_hz);
-                json_real(&o, "value", p->has_value ? p->value : NAN);
-                json_real(&o, "u95", p->has_value ? p->u95 : NAN);
-                json_text(&o, "verdict", p->verdict);
-                json_word(&o, "reason", p->reason);
-                json_word(&o, "trust", p->trust);
-                json_word(&o, "trust_reason", p->trust_reason);
-                json_word(&o, "contact", p->contact);
-                json_text(&o, "plane", p->plane);
-                json_int(&o, "attempt", p->attempt);
-                json_int(&o, "touchdown", p->touchdown);
-                json_int(&o, "sweep", p->sweep);
-                json_raw(&o, "budget", json_or_null(p->budget));
-                json_int(&o, "evaluation", p->evaluation);
-                json_close(&o, '}');
+                json_open(o, NULL, '{');
+                json_die(o, "die", true, p->die_x, p->die_y);
+                json_text(o, "device", p->device);
+                json_text(o, "quantity", p->quantity);
+                json_text(o, "unit", p->unit);
+                json_real(o, "freq_hz", p->freq_hz);
+                json_real(o, "value", p->has_value ? p->value : NAN);
+                json_real(o, "u95", p->has_value ? p->u95 : NAN);
+                json_text(o, "verdict", p->verdict);
+                json_word(o, "reason", p->reason);
+                json_word(o, "trust", p->trust);
+                json_word(o, "trust_reason", p->trust_reason);
+                json_word(o, "contact", p->contact);
+                json_text(o, "plane", p->plane);
+                json_int(o, "attempt", p->attempt);
+                json_int(o, "touchdown", p->touchdown);
+                json_int(o, "sweep", p->sweep);
+                json_raw(o, "budget", json_or_null(p->budget));
+                json_id(o, "evaluation", p->evaluation);
+                json_close(o, '}');
         }
-        json_close(&o, ']');
-        json_close(&o, '}');
-        reply_json(r, 200);
-        return CODE_OK;
+        json_close(o, ']');
 }
 
-enum code parameters_csv(struct request *q, struct reply *r, struct tp_error *err)
+enum code parameters_table(const char *run, const struct parameter_row *rows, size_t n, struct text *to, struct tp_error *err)
 {
         static const char *const heads[] = {"die_x",        "die_y", "device",  "quantity",  "unit",    "freq_hz",
                                             "value",        "u95",   "verdict", "trust",     "contact", "reason",
                                             "trust_reason", "plane", "attempt", "touchdown", "sweep",   "evaluation"};
-        struct parameter_row *rows = NULL;
-        size_t n = 0;
-        enum code code = parameters(q, &rows, &n, err);
-        if (code)
-                return code;
-        struct csv_out o = csv_to(&r->body);
+        struct csv_out o = csv_to(to);
         for (size_t i = 0; i < sizeof heads / sizeof heads[0]; i++)
                 csv_text(&o, heads[i]);
         csv_end_row(&o);
@@ -101,11 +86,38 @@ enum code parameters_csv(struct request *q, struct reply *r, struct tp_error *er
                 csv_int(&o, p->evaluation);
                 csv_end_row(&o);
         }
-        if (!csv_ok(&o) && text_ok(&r->body))
+        if (!csv_ok(&o) && text_ok(to))
                 return tp_fail(
                         err, CODE_DAMAGED,
                         "run %.26s: a cell of its parameters would start a formula, so it is not written as CSV; take /parameters.json",
-                        q->param[0]);
+                        run);
+        return CODE_OK;
+}
+
+enum code parameters_json(struct request *q, struct reply *r, struct tp_error *err)
+{
+        struct parameter_row *rows = NULL;
+        size_t n = 0;
+        enum code code = parameters(q, &rows, &n, err);
+        if (code)
+                return code;
+        struct json_out o = json_to(&r->body);
+        json_open(&o, NULL, '{');
+        parameters_say(&o, rows, n);
+        json_close(&o, '}');
+        reply_json(r, 200);
+        return CODE_OK;
+}
+
+enum code parameters_csv(struct request *q, struct reply *r, struct tp_error *err)
+{
+        struct parameter_row *rows = NULL;
+        size_t n = 0;
+        enum code code = parameters(q, &rows, &n, err);
+        if (!code)
+                code = parameters_table(q->param[0], rows, n, &r->body, err);
+        if (code)
+                return code;
         snprintf(r->save_as, sizeof r->save_as, "%.26s.csv", q->param[0]);
         reply_text(r, "text/csv; charset=utf-8; header=present");
         return CODE_OK;

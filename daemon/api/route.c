@@ -43,6 +43,8 @@ const struct route routes[] = {
         {"evaluations", "GET", RUN "/evaluations", ROLE_WATCH, COST_READER, 0, false, false, NULL, evaluations_get},
         {"parameters_json", "GET", RUN "/parameters.json", ROLE_WATCH, COST_READER, 0, false, false, NULL, parameters_json},
         {"parameters_csv", "GET", RUN "/parameters.csv", ROLE_WATCH, COST_READER, 0, false, false, NULL, parameters_csv},
+        {"rescue_json", "GET", RUN "/rescue.json", ROLE_WATCH, COST_READER, 0, false, false, NULL, rescue_json},
+        {"rescue_csv", "GET", RUN "/rescue.csv", ROLE_WATCH, COST_READER, 0, false, false, NULL, rescue_csv},
         {"sweeps", "GET", RUN "/sweeps", ROLE_WATCH, COST_READER, 0, false, false, NULL, sweeps_get},
         {"sweep", "GET", RUN "/sweeps/{n}", ROLE_WATCH, COST_READER, 0, false, false, NULL, sweep_get},
         {"network_s2p", "GET", RUN "/sweeps/{n}/network.s2p", ROLE_WATCH, COST_READER, 0, false, false, NULL, network_s2p},

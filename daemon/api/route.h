@@ -64,6 +64,11 @@ ANSWER(intervals_get);
 ANSWER(calibrations_get);
 ANSWER(ribbon_get); /* story.c */
 ANSWER(evaluations_get);
+/* data.c, for offer.c: "parameters": [...]; and the same as CSV. */
+void parameters_say(struct json_out *, const struct parameter_row *, size_t n);
+enum code parameters_table(const char *run, const struct parameter_row *, size_t n, struct text *to, struct tp_error *);
+ANSWER(rescue_json);
+ANSWER(rescue_csv);
 ANSWER(parameters_json);
 ANSWER(parameters_csv);
 ANSWER(sweeps_get);

@@ -15,6 +15,20 @@ size_t rescue_count(const struct runner *r)
         return n;
 }
 
+size_t rescue_offered(const struct runner *r)
+{
+        size_t n = 0;
+        for (size_t i = 0; !r->recipe->mandate.rescue_suspects && i < r->plan->visit_n; i++) {
+                const struct touch_seen *t = evidence_touch(r->e, r->plan->visits[i]);
+                bool may = t && t->interval > 0 && t->trust_why == TRUST_WHY_CHECK_FAILED && trust_but_interval(r->plan, t) == TRUST_PROVEN;
+                if (!may)
+                        continue;
+                const struct interval_seen *interval = &evidence_intervals(r->e)[t->interval - 1];
+                n += interval_has_drifted(interval) && r->e->in_force > interval->calibration;
+        }
+        return n;
+}
+
 static bool has_drifted(const struct runner *r)
 {
         for (uint32_t i = 0; i < r->e->interval_n; i++)

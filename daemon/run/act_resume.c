@@ -2,54 +2,10 @@
    calibrations are read back; ledger rows whose intention never reached the journal are given back; an open step is asked for, never
    repeated. */
 #include "run/runner_own.h"
-#include "base/hash.h"
+#include "run/plan_stored.h"
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-
-struct stored_used {
-        const cJSON *things;
-};
-static int32_t used_then(void *ctx, const char *kind, const char *serial, const char *part)
-{
-        const struct stored_used *s = ctx;
-        const cJSON *t;
-        cJSON_ArrayForEach(t, s->things)
-        {
-                const cJSON *k = cJSON_GetObjectItemCaseSensitive(t, "kind"), *se = cJSON_GetObjectItemCaseSensitive(t, "serial"),
-                            *p = cJSON_GetObjectItemCaseSensitive(t, "part");
-                if (cJSON_IsString(k) && cJSON_IsString(se) && cJSON_IsString(p) && strcmp(k->valuestring, kind) == 0 &&
-                    strcmp(se->valuestring, serial) == 0 && strcmp(p->valuestring, part) == 0)
-                        return (int32_t)cJSON_GetNumberValue(cJSON_GetObjectItemCaseSensitive(t, "used"));
-        }
-        return 0;
-}
-
-/* The plan as it was made at the run's start: same recipe, same capabilities, same ledgers; the digest proves it. */
-static enum code plan_again(struct runner *r, const char *plan_json, struct tp_error *err)
-{
-        cJSON *json = NULL;
-        struct capability_set can;
-        char hex[65];
-        enum code code = json_read(plan_json, strlen(plan_json), JSON_DEPTH_MAX, &json, err);
-        struct stored_used stored = {cJSON_GetObjectItemCaseSensitive(json, "things")};
-        struct ledger_view ledger = {used_then, &stored};
-        if (!code)
-                code = fields_read(&capability_object, cJSON_GetObjectItemCaseSensitive(json, "can"), r->arena, &can, err);
-        if (!code)
-                code = plan_make(r->recipe, r->wafer, &can, &ledger, r->arena, &r->plan, err);
-        if (!code) {
-                const cJSON *digest = cJSON_GetObjectItemCaseSensitive(json, "digest");
-                hex_of(r->plan->digest, 32, hex);
-                if (!cJSON_IsString(digest) || strcmp(digest->valuestring, hex) != 0)
-                        code = tp_fail(err, CODE_DAMAGED,
-                                       "this build plans the recipe in another way (plan %.12s…, stored %.12s…); finish the run with the "
-                                       "build that began it",
-                                       hex, cJSON_IsString(digest) ? digest->valuestring : "none");
-        }
-        cJSON_Delete(json);
-        return code;
-}
 
 /* What the runner remembers besides the evidence, from the same entries. */
 static void remember(struct runner *r, const struct entry *intent, const struct entry *e)
@@ -123,7 +79,7 @@ static enum code take_over(struct runner *r, struct view *view, struct tp_error 
         snprintf(r->lot, sizeof r->lot, "%s", row.lot);
         code = recipe_read(r->recipe_text, r->recipe_n, r->arena, &r->recipe, err);
         if (!code)
-                code = plan_again(r, plan_json, err);
+                code = plan_again(r->recipe, r->wafer, plan_json, r->arena, &r->plan, err);
         if (!code)
                 code = act_make_room(r, err);
         if (!code)

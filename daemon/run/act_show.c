@@ -34,12 +34,12 @@ struct tally {
         size_t dies_done, verdicts[4];
         double seconds_left;
         struct evidence_counts counts;
-        size_t rescued;
+        size_t rescued, offered;
 };
 
 static struct tally tally_of(const struct runner *r)
 {
-        struct tally t = {.counts = evidence_count(r->e, r->plan), .rescued = rescue_count(r)};
+        struct tally t = {.counts = evidence_count(r->e, r->plan), .rescued = rescue_count(r), .offered = rescue_offered(r)};
         for (size_t d = 0; d < r->plan->visit_die_n; d++) {
                 bool done = true;
                 for (int32_t v = r->plan->visit_begin[d]; v < r->plan->visit_begin[d + 1]; v++) {
@@ -86,7 +86,9 @@ static void sentence(const struct runner *r, const struct tally *t, char *ret, s
                          "The run has ended, the station is parked, and nothing was measured%s%.160s. Look before the next run starts.",
                          r->why_refused[0] ? ": " : "", r->why_refused);
         else if (r->e->finished)
-                snprintf(ret + n, room - (size_t)n, "The run has ended, the station is parked. Nothing needs you.");
+                snprintf(ret + n, room - (size_t)n, "The run has ended, the station is parked. %s",
+                         t->offered ? "Suspects of a drifted interval can be rescued: tipplane evaluate. Nothing else needs you."
+                                    : "Nothing needs you.");
         else if (r->why_wait[0])
                 snprintf(ret + n, room - (size_t)n, "%s%s", r->needs_person ? "Needs a person: " : "Waits: ", r->why_wait);
         else
@@ -108,6 +110,7 @@ static void show_counts(struct json_out *o, const struct runner *r, const struct
         json_int(o, "open", (int64_t)t->counts.open);
         json_int(o, "suspect", (int64_t)(t->counts.suspect - t->rescued));
         json_int(o, "rescued", (int64_t)t->rescued);
+        json_int(o, "rescue_offered", (int64_t)t->offered);
         json_int(o, "pass", (int64_t)t->verdicts[VERDICT_PASS]);
         json_int(o, "marginal", (int64_t)t->verdicts[VERDICT_MARGINAL]);
         json_int(o, "fail", (int64_t)t->verdicts[VERDICT_FAIL]);

@@ -114,6 +114,7 @@ static void list_devices(struct reader *r)
                 if (!t)
                         continue;
                 to->touchdown = (int64_t)t->seq;
+                to->attempt = t->attempt;
                 to->calibration = t->calibration;
                 to->is_measured = evidence_targets(r->e)[at].outcome == TARGET_MEASURED && to->at[0].sweep > to->touchdown;
                 to->has_failed = t->interval > 0 && evidence_intervals(r->e)[t->interval - 1].verdict == INTERVAL_FAILED;

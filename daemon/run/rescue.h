@@ -23,6 +23,7 @@ struct rescue_interval {
 struct rescue_device { /* one per plan->targets */
         struct rescue_sweep at[RESCUE_CONDITIONS];
         int64_t touchdown;
+        int32_t attempt;
         int32_t calibration; /* in force at its last touch, 0: none; in a failed interval only with `interval` */
         int32_t interval;    /* 1 + index into intervals when it lies in one that drifted; 0 */
         bool is_measured;    /* with good contact, and swept whole */

@@ -254,6 +254,7 @@ static enum code device_rescue(struct bed *b, int32_t target, struct rescued *re
                 ret->sweeps[ret->sweep_n++] = (struct rescued_sweep){
                         .target = target,
                         .condition = (int32_t)c,
+                        .attempt = d->attempt,
                         .touchdown = d->touchdown,
                         .sweep = d->at[c].sweep,
                         .rows = keep,

@@ -7,7 +7,7 @@
 #include "store/view.h"
 
 struct rescued_sweep {
-        int32_t target, condition;
+        int32_t target, condition, attempt;
         int64_t touchdown, sweep;
         const struct parameter_answer *rows;
         size_t n;

@@ -154,7 +154,8 @@ enum code value_resume(struct runner *, struct tp_error *);
 bool rescue_goes_on(
         struct runner *); /* begins it once, when the mandate lets suspects be rescued; false when there is nothing to wait for */
 void rescue_done(struct runner *, struct job *take);
-size_t rescue_count(const struct runner *); /* devices whose trust is `rescued` */
+size_t rescue_count(const struct runner *);   /* devices whose trust is `rescued` */
+size_t rescue_offered(const struct runner *); /* that could probably be, and the mandate does not say so */
 /* act_show.c */
 void show(struct runner *, bool now);
 

@@ -1,0 +1,100 @@
+/* offer.c: a rescue that the mandate did not grant, on a person's asking: the suspects of a sealed run evaluated between two calibrations.
+   The run file is never written again, so the answer is made of it each time, the same by the same build. */
+#include "api/route.h"
+#include "run/plan_stored.h"
+#include "run/rescue_run.h"
+#include <stdio.h>
+#include <string.h>
+
+#define ASK_NS (INT64_C(60) * NS_PER_S) /* a sealed file is pinned by nobody, and a wafer takes seconds */
+
+static void row_fill(const struct recipe *recipe, const struct plan *plan, const struct rescued_sweep *s, const struct parameter_answer *a,
+                     struct parameter_row *to)
+{
+        const struct target *t = &plan->targets[s->target];
+        *to = (struct parameter_row){.sweep = s->sweep,
+                                     .touchdown = s->touchdown,
+                                     .die_x = plan->dies[t->die].x,
+                                     .die_y = plan->dies[t->die].y,
+                                     .freq_hz = a->plan->freq_hz,
+                                     .value = a->value,
+                                     .u95 = a->u95,
+                                     .has_value = a->has_value,
+                                     .reason = a->reason,
+                                     .trust_reason = s->reason,
+                                     .budget = a->budget,
+                                     .attempt = s->attempt};
+        snprintf(to->device, sizeof to->device, "%s", recipe->measures[t->item].device);
+        snprintf(to->quantity, sizeof to->quantity, "%s", a->plan->name);
+        snprintf(to->unit, sizeof to->unit, "%s", quantity_units[a->plan->quantity]);
+        snprintf(to->plane, sizeof to->plane, "%s", a->plane);
+        snprintf(to->verdict, sizeof to->verdict, "%s", a->verdict);
+        snprintf(to->trust, sizeof to->trust, "%s", trust_words[TRUST_RESCUED]);
+        snprintf(to->contact, sizeof to->contact, "good"); /* or it would not be rescued */
+}
+
+static enum code rescue(struct request *q, struct rescued *ret, struct parameter_row **ret_rows, size_t *ret_n, struct tp_error *err)
+{
+        struct recipe *recipe = NULL;
+        struct plan *plan = NULL;
+        struct view *view = view_open(q->api->store, q->param[0], world_boot_ns(q->api->world) + ASK_NS, err);
+        if (!view && err->code == CODE_NOT_FOUND)
+                tp_fail(err, CODE_NOT_FOUND, "there is no run %.40s; GET /api/v1/runs lists what there is", q->param[0]);
+        struct run_row row;
+        enum code code = view ? view_run(view, q->param[0], q->arena, &row, err) : err->code;
+        if (!code && strcmp(row.state, "sealed") != 0)
+                code = tp_fail(err, CODE_STATE,
+                               "run %.26s is in hand; ask again when it has ended, or grant mandate.rescue_suspects in the recipe",
+                               q->param[0]);
+        if (!code)
+                code = plan_stored(view, q->param[0], q->arena, &recipe, &plan, err);
+        if (!code)
+                code = rescue_run(view, recipe, plan, q->arena, ret, err);
+        view_close(view);
+        size_t n = 0, at = 0;
+        for (size_t i = 0; !code && i < ret->sweep_n; i++)
+                n += ret->sweeps[i].n;
+        struct parameter_row *rows = code ? NULL : arena_take(q->arena, (n + 1) * sizeof *rows);
+        if (!code && !rows)
+                code = tp_fail_memory(err);
+        for (size_t i = 0; !code && i < ret->sweep_n; i++)
+                for (size_t k = 0; k < ret->sweeps[i].n; k++)
+                        row_fill(recipe, plan, &ret->sweeps[i], &ret->sweeps[i].rows[k], &rows[at++]);
+        *ret_rows = rows;
+        *ret_n = n;
+        return code;
+}
+
+enum code rescue_json(struct request *q, struct reply *r, struct tp_error *err)
+{
+        struct rescued rescued;
+        struct parameter_row *rows = NULL;
+        size_t n = 0;
+        enum code code = rescue(q, &rescued, &rows, &n, err);
+        if (code)
+                return code;
+        struct json_out o = json_to(&r->body);
+        json_open(&o, NULL, '{');
+        json_int(&o, "suspects", (int64_t)rescued.asked_n);
+        json_int(&o, "rescued", (int64_t)rescued.device_n);
+        json_raw(&o, "spec", rescued.spec_json);
+        parameters_say(&o, rows, n);
+        json_close(&o, '}');
+        reply_json(r, 200);
+        return CODE_OK;
+}
+
+enum code rescue_csv(struct request *q, struct reply *r, struct tp_error *err)
+{
+        struct rescued rescued;
+        struct parameter_row *rows = NULL;
+        size_t n = 0;
+        enum code code = rescue(q, &rescued, &rows, &n, err);
+        if (!code)
+                code = parameters_table(q->param[0], rows, n, &r->body, err);
+        if (code)
+                return code;
+        snprintf(r->save_as, sizeof r->save_as, "%.26s.rescued.csv", q->param[0]);
+        reply_text(r, "text/csv; charset=utf-8; header=present");
+        return CODE_OK;
+}

@@ -1,0 +1,89 @@
+"""rescue.py: the real programs, the tiny recipe and one drift step: offered to a person after the run, done by the daemon where the mandate says so; the same numbers both ways."""
+import csv, hashlib, io, json, os, sqlite3, subprocess, sys, tempfile, time
+
+sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
+import programs
+
+API = "/api/v1"
+
+
+def night(build, folder, grants):
+    recipe, scenario = json.loads(programs.load(programs.TINY[0])), json.loads(programs.load(programs.TINY[1]))
+    recipe["mandate"].update(remeasure_suspects=False, rescue_suspects=grants)
+    scenario["faults"] = [{"what": "drift_step", "port": 2, "fs": 70, "db": 0, "at_count": 20}]
+    os.makedirs(folder)
+    for name, what in (("scenario.json", scenario), ("tiny.json", recipe)):
+        with open(os.path.join(folder, name), "w") as f:
+            json.dump(what, f)
+    p = programs.Programs(build, folder, scenario=os.path.join(folder, "scenario.json")).up()
+    text = json.dumps(recipe).encode()
+    sha = hashlib.sha256(text).hexdigest()
+    status, _, body = p.call("PUT", API + "/recipes/" + sha, text, token=True)
+    assert status in (200, 201), (status, body)
+    status, _, body = p.call("POST", API + "/runs", {"recipe": sha, "wafer": "W1", "lot": "L1"}, token=True, key=True)
+    assert status == 201, (status, body)
+    run = json.loads(body)["run"]
+    status, _, body = p.call("GET", API + "/runs/%s/rescue.json" % run)
+    assert status == 409 and b"in hand" in body, (status, body)
+    until = time.monotonic() + 120
+    while json.loads(p.call("GET", API + "/runs/" + run)[2])["state"] != "sealed":
+        assert time.monotonic() < until, p.tail("daemon")
+        time.sleep(0.1)
+    return p, run
+
+
+def rows_of(text):
+    return {(r["sweep"], r["quantity"], r["freq_hz"]): r for r in csv.DictReader(io.StringIO(text, newline=""))}
+
+
+def main():
+    build, passed = sys.argv[sys.argv.index("--build") + 1] if "--build" in sys.argv else "build/debug", 0
+
+    def check(true, text):
+        nonlocal passed
+        assert true, text
+        passed += 1
+        print("ok: " + text)
+
+    with tempfile.TemporaryDirectory(prefix="rescue-") as folder:
+        p, run = night(build, os.path.join(folder, "offered"), False)
+        try:
+            get = lambda what: p.call("GET", API + "/runs/%s%s" % (run, what))[2]
+            counts, sentence = (json.loads(get(""))["progress"][k] for k in ("counts", "sentence"))
+            check(counts["rescued"] == 0 and counts["suspect"] > 0 and counts["rescue_offered"] == counts["suspect"] and "tipplane evaluate" in sentence,
+                  "without the mandate %(suspect)d suspects stay suspect, and the last sentence offers a rescue" % counts)
+            check([e["n"] for e in json.loads(get("/evaluations"))["evaluations"]] == [1], "the run has its own evaluation alone")
+            before = get("/parameters.csv")
+            offered = json.loads(get("/rescue.json"))
+            check(offered["rescued"] == offered["suspects"] == counts["suspect"] and "port 2 by 7" in offered["spec"]["intervals"][0]["sentence"],
+                  "asked for, all are rescued: " + offered["spec"]["intervals"][0]["sentence"])
+            check(all(r["trust"] == "rescued" for r in offered["parameters"]) and len(offered["parameters"]) > 0, "none of them is proven")
+            check(get("/parameters.csv") == before, "and nothing stored has changed")
+            token = os.path.join(folder, "offered/data/token")
+            cli = [os.path.join(build, "tipplane"), "evaluate", run, "--to", os.path.join(folder, "out.csv"), "--address", "http://127.0.0.1:%d" % p.port, "--token-file", token]
+            said = subprocess.run(cli, capture_output=True, text=True)
+            check(said.returncode == 0 and "suspects rescued" in said.stdout and "between calibrations 1 and 2" in said.stdout, "tipplane evaluate says so: " + said.stdout.split("\n")[0])
+            with open(os.path.join(folder, "out.csv"), newline="") as f:
+                by_hand = rows_of(f.read())
+        finally:
+            p.stop()
+        p, run = night(build, os.path.join(folder, "granted"), True)
+        try:
+            get = lambda what: p.call("GET", API + "/runs/%s%s" % (run, what))[2]
+            progress = json.loads(get(""))["progress"]
+            check(progress["counts"]["suspect"] == 0 and progress["counts"]["rescued"] == counts["suspect"] and progress["counts"]["rescue_offered"] == 0,
+                  "with the mandate the daemon rescues them itself")
+            words = {d["trust"] for die in json.loads(get("/map"))["dies"] for d in die["devices"]}
+            check(words == {"proven", "rescued"}, "the map shows proven and rescued, nothing suspect")
+            newest, first = rows_of(get("/parameters.csv").decode()), rows_of(get("/parameters.csv?evaluation=1").decode())
+            rescued = {k: r for k, r in newest.items() if r["trust"] == "rescued"}
+            check(set(rescued) == set(by_hand) and all(float(rescued[k]["value"] or 0) == float(by_hand[k]["value"] or 0) and rescued[k]["u95"] == by_hand[k]["u95"] for k in rescued),
+                  "its %d numbers are those that were offered, bit for bit" % len(rescued))
+            check(all(first[k]["trust"] == "suspect" for k in rescued) and all(first[k] == r for k, r in newest.items() if k not in rescued), "the first evaluation still calls them suspect")
+            check(any(first[k]["value"] != r["value"] for k, r in rescued.items()), "and had other values")
+        finally:
+            p.stop()
+    print("%d passed, 0 failed, 0 skipped" % passed)
+
+
+main()
