@@ -12,7 +12,6 @@ enum code do_probes(struct cli *c, struct tp_error *err)
         if (text && (end == text || *end || limit < 1 || limit > 1000))
                 return tp_fail(err, CODE_BAD_INPUT, "--runs %.40s: a whole number from 1 to 1000", text);
         struct probes_history h = probes_history_of(c->arena);
-        struct rf_history_answer answer;
         struct answer runs;
         const cJSON *r;
         enum code code = http_get(c, &runs, err, "/api/v1/runs?limit=%ld", limit);
@@ -29,10 +28,10 @@ enum code do_probes(struct cli *c, struct tp_error *err)
         }
         answer_done(&runs);
         if (!code)
-                code = probes_judge(&h, &answer, err);
+                code = probes_judge(&h, serial, err);
         if (!code && cli_json(c))
-                probes_show_json(&h, &answer, &c->out);
+                probes_show_json(&h, &c->out);
         else if (!code)
-                probes_show(&h, &answer, &c->out);
+                probes_show(&h, &c->out);
         return code;
 }

@@ -1,7 +1,7 @@
-/* probes.c: a history of probes (probes.h).
+/* probes.c: histories of probes and modules (probes.h).
  * Order       runs come newest first and calibrations of a run in the order they were solved, so entries are gathered run by run and
- *             turned at the end.
- * Delay, loss of the tracking are taken here, against the first calibration of the pair that is still stored: no calibration knows its
+ *             turned in each series.
+ * Delay, loss of the tracking are taken here, against the first calibration of the serial that is still stored: no calibration knows its
  *             successors. */
 #include "cli/probes.h"
 #include "cli/show.h"
@@ -47,12 +47,13 @@ static bool tracking_read(const cJSON *rows, struct arena *arena, struct probes_
 
 static bool entry_read(const cJSON *history, struct arena *arena, struct probes_entry *to)
 {
-        const cJSON *probes = have(history, "probes"), *band;
+        const cJSON *probes = have(history, "probes"), *modules = have(history, "modules"), *band;
         for (int p = 0; p < 2; p++) {
-                const cJSON *serial = cJSON_GetArrayItem(probes, p);
+                const cJSON *serial = cJSON_GetArrayItem(probes, p), *module = cJSON_GetArrayItem(modules, p);
                 if (!cJSON_IsString(serial))
                         return false;
-                snprintf(to->serial[p], sizeof to->serial[p], "%s", serial->valuestring);
+                snprintf(to->serial[PROBES_PROBE][p], sizeof to->serial[0][p], "%s", serial->valuestring);
+                snprintf(to->serial[PROBES_MODULE][p], sizeof to->serial[0][p], "%s", cJSON_IsString(module) ? module->valuestring : "");
         }
         cJSON_ArrayForEach(band, have(history, "bands"))
         {
@@ -71,6 +72,15 @@ static bool entry_read(const cJSON *history, struct arena *arena, struct probes_
         return to->d.band_n > 0 && tracking_read(have(history, "tracking"), arena, to);
 }
 
+/* Where this serial sat; -1: nowhere. */
+static int port_of(const struct probes_entry *e, enum probes_what what, const char *serial)
+{
+        for (int p = 0; p < 2; p++)
+                if (serial[0] && strcmp(e->serial[what][p], serial) == 0)
+                        return p;
+        return -1;
+}
+
 enum code probes_take(struct probes_history *h, const char *run, const cJSON *calibrations, const char *serial, struct tp_error *err)
 {
         if (!h->entry && !(h->entry = arena_take(h->arena, PROBES_CALIBRATIONS_MAX * sizeof *h->entry)))
@@ -85,131 +95,186 @@ enum code probes_take(struct probes_history *h, const char *run, const cJSON *ca
                 snprintf(e->run, sizeof e->run, "%s", run);
                 if (!entry_read(have(have(c, "diagnosis"), "history"), h->arena, e))
                         h->without++;
-                else if (!serial || !strcmp(serial, e->serial[0]) || !strcmp(serial, e->serial[1]))
+                else if (!serial || port_of(e, PROBES_PROBE, serial) >= 0 || port_of(e, PROBES_MODULE, serial) >= 0)
                         h->n++;
         }
         return CODE_OK;
 }
 
-static bool alike(const struct probes_entry *a, const struct probes_entry *b)
+static bool same_bands(const struct probes_entry *a, const struct probes_entry *b)
 {
-        bool same = !strcmp(a->serial[0], b->serial[0]) && !strcmp(a->serial[1], b->serial[1]) && a->d.band_n == b->d.band_n;
+        bool same = a->d.band_n == b->d.band_n;
         for (size_t k = 0; same && k < a->d.band_n; k++)
                 same = a->d.band[k].from_hz == b->d.band[k].from_hz && a->d.band[k].to_hz == b->d.band[k].to_hz;
         return same;
 }
 
-enum code probes_judge(struct probes_history *h, struct rf_history_answer *ret, struct tp_error *err)
+/* The tracking of one port at another one's place. */
+static struct terms tracking_at(const struct probes_entry *e, int from, int to)
+{
+        static const enum term er[2] = {TERM_ERF, TERM_ERR};
+        struct terms t = e->tracking;
+        t.axis = &e->axis;
+        t.re[er[to]] = e->tracking.re[er[from]];
+        t.im[er[to]] = e->tracking.im[er[from]];
+        return t;
+}
+
+/* Figures of one port alone, at the place where the serial sits now. */
+static enum code point_fill(struct probes_point *p, const struct probes_point *first, int now, struct tp_error *err)
+{
+        struct terms own = tracking_at(p->entry, p->port, now), base = tracking_at(first->entry, first->port, now);
+        enum code code = rf_describe(&own, &base, NULL, 0, &p->d, err);
+        if (code)
+                return code;
+        double delay_s = p->d.delay_s[now], loss_db = p->d.loss_db[now], left = p->d.left[now];
+        p->d = p->entry->d;
+        for (int k = 0; k < 2; k++) {
+                p->d.delay_s[k] = k == now ? delay_s : NAN;
+                p->d.loss_db[k] = k == now ? loss_db : NAN;
+                p->d.left[k] = k == now ? left : NAN;
+        }
+        for (size_t b = 0; b < p->d.band_n; b++) {
+                const struct rf_descriptor_band *from = &p->entry->d.band[b];
+                struct rf_descriptor_band *to = &p->d.band[b];
+                for (int k = 0; k < 2; k++) {
+                        to->directivity_db[k] = k == now ? from->directivity_db[p->port] : NAN;
+                        to->match_db[k] = k == now ? from->match_db[p->port] : NAN;
+                        to->load_db[k] = k == now ? from->load_db[p->port] : NAN;
+                        to->tracking_db[k] = k == now ? from->tracking_db[p->port] : NAN;
+                }
+        }
+        return CODE_OK;
+}
+
+static enum code series_fill(struct probes_history *h, struct probes_series *s, struct tp_error *err)
+{
+        const struct probes_entry *newest = NULL;
+        s->points = arena_take(h->arena, (h->n + 1) * sizeof *s->points);
+        const struct rf_descriptors **list = arena_take(h->arena, (h->n + 1) * sizeof *list);
+        void *room = arena_take(h->arena, rf_history_workspace(h->n));
+        if (!s->points || !list || !room)
+                return tp_fail_memory(err);
+        for (size_t k = 0; k < h->n && !newest; k++)
+                newest = port_of(&h->entry[k], s->what, s->serial) >= 0 ? &h->entry[k] : NULL;
+        for (size_t k = h->n; k-- > 0;) {
+                int port = port_of(&h->entry[k], s->what, s->serial);
+                if (port >= 0 && same_bands(newest, &h->entry[k]))
+                        s->points[s->n++] = (struct probes_point){.entry = &h->entry[k], .port = port};
+        }
+        s->port = port_of(newest, s->what, s->serial);
+        for (size_t k = 0; k < s->n; k++) {
+                enum code code = point_fill(&s->points[k], &s->points[0], s->port, err);
+                if (code)
+                        return code;
+                list[k] = &s->points[k].d;
+        }
+        return rf_history_judge(list, s->n, room, &s->answer, err);
+}
+
+enum code probes_judge(struct probes_history *h, const char *serial, struct tp_error *err)
 {
         if (h->n == 0)
                 return tp_fail(err, CODE_NOT_FOUND, "no accepted calibration with a history of its probes is stored%s",
                                h->without ? " (older ones have none)" : "; a run makes one");
-        size_t n = 0;
-        for (size_t k = 0; k < h->n; k++)
-                if (alike(&h->entry[0], &h->entry[k]))
-                        h->entry[n++] = h->entry[k];
-        h->n = n;
-        for (size_t k = 0; k < n / 2; k++) {
-                struct probes_entry swap = h->entry[k];
-                h->entry[k] = h->entry[n - 1 - k];
-                h->entry[n - 1 - k] = swap;
-        }
-        const struct rf_descriptors **list = arena_take(h->arena, n * sizeof *list);
-        void *room = arena_take(h->arena, rf_history_workspace(n));
-        if (!list || !room)
-                return tp_fail_memory(err);
-        for (size_t k = 0; k < n; k++) { /* the axes moved with the entries */
-                struct probes_entry *e = &h->entry[k];
-                e->tracking.axis = &e->axis;
-        }
-        for (size_t k = 0; k < n; k++) {
-                struct probes_entry *e = &h->entry[k];
-                struct rf_descriptors d;
-                if (rf_describe(&e->tracking, &h->entry[0].tracking, NULL, 0, &d, err))
-                        return err->code;
-                memcpy(e->d.delay_s, d.delay_s, sizeof d.delay_s);
-                memcpy(e->d.loss_db, d.loss_db, sizeof d.loss_db);
-                memcpy(e->d.left, d.left, sizeof d.left);
-                list[k] = &e->d;
-        }
-        return rf_history_judge(list, n, room, ret, err);
+        for (int what = 0; what < PROBES_WHATS; what++)
+                for (int p = 0; p < 2; p++) {
+                        const char *own = h->entry[0].serial[what][p];
+                        if (!own[0] || (serial && strcmp(serial, own) != 0))
+                                continue;
+                        struct probes_series *s = &h->series[h->series_n++];
+                        s->what = (enum probes_what)what;
+                        snprintf(s->serial, sizeof s->serial, "%s", own);
+                        enum code code = series_fill(h, s, err);
+                        if (code)
+                                return code;
+                }
+        return CODE_OK;
 }
 
-void probes_show(const struct probes_history *h, const struct rf_history_answer *a, struct text *to)
+static const char *const what_words[PROBES_WHATS] = {"probe", "module"};
+
+static void series_show(const struct probes_history *h, const struct probes_series *s, struct text *to)
 {
-        const struct probes_entry *newest = &h->entry[h->n - 1];
-        size_t top = newest->d.band_n - 1;
-        struct table t = table_of(h->arena, "lrrrrrrrrr");
-        const char *const heads[] = {"RUN",        "CAL",        "DIR 1 dB",   "DIR 2 dB",  "MATCH 1 dB",
-                                     "MATCH 2 dB", "DELAY 1 fs", "DELAY 2 fs", "LOSS 1 dB", "LOSS 2 dB"};
+        size_t top = s->points[0].d.band_n - 1;
+        struct table t = table_of(h->arena, "lrrrrrr");
+        static const char *const heads[] = {"RUN", "CAL", "PORT", "DIR dB", "MATCH dB", "DELAY fs", "LOSS dB"};
         for (size_t i = 0; i < sizeof heads / sizeof heads[0]; i++)
                 table_cell(&t, "%s", heads[i]);
-        for (size_t k = 0; k < h->n; k++) {
-                const struct probes_entry *e = &h->entry[k];
-                const struct rf_descriptor_band *b = &e->d.band[top];
-                table_cell(&t, "%s", e->run);
-                table_cell(&t, "%lld", (long long)e->number);
-                for (int p = 0; p < 2; p++)
-                        table_cell(&t, "%.1f", b->directivity_db[p]);
-                for (int p = 0; p < 2; p++)
-                        table_cell(&t, "%.1f", b->match_db[p]);
-                for (int p = 0; p < 2; p++)
-                        table_cell(&t, "%.0f", round(e->d.delay_s[p] * 1e15) + 0.0); /* no -0 */
-                for (int p = 0; p < 2; p++)
-                        table_cell(&t, "%.3f", round(e->d.loss_db[p] * 1e3) / 1e3 + 0.0);
+        for (size_t k = 0; k < s->n; k++) {
+                const struct probes_point *p = &s->points[k];
+                table_cell(&t, "%s", p->entry->run);
+                table_cell(&t, "%lld", (long long)p->entry->number);
+                table_cell(&t, "%d", p->port + 1);
+                table_cell(&t, "%.1f", p->d.band[top].directivity_db[s->port]);
+                table_cell(&t, "%.1f", p->d.band[top].match_db[s->port]);
+                table_cell(&t, "%.0f", round(p->d.delay_s[s->port] * 1e15) + 0.0); /* no -0 */
+                table_cell(&t, "%.3f", round(p->d.loss_db[s->port] * 1e3) / 1e3 + 0.0);
         }
-        text_f(to, "probes %s (port 1) and %s (port 2); directivity and source match above %.4g GHz, delay and loss since the first line\n",
-               newest->serial[0], newest->serial[1], newest->d.band[top].from_hz / 1e9);
+        text_f(to, "%s %s, now at port %d; directivity and source match above %.4g GHz, delay and loss since its first line\n",
+               what_words[s->what], s->serial, s->port + 1, s->points[0].d.band[top].from_hz / 1e9);
         table_put(&t, to);
-        text_f(to, "%s\n", a->sentence);
-        for (size_t k = 1; k < a->finding_n; k++)
-                text_f(to, "  %s\n", a->finding[k].sentence);
+        text_f(to, "%s\n", s->answer.sentence);
+        for (size_t k = 1; k < s->answer.finding_n; k++)
+                text_f(to, "  %s\n", s->answer.finding[k].sentence);
 }
 
-static void pair(struct json_out *o, const char *key, const double of[2])
+void probes_show(const struct probes_history *h, struct text *to)
 {
-        json_open(o, key, '[');
-        json_real(o, NULL, of[0]);
-        json_real(o, NULL, of[1]);
-        json_close(o, ']');
+        for (size_t i = 0; i < h->series_n; i++) {
+                if (i)
+                        text_put(to, "\n");
+                series_show(h, &h->series[i], to);
+        }
 }
 
-void probes_show_json(const struct probes_history *h, const struct rf_history_answer *a, struct text *to)
+static void series_json(const struct probes_series *s, struct json_out *o)
+{
+        json_open(o, NULL, '{');
+        json_text(o, "what", what_words[s->what]);
+        json_text(o, "serial", s->serial);
+        json_int(o, "port", s->port + 1);
+        json_open(o, "calibrations", '[');
+        for (size_t k = 0; k < s->n; k++) {
+                const struct probes_point *p = &s->points[k];
+                json_open(o, NULL, '{');
+                json_text(o, "run", p->entry->run);
+                json_int(o, "number", p->entry->number);
+                json_int(o, "port", p->port + 1);
+                json_real(o, "delay_s", p->d.delay_s[s->port]);
+                json_real(o, "loss_db", p->d.loss_db[s->port]);
+                json_open(o, "bands", '[');
+                for (size_t b = 0; b < p->d.band_n; b++) {
+                        const struct rf_descriptor_band *band = &p->d.band[b];
+                        json_open(o, NULL, '{');
+                        json_real(o, "from_hz", band->from_hz);
+                        json_real(o, "to_hz", band->to_hz);
+                        json_real(o, "directivity_db", band->directivity_db[s->port]);
+                        json_real(o, "match_db", band->match_db[s->port]);
+                        json_real(o, "load_db", band->load_db[s->port]);
+                        json_real(o, "tracking_db", band->tracking_db[s->port]);
+                        json_close(o, '}');
+                }
+                json_close(o, ']');
+                json_close(o, '}');
+        }
+        json_close(o, ']');
+        json_open(o, "findings", '[');
+        for (size_t k = 0; k < s->answer.finding_n; k++)
+                json_text(o, NULL, s->answer.finding[k].sentence);
+        json_close(o, ']');
+        json_text(o, "sentence", s->answer.sentence);
+        json_close(o, '}');
+}
+
+void probes_show_json(const struct probes_history *h, struct text *to)
 {
         struct json_out o = json_to(to);
         json_open(&o, NULL, '{');
-        json_open(&o, "probes", '[');
-        for (int p = 0; p < 2; p++)
-                json_text(&o, NULL, h->entry[h->n - 1].serial[p]);
+        json_open(&o, "series", '[');
+        for (size_t i = 0; i < h->series_n; i++)
+                series_json(&h->series[i], &o);
         json_close(&o, ']');
-        json_open(&o, "calibrations", '[');
-        for (size_t k = 0; k < h->n; k++) {
-                const struct probes_entry *e = &h->entry[k];
-                json_open(&o, NULL, '{');
-                json_text(&o, "run", e->run);
-                json_int(&o, "number", e->number);
-                pair(&o, "delay_s", e->d.delay_s);
-                pair(&o, "loss_db", e->d.loss_db);
-                json_open(&o, "bands", '[');
-                for (size_t b = 0; b < e->d.band_n; b++) {
-                        json_open(&o, NULL, '{');
-                        json_real(&o, "from_hz", e->d.band[b].from_hz);
-                        json_real(&o, "to_hz", e->d.band[b].to_hz);
-                        pair(&o, "directivity_db", e->d.band[b].directivity_db);
-                        pair(&o, "match_db", e->d.band[b].match_db);
-                        pair(&o, "load_db", e->d.band[b].load_db);
-                        pair(&o, "tracking_db", e->d.band[b].tracking_db);
-                        json_close(&o, '}');
-                }
-                json_close(&o, ']');
-                json_close(&o, '}');
-        }
-        json_close(&o, ']');
-        json_open(&o, "findings", '[');
-        for (size_t k = 0; k < a->finding_n; k++)
-                json_text(&o, NULL, a->finding[k].sentence);
-        json_close(&o, ']');
-        json_text(&o, "sentence", a->sentence);
         json_close(&o, '}');
         text_put(to, "\n");
 }

@@ -66,7 +66,8 @@ const struct command_row command_rows[] = {
          0,
          0,
          "what the calibrations of many runs say of probes and modules: has anything moved?",
-         "Those made with the same two probes as the newest one, oldest first; control charts from the twentieth on.",
+         "A history for each probe and module of the newest one, whatever port it sat at and with whatever else; control charts from the "
+         "twentieth on.",
          {{"probe", "SERIAL", "calibrations with this probe at either port"},
           {"runs", "N", "look into the newest N runs (default 50)"},
           JSON},

@@ -109,6 +109,10 @@ void described_json(const struct recipe *r, const struct calibration *c, const s
         for (size_t p = 0; p < r->setup.probe_n; p++)
                 json_text(o, NULL, r->setup.probes[p].serial);
         json_close(o, ']');
+        json_open(o, "modules", '['); /* "": not told */
+        for (size_t p = 0; p < r->setup.probe_n; p++)
+                json_text(o, NULL, r->setup.probes[p].module);
+        json_close(o, ']');
         json_open(o, "bands", '[');
         for (size_t b = 0; b < d.band_n; b++) {
                 const struct rf_descriptor_band *at = &d.band[b];

@@ -37,6 +37,7 @@ struct probe {
         char serial[32];
         double pitch_um;
         char order[8];
+        char module[32]; /* serial of what drives this port; "": not told */
 };
 struct setup {
         char name[32];

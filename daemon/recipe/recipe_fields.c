@@ -64,6 +64,10 @@ static const struct field probe_fields[] = {
         {.key = "serial", .type = FIELD_NAME, TEXT_AT(struct probe, serial), .required = true},
         {.key = "pitch_um", .type = FIELD_REAL, AT(struct probe, pitch_um), .required = true, .min = 10, .max = 1000, .unit = "um"},
         {.key = "order", .type = FIELD_NAME, TEXT_AT(struct probe, order), .standard_text = "GSG"},
+        {.key = "module",
+         .type = FIELD_NAME,
+         TEXT_AT(struct probe, module),
+         .say = "serial of the module or receiver behind this port, for its history"},
 };
 static const struct object probe_object = OBJECT_OF(struct probe, "probe", probe_fields, NULL);
 static const struct field setup_fields[] = {
