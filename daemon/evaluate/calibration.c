@@ -85,6 +85,8 @@ enum code domain_holds(const struct calibration *c, const struct recipe *r, cons
         if (isnan(c->domain.from_hz)) /* made before domains were kept: its frequencies are all that is known */
                 return CODE_OK;
         struct domain_sweep s = recipe_domain_sweep(r, plan, raw->hz[0], raw->hz[raw->n - 1]);
+        if (raw->has_chuck)
+                s.temperature_c = raw->chuck_c;
         return domain_contains(&c->domain, &s, err);
 }
 

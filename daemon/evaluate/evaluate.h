@@ -16,6 +16,8 @@ struct raw_sweep {
         const double *hz;                      /* not owned */
         double *re[4], *im[4];                 /* S11 S12 S21 S22 */
         double *gf_re, *gf_im, *gr_re, *gr_im; /* NULL: no switch terms */
+        double chuck_c;                        /* as read back when it was taken */
+        bool has_chuck;                        /* false: the station has no chuck, or it was not read */
 };
 struct raw_trace {
         const char *name, *dtype;

@@ -179,6 +179,17 @@ static void diagnosis_json(const struct recipe *r, const struct standard_sweep *
 
 static double noise_by_plan(const void *of, double hz, double magnitude) { return noise_of(of, hz, magnitude); }
 
+/* Mean of what the chuck read while the standards were swept; where it never did, what the recipe says. */
+static double chuck_mean(const struct standard_sweep *of, size_t n, double otherwise)
+{
+        double sum = 0, count = 0;
+        for (size_t k = 0; k < n; k++) {
+                sum += of[k].raw->has_chuck ? of[k].raw->chuck_c : 0;
+                count += of[k].raw->has_chuck;
+        }
+        return count > 0 ? sum / count : otherwise;
+}
+
 enum code calibration_solve(const struct recipe *r, const struct standard_sweep *of, size_t n, struct arena *arena,
                             struct calibration **ret, struct text *ret_diagnosis_json, struct tp_error *err)
 {
@@ -220,6 +231,7 @@ enum code calibration_solve(const struct recipe *r, const struct standard_sweep 
         memcpy(c->gamma_im, s->gamma_im, c->axis.n * sizeof(double));
         memcpy(c->line_share, s->line_share, c->axis.n * sizeof(double));
         c->domain = recipe_domain(r, c->axis.hz[0], c->axis.hz[c->axis.n - 1]);
+        c->domain.temperature_c = chuck_mean(of, n, c->domain.temperature_c);
         if (ret_diagnosis_json)
                 diagnosis_json(r, of, n, arena, c, s, scratch, ret_diagnosis_json);
         *ret = c;

@@ -45,6 +45,21 @@ void job_free(struct job *job)
         free(job);
 }
 
+/* The chuck's own reading, kept beside the sweep; null where there is none. */
+static enum code chuck_read(struct view *view, int64_t sweep, struct arena *arena, struct raw_sweep *to, struct tp_error *err)
+{
+        struct sweep_row row;
+        cJSON *temps = NULL;
+        enum code code = view_sweep(view, sweep, arena, &row, err);
+        if (!code)
+                code = json_read(row.temps_json, strlen(row.temps_json), JSON_DEPTH_MAX, &temps, err);
+        const cJSON *chuck = cJSON_GetObjectItemCaseSensitive(temps, "chuck_c");
+        to->has_chuck = cJSON_IsNumber(chuck);
+        to->chuck_c = to->has_chuck ? chuck->valuedouble : 0;
+        cJSON_Delete(temps);
+        return code;
+}
+
 enum code sweep_load(struct view *view, int64_t sweep, const double *hz, size_t n, struct arena *arena, struct raw_sweep *ret,
                      struct tp_error *err)
 {
@@ -63,6 +78,8 @@ enum code sweep_load(struct view *view, int64_t sweep, const double *hz, size_t 
                 trace_n++;
         }
         enum code code = raw_from_traces(traces, trace_n, hz, n, arena, ret, err);
+        if (!code)
+                code = chuck_read(view, sweep, arena, ret, err);
         return code ? tp_where(err, "sweep %lld", (long long)sweep) : CODE_OK;
 }
 

@@ -221,9 +221,54 @@ static void a_wrong_reflect_offset_is_refused_not_flipped(void **state)
         bench_free(b);
 }
 
+/* The domain's temperature is what the chuck read, not what the recipe hoped for; a sweep at another one has no value. */
+static void the_chucks_own_reading_bounds_the_domain(void **state)
+{
+        (void)state;
+        static const int standards[] = {OPEN_AIR, SHORT_A, LOAD_A, THRU_A};
+        static const struct dut resistor = {DUT_RESISTOR, 75, 9e-12, 0, NULL, false};
+        struct bench *b = bench_new("unknown_thru");
+        struct raw_sweep raw[4], device = bench_device(b, &resistor);
+        struct standard_sweep of[4];
+        struct calibration *told = NULL, *plain = bench_calibrate(b);
+        struct tp_error err = {0};
+        struct text domain;
+        b->measures[0].deembed = DEEMBED_NONE;
+        bench_ask(b, QUANTITY_R, 1e9);
+        for (int k = 0; k < 4; k++) {
+                raw[k] = bench_standard(b, (size_t)standards[k], NULL);
+                raw[k].has_chuck = k != 0; /* one was not read: the others tell */
+                raw[k].chuck_c = 27 + 0.5 * k;
+                of[k] = (struct standard_sweep){standards[k], &raw[k]};
+        }
+        assert_int_equal(calibration_solve(&b->recipe, of, 4, b->arena, &told, NULL, &err), CODE_OK);
+        text_init(&domain, 0);
+        calibration_domain_json(told, &domain);
+        assert_non_null(strstr(text_of(&domain), "\"temperature_c\":28"));
+        text_clear(&domain);
+        calibration_domain_json(plain, &domain);
+        assert_non_null(strstr(text_of(&domain), "\"temperature_c\":25"));
+        text_done(&domain);
+        struct chain_question q = {.recipe = &b->recipe, .measure = &b->measures[0], .calibration = told, .raw = &device};
+        struct parameter_answer *a;
+        size_t n;
+        uint32_t flags;
+        device.has_chuck = true;
+        device.chuck_c = 28.4; /* within 2 K of the standards */
+        assert_int_equal(chain_run(&q, b->arena, &a, &n, &flags, &err), CODE_OK);
+        device.chuck_c = 25.5;
+        assert_int_equal(chain_run(&q, b->arena, &a, &n, &flags, &err), CODE_BAD_INPUT);
+        assert_non_null(strstr(err.text, "28"));
+        assert_non_null(strstr(err.text, "calibrate at this temperature"));
+        q.calibration = plain; /* nobody read the chuck then: the recipe's 25 degrees hold */
+        assert_int_equal(chain_run(&q, b->arena, &a, &n, &flags, &err), CODE_OK);
+        bench_free(b);
+}
+
 int main(void)
 {
-        const struct CMUnitTest tests[] = {cmocka_unit_test(both_substrate_methods_return_the_device),
+        const struct CMUnitTest tests[] = {cmocka_unit_test(the_chucks_own_reading_bounds_the_domain),
+                                           cmocka_unit_test(both_substrate_methods_return_the_device),
                                            cmocka_unit_test(leaving_out_the_switch_terms_is_seen),
                                            cmocka_unit_test(a_calibration_read_back_is_the_same_to_the_bit),
                                            cmocka_unit_test(verification_accepts_good_copies_and_names_the_bad_one),
