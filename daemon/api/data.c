@@ -163,6 +163,7 @@ static void sweep_write(struct json_out *o, const struct sweep_row *s, const dou
         json_word(o, "device", s->device);
         json_word(o, "kind", s->kind);
         json_word(o, "contact", s->outcome);
+        json_word(o, "trust", s->trust);
         json_real(o, "x_um", s->x_um);
         json_real(o, "y_um", s->y_um);
         json_int(o, "flags", s->flags);

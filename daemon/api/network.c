@@ -175,8 +175,8 @@ static void name_file(const struct network *w, const char *ending, struct reply 
 enum code network_s2p(struct request *q, struct reply *r, struct tp_error *err)
 {
         struct network w;
-        char lines[4][160];
-        const char *comments[4] = {lines[0], lines[1], lines[2], lines[3]};
+        char lines[5][160];
+        const char *comments[5] = {lines[0], lines[1], lines[2], lines[3], lines[4]};
         enum code code = network_open(q, &w, err);
         if (code)
                 return code;
@@ -186,7 +186,9 @@ enum code network_s2p(struct request *q, struct reply *r, struct tp_error *err)
                  w.sweep.device, w.sweep.condition);
         snprintf(lines[2], sizeof lines[2], "calibration %s, method %s", w.calibration_id, calibration_plan_word(&w.recipe->calibration));
         snprintf(lines[3], sizeof lines[3], "de-embedding %s", w.deembedded ? deembed_words[w.ask.measure->deembed] : "none");
-        code = chain_touchstone(&w.ask, w.deembedded, comments, 4, &r->body, err);
+        snprintf(lines[4], sizeof lines[4], "trust %s, by the calibration in force then%s%s", w.sweep.trust[0] ? w.sweep.trust : "unknown",
+                 w.sweep.trust_reason[0] ? ": " : "", w.sweep.trust_reason);
+        code = chain_touchstone(&w.ask, w.deembedded, comments, 5, &r->body, err);
         if (code)
                 return tp_where(err, "sweep %" PRId64, w.sweep.id);
         name_file(&w, "s2p", r);

@@ -38,7 +38,7 @@ struct sweep_row {
         int64_t axis;
         uint32_t flags;
         int die_x, die_y;
-        char device[32], kind[16], outcome[16];
+        char device[32], kind[16], outcome[16], trust[12], trust_reason[64]; /* trust: of the touch, by the run's own evaluation */
         double x_um, y_um;
         const char *bias_json, *temps_json;
 };

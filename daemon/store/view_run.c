@@ -100,7 +100,10 @@ enum code view_plan(struct view *v, struct arena *a, const char **ret_plan_json,
 
 /* ---- sweeps ------------------------------------------------------------------------------------------------------------------------- */
 
-#define SWEEP_COLUMNS "SELECT id,touchdown,use,condition,axis,flags,die_x,die_y,device,kind,outcome,x_um,y_um,bias,temps FROM v_sweep "
+#define OF_TOUCH " FROM trust r WHERE r.touchdown=v_sweep.touchdown AND r.quantity=0 ORDER BY entry DESC LIMIT 1)"
+#define SWEEP_COLUMNS                                                                                                              \
+        "SELECT id,touchdown,use,condition,axis,flags,die_x,die_y,device,kind,outcome,x_um,y_um,bias,temps,(SELECT trust" OF_TOUCH \
+        ",(SELECT reason" OF_TOUCH " FROM v_sweep "
 
 static enum code sweep_each(sqlite3_stmt *q, struct arena *a, void *row, struct tp_error *err)
 {
@@ -120,6 +123,8 @@ static enum code sweep_each(sqlite3_stmt *q, struct arena *a, void *row, struct 
         r->y_um = sqlite3_column_double(q, 12);
         r->bias_json = column_text(q, 13, a);
         r->temps_json = column_text(q, 14, a);
+        column_into(q, 15, r->trust, sizeof r->trust);
+        column_into(q, 16, r->trust_reason, sizeof r->trust_reason);
         return r->bias_json && r->temps_json ? CODE_OK : tp_fail_memory(err);
 }
 
