@@ -152,6 +152,11 @@ SEEDS ?= $(if $(filter asan,$(VARIANT)),40,60)
 nights: $(B)/nights ## seeded nights of both programs in one thread, e.g. make nights SEEDS=10000 VARIANT=release
 	@sh tests/nights/nights.sh $(B)/nights $(SEEDS)
 
+FLOORS := $(addprefix $(B)/tests/unit/rf_,floor full_floor weak_spots handover trl_columns exact properties)
+FIRST ?= $(shell date +%Y%m%d)
+floors: $(FLOORS) ## every method within its rounding floor on new seeds (FIRST: today's date), e.g. make floors SEEDS=200 VARIANT=release
+	@sh tests/floors.sh $(B) $(FIRST) $(SEEDS)
+
 demo: need-build programs $(B)/truth-judge ## install what is missing, build, run the demo night on the simulated station, say where to look (ONCE=1 ends by itself)
 	@sh deploy/demo.sh $(B)
 test: need-test programs $(CTESTS) $(B)/nights $(B)/truth-judge $(B)/coverage ## install what is missing, then every test that needs Debian and npm packages only
@@ -207,6 +212,6 @@ fuzz: $(FUZZERS) ## the readers of what comes from outside, long; best with VARI
 help: ## this list
 	@grep -hE '^[a-z%-]+:.*## ' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | sort | awk -F'\t' '{printf "  make %-14s %s\n", $$1, $$2}'
 
-.PHONY: FORCE all programs help nights coverage bench bench-programs lint judges fuzz demo need-build need-test test
+.PHONY: FORCE all programs help floors nights coverage bench bench-programs lint judges fuzz demo need-build need-test test
 .SECONDARY:
 -include $(shell find $(B) -name '*.d' 2>/dev/null)

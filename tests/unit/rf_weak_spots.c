@@ -63,13 +63,14 @@ static bool warned(const struct diagnosis *d, const char *word)
 }
 
 enum { N = 331 }; /* 70 kHz … 1 GHz logarithmic, then every 0.73 GHz to 220 GHz */
-static struct synth *synth_wide(uint64_t seed)
+/* One of several noises or analyzers: TIPPLANE_SEED moves them all. */
+static struct synth *synth_wide(uint64_t fixed, uint64_t more)
 {
         double hz[N];
         synth_grid(31, 70e3, 1e9, hz);
         for (size_t i = 31; i < N; i++)
                 hz[i] = 1e9 + 219e9 * (double)(i - 30) / (N - 31);
-        return synth_new(arena_new(0), synth_seed(seed), N, hz);
+        return synth_new(arena_new(0), synth_seed(fixed) + more, N, hz);
 }
 static struct rf_standard standard(const struct synth *s, enum rf_standard_kind kind, synth_device *device, const void *with, bool known)
 {
@@ -94,7 +95,7 @@ static void lumped(const struct synth *s, struct rf_standard ret[4])
 static void unknown_thru_of_1_3_ps_guessed_flush_does_not_flip(void **state)
 {
         (void)state;
-        struct synth *s = synth_wide(1);
+        struct synth *s = synth_wide(1, 0);
         struct rf_standard st[4];
         lumped(s, st);
         st[3] = standard(s, RF_THRU, synth_thru, &(struct synth_thru){1.3e-12L, 0.02L, 0}, false);
@@ -115,7 +116,7 @@ static struct wm2 pad_20_db(const struct synth *s, size_t i, const void *with)
 static void unknown_thru_may_lose_20_db(void **state)
 {
         (void)state;
-        struct synth *s = synth_wide(2);
+        struct synth *s = synth_wide(2, 0);
         struct rf_standard st[4];
         lumped(s, st);
         st[3] = standard(s, RF_THRU, pad_20_db, NULL, false);
@@ -138,7 +139,7 @@ static void unknown_thru_may_lose_20_db(void **state)
 static void lrm_takes_a_mismatched_thru_as_it_is(void **state)
 {
         (void)state;
-        struct synth *s = synth_wide(3);
+        struct synth *s = synth_wide(3, 0);
         struct synth_thru thru = {0.9e-12L, 0.05L, 42};
         struct rf_standard st[3] = {standard(s, RF_THRU, synth_thru, &thru, true),
                                     standard(s, RF_OPEN, synth_open, &(struct synth_two){{-6e-15L, -6e-15L}}, false),
@@ -169,7 +170,7 @@ static void lrrm_set(const struct synth *s, struct rf_standard st[4], const stru
 static void lrrm_match_behind_a_lossy_offset(void **state)
 {
         (void)state;
-        struct synth *s = synth_wide(4);
+        struct synth *s = synth_wide(4, 0);
         struct synth_thru thru = {0.8e-12L, 0.04L, 0};
         struct synth_load match = {.r = 49.5L, .l = 6e-12L, .delay = 0.3e-12L, .loss = 25e9L, .z_off = 57}, told = match;
         struct rf_standard st[4];
@@ -199,7 +200,7 @@ static void lrrm_match_l_and_c_in_noise_from_70_khz(void **state)
         (void)state;
         double seen_l = 0, seen_c = 0, seen_error = 0;
         for (uint64_t seed = 1; seed <= 8; seed++) {
-                struct synth *s = synth_wide(seed + 40);
+                struct synth *s = synth_wide(40, seed);
                 struct synth_thru thru = {0.7e-12L, 0.05L, 0};
                 struct synth_load match = {.r = 50.4L, .l = 7e-12L, .c = 4e-15L}, told = {.r = 50.4L};
                 struct rf_standard st[4];
@@ -238,7 +239,7 @@ static void lrrm_states_how_well_it_knows_what_it_found(void **state)
         static const char *const what[CLAIMS] = {"L beside C", "C", "open C", "R by the open", "L by the open"};
         double sum[CLAIMS] = {0}, claimed[CLAIMS] = {0};
         for (uint64_t seed = 1; seed <= SEEDS; seed++) {
-                struct synth *s = synth_wide(seed + 400);
+                struct synth *s = synth_wide(400, seed);
                 struct synth_thru thru = {0.7e-12L, 0.05L, 0};
                 struct synth_load match = {.r = 50.4L, .l = 7e-12L, .c = 4e-15L}, told = {.r = 50.4L};
                 struct rf_standard st[4];
@@ -317,7 +318,7 @@ static struct problem lines_set(const struct synth *s, struct rf_standard *st, c
 static void multiline_keeps_its_digits_below_1_mhz(void **state)
 {
         (void)state;
-        struct synth *s = synth_wide(6);
+        struct synth *s = synth_wide(6, 0);
         struct rf_standard st[7];
         struct problem p = lines_set(s, st, lengths, 6);
         struct answer *a = solve(s, "multiline_trl", &p);
@@ -341,7 +342,7 @@ static void multiline_root_from_a_noisy_70_khz_start(void **state)
 {
         (void)state;
         for (uint64_t seed = 1; seed <= 20; seed++) {
-                struct synth *s = synth_wide(seed + 60);
+                struct synth *s = synth_wide(60, seed);
                 struct rf_standard st[7];
                 struct problem p = lines_set(s, st, lengths, 6);
                 noisy(s, st, 7, 1e-3);
@@ -417,7 +418,7 @@ static void each_line_s_length_error_is_found(void **state)
 {
         (void)state;
         for (size_t wrong = 0; wrong < 6; wrong++) {
-                struct synth *s = synth_wide(7);
+                struct synth *s = synth_wide(7, 0);
                 struct rf_standard st[7];
                 struct problem p = lines_set(s, st, lengths, 6);
                 noisy(s, st, 7, 3e-4);
@@ -443,7 +444,7 @@ static void a_moved_probe_raises_the_second_opinion(void **state)
         (void)state;
         for (int moved = 0; moved < 2; moved++)
                 for (uint64_t seed = 1; seed <= 10; seed++) {
-                        struct synth *s = synth_wide(seed + 200);
+                        struct synth *s = synth_wide(200, seed);
                         struct rf_standard st[7];
                         struct problem p = lines_set(s, st, lengths, 6);
                         if (moved) { /* the third line with 6 fF more at port 1's tip */
@@ -465,7 +466,7 @@ static void a_moved_probe_raises_the_second_opinion(void **state)
                         arena_free(s->arena);
                 }
         /* exact data: both are the same calibration */
-        struct synth *s = synth_wide(8);
+        struct synth *s = synth_wide(8, 0);
         struct rf_standard st[7];
         struct problem p = lines_set(s, st, lengths, 6);
         struct answer *a = solve(s, "multiline_trl", &p);
