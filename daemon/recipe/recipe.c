@@ -72,15 +72,20 @@ enum code recipe_read(const char *text, size_t n, struct arena *arena, struct re
         return code;
 }
 
-/* What a line calibration's standards have in length beyond its first one (line or thru), which is measured at the setup's own spacing. */
+/* Lines, the flush one too, and a thru that is one of them. */
+static bool is_line(const struct standard *s)
+{
+        return s && (s->kind == STANDARD_LINE || (s->kind == STANDARD_THRU && s->model.length_um > 0));
+}
+
+/* What a line calibration's standards have in length beyond its first one, which is measured at the setup's own spacing. */
 double recipe_spacing_um(const struct recipe *r, const struct standard *s)
 {
-        bool has_length = (s->kind == STANDARD_LINE || s->kind == STANDARD_THRU) && s->model.length_um > 0;
         if (s->spacing_um > 0)
                 return s->spacing_um;
-        for (size_t i = 0; has_length && i < r->calibration.standard_n; i++) {
+        for (size_t i = 0; is_line(s) && i < r->calibration.standard_n; i++) {
                 const struct standard *first = recipe_standard(r, r->calibration.standards[i].standard);
-                if (first && (first->kind == STANDARD_LINE || first->kind == STANDARD_THRU) && first->model.length_um > 0)
+                if (is_line(first))
                         return r->setup.spacing_um + s->model.length_um - first->model.length_um;
         }
         return r->setup.spacing_um;

@@ -75,12 +75,17 @@ static void vectors(double complex half, double complex m12, double complex m21,
         }
 }
 
+/* The pair's matrix T_k T_c^{-1} less or plus one, whichever is nearer to nothing: short pairs lie near +1, those of half a wave near -1, and
+   what is taken away before the products loses no digits in them. */
 struct line_pair line_pair_of(struct m2 t_k, struct m2 t_c)
 {
-        struct m2 d = m2_sub(t_k, t_c), adjugate = m2_of(t_c.e[3], -t_c.e[1], -t_c.e[2], t_c.e[0]);
+        double along = 0;
+        for (int k = 0; k < 4; k++)
+                along += creal(t_k.e[k]) * creal(t_c.e[k]) + cimag(t_k.e[k]) * cimag(t_c.e[k]);
+        struct m2 d = along < 0 ? m2_add(t_k, t_c) : m2_sub(t_k, t_c), adjugate = m2_of(t_c.e[3], -t_c.e[1], -t_c.e[2], t_c.e[0]);
         struct m2 left = m2_mul(d, adjugate), right = m2_mul(adjugate, d);
         struct line_pair q = {.det = m2_det(t_c)};
-        double complex half = (left.e[0] - left.e[3]) / 2, mean = q.det + (left.e[0] + left.e[3]) / 2;
+        double complex half = (left.e[0] - left.e[3]) / 2, mean = (along < 0 ? -q.det : q.det) + (left.e[0] + left.e[3]) / 2;
         q.root = m2_sqrt(half * half + left.e[1] * left.e[2]);
         if (creal(half) * creal(q.root) + cimag(half) * cimag(q.root) < 0)
                 q.root = -q.root;

@@ -20,20 +20,23 @@ HOT void N(pairs_t)(size_t n, const struct line_reading *in, const struct cx_col
         }
 }
 
+IN struct cx N(less)(struct cx a, double sign, struct cx b) { return cx(a.re - sign * b.re, a.im - sign * b.im); }
+
 /* line_pair_of() */
 HOT void N(pairs_pair)(size_t n, const struct cx_column *t_k, const struct cx_column *t_c, const struct pair_columns *to)
 {
 #pragma GCC ivdep
         for (size_t i = 0; i < n; i++) {
                 struct cx t0 = N(at)(t_c[0], i), t1 = N(at)(t_c[1], i), t2 = N(at)(t_c[2], i), t3 = N(at)(t_c[3], i);
-                struct cx d0 = cx_sub(N(at)(t_k[0], i), t0), d1 = cx_sub(N(at)(t_k[1], i), t1), d2 = cx_sub(N(at)(t_k[2], i), t2),
-                          d3 = cx_sub(N(at)(t_k[3], i), t3);
+                struct cx k0 = N(at)(t_k[0], i), k1 = N(at)(t_k[1], i), k2 = N(at)(t_k[2], i), k3 = N(at)(t_k[3], i);
+                double alike = (N(along)(k0, t0) + N(along)(k1, t1)) + (N(along)(k2, t2) + N(along)(k3, t3)), sign = alike < 0 ? -1 : 1;
+                struct cx d0 = N(less)(k0, sign, t0), d1 = N(less)(k1, sign, t1), d2 = N(less)(k2, sign, t2), d3 = N(less)(k3, sign, t3);
                 struct cx p0 = N(sub_mul)(N(mul)(d0, t3), d1, t2), p1 = N(sub_mul)(N(mul)(d1, t0), d0, t1);
                 struct cx p2 = N(sub_mul)(N(mul)(d2, t3), d3, t2), p3 = N(sub_mul)(N(mul)(d3, t0), d2, t1);
                 struct cx r0 = N(sub_mul)(N(mul)(t3, d0), t1, d2), r1 = N(sub_mul)(N(mul)(t3, d1), t1, d3);
                 struct cx r2 = N(sub_mul)(N(mul)(t0, d2), t2, d0), r3 = N(sub_mul)(N(mul)(t0, d3), t2, d1);
                 struct cx det = N(sub_mul)(N(mul)(t0, t3), t1, t2), half = cx((p0.re - p3.re) / 2, (p0.im - p3.im) / 2);
-                struct cx mean = cx(det.re + (p0.re + p3.re) / 2, det.im + (p0.im + p3.im) / 2);
+                struct cx mean = cx(sign * det.re + (p0.re + p3.re) / 2, sign * det.im + (p0.im + p3.im) / 2);
                 struct cx root = N(root_of)(N(add_mul)(N(mul)(half, half), p1, p2));
                 double with = N(along)(half, root) >= 0 ? 1 : -1;
                 root = cx(with * root.re, with * root.im);

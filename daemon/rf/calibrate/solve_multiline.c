@@ -117,6 +117,27 @@ static size_t common_line(size_t n, const double complex *z, const double comple
         return best;
 }
 
+/* A line of the two that differ least; of these the one that is nearer to a third. */
+static size_t of_shortest_pair(size_t n, const double *l)
+{
+        size_t best = 0;
+        double best_first = INFINITY, best_second = INFINITY;
+        for (size_t c = 0; c < n; c++) {
+                double first = INFINITY, second = INFINITY;
+                for (size_t k = 0; k < n; k++) {
+                        double dl = k == c ? INFINITY : fabs(l[k] - l[c]);
+                        second = fmin(second, fmax(first, dl));
+                        first = fmin(first, dl);
+                }
+                if (first < best_first || (first == best_first && second < best_second)) {
+                        best = c;
+                        best_first = first;
+                        best_second = second;
+                }
+        }
+        return best;
+}
+
 /* Weights 1^T V^{-1} with V = N^{-1} (kappa e e^H + diag(delta)) N^{-H}, N = diag(node); returns 1/(1^T V^{-1} 1). */
 static double weights(size_t m, const double complex *e, const double complex *node, double kappa, const double *over_delta,
                       double complex *w)
@@ -225,10 +246,8 @@ static bool solve_point(const struct point *p, const struct line_set *ln, const 
                 s->g = propagation(n, pair, l, s->common, held->g, SURE);
                 decays(n, l, held->g, z, inverse_z);
         } else {
-                if (common0 >= n) {
-                        decays(n, l, g0, z, inverse_z);
-                        common0 = common_line(n, z, inverse_z);
-                }
+                if (common0 >= n) /* a guess carries no further than the shortest difference: the ladder begins there */
+                        common0 = of_shortest_pair(n, l);
                 s->common = common0;
                 pairs_with(&from, n, l, s->common, g0, pair);
                 s->g = propagation(n, pair, l, s->common, g0, g0_relative);

@@ -5,6 +5,8 @@
 #include "rf/numbers/vector_functions.h"
 #include "rf/calibrate/line_read_loops.h"
 
+IN struct cx N(less)(struct cx a, double sign, struct cx b) { return cx(a.re - sign * b.re, a.im - sign * b.im); }
+
 /* Everything that needs no more than the order of the pair's eigenvalues. */
 HOT void N(trl_pair)(size_t n, const struct trl_columns *in)
 {
@@ -21,12 +23,13 @@ HOT void N(trl_pair)(size_t n, const struct trl_columns *in)
                 struct cx t0 = t[0], t1 = t[1], t2 = t[2], t3 = t[3], det = N(mul)(u12, u21), kappa = N(mul)(u21, N(inv)(v21));
                 struct cx k0 = N(mul)(kappa, l[0]), k1 = N(mul)(kappa, l[1]), k2 = N(mul)(kappa, l[2]), k3 = N(mul)(kappa, l[3]);
                 double there = N(line_transmits)(t3, u21) + N(line_transmits)(l[3], v21);
-                /* (T_k - T_c) adj T_c */
-                struct cx d0 = cx_sub(k0, t0), d1 = cx_sub(k1, t1), d2 = cx_sub(k2, t2), d3 = cx_sub(k3, t3);
+                /* (T_k -+ T_c) adj T_c, as line_pair_of() */
+                double alike = (N(along)(k0, t0) + N(along)(k1, t1)) + (N(along)(k2, t2) + N(along)(k3, t3)), sign = alike < 0 ? -1 : 1;
+                struct cx d0 = N(less)(k0, sign, t0), d1 = N(less)(k1, sign, t1), d2 = N(less)(k2, sign, t2), d3 = N(less)(k3, sign, t3);
                 struct cx p0 = N(sub_mul)(N(mul)(d0, t3), d1, t2), p1 = N(sub_mul)(N(mul)(d1, t0), d0, t1);
                 struct cx p2 = N(sub_mul)(N(mul)(d2, t3), d3, t2), p3 = N(sub_mul)(N(mul)(d3, t0), d2, t1);
                 struct cx half = cx((p0.re - p3.re) / 2, (p0.im - p3.im) / 2);
-                struct cx mean = cx(det.re + (p0.re + p3.re) / 2, det.im + (p0.im + p3.im) / 2);
+                struct cx mean = cx(sign * det.re + (p0.re + p3.re) / 2, sign * det.im + (p0.im + p3.im) / 2);
                 struct cx root = N(root_of)(N(add_mul)(N(mul)(half, half), p1, p2));
                 double with = N(along)(half, root) >= 0 ? 1 : -1; /* the order in which half + root does not cancel */
                 root = cx(with * root.re, with * root.im);
