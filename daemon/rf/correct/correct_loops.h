@@ -26,13 +26,12 @@ IN struct quad N(correct8_one)(struct quad m, struct eight e)
 IN struct quad N(correct12_one)(struct quad m, struct twelve e)
 {
         struct cx a = cx_sub(m.s11, e.edf), b = cx_sub(m.s22, e.edr), c = cx_sub(m.s21, e.exf), d = cx_sub(m.s12, e.exr);
-        struct cx t = N(mul)(e.etf, e.etr), cd = N(mul)(N(mul)(c, d), N(mul)(e.erf, e.err));
+        struct cx t = N(mul)(e.etf, e.etr), ce = N(mul)(c, e.erf), de = N(mul)(d, e.err), cd = N(mul)(ce, de);
         struct cx p = N(add_mul)(e.erf, a, e.esf), q = N(add_mul)(e.err, b, e.esr), qt = N(mul)(q, t);
         struct cx p2 = N(add_mul)(e.erf, a, cx_sub(e.esf, e.elr)), q2 = N(add_mul)(e.err, b, cx_sub(e.esr, e.elf));
         struct cx fcd = N(mul)(e.elf, cd), n = N(inv)(N(sub_mul)(N(mul)(p, qt), fcd, e.elr));
-        return (struct quad){N(mul)(cx_sub(N(mul)(a, qt), fcd), n), N(mul)(N(mul)(N(mul)(d, p2), N(mul)(e.err, e.etf)), n),
-                             N(mul)(N(mul)(N(mul)(c, q2), N(mul)(e.erf, e.etr)), n),
-                             N(mul)(N(sub_mul)(N(mul)(b, N(mul)(p, t)), e.elr, cd), n)};
+        return (struct quad){N(mul)(cx_sub(N(mul)(a, qt), fcd), n), N(mul)(N(mul)(N(mul)(de, p2), e.etf), n),
+                             N(mul)(N(mul)(N(mul)(ce, q2), e.etr), n), N(mul)(N(sub_mul)(N(mul)(b, N(mul)(p, t)), e.elr, cd), n)};
 }
 
 HOT void N(unterminate_all)(size_t n, const struct net2 *raw, const struct switch_terms *sw, const struct net2 *out)
