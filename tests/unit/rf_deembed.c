@@ -7,7 +7,9 @@
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
+#include "rf_kind.h"
 #include "base/arena.h"
+#include "rf/deembed/deembed_columns.c" /* this one is linked, not the room's: its loops are chosen by the test */
 #include "rf/network/convert.h"
 #include "rf/deembed/deembed.h"
 #include "rf/numbers/dft.h"
@@ -201,6 +203,64 @@ static void bad_dummies_are_refused_with_a_sentence(void **state)
 }
 
 /* Pads of 25 fF and leads of 20 pH: |wC z| = 0.1 at 12.7 GHz, w sqrt(LC) = 0.3 at 67.5 GHz. */
+static double complex draw(uint64_t *seed)
+{
+        double x[2];
+        for (int k = 0; k < 2; k++) {
+                *seed = *seed * 6364136223846793005u + 1442695040888963407u;
+                x[k] = (double)(int64_t)*seed / 9.3e18;
+        }
+        return CMPLX(x[0], x[1]);
+}
+/* Open and open-short by whole columns: what the points' way gives, in place too, and the same bytes on each kind of processor. */
+static void columns_and_points_agree(void **state)
+{
+        static const enum deembed_method methods[] = {RF_DEEMBED_OPEN, RF_DEEMBED_OPEN_SHORT};
+        uint64_t seed = 11;
+        (void)state;
+        arena = arena_new(0);
+        grid(1100, 1e8, 1e8);
+        struct net2 *measured = net_of(), *open = net_of(), *shorted = net_of(), *out = net_of(), *wide = net_of();
+        for (size_t i = 0; i < axis.n; i++)
+                for (int k = 0; k < 3; k++) {
+                        struct m2 s = m2_diag(k == 1 ? 0.8 : k == 2 ? -0.8 : 0, k == 1 ? 0.8 : k == 2 ? -0.8 : 0);
+                        for (int j = 0; j < 4; j++)
+                                s.e[j] += (k ? 0.1 : 0.5) * draw(&seed);
+                        net2_put(k == 1 ? open : k == 2 ? shorted : measured, i, s);
+                }
+        for (int m = 0; m < 2; m++) {
+                kind = 0;
+                assert_true(deembed_columns(methods[m], measured, open, shorted, out));
+                for (size_t i = 0; i < axis.n; i++) {
+                        struct m2 s[RF_DUMMY_COUNT] = {[RF_DUMMY_DEVICE] = net2_get(measured, i),
+                                                       [RF_DUMMY_OPEN] = net2_get(open, i),
+                                                       [RF_DUMMY_SHORT] = net2_get(shorted, i)};
+                        struct m2 got = net2_get(out, i), want = rf_deembed_point(methods[m], s, 50);
+                        double off = m2_distance(got, want), size = m2_distance(want, m2_diag(0, 0));
+                        if (!(off <= 1e-12 * fmax(1, size * size))) /* a large S is a small determinant */
+                                fail_msg("method %d, point %zu: off by %.3g at size %.3g", methods[m], i, off, size);
+                }
+                for (kind = 1; kind <= 2 && kind_can(kind); kind++) {
+                        assert_true(deembed_columns(methods[m], measured, open, shorted, wide));
+                        assert_memory_equal(wide->re[0], out->re[0], 8 * net2_stride(axis.n) * sizeof(double));
+                }
+                kind = -1;
+                net2_copy(wide, measured);
+                assert_true(deembed_columns(methods[m], wide, open, shorted, wide));
+                assert_memory_equal(wide->re[0], out->re[0], 8 * net2_stride(axis.n) * sizeof(double));
+                /* a perfect short has no admittance: no answer, and the device stays what it was */
+                net2_copy(wide, measured);
+                net2_put(wide, 1000, m2_diag(-1, -1));
+                double first = wide->re[0][0];
+                assert_false(deembed_columns(methods[m], wide, open, shorted, wide));
+                assert_true(wide->re[0][0] == first);
+        }
+        /* the short that is the open at one frequency */
+        net2_put(shorted, 77, net2_get(open, 77));
+        assert_false(deembed_columns(RF_DEEMBED_OPEN_SHORT, measured, open, shorted, out));
+        arena_free(arena);
+}
+
 static void limits_are_computed_from_the_dummies(void **state)
 {
         (void)state;
@@ -262,9 +322,11 @@ static void transforms_of_any_length_are_the_plain_sum(void **state)
 
 int main(void)
 {
-        const struct CMUnitTest tests[] = {
-                cmocka_unit_test(a_gated_half_is_the_one_that_was_built), cmocka_unit_test(what_cannot_be_gated_says_why),
-                cmocka_unit_test(bad_dummies_are_refused_with_a_sentence), cmocka_unit_test(limits_are_computed_from_the_dummies),
-                cmocka_unit_test(transforms_of_any_length_are_the_plain_sum)};
+        const struct CMUnitTest tests[] = {cmocka_unit_test(columns_and_points_agree),
+                                           cmocka_unit_test(a_gated_half_is_the_one_that_was_built),
+                                           cmocka_unit_test(what_cannot_be_gated_says_why),
+                                           cmocka_unit_test(bad_dummies_are_refused_with_a_sentence),
+                                           cmocka_unit_test(limits_are_computed_from_the_dummies),
+                                           cmocka_unit_test(transforms_of_any_length_are_the_plain_sum)};
         return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -1,4 +1,5 @@
-/* rf_exact.c: the columns' way (exact.c) and the points' way give the same terms, the same figures and the same sentences. */
+/* rf_exact.c: the columns' way (exact.c) and the points' way give the same terms, the same figures and the same sentences; and the columns'
+   way the same bytes on each kind of processor. */
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -6,7 +7,9 @@
 #include <cmocka.h>
 #include <stdio.h>
 #include <string.h>
+#include "rf_kind.h"
 #include "rf_synth.h"
+#include "rf/calibrate/exact.c" /* this one is linked, not the room's: its loops are chosen by the test */
 
 enum { N = 211 };
 struct bench {
@@ -124,8 +127,102 @@ static void what_is_wrong_is_said_by_frequency(void **state)
         }
 }
 
+static void same_bytes(const char *what, int k, const double *a, const double *b)
+{
+        for (size_t i = 0; i < N; i++)
+                if (memcmp(&a[i], &b[i], sizeof a[i]) != 0 && !(isnan(a[i]) && isnan(b[i])))
+                        fail_msg("%s at point %zu: %.17g by any processor, %.17g by kind %d", what, i, a[i], b[i], k);
+}
+
+static void every_kind_of_processor_gives_the_same_bytes(void **state)
+{
+        static const char *const words[] = {"sol", "unknown_thru", "solt"};
+        (void)state;
+        for (uint64_t seed = 1; seed <= 4; seed++)
+                for (int m = 0; m < 3; m++)
+                        for (int with_switch = 0; with_switch < 2; with_switch++)
+                                for (kind = 1; kind <= 2 && kind_can(kind); kind++) {
+                                        int wide_kind = kind;
+                                        struct bench *b = bench_new(synth_seed(seed), m == 2);
+                                        struct tp_error err = {0};
+                                        b->p.standard_n = m ? 4 : 3;
+                                        b->p.switch_terms = with_switch ? &b->s->sw : NULL;
+                                        assert_int_equal(solve(b, words[m], 1, &err), CODE_OK);
+                                        kind = 0;
+                                        assert_int_equal(solve(b, words[m], 0, &err), CODE_OK);
+                                        kind = wide_kind;
+                                        for (int t = 0; t < TERM_COUNT; t++) {
+                                                same_bytes(term_words[t], kind, b->terms[0].re[t], b->terms[1].re[t]);
+                                                same_bytes(term_words[t], kind, b->terms[0].im[t], b->terms[1].im[t]);
+                                        }
+                                        same_bytes("condition", kind, b->d[0].condition, b->d[1].condition);
+                                        same_bytes("forward against reverse", kind, b->d[0].k_disagreement, b->d[1].k_disagreement);
+                                        same_bytes("switch terms", kind, b->d[0].switch_difference, b->d[1].switch_difference);
+                                        same_bytes("S21 of the thru", kind, b->d[0].thru_s21_re, b->d[1].thru_s21_re);
+                                        same_bytes("S21 of the thru", kind, b->d[0].thru_s21_im, b->d[1].thru_s21_im);
+                                        arena_free(b->s->arena);
+                                }
+        kind = -1;
+}
+
+/* What is no number is found though nobody looks at the inputs: it goes through to a figure, and the points' way says where it was. */
+static void what_is_no_number_is_found(void **state)
+{
+        (void)state;
+        for (int m = 0; m < 2; m++)
+                for (int which = 0; which < 4 * 16 + 4; which++) {
+                        struct bench *b = bench_new(5, true);
+                        struct tp_error err = {0};
+                        const struct rf_standard *s = &b->standards[which / 16 % 4];
+                        const struct net2 *net = which / 8 % 2 ? s->ideal : s->raw;
+                        double *column = (which % 2 ? net->im : net->re)[which / 2 % 4];
+                        bool unused = s->kind != RF_THRU && (which / 2 % 4 == 1 || which / 2 % 4 == 2);
+                        if (which >= 4 * 16) {
+                                double *const sw[4] = {b->s->sw.f_re, b->s->sw.f_im, b->s->sw.r_re, b->s->sw.r_im};
+                                column = sw[which % 4];
+                                unused = false;
+                        }
+                        unused = unused || (m == 0 && which < 4 * 16 && s->kind == RF_THRU && net == s->ideal);
+                        column[N / 3] = which % 3 ? NAN : INFINITY;
+                        enum code code = solve(b, m ? "solt" : "unknown_thru", 0, &err);
+                        if (code != (unused ? CODE_OK : CODE_BAD_INPUT))
+                                fail_msg("%s, place %d: code %d: %s", m ? "solt" : "unknown_thru", which, code, err.text);
+                        char hz[32];
+                        snprintf(hz, sizeof hz, "%.9g Hz", b->s->axis.hz[N / 3]);
+                        assert_true(unused || strstr(err.text, hz));
+                        arena_free(b->s->arena);
+                }
+}
+
+/* A grid too coarse to follow, and a guess that the root contradicts: said, with the followed sign. */
+static void a_root_that_cannot_be_followed_is_said(void **state)
+{
+        (void)state;
+        for (int wrong = 0; wrong < 2; wrong++) {
+                struct bench *b = bench_new(6, true);
+                struct tp_error err = {0};
+                b->p.thru_delay_s_guess = wrong ? 6e-12 : 1e-12;
+                if (!wrong) /* one point turned by half a turn and back: no step there can be followed */
+                        for (int k = 1; k < 3; k++) {
+                                double complex z = CMPLX(b->standards[3].raw->re[k][90], b->standards[3].raw->im[k][90]) * CMPLX(0, 1.2);
+                                b->standards[3].raw->re[k][90] = creal(z);
+                                b->standards[3].raw->im[k][90] = cimag(z);
+                        }
+                assert_int_equal(solve(b, "unknown_thru", 0, &err), CODE_OK);
+                assert_int_equal(b->d[0].root_followed, wrong);
+                assert_int_equal(b->d[0].root_contradicts, wrong);
+                if (!wrong)
+                        assert_true(b->d[0].root_unfollowed_hz == b->s->axis.hz[90]);
+                assert_true(b->d[0].warning_n > 0);
+                arena_free(b->s->arena);
+        }
+}
+
 int main(void)
 {
-        const struct CMUnitTest tests[] = {cmocka_unit_test(both_ways_agree), cmocka_unit_test(what_is_wrong_is_said_by_frequency)};
+        const struct CMUnitTest tests[] = {
+                cmocka_unit_test(both_ways_agree), cmocka_unit_test(every_kind_of_processor_gives_the_same_bytes),
+                cmocka_unit_test(what_is_no_number_is_found), cmocka_unit_test(a_root_that_cannot_be_followed_is_said),
+                cmocka_unit_test(what_is_wrong_is_said_by_frequency)};
         return cmocka_run_group_tests(tests, NULL, NULL);
 }

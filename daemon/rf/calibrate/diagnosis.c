@@ -1,5 +1,6 @@
 /* diagnosis.c: memory of a diagnosis, its sentences and its residuals (diagnosis.h). */
 #include "rf/calibrate/solve.h"
+#include "rf/numbers/columns.h"
 #include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -73,8 +74,8 @@ void diagnosis_warn(struct diagnosis *d, const char *fmt, ...)
 
 void residuals_none(const struct problem *p, struct diagnosis *d)
 {
-        for (size_t i = 0; i < p->axis->n; i++)
-                d->residual_rms[i] = d->residual_worst[i] = NAN;
+        column_fill(p->axis->n, d->residual_rms, NAN);
+        column_fill(p->axis->n, d->residual_worst, NAN);
         for (size_t k = 0; k < p->standard_n; k++)
                 d->standard[k] = (struct standard_residual){NAN, NAN, NAN};
 }

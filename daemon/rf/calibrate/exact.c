@@ -1,7 +1,6 @@
 /* exact.c: which columns go where, and the choice of processor (exact.h). */
 #include "rf/calibrate/exact.h"
-#include "rf/numbers/finite.h"
-#include "rf/correct/correct_kernel.h"
+#include "rf/numbers/columns.h"
 #include "rf/numbers/cpu.h"
 #include "rf/numbers/cx.h"
 #include "rf/calibrate/solve.h"
@@ -9,31 +8,55 @@
 #include <stdint.h>
 #include <string.h>
 
+enum { BLOCK = 64, READ_MAX = 7 }; /* a block of all columns fits into the first cache; three reflections for each port, one thru */
+
 struct box_columns {
         const double *g_re[3], *g_im[3], *w_re[3], *w_im[3];
         double *ed_re, *ed_im, *es_re, *es_im, *er_re, *er_im, *condition;
-        bool second; /* condition holds the other port's already */
 };
-struct thru_columns {
-        const double *s_re[4], *s_im[4], *m_re[2], *m_im[2], *ed_re, *ed_im, *es_re, *es_im, *er_re, *er_im;
-        double *el_re, *el_im, *et_re, *et_im;
+/* A standard with its switch terms taken out of it, block by block; or as it is. */
+struct bare_columns {
+        const double *m_re[4], *m_im[4];
+        double *to[8]; /* re and im of S11 S12 S21 S22 in turn */
+        bool as_read, thru;
 };
-struct quality_columns {
-        double *const *t_re, *const *t_im;
+struct exact_columns {
+        struct box_columns box[2];
+        double *t_re[TERM_COUNT], *t_im[TERM_COUNT];
+        /* the thru: defined, and as read */
+        const double *s_re[4], *s_im[4], *m_re[4], *m_im[4];
         const double *gf_re, *gf_im, *gr_re, *gr_im;
         double *disagreement, *difference;
-};
-struct root_columns {
-        const double *m_re[4], *m_im[4], *hz;
-        double *const *t_re, *const *t_im;
-        struct exact_root to;
+        /* unknown thru */
+        const struct switch_terms *sw;
+        struct bare_columns bare[READ_MAX];
+        size_t bare_n;
+        double *thru_block[8], *s21_re, *s21_im;
+        const double *hz;
         double tau_s;
 };
-struct rest_columns {
-        double *const *t_re, *const *t_im;
-        struct exact_root root;
-        const signed char *sign;
+struct near_columns {
+        double *re, *im;
 };
+/* The largest of columns of numbers >= 0, as the integers of their bits; strange: of numbers that only need be numbers. */
+struct exact_bits {
+        int64_t condition, k_disagreement, switch_difference, thru_power, strange;
+        bool lost;
+};
+
+#define TERM_AT(name, term, at) double *name##_re = in->t_re[term] + at, *name##_im = in->t_im[term] + at
+#define BOX_TERMS(at)               \
+        TERM_AT(edf, TERM_EDF, at); \
+        TERM_AT(esf, TERM_ESF, at); \
+        TERM_AT(erf, TERM_ERF, at); \
+        TERM_AT(edr, TERM_EDR, at); \
+        TERM_AT(esr, TERM_ESR, at); \
+        TERM_AT(err, TERM_ERR, at)
+#define PATH_TERMS(at)              \
+        TERM_AT(elf, TERM_ELF, at); \
+        TERM_AT(etf, TERM_ETF, at); \
+        TERM_AT(elr, TERM_ELR, at); \
+        TERM_AT(etr, TERM_ETR, at)
 
 #define KIND _any
 #define TARGET
@@ -46,6 +69,21 @@ struct rest_columns {
 #define TARGET TARGET_512
 #include "rf/calibrate/exact_loops.h"
 #endif
+
+static double largest(int64_t bits)
+{
+        double x;
+        memcpy(&x, &bits, sizeof x);
+        return x;
+}
+/* The figures, and whether all of them are numbers. */
+static bool figures(const struct exact_bits *bits, struct exact_worst *ret)
+{
+        *ret = (struct exact_worst){largest(bits->condition), largest(bits->k_disagreement), sqrt(largest(bits->switch_difference)),
+                                    largest(bits->thru_power)};
+        return isfinite(ret->condition) && isfinite(ret->k_disagreement) && isfinite(ret->switch_difference) && isfinite(ret->thru_power) &&
+               isfinite(largest(bits->strange));
+}
 
 /* The three reflections that a port has, by index; false: other than three. */
 static bool three_at(const struct problem *p, unsigned port, size_t at[3])
@@ -75,155 +113,118 @@ static const struct rf_standard *only_thru(const struct problem *p)
         return found;
 }
 
-/* raw[k]: what is read of standard k, with or without switch terms. */
-static bool boxes(const struct problem *p, const struct net2 *const *raw, struct terms *out, double *condition)
+static void columns_of(const struct net2 *net, const double *re[4], const double *im[4])
 {
+        for (int k = 0; k < 4; k++) {
+                re[k] = net->re[k];
+                im[k] = net->im[k];
+        }
+}
+
+/* bare: standard k without its switch terms is bare[k]; NULL: what is read goes in as it is. */
+static bool boxes(const struct problem *p, const struct bare_columns *bare, struct terms *out, double *condition, struct exact_columns *ret)
+{
+        for (int k = 0; k < TERM_COUNT; k++) {
+                ret->t_re[k] = out->re[k];
+                ret->t_im[k] = out->im[k];
+        }
         for (unsigned port = 1; port <= 2; port++) {
                 size_t at[3], entry = port == 1 ? 0 : 3;
                 enum term d = port == 1 ? TERM_EDF : TERM_EDR, s = port == 1 ? TERM_ESF : TERM_ESR, t = port == 1 ? TERM_ERF : TERM_ERR;
+                struct box_columns *in = &ret->box[port - 1];
                 if (!three_at(p, port, at))
                         return false;
-                struct box_columns in = {.ed_re = out->re[d],
-                                         .ed_im = out->im[d],
-                                         .es_re = out->re[s],
-                                         .es_im = out->im[s],
-                                         .er_re = out->re[t],
-                                         .er_im = out->im[t],
-                                         .condition = condition,
-                                         .second = port == 2};
+                *in = (struct box_columns){.ed_re = out->re[d],
+                                           .ed_im = out->im[d],
+                                           .es_re = out->re[s],
+                                           .es_im = out->im[s],
+                                           .er_re = out->re[t],
+                                           .er_im = out->im[t],
+                                           .condition = condition};
                 for (int j = 0; j < 3; j++) {
-                        in.g_re[j] = p->standards[at[j]].ideal->re[entry];
-                        in.g_im[j] = p->standards[at[j]].ideal->im[entry];
-                        in.w_re[j] = raw[at[j]]->re[entry];
-                        in.w_im[j] = raw[at[j]]->im[entry];
+                        const struct rf_standard *standard = &p->standards[at[j]];
+                        in->g_re[j] = standard->ideal->re[entry];
+                        in->g_im[j] = standard->ideal->im[entry];
+                        in->w_re[j] = bare ? bare[at[j]].to[2 * entry] : standard->raw->re[entry];
+                        in->w_im[j] = bare ? bare[at[j]].to[2 * entry + 1] : standard->raw->im[entry];
                 }
-                if (port == 1)
-                        memset(condition, 0, p->axis->n * sizeof *condition);
-                CPU_RUN(box, p->axis->n, &in);
         }
-        return column_finite(p->axis->n, condition);
+        return true;
 }
 
 static void z_is_50(struct terms *out)
 {
-        for (size_t i = 0; i < out->axis->n; i++) {
-                out->z_re[i] = 50;
-                out->z_im[i] = 0;
+        column_fill(out->axis->n, out->z_re, 50);
+        column_fill(out->axis->n, out->z_im, 0);
+}
+static void no_crosstalk(struct terms *out)
+{
+        for (int k = TERM_EXF; k <= TERM_EXR; k += TERM_EXR - TERM_EXF) {
+                column_fill(out->axis->n, out->re[k], 0);
+                column_fill(out->axis->n, out->im[k], 0);
         }
 }
 
-static bool terms_finite(const struct terms *t)
+bool exact_sol(const struct problem *p, struct terms *out, struct diagnosis *d, struct exact_worst *ret)
 {
-        for (int k = 0; k < TERM_COUNT; k++)
-                if (!column_finite(t->axis->n, t->re[k]) || !column_finite(t->axis->n, t->im[k]))
-                        return false;
-        return true;
-}
-
-bool exact_sol(const struct problem *p, struct terms *out, double *condition)
-{
-        const struct net2 *raw[RF_STANDARD_MAX];
-        for (size_t k = 0; k < p->standard_n; k++)
-                raw[k] = p->standards[k].raw;
-        if (!boxes(p, raw, out, condition))
+        struct exact_columns in = {0};
+        struct exact_bits bits = {0};
+        if (!boxes(p, NULL, out, d->condition, &in))
                 return false;
+        CPU_RUN(sol, p->axis->n, &in, &bits);
         z_is_50(out);
-        return true;
+        return figures(&bits, ret);
 }
 
-bool exact_solt(const struct problem *p, struct terms *out, struct diagnosis *d)
+bool exact_solt(const struct problem *p, struct terms *out, struct diagnosis *d, struct exact_worst *ret)
 {
         const struct rf_standard *t = only_thru(p);
         const struct switch_terms *sw = p->switch_terms;
-        static const int turned[4] = {3, 2, 1, 0};
-        if (!t || !exact_sol(p, out, d->condition))
+        struct exact_columns in = {.disagreement = d->k_disagreement, .difference = d->switch_difference};
+        struct exact_bits bits = {0};
+        if (!t || !boxes(p, NULL, out, d->condition, &in))
                 return false;
-        for (int reverse = 0; reverse < 2; reverse++) {
-                enum term ed = reverse ? TERM_EDR : TERM_EDF, es = reverse ? TERM_ESR : TERM_ESF, er = reverse ? TERM_ERR : TERM_ERF;
-                enum term el = reverse ? TERM_ELR : TERM_ELF, et = reverse ? TERM_ETR : TERM_ETF;
-                struct thru_columns in = {.ed_re = out->re[ed],
-                                          .ed_im = out->im[ed],
-                                          .es_re = out->re[es],
-                                          .es_im = out->im[es],
-                                          .er_re = out->re[er],
-                                          .er_im = out->im[er],
-                                          .el_re = out->re[el],
-                                          .el_im = out->im[el],
-                                          .et_re = out->re[et],
-                                          .et_im = out->im[et]};
-                for (int k = 0; k < 4; k++) {
-                        in.s_re[k] = t->ideal->re[reverse ? turned[k] : k];
-                        in.s_im[k] = t->ideal->im[reverse ? turned[k] : k];
-                }
-                for (int k = 0; k < 2; k++) {
-                        in.m_re[k] = t->raw->re[reverse ? turned[2 * k] : 2 * k];
-                        in.m_im[k] = t->raw->im[reverse ? turned[2 * k] : 2 * k];
-                }
-                CPU_RUN(thru, p->axis->n, &in);
+        columns_of(t->ideal, in.s_re, in.s_im);
+        columns_of(t->raw, in.m_re, in.m_im);
+        if (sw) {
+                in.gf_re = sw->f_re, in.gf_im = sw->f_im, in.gr_re = sw->r_re, in.gr_im = sw->r_im;
+                CPU_RUN(solt_switch, p->axis->n, &in, &bits);
+        } else {
+                CPU_RUN(solt, p->axis->n, &in, &bits);
+                column_fill(p->axis->n, d->switch_difference, NAN);
         }
-        for (int k = TERM_EXF; k <= TERM_EXR; k += TERM_EXR - TERM_EXF) {
-                memset(out->re[k], 0, p->axis->n * sizeof(double));
-                memset(out->im[k], 0, p->axis->n * sizeof(double));
-        }
-        /* without measured switch terms the implied ones are held against themselves and the column goes back to what it was */
-        struct quality_columns q = {.t_re = out->re,
-                                    .t_im = out->im,
-                                    .gf_re = sw ? sw->f_re : out->re[TERM_EXF],
-                                    .gf_im = sw ? sw->f_im : out->im[TERM_EXF],
-                                    .gr_re = sw ? sw->r_re : out->re[TERM_EXF],
-                                    .gr_im = sw ? sw->r_im : out->im[TERM_EXF],
-                                    .disagreement = d->k_disagreement,
-                                    .difference = d->switch_difference};
-        CPU_RUN(quality, p->axis->n, &q);
-        for (size_t i = 0; !sw && i < p->axis->n; i++)
-                d->switch_difference[i] = NAN;
-        return terms_finite(out);
+        no_crosstalk(out);
+        z_is_50(out);
+        return figures(&bits, ret);
 }
 
-size_t exact_bytes(size_t n) { return RF_STANDARD_MAX * sizeof(struct net2) + 4 * net2_bytes(n) + 64; }
-
-/* All of them with the switch terms taken out, three reflections and a thru: four networks at the most. */
-static bool unterminated(const struct problem *p, char *scratch, const struct net2 **raw)
+bool exact_unknown_thru(const struct problem *p, struct terms *out, struct diagnosis *d, struct exact_worst *ret)
 {
-        struct net2 *nets = (struct net2 *)(void *)scratch;
-        char *memory = scratch + RF_STANDARD_MAX * sizeof *nets;
-        memory += (64 - (uintptr_t)memory % 64) % 64;
-        if (p->standard_n > 4)
+        double block[READ_MAX][8][BLOCK] __attribute__((aligned(64)));
+        const struct rf_standard *t = only_thru(p);
+        struct exact_columns in = {.sw = p->switch_terms,
+                                   .bare_n = p->standard_n,
+                                   .s21_re = d->thru_s21_re,
+                                   .s21_im = d->thru_s21_im,
+                                   .hz = p->axis->hz,
+                                   .tau_s = p->thru_delay_s_guess};
+        struct exact_bits bits = {0};
+        if (!t || p->standard_n > READ_MAX)
                 return false;
         for (size_t k = 0; k < p->standard_n; k++) {
                 const struct rf_standard *s = &p->standards[k];
-                raw[k] = s->raw;
-                if (!p->switch_terms || (is_reflection(s->kind) && s->ports != 0 && s->ports != 3))
-                        continue;
-                nets[k] = net2_at(memory, p->axis, PLANE_RECEIVER);
-                memory += net2_bytes(p->axis->n);
-                kernels_best()->unterminate(p->axis->n, s->raw, p->switch_terms, &nets[k]);
-                raw[k] = &nets[k];
+                bool one_port = is_reflection(s->kind) && s->ports != 0 && s->ports != 3;
+                in.bare[k].as_read = one_port || !p->switch_terms;
+                in.bare[k].thru = s == t;
+                columns_of(s->raw, in.bare[k].m_re, in.bare[k].m_im);
+                for (int j = 0; j < 8; j++)
+                        in.bare[k].to[j] = block[k][j];
         }
-        return true;
-}
-
-bool exact_unknown_thru(const struct problem *p, void *scratch, struct terms *out, double *condition, const struct exact_root *ret)
-{
-        const struct net2 *raw[RF_STANDARD_MAX];
-        const struct rf_standard *t = only_thru(p);
-        size_t n = p->axis->n;
-        if (!t || !unterminated(p, scratch, raw) || !boxes(p, raw, out, condition))
+        if (!boxes(p, in.bare, out, d->condition, &in))
                 return false;
-        const struct net2 *m = raw[t - p->standards];
-        struct root_columns in = {.hz = p->axis->hz, .t_re = out->re, .t_im = out->im, .to = *ret, .tau_s = p->thru_delay_s_guess};
-        for (int k = 0; k < 4; k++) {
-                in.m_re[k] = m->re[k];
-                in.m_im[k] = m->im[k];
-        }
-        CPU_RUN(root, n, &in);
+        memcpy(in.thru_block, in.bare[t - p->standards].to, sizeof in.thru_block);
+        CPU_RUN(unknown_thru, p->axis->n, &in, &bits);
+        no_crosstalk(out);
         z_is_50(out);
-        return column_finite(n, ret->r_re) && column_finite(n, ret->r_im) && column_finite(n, ret->ratio_re) &&
-               column_finite(n, ret->ratio_im);
-}
-
-void exact_unknown_thru_terms(size_t n, const struct exact_root *root, const signed char *sign, struct terms *out)
-{
-        struct rest_columns in = {.t_re = out->re, .t_im = out->im, .root = *root, .sign = sign};
-        CPU_RUN(rest, n, &in);
+        return figures(&bits, ret) && !bits.lost;
 }

@@ -1,141 +1,271 @@
 /* exact_loops.h: the body of exact.c, included once for each kind of processor with KIND and TARGET defined (see vector.h).  No include
    guard: that is the point.
+   Idea        Blocks of frequencies that stay in the first cache go through all steps before the next block does.  Reciprocals of several
+               real numbers are taken as one of their product.  The largest of a column is kept on the way, as the integer of its bits
+               (these order numbers >= 0, and what is no number comes out above all others).
    Sources     one port as a Moebius map with one linear equation per standard: any textbook, solved here by Cramer's rule after the first
                equation is taken from the others (own derivation).  Thru: Marks, 50th ARFTG, 1997.  Unknown thru: Ferrero & Pisani, IEEE
                MGWL 2 (1992) 505, det T = 1. */
 #include "rf/numbers/vector.h"
 #include "rf/numbers/vector_functions.h"
 
-/* w = (a G + b)/(c G + 1) from three pairs. */
-HOT void N(box)(size_t n, const struct box_columns *in)
+IN int64_t N(larger_bits)(int64_t worst, double x)
 {
-        const double *g1_re = in->g_re[0], *g1_im = in->g_im[0], *g2_re = in->g_re[1], *g2_im = in->g_im[1], *g3_re = in->g_re[2],
-                     *g3_im = in->g_im[2], *w1_re = in->w_re[0], *w1_im = in->w_im[0], *w2_re = in->w_re[1], *w2_im = in->w_im[1],
-                     *w3_re = in->w_re[2], *w3_im = in->w_im[2];
-        double *ed_re = in->ed_re, *ed_im = in->ed_im, *es_re = in->es_re, *es_im = in->es_im, *er_re = in->er_re, *er_im = in->er_im,
-               *worst = in->condition;
-        double least = in->second ? 1 : 0;
+        int64_t bits = (int64_t)N(bits)(__builtin_fabs(x));
+        return bits > worst ? bits : worst;
+}
+
+/* w = (a G + b)/(c G + 1) from three pairs: n points, those of the terms at `at`, those of w at `w_at`.  The condition number goes out
+   squared for the first port and as it is, the larger one, for the second. */
+IN void N(box)(size_t n, size_t at, size_t w_at, const struct box_columns *in, bool second, int64_t *ret_worst)
+{
+        const double *g1_re = in->g_re[0] + at, *g1_im = in->g_im[0] + at, *g2_re = in->g_re[1] + at, *g2_im = in->g_im[1] + at,
+                     *g3_re = in->g_re[2] + at, *g3_im = in->g_im[2] + at, *w1_re = in->w_re[0] + w_at, *w1_im = in->w_im[0] + w_at,
+                     *w2_re = in->w_re[1] + w_at, *w2_im = in->w_im[1] + w_at, *w3_re = in->w_re[2] + w_at, *w3_im = in->w_im[2] + w_at;
+        double *ed_re = in->ed_re + at, *ed_im = in->ed_im + at, *es_re = in->es_re + at, *es_im = in->es_im + at, *er_re = in->er_re + at,
+               *er_im = in->er_im + at, *condition = in->condition + at;
+        int64_t worst = 0;
 #pragma GCC ivdep
         for (size_t i = 0; i < n; i++) {
                 struct cx g1 = AT(g1, i), g2 = AT(g2, i), g3 = AT(g3, i), w1 = AT(w1, i), w2 = AT(w2, i), w3 = AT(w3, i);
                 struct cx q1 = N(mul)(g1, w1), q2 = N(mul)(g2, w2), q3 = N(mul)(g3, w3);
                 struct cx g21 = cx_sub(g2, g1), g31 = cx_sub(g3, g1), q21 = cx_sub(q2, q1), q31 = cx_sub(q3, q1);
                 struct cx w21 = cx_sub(w2, w1), w31 = cx_sub(w3, w1);
-                struct cx det = N(sub_mul)(N(mul)(g31, q21), g21, q31), k = N(inv)(det);
+                struct cx det = N(sub_mul)(N(mul)(g31, q21), g21, q31);
+                double k2 = 1 / N(norm2)(det);
+                struct cx k = cx(det.re * k2, -det.im * k2);
                 struct cx a = N(mul)(N(sub_mul)(N(mul)(w31, q21), w21, q31), k);
                 struct cx c = N(mul)(N(sub_mul)(N(mul)(g21, w31), g31, w21), k);
                 struct cx b = N(add_mul)(N(sub_mul)(w1, a, g1), c, q1), er = N(sub_mul)(a, b, c);
                 PUT(ed, i, b);
                 PUT(es, i, cx(-c.re, -c.im));
                 PUT(er, i, er);
-                /* rows (G, 1, -G w): the norm of the matrix and of its adjugate */
-                double all = 3 + N(norm2)(g1) + N(norm2)(g2) + N(norm2)(g3) + N(norm2)(q1) + N(norm2)(q2) + N(norm2)(q3);
-                double adjugate = N(norm2)(g21) + N(norm2)(g31) + N(norm2)(cx_sub(g3, g2)) + N(norm2)(q21) + N(norm2)(q31) +
-                                  N(norm2)(cx_sub(q3, q2)) + N(norm2)(N(sub_mul)(N(mul)(g2, q3), g3, q2)) +
-                                  N(norm2)(N(sub_mul)(N(mul)(g3, q1), g1, q3)) + N(norm2)(N(sub_mul)(N(mul)(g1, q2), g2, q1));
-                double condition = __builtin_sqrt(all * adjugate / N(norm2)(det)), before = worst[i] * least;
-                /* one ideal for two readings is a map that knows only one value */
-                bool knows = N(norm2)(er) > 1e-18 * N(norm2)(a);
-                condition = condition <= before ? before : condition; /* NaN wins */
-                worst[i] = knows ? condition : __builtin_inf();
+                /* rows (G, 1, -G w): the norm of the matrix and of its adjugate, where Gi qj - Gj qi = Gi Gj (wj - wi) */
+                double n1 = N(norm2)(g1), n2 = N(norm2)(g2), n3 = N(norm2)(g3);
+                double all = 3 + n1 + n2 + n3 + (N(norm2)(q1) + N(norm2)(q2) + N(norm2)(q3));
+                double adjugate =
+                        N(norm2)(g21) + N(norm2)(g31) + N(norm2)(cx_sub(g3, g2)) +
+                        (N(norm2)(q21) + N(norm2)(q31) + N(norm2)(cx_sub(q3, q2))) +
+                        __builtin_fma(n1, __builtin_fma(n3, N(norm2)(w31), n2 * N(norm2)(w21)), n2 * n3 * N(norm2)(cx_sub(w3, w2)));
+                /* one ideal for two readings is a map that knows only one value; NaN does not know either */
+                double square = N(size1)(er) > 1e-9 * N(size1)(a) ? all * adjugate * k2 : __builtin_inf();
+                if (second) {
+                        double before = condition[i];
+                        square = __builtin_sqrt(square <= before ? before : square);
+                        worst = N(larger_bits)(worst, square);
+                }
+                condition[i] = square;
         }
+        if (second)
+                *ret_worst = worst > *ret_worst ? worst : *ret_worst;
 }
 
-/* Forward terms of a thru (S, raw m11 and m21) with the box of port 1 known; turned round by the caller for the reverse ones. */
-HOT void N(thru)(size_t n, const struct thru_columns *in)
+/* Each direction's load match and tracking from a thru (S, raw) between the boxes: with u = m11 - EDF, v = ERF + ESF u, g = u - S11 v,
+   EL = g/(S12 S21 v + S22 g) and ET = m21 (1 - ES S11 - EL (S22 - ES det S))/S21; turned round for the other direction. */
+IN void N(thru)(size_t n, size_t at, const struct exact_columns *in)
 {
-        const double *s11_re = in->s_re[0], *s11_im = in->s_im[0], *s12_re = in->s_re[1], *s12_im = in->s_im[1], *s21_re = in->s_re[2],
-                     *s21_im = in->s_im[2], *s22_re = in->s_re[3], *s22_im = in->s_im[3], *m1_re = in->m_re[0], *m1_im = in->m_im[0],
-                     *m2_re = in->m_re[1], *m2_im = in->m_im[1];
-        const double *ed_re = in->ed_re, *ed_im = in->ed_im, *es_re = in->es_re, *es_im = in->es_im, *er_re = in->er_re, *er_im = in->er_im;
-        double *el_re = in->el_re, *el_im = in->el_im, *et_re = in->et_re, *et_im = in->et_im;
+        const double *const *m_re = in->m_re, *const *m_im = in->m_im;
+        const double *s11_re = in->s_re[0] + at, *s11_im = in->s_im[0] + at, *s12_re = in->s_re[1] + at, *s12_im = in->s_im[1] + at,
+                     *s21_re = in->s_re[2] + at, *s21_im = in->s_im[2] + at, *s22_re = in->s_re[3] + at, *s22_im = in->s_im[3] + at,
+                     *m11_re = m_re[0] + at, *m11_im = m_im[0] + at, *m12_re = m_re[1] + at, *m12_im = m_im[1] + at, *m21_re = m_re[2] + at,
+                     *m21_im = m_im[2] + at, *m22_re = m_re[3] + at, *m22_im = m_im[3] + at;
+        BOX_TERMS(at);
+        PATH_TERMS(at);
 #pragma GCC ivdep
         for (size_t i = 0; i < n; i++) {
-                struct cx s11 = AT(s11, i), s12 = AT(s12, i), s21 = AT(s21, i), s22 = AT(s22, i), es = AT(es, i);
-                struct cx u = cx_sub(AT(m1, i), AT(ed, i)), v = N(add_mul)(AT(er, i), es, u), g = N(sub_mul)(u, s11, v);
-                struct cx through = N(mul)(s12, s21), el = N(mul)(g, N(inv)(N(add_mul)(N(mul)(through, v), s22, g)));
-                struct cx d = N(sub_mul)(N(sub_mul)(cx(1, 0), es, s11), el, s22), det = N(sub_mul)(N(mul)(s11, s22), s12, s21);
-                struct cx et = N(mul)(N(mul)(AT(m2, i), N(add_mul)(d, N(mul)(es, el), det)), N(inv)(s21));
-                PUT(el, i, el);
-                PUT(et, i, et);
+                struct cx s11 = AT(s11, i), s12 = AT(s12, i), s21 = AT(s21, i), s22 = AT(s22, i), esf = AT(esf, i), esr = AT(esr, i);
+                struct cx through = N(mul)(s12, s21), det = cx_sub(N(mul)(s11, s22), through);
+                struct cx uf = cx_sub(AT(m11, i), AT(edf, i)), vf = N(add_mul)(AT(erf, i), esf, uf), gf = N(sub_mul)(uf, s11, vf);
+                struct cx ur = cx_sub(AT(m22, i), AT(edr, i)), vr = N(add_mul)(AT(err, i), esr, ur), gr = N(sub_mul)(ur, s22, vr);
+                struct cx xf = N(add_mul)(N(mul)(through, vf), s22, gf), xr = N(add_mul)(N(mul)(through, vr), s11, gr);
+                double af = N(norm2)(xf), ar = N(norm2)(xr), b12 = N(norm2)(s12), b21 = N(norm2)(s21);
+                double a = af * ar, b = b12 * b21, k = 1 / (a * b), ka = k * b, kb = k * a; /* 1/a, 1/b */
+                struct cx elf = N(mul)(gf, N(conjugate)(xf, ka * ar)), elr = N(mul)(gr, N(conjugate)(xr, ka * af));
+                struct cx df = N(sub_mul)(N(sub_mul)(cx(1, 0), esf, s11), elf, N(sub_mul)(s22, esf, det));
+                struct cx dr = N(sub_mul)(N(sub_mul)(cx(1, 0), esr, s22), elr, N(sub_mul)(s11, esr, det));
+                PUT(elf, i, elf);
+                PUT(elr, i, elr);
+                PUT(etf, i, N(mul)(N(mul)(AT(m21, i), df), N(conjugate)(s21, kb * b12)));
+                PUT(etr, i, N(mul)(N(mul)(AT(m12, i), dr), N(conjugate)(s12, kb * b21)));
         }
 }
 
-/* K twice, and the switch terms that the load matches imply against the measured ones (NULL: none). */
-HOT void N(quality)(size_t n, const struct quality_columns *in)
+/* K twice, and, `measured`, the switch terms that the load matches imply against the measured ones. */
+IN void N(quality)(size_t n, size_t at, const struct exact_columns *in, bool measured, int64_t *ret_worst_k, int64_t *ret_worst_switch)
 {
-        const double *edf_re = in->t_re[TERM_EDF], *edf_im = in->t_im[TERM_EDF], *esf_re = in->t_re[TERM_ESF], *esf_im = in->t_im[TERM_ESF],
-                     *erf_re = in->t_re[TERM_ERF], *erf_im = in->t_im[TERM_ERF], *edr_re = in->t_re[TERM_EDR], *edr_im = in->t_im[TERM_EDR],
-                     *esr_re = in->t_re[TERM_ESR], *esr_im = in->t_im[TERM_ESR], *err_re = in->t_re[TERM_ERR], *err_im = in->t_im[TERM_ERR],
-                     *elf_re = in->t_re[TERM_ELF], *elf_im = in->t_im[TERM_ELF], *etf_re = in->t_re[TERM_ETF], *etf_im = in->t_im[TERM_ETF],
-                     *elr_re = in->t_re[TERM_ELR], *elr_im = in->t_im[TERM_ELR], *etr_re = in->t_re[TERM_ETR], *etr_im = in->t_im[TERM_ETR];
-        const double *gf_re = in->gf_re, *gf_im = in->gf_im, *gr_re = in->gr_re, *gr_im = in->gr_im;
-        double *k_re = in->t_re[TERM_K], *k_im = in->t_im[TERM_K], *disagreement = in->disagreement, *difference = in->difference;
+        BOX_TERMS(at);
+        PATH_TERMS(at);
+        TERM_AT(k, TERM_K, at);
+        const double *gf_re = in->gf_re + at, *gf_im = in->gf_im + at, *gr_re = in->gr_re + at, *gr_im = in->gr_im + at;
+        double *disagreement = in->disagreement + at, *difference = in->difference + at;
+        int64_t worst_k = 0, worst_switch = 0;
 #pragma GCC ivdep
         for (size_t i = 0; i < n; i++) {
                 struct cx lf = cx_sub(AT(elf, i), AT(esr, i)), lr = cx_sub(AT(elr, i), AT(esf, i));
-                struct cx df = N(inv)(N(add_mul)(AT(err, i), AT(edr, i), lf)), dr = N(inv)(N(add_mul)(AT(erf, i), AT(edf, i), lr));
-                struct cx k = N(mul)(AT(etf, i), df), twice = N(sub_mul)(cx(1, 0), N(mul)(k, AT(etr, i)), dr);
-                struct cx f = N(sub_mul)(AT(gf, i), lf, df), r = N(sub_mul)(AT(gr, i), lr, dr);
-                double a = N(norm2)(f), b = N(norm2)(r);
+                struct cx xf = N(add_mul)(AT(err, i), AT(edr, i), lf), xr = N(add_mul)(AT(erf, i), AT(edf, i), lr);
+                double af = N(norm2)(xf), ar = N(norm2)(xr), both = 1 / (af * ar);
+                struct cx df = N(conjugate)(xf, both * ar), k = N(mul)(AT(etf, i), df);
+                double off = __builtin_sqrt(N(norm2)(N(sub_mul)(xr, k, AT(etr, i))) * (both * af)); /* |1 - K ETR/xr| */
                 PUT(k, i, k);
-                disagreement[i] = __builtin_sqrt(N(norm2)(twice));
-                difference[i] = __builtin_sqrt(a > b ? a : b);
+                disagreement[i] = off;
+                worst_k = N(larger_bits)(worst_k, off);
+                if (measured) {
+                        double f = N(norm2)(N(sub_mul)(AT(gf, i), lf, df));
+                        double r = N(norm2)(N(sub_mul)(lr, AT(gr, i), xr)) * (both * af); /* |GR - lr/xr|^2 */
+                        difference[i] = __builtin_sqrt(f > r ? f : r);
+                        worst_switch = N(larger_bits)(worst_switch, f + r); /* not the larger: that may leave a NaN behind */
+                }
+        }
+        *ret_worst_k = worst_k > *ret_worst_k ? worst_k : *ret_worst_k;
+        *ret_worst_switch = worst_switch > *ret_worst_switch ? worst_switch : *ret_worst_switch;
+}
+
+HOT void N(sol)(size_t n, const struct exact_columns *in, struct exact_bits *ret)
+{
+        for (size_t at = 0; at < n; at += BLOCK) {
+                size_t m = n - at < BLOCK ? n - at : BLOCK;
+                N(box)(m, at, at, &in->box[0], false, &ret->condition);
+                N(box)(m, at, at, &in->box[1], true, &ret->condition);
         }
 }
 
-/* r = sqrt(S12/S21/(ER1 ER2)) as it comes, S21 of the thru with it, and S21 e^{+jw tau}, for a sign. */
-HOT void N(root)(size_t n, const struct root_columns *in)
+HOT void N(solt)(size_t n, const struct exact_columns *in, struct exact_bits *ret)
 {
-        const double *m11_re = in->m_re[0], *m11_im = in->m_im[0], *m12_re = in->m_re[1], *m12_im = in->m_im[1], *m21_re = in->m_re[2],
-                     *m21_im = in->m_im[2], *m22_re = in->m_re[3], *m22_im = in->m_im[3];
-        const double *edf_re = in->t_re[TERM_EDF], *edf_im = in->t_im[TERM_EDF], *esf_re = in->t_re[TERM_ESF], *esf_im = in->t_im[TERM_ESF],
-                     *erf_re = in->t_re[TERM_ERF], *erf_im = in->t_im[TERM_ERF], *edr_re = in->t_re[TERM_EDR], *edr_im = in->t_im[TERM_EDR],
-                     *esr_re = in->t_re[TERM_ESR], *esr_im = in->t_im[TERM_ESR], *err_re = in->t_re[TERM_ERR], *err_im = in->t_im[TERM_ERR],
-                     *hz = in->hz;
-        double *r_re = in->to.r_re, *r_im = in->to.r_im, *s21_re = in->to.s21_re, *s21_im = in->to.s21_im, *ratio_re = in->to.ratio_re,
-               *ratio_im = in->to.ratio_im;
+        for (size_t at = 0; at < n; at += BLOCK) {
+                size_t m = n - at < BLOCK ? n - at : BLOCK;
+                N(box)(m, at, at, &in->box[0], false, &ret->condition);
+                N(box)(m, at, at, &in->box[1], true, &ret->condition);
+                N(thru)(m, at, in);
+                N(quality)(m, at, in, false, &ret->k_disagreement, &ret->switch_difference);
+        }
+}
+HOT void N(solt_switch)(size_t n, const struct exact_columns *in, struct exact_bits *ret)
+{
+        for (size_t at = 0; at < n; at += BLOCK) {
+                size_t m = n - at < BLOCK ? n - at : BLOCK;
+                N(box)(m, at, at, &in->box[0], false, &ret->condition);
+                N(box)(m, at, at, &in->box[1], true, &ret->condition);
+                N(thru)(m, at, in);
+                N(quality)(m, at, in, true, &ret->k_disagreement, &ret->switch_difference);
+        }
+}
+
+/* What is read of a standard without its switch terms: S11 and S22 of a reflection, all of the thru. */
+IN void N(bare_reflection)(size_t n, size_t at, const struct bare_columns *in, const struct switch_terms *sw)
+{
+        const double *m11_re = in->m_re[0] + at, *m11_im = in->m_im[0] + at, *m12_re = in->m_re[1] + at, *m12_im = in->m_im[1] + at,
+                     *m21_re = in->m_re[2] + at, *m21_im = in->m_im[2] + at, *m22_re = in->m_re[3] + at, *m22_im = in->m_im[3] + at;
+        const double *f_re = sw->f_re + at, *f_im = sw->f_im + at, *r_re = sw->r_re + at, *r_im = sw->r_im + at;
+        double *a_re = in->to[0], *a_im = in->to[1], *b_re = in->to[6], *b_im = in->to[7];
+#pragma GCC ivdep
+        for (size_t i = 0; i < n; i++) {
+                struct cx t = N(mul)(AT(m12, i), AT(m21, i)), f = N(mul)(t, AT(f, i)), d = N(inv)(N(sub_mul)(cx(1, 0), f, AT(r, i)));
+                PUT(a, i, N(mul)(cx_sub(AT(m11, i), f), d));
+                PUT(b, i, N(mul)(N(sub_mul)(AT(m22, i), t, AT(r, i)), d));
+        }
+}
+IN void N(bare_thru)(size_t n, size_t at, const struct bare_columns *in, const struct switch_terms *sw)
+{
+        const double *m11_re = in->m_re[0] + at, *m11_im = in->m_im[0] + at, *m12_re = in->m_re[1] + at, *m12_im = in->m_im[1] + at,
+                     *m21_re = in->m_re[2] + at, *m21_im = in->m_im[2] + at, *m22_re = in->m_re[3] + at, *m22_im = in->m_im[3] + at;
+        const double *f_re = sw->f_re + at, *f_im = sw->f_im + at, *r_re = sw->r_re + at, *r_im = sw->r_im + at;
+        double *a_re = in->to[0], *a_im = in->to[1], *b_re = in->to[2], *b_im = in->to[3], *c_re = in->to[4], *c_im = in->to[5],
+               *d_re = in->to[6], *d_im = in->to[7];
+#pragma GCC ivdep
+        for (size_t i = 0; i < n; i++) {
+                struct cx one = cx(1, 0), m11 = AT(m11, i), m12 = AT(m12, i), m21 = AT(m21, i), m22 = AT(m22, i), gf = AT(f, i),
+                          gr = AT(r, i);
+                struct cx t = N(mul)(m12, m21), f = N(mul)(t, gf), d = N(inv)(N(sub_mul)(one, f, gr));
+                PUT(a, i, N(mul)(cx_sub(m11, f), d));
+                PUT(b, i, N(mul)(N(mul)(m12, N(sub_mul)(one, m11, gr)), d));
+                PUT(c, i, N(mul)(N(mul)(m21, N(sub_mul)(one, m22, gf)), d));
+                PUT(d, i, N(mul)(N(sub_mul)(m22, t, gr), d));
+        }
+}
+
+/* r = +-sqrt(S12/S21/(ERF ERR)) with the sign that has S21 of the thru nearer to e^{-jw tau}, S21, and the terms that follow from it.
+   near[1 + i] is S21 e^{+jw tau}, near[0] that of the point before. */
+IN void N(root)(size_t n, size_t at, const struct exact_columns *in, const struct near_columns *near, struct exact_bits *ret)
+{
+        double *const *m = in->thru_block;
+        const double *m11_re = m[0], *m11_im = m[1], *m12_re = m[2], *m12_im = m[3], *m21_re = m[4], *m21_im = m[5], *m22_re = m[6],
+                     *m22_im = m[7], *hz = in->hz + at;
+        double *s21_re = in->s21_re + at, *s21_im = in->s21_im + at, *near_re = near->re + 1, *near_im = near->im + 1;
         double per_hz = RF_TWO_PI * in->tau_s;
+        int64_t power = 0, strange = 0;
+        BOX_TERMS(at);
+        PATH_TERMS(at);
+        TERM_AT(k, TERM_K, at);
 #pragma GCC ivdep
         for (size_t i = 0; i < n; i++) {
                 struct cx m11 = AT(m11, i), m22 = AT(m22, i), m12 = AT(m12, i), m21 = AT(m21, i), erf = AT(erf, i), err = AT(err, i);
                 struct cx c1 = AT(esf, i), c2 = AT(esr, i); /* minus the Moebius c: signs below are turned accordingly */
                 struct cx a1 = N(sub_mul)(erf, AT(edf, i), c1), a2 = N(sub_mul)(err, AT(edr, i), c2);
-                struct cx both = N(mul)(erf, err), det = N(sub_mul)(N(mul)(m11, m22), m12, m21);
-                struct cx z = N(mul)(m12, N(inv)(N(mul)(m21, both)));
+                struct cx both = N(mul)(erf, err), det = N(sub_mul)(N(mul)(m11, m22), m12, m21), mb = N(mul)(m21, both);
+                struct cx z = N(mul)(m12, N(inv)(mb));
                 struct cx r = N(root_of)(z);
                 /* (N22 both S21) of the two boxes and the thru's T between them */
                 struct cx one = N(add_mul)(N(mul)(m11, a2), det, c2), two = N(add_mul)(a2, m22, c2);
                 struct cx n22 = N(add_mul)(N(mul)(a1, two), c1, one);
-                struct cx s21 = N(mul)(N(mul)(r, N(mul)(both, m21)), N(inv)(n22));
-                PUT(r, i, r);
-                PUT(s21, i, s21);
+                double p = N(norm2)(n22), q = __builtin_sqrt(N(norm2)(z)) * N(norm2)(err), k = 1 / (p * q),
+                       kq = k * p; /* 1/q = 1/|r err|^2 */
+                struct cx s21 = N(mul)(N(mul)(r, mb), N(conjugate)(n22, k * q));
                 struct cx ratio = N(mul)(s21, N(e_to)(cx(0, per_hz * hz[i])));
-                PUT(ratio, i, ratio);
+                double turn = ratio.re < 0 ? -1 : 1;
+                PUT(near, i, cx(ratio.re * turn, ratio.im * turn));
+                PUT(s21, i, cx(s21.re * turn, s21.im * turn));
+                struct cx etr = N(mul)(both, cx(r.re * turn, r.im * turn)), etf = N(conjugate)(r, turn * kq * N(norm2)(err));
+                struct cx kk = N(conjugate)(N(mul)(r, err), turn * kq);
+                PUT(k, i, kk);
+                PUT(etf, i, etf);
+                PUT(etr, i, etr);
+                PUT(elf, i, c2);
+                PUT(elr, i, c1);
+                power = N(larger_bits)(power, N(norm2)(s21));
+                strange = N(larger_bits)(strange, N(norm2)(kk) + N(norm2)(etf) + N(norm2)(etr));
         }
+        ret->thru_power = power > ret->thru_power ? power : ret->thru_power;
+        ret->strange = strange > ret->strange ? strange : ret->strange;
 }
 
-HOT void N(rest)(size_t n, const struct rest_columns *in)
+/* Is every point within 60 degrees of the one before?  Both lie right of the imaginary axis. */
+IN void N(follow)(size_t n, const struct near_columns *near, struct exact_bits *ret)
 {
-        const double *erf_re = in->t_re[TERM_ERF], *erf_im = in->t_im[TERM_ERF], *err_re = in->t_re[TERM_ERR], *err_im = in->t_im[TERM_ERR];
-        const double *esf_re = in->t_re[TERM_ESF], *esf_im = in->t_im[TERM_ESF], *esr_re = in->t_re[TERM_ESR], *esr_im = in->t_im[TERM_ESR];
-        const double *r_re = in->root.r_re, *r_im = in->root.r_im;
-        double *k_re = in->t_re[TERM_K], *k_im = in->t_im[TERM_K], *elf_re = in->t_re[TERM_ELF], *elf_im = in->t_im[TERM_ELF],
-               *etf_re = in->t_re[TERM_ETF], *etf_im = in->t_im[TERM_ETF], *exf_re = in->t_re[TERM_EXF], *exf_im = in->t_im[TERM_EXF],
-               *elr_re = in->t_re[TERM_ELR], *elr_im = in->t_im[TERM_ELR], *etr_re = in->t_re[TERM_ETR], *etr_im = in->t_im[TERM_ETR],
-               *exr_re = in->t_re[TERM_EXR], *exr_im = in->t_im[TERM_EXR];
-        const signed char *sign = in->sign;
-#pragma GCC ivdep
+        const double *a_re = near->re, *a_im = near->im, *b_re = near->re + 1, *b_im = near->im + 1;
+        uint64_t lost = 0;
         for (size_t i = 0; i < n; i++) {
-                double turn = sign[i];
-                struct cx r = cx(turn * r_re[i], turn * r_im[i]), back = N(mul)(r, AT(err, i));
-                PUT(k, i, N(inv)(back));
-                PUT(etf, i, N(inv)(r));
-                PUT(etr, i, N(mul)(AT(erf, i), back));
-                PUT(elf, i, AT(esr, i));
-                PUT(elr, i, AT(esf, i));
-                PUT(exf, i, cx(0, 0));
-                PUT(exr, i, cx(0, 0));
+                double re = a_re[i] * b_re[i] + a_im[i] * b_im[i], im = a_re[i] * b_im[i] - a_im[i] * b_re[i];
+                lost |= re > 0 && 3 * re * re >= im * im ? 0 : UINT64_MAX;
+        }
+        ret->lost = ret->lost || lost;
+}
+
+HOT void N(unknown_thru)(size_t n, const struct exact_columns *in, struct exact_bits *ret)
+{
+        double near_re[BLOCK + 1], near_im[BLOCK + 1];
+        struct near_columns near = {near_re, near_im};
+        near_re[0] = 1; /* the lowest frequency follows the delay guess itself */
+        near_im[0] = 0;
+        for (size_t at = 0; at < n; at += BLOCK) {
+                size_t m = n - at < BLOCK ? n - at : BLOCK;
+                for (size_t k = 0; k < in->bare_n; k++) {
+                        const struct bare_columns *bare = &in->bare[k];
+                        if (bare->as_read)
+                                for (int j = 0; j < 4; j += bare->thru ? 1 : 3) {
+                                        __builtin_memcpy(bare->to[2 * j], bare->m_re[j] + at, m * sizeof(double));
+                                        __builtin_memcpy(bare->to[2 * j + 1], bare->m_im[j] + at, m * sizeof(double));
+                                }
+                        else if (bare->thru)
+                                N(bare_thru)(m, at, bare, in->sw);
+                        else
+                                N(bare_reflection)(m, at, bare, in->sw);
+                }
+                N(box)(m, at, 0, &in->box[0], false, &ret->condition);
+                N(box)(m, at, 0, &in->box[1], true, &ret->condition);
+                N(root)(m, at, in, &near, ret);
+                N(follow)(m, &near, ret);
+                near_re[0] = near_re[m];
+                near_im[0] = near_im[m];
         }
 }
 

@@ -5,14 +5,20 @@
 const char *standard_name(const struct rf_standard *s) { return s->name && s->name[0] ? s->name : rf_standard_words[s->kind]; }
 bool is_reflection(enum rf_standard_kind kind) { return kind == RF_OPEN || kind == RF_SHORT || kind == RF_LOAD; }
 
-static enum code net_check(const struct problem *p, const struct rf_standard *s, const char *what, const struct net2 *net,
-                           struct tp_error *err)
+static enum code axis_check(const struct problem *p, const struct rf_standard *s, const char *what, const struct net2 *net,
+                            struct tp_error *err)
 {
-        if (!axis_equal(net->axis, p->axis))
-                return tp_fail(err, CODE_BAD_INPUT,
-                               "%s: its %s data have %zu frequencies from %.9g to %.9g Hz, the calibration has %zu from %.9g to %.9g Hz",
-                               standard_name(s), what, net->axis->n, net->axis->hz[0], net->axis->hz[net->axis->n - 1], p->axis->n,
-                               p->axis->hz[0], p->axis->hz[p->axis->n - 1]);
+        if (axis_equal(net->axis, p->axis))
+                return CODE_OK;
+        return tp_fail(err, CODE_BAD_INPUT,
+                       "%s: its %s data have %zu frequencies from %.9g to %.9g Hz, the calibration has %zu from %.9g to %.9g Hz",
+                       standard_name(s), what, net->axis->n, net->axis->hz[0], net->axis->hz[net->axis->n - 1], p->axis->n, p->axis->hz[0],
+                       p->axis->hz[p->axis->n - 1]);
+}
+
+static enum code numbers_check(const struct problem *p, const struct rf_standard *s, const char *what, const struct net2 *net,
+                               struct tp_error *err)
+{
         static const char *const entry[4] = {"S11", "S12", "S21", "S22"};
         bool finite = net2_finite(net);
         for (size_t i = 0; !finite && i < p->axis->n; i++)
@@ -30,7 +36,8 @@ static enum code net_check(const struct problem *p, const struct rf_standard *s,
 
 enum code standard_ideal_check(const struct problem *p, const struct rf_standard *s, struct tp_error *err)
 {
-        return net_check(p, s, "ideal", s->ideal, err);
+        enum code code = axis_check(p, s, "ideal", s->ideal, err);
+        return code ? code : numbers_check(p, s, "ideal", s->ideal, err);
 }
 
 static bool wants_ideal(const struct method *m, enum rf_standard_kind kind)
@@ -49,7 +56,7 @@ static bool belongs(const struct method *m, enum rf_standard_kind kind)
         return false;
 }
 
-enum code rf_problem_check(const struct method *m, const struct problem *p, struct tp_error *err)
+enum code problem_check_shape(const struct method *m, const struct problem *p, struct tp_error *err)
 {
         if (p->standard_n == 0 || p->standard_n > RF_STANDARD_MAX)
                 return tp_fail(err, CODE_BAD_INPUT, "%s: %zu standards given; it takes 1 to %d", m->word, p->standard_n, RF_STANDARD_MAX);
@@ -63,14 +70,14 @@ enum code rf_problem_check(const struct method *m, const struct problem *p, stru
                 if (s->raw->plane != PLANE_RECEIVER)
                         return tp_fail(err, CODE_BAD_INPUT, "%s: %s must be raw; its data lie in plane %s", m->word, standard_name(s),
                                        plane_words[s->raw->plane]);
-                enum code code = net_check(p, s, "raw", s->raw, err);
+                enum code code = axis_check(p, s, "raw", s->raw, err);
                 if (code)
                         return code;
                 if (!wants_ideal(m, s->kind))
                         continue;
                 if (!s->ideal)
                         return tp_fail(err, CODE_BAD_INPUT, "%s: %s has no definition", m->word, standard_name(s));
-                if ((code = net_check(p, s, "ideal", s->ideal, err)))
+                if ((code = axis_check(p, s, "ideal", s->ideal, err)))
                         return code;
                 if (net2_z_real(s->ideal) != 50)
                         return tp_fail(err, CODE_BAD_INPUT, "%s: the definition of %s must be given in 50 ohm, not %.9g", m->word,
@@ -96,9 +103,28 @@ enum code rf_problem_check(const struct method *m, const struct problem *p, stru
                 return tp_fail(err, CODE_BAD_INPUT,
                                "%s: the switch terms have %zu frequencies, the calibration %zu; both must have the same list", m->word,
                                sw->axis->n, p->axis->n);
-        for (size_t i = 0; sw && i < p->axis->n; i++)
-                if (!isfinite(sw->f_re[i]) || !isfinite(sw->f_im[i]) || !isfinite(sw->r_re[i]) || !isfinite(sw->r_im[i]))
-                        return tp_fail(err, CODE_BAD_INPUT, "%s: a switch term is not a number at %.9g Hz; measure them again", m->word,
-                                       p->axis->hz[i]);
         return CODE_OK;
+}
+
+enum code problem_check_numbers(const struct method *m, const struct problem *p, struct tp_error *err)
+{
+        enum code code = CODE_OK;
+        for (size_t k = 0; k < p->standard_n && !code; k++) {
+                const struct rf_standard *s = &p->standards[k];
+                code = numbers_check(p, s, "raw", s->raw, err);
+                if (!code && wants_ideal(m, s->kind))
+                        code = numbers_check(p, s, "ideal", s->ideal, err);
+        }
+        const struct switch_terms *sw = p->switch_terms;
+        for (size_t i = 0; sw && i < p->axis->n && !code; i++)
+                if (!isfinite(sw->f_re[i]) || !isfinite(sw->f_im[i]) || !isfinite(sw->r_re[i]) || !isfinite(sw->r_im[i]))
+                        code = tp_fail(err, CODE_BAD_INPUT, "%s: a switch term is not a number at %.9g Hz; measure them again", m->word,
+                                       p->axis->hz[i]);
+        return code;
+}
+
+enum code rf_problem_check(const struct method *m, const struct problem *p, struct tp_error *err)
+{
+        enum code code = problem_check_shape(m, p, err);
+        return code ? code : problem_check_numbers(m, p, err);
 }

@@ -6,6 +6,8 @@
  * Not here    isolation (EXF, EXR = 0): on wafer the coupling of the tips depends on what they see, so one number would be wrong. */
 #include "rf/calibrate/exact.h"
 #include "rf/calibrate/solve.h"
+#include "rf/numbers/columns.h"
+#include "rf/numbers/finite.h"
 #include <math.h>
 
 #define CONDITION_LIMIT 1e3  /* above: warned of */
@@ -99,14 +101,20 @@ static double worst_of(const double *column, const struct axis *axis, double *re
 }
 
 /* Three reflections at each port and one thru: the columns' way, unless something is to be said about a point. */
-static bool by_columns(const struct problem *p, bool thru, struct terms *out, struct diagnosis *d)
+static bool by_columns(const struct problem *p, bool thru, struct terms *out, struct diagnosis *d, struct exact_worst *worst)
 {
-        double hz = 0;
-        if (!(thru ? exact_solt(p, out, d) : exact_sol(p, out, d->condition)) || !(worst_of(d->condition, p->axis, &hz) < CONDITION_REFUSE))
+        const struct switch_terms *sw = p->switch_terms;
+        size_t n = p->axis->n;
+        if (!(thru ? exact_solt(p, out, d, worst) : exact_sol(p, out, d, worst)) || !(worst->condition < CONDITION_REFUSE))
+                return false;
+        if (!thru && sw &&
+            !(column_finite(n, sw->f_re) && column_finite(n, sw->f_im) && column_finite(n, sw->r_re) && column_finite(n, sw->r_im)))
                 return false;
         for (int k = 0; !thru && k < TERM_COUNT; k++)
-                for (size_t i = 0; i < p->axis->n && (k < TERM_EDF || k > TERM_ERR); i++)
-                        out->re[k][i] = out->im[k][i] = NAN;
+                if (k < TERM_EDF || k > TERM_ERR) {
+                        column_fill(n, out->re[k], NAN);
+                        column_fill(n, out->im[k], NAN);
+                }
         residuals_none(p, d);
         return true;
 }
@@ -146,24 +154,28 @@ static enum code solve(const struct problem *p, bool thru, double *residual, str
                        struct tp_error *err)
 {
         const struct method *method = rf_method(thru ? "solt" : "sol");
-        enum code code = rf_problem_check(method, p, err);
-        if (!code && !by_columns(p, thru, out, d))
-                code = by_points(method, p, thru, residual, out, d, err);
+        struct exact_worst seen = {0};
+        enum code code = problem_check_shape(method, p, err);
+        if (!code && !by_columns(p, thru, out, d, &seen)) {
+                seen = (struct exact_worst){INFINITY, INFINITY, INFINITY, 0}; /* the points' way does not know */
+                code = problem_check_numbers(method, p, err);
+                code = code ? code : by_points(method, p, thru, residual, out, d, err);
+        }
         if (code)
                 return code;
         out->method = method->word;
         out->model = thru ? TERMS_TWELVE : TERMS_ONE_PORT;
         out->plane = PLANE_TIP;
         out->switch_removed = false;
-        double hz = 0, worst = worst_of(d->condition, p->axis, &hz);
-        if (worst > CONDITION_LIMIT)
+        double hz = 0, worst;
+        if (seen.condition > CONDITION_LIMIT && (worst = worst_of(d->condition, p->axis, &hz)) > CONDITION_LIMIT)
                 diagnosis_warn(
                         d, "the reflections are hardly different at %.6g GHz (condition number %.3g): errors of the standards grow there",
                         hz / 1e9, worst);
-        if (thru && (worst = worst_of(d->k_disagreement, p->axis, &hz)) > 0.01)
+        if (thru && seen.k_disagreement > 0.01 && (worst = worst_of(d->k_disagreement, p->axis, &hz)) > 0.01)
                 diagnosis_warn(d, "forward and reverse transmission disagree by %.2g %% at %.6g GHz: a bad standard, thru or contact",
                                100 * worst, hz / 1e9);
-        if (thru && p->switch_terms && (worst = worst_of(d->switch_difference, p->axis, &hz)) > 0.02)
+        if (thru && p->switch_terms && seen.switch_difference > 0.02 && (worst = worst_of(d->switch_difference, p->axis, &hz)) > 0.02)
                 diagnosis_warn(d, "the load match implies switch terms %.2g away from the measured ones at %.6g GHz", worst, hz / 1e9);
         if (cov)
                 covariance_fill(p, cov, thru ? solt_point : sol_point, NULL, 0);

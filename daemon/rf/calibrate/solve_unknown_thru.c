@@ -19,14 +19,11 @@ struct workspace {
         double complex *ratio;
         double *residual;
         signed char *sign;
-        struct exact_root root;
-        void *exact;
 };
 
 size_t unknown_thru_workspace(size_t n, size_t standards)
 {
-        return n * (sizeof(struct found) + sizeof(double complex) + (standards + 6) * sizeof(double) + sizeof(signed char)) + 512 +
-               exact_bytes(n);
+        return n * (sizeof(double complex) + sizeof(struct found) + standards * sizeof(double) + sizeof(signed char));
 }
 
 static struct workspace lay_out(void *memory, size_t n, size_t standards)
@@ -34,12 +31,7 @@ static struct workspace lay_out(void *memory, size_t n, size_t standards)
         struct workspace w = {.ratio = memory};
         w.found = (struct found *)(void *)(w.ratio + n);
         w.residual = (double *)(void *)(w.found + n);
-        double *column = w.residual + n * standards;
-        double **columns[] = {&w.root.r_re, &w.root.r_im, &w.root.s21_re, &w.root.s21_im, &w.root.ratio_re, &w.root.ratio_im};
-        for (size_t k = 0; k < sizeof columns / sizeof columns[0]; k++, column += n)
-                *columns[k] = column;
-        w.sign = (signed char *)column;
-        w.exact = (char *)memory + ((size_t)(w.sign + n - (signed char *)memory) + 63) / 64 * 64;
+        w.sign = (signed char *)(w.residual + n * standards);
         return w;
 }
 
@@ -108,33 +100,24 @@ static enum code by_points(const struct problem *p, struct workspace *w, struct 
         return CODE_OK;
 }
 
-static void take_columns(size_t n, struct workspace *w, struct diagnosis *d)
-{
-        for (size_t i = 0; i < n; i++) {
-                w->ratio[i] = CMPLX(w->root.ratio_re[i], w->root.ratio_im[i]);
-                w->found[i].r = CMPLX(w->root.r_re[i], w->root.r_im[i]);
-                d->thru_s21_re[i] = w->root.s21_re[i];
-                d->thru_s21_im[i] = w->root.s21_im[i];
-        }
-}
-
-/* The followed sign goes into r, and r into the terms. */
-static void settle(const struct problem *p, struct workspace *w, bool by_columns, struct terms *out, struct diagnosis *d)
+/* The sign, followed from the lowest frequency, goes into r, and r into the terms. */
+static enum code settle(const struct problem *p, struct workspace *w, struct terms *out, struct diagnosis *d, struct followed *f,
+                        struct tp_error *err)
 {
         size_t n = p->axis->n;
-        for (size_t i = 0; i < n; i++) {
-                w->found[i].r *= w->sign[i];
-                d->thru_s21_re[i] *= w->sign[i];
-                d->thru_s21_im[i] *= w->sign[i];
-        }
-        if (by_columns) {
-                exact_unknown_thru_terms(n, &w->root, w->sign, out);
-                residuals_none(p, d);
-                return;
-        }
+        root_follow(n, p->axis->hz, 0, NULL, w->ratio, w->sign, f);
+        if (f->start_angle_deg > 60)
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "unknown_thru: at %.9g Hz, the lowest frequency, the thru's phase is %.0f degrees from the delay guess of "
+                               "%.4g ps, so its sign cannot be settled; "
+                               "give a better delay",
+                               p->axis->hz[0], f->start_angle_deg, p->thru_delay_s_guess * 1e12);
         for (size_t i = 0; i < n; i++) {
                 struct point at;
                 double complex t[TERM_COUNT];
+                w->found[i].r *= w->sign[i];
+                d->thru_s21_re[i] *= w->sign[i];
+                d->thru_s21_im[i] *= w->sign[i];
                 point_load(p, i, &at);
                 terms_point(&at, &w->found[i], t);
                 terms_put(out, i, t);
@@ -142,71 +125,84 @@ static void settle(const struct problem *p, struct workspace *w, bool by_columns
                 out->z_im[i] = 0;
         }
         residuals_finish(p, d, w->residual);
+        return CODE_OK;
 }
 
-enum code unknown_thru_solve(const struct problem *p, void *workspace, struct terms *out, struct covariance *cov, struct diagnosis *d,
-                             struct tp_error *err)
+static bool by_columns(const struct problem *p, struct workspace *w, struct terms *out, const struct covariance *cov, struct diagnosis *d,
+                       double *ret_power)
 {
-        const struct method *method = rf_method("unknown_thru");
-        enum code code = rf_problem_check(method, p, err);
-        if (code)
-                return code;
-        size_t n = p->axis->n;
-        struct workspace w = lay_out(workspace, n, p->standard_n);
-        double tau = p->thru_delay_s_guess;
-        if (!(tau >= 0 && tau < 1e-8))
-                return tp_fail(err, CODE_BAD_INPUT,
-                               "unknown_thru: a delay guess of %.6g s is no on-wafer thru; give its delay to a quarter period of the "
-                               "lowest frequency",
-                               tau);
-        bool by_columns = exact_unknown_thru(p, w.exact, out, d->condition, &w.root);
-        for (size_t i = 0; i < n && by_columns; i++)
-                by_columns = d->condition[i] < CONDITION_REFUSE;
-        if (by_columns)
-                take_columns(n, &w, d);
-        else if ((code = by_points(p, &w, d, err)))
-                return code;
-        struct followed f;
-        root_follow(n, p->axis->hz, 0, NULL, w.ratio, w.sign, &f);
-        if (f.start_angle_deg > 60)
-                return tp_fail(err, CODE_BAD_INPUT,
-                               "unknown_thru: at %.9g Hz, the lowest frequency, the thru's phase is %.0f degrees from the delay guess of "
-                               "%.4g ps, so its sign cannot be settled; "
-                               "give a better delay",
-                               p->axis->hz[0], f.start_angle_deg, tau * 1e12);
-        settle(p, &w, by_columns, out, d);
-        out->method = method->word;
-        out->model = TERMS_EIGHT;
-        out->plane = PLANE_TIP;
-        out->switch_removed = p->switch_terms != NULL;
-        d->root_followed = f.all;
+        struct exact_worst worst;
+        if (!exact_unknown_thru(p, out, d, &worst) || !(worst.condition < CONDITION_REFUSE))
+                return false;
+        residuals_none(p, d);
+        for (size_t i = 0; cov && i < p->axis->n; i++) /* sensitivities hold the sign */
+                w->found[i].r = 1 / CMPLX(out->re[TERM_ETF][i], out->im[TERM_ETF][i]);
+        *ret_power = worst.thru_power;
+        return true;
+}
+
+static void say_followed(const struct problem *p, const struct followed *f, struct diagnosis *d)
+{
+        double tau_ps = p->thru_delay_s_guess * 1e12;
+        d->root_followed = f->all;
         d->root_start_hz = p->axis->hz[0];
-        d->root_unfollowed_hz = f.unfollowed_hz;
-        d->root_contradicts = f.contradicts;
-        d->contradiction_hz = f.contradiction_hz;
-        d->contradiction_deg = f.contradiction_deg;
-        if (!f.all)
+        d->root_unfollowed_hz = f->unfollowed_hz;
+        d->root_contradicts = f->contradicts;
+        d->contradiction_hz = f->contradiction_hz;
+        d->contradiction_deg = f->contradiction_deg;
+        if (!f->all)
                 diagnosis_warn(d,
                                "the thru's phase jumps by more than 60 degrees at %.6g GHz: there its sign rests on the delay guess of "
                                "%.4g ps alone",
-                               f.unfollowed_hz / 1e9, tau * 1e12);
-        if (f.contradicts)
+                               f->unfollowed_hz / 1e9, tau_ps);
+        if (f->contradicts)
                 diagnosis_warn(d,
                                "the thru's phase is %.0f degrees from the delay guess of %.4g ps at %.6g GHz; the followed sign was kept, "
                                "the guess is wrong",
-                               f.contradiction_deg, tau * 1e12, f.contradiction_hz / 1e9);
-        double worst = 0, worst_hz = 0;
-        for (size_t i = 0; i < n; i++) {
+                               f->contradiction_deg, tau_ps, f->contradiction_hz / 1e9);
+}
+
+/* at_most: the largest |S21|^2 where it is known already. */
+static void say_active(const struct problem *p, double at_most, struct diagnosis *d)
+{
+        double worst = 1.02 * 1.02, worst_hz = NAN;
+        for (size_t i = 0; at_most > worst && i < p->axis->n; i++) {
                 double power = d->thru_s21_re[i] * d->thru_s21_re[i] + d->thru_s21_im[i] * d->thru_s21_im[i];
                 if (power > worst) {
                         worst = power;
                         worst_hz = p->axis->hz[i];
                 }
         }
-        worst = sqrt(worst);
-        if (worst > 1.02)
-                diagnosis_warn(d, "the solved thru transmits %.4g at %.6g GHz, more than it gets: a standard is wrong", worst,
+        if (worst_hz >= 0)
+                diagnosis_warn(d, "the solved thru transmits %.4g at %.6g GHz, more than it gets: a standard is wrong", sqrt(worst),
                                worst_hz / 1e9);
+}
+
+enum code unknown_thru_solve(const struct problem *p, void *workspace, struct terms *out, struct covariance *cov, struct diagnosis *d,
+                             struct tp_error *err)
+{
+        const struct method *method = rf_method("unknown_thru");
+        enum code code = problem_check_shape(method, p, err);
+        if (code)
+                return code;
+        struct workspace w = lay_out(workspace, p->axis->n, p->standard_n);
+        double tau = p->thru_delay_s_guess, power = INFINITY;
+        if (!(tau >= 0 && tau < 1e-8))
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "unknown_thru: a delay guess of %.6g s is no on-wafer thru; give its delay to a quarter period of the "
+                               "lowest frequency",
+                               tau);
+        struct followed followed = {.all = true, .unfollowed_hz = NAN, .contradiction_hz = NAN, .contradiction_deg = NAN};
+        if (!by_columns(p, &w, out, cov, d, &power) &&
+            ((code = problem_check_numbers(method, p, err)) || (code = by_points(p, &w, d, err)) ||
+             (code = settle(p, &w, out, d, &followed, err))))
+                return code;
+        out->method = method->word;
+        out->model = TERMS_EIGHT;
+        out->plane = PLANE_TIP;
+        out->switch_removed = p->switch_terms != NULL;
+        say_followed(p, &followed, d);
+        say_active(p, power, d);
         if (cov)
                 covariance_fill(p, cov, terms_point, w.found, sizeof *w.found);
         return CODE_OK;

@@ -100,9 +100,19 @@ static enum code dummy_check(int dummy, const struct net2 *net, const struct net
                 return tp_fail(err, CODE_BAD_INPUT,
                                "the %s dummy has reference %.9g ohm, the device %.9g ohm; bring both to one impedance first", name, z,
                                net2_z_real(measured));
-        char what[40];
-        snprintf(what, sizeof what, "%s dummy", name);
-        return finite_check(what, net, err);
+        return CODE_OK;
+}
+
+static enum code numbers_check(enum deembed_method method, const struct net2 *measured, const struct dummies *dummies, struct tp_error *err)
+{
+        enum code code = finite_check("device", measured, err);
+        for (int k = 1; k < RF_DUMMY_COUNT && !code; k++)
+                if (dummies->of[k] && uses(method, k)) {
+                        char what[40];
+                        snprintf(what, sizeof what, "%s dummy", rf_dummy_words[k]);
+                        code = finite_check(what, dummies->of[k], err);
+                }
+        return code;
 }
 
 /* Names of the dummies in use, for the sentence about a singular point. */
@@ -136,9 +146,13 @@ enum code rf_deembed(enum deembed_method method, const struct net2 *measured, co
                         "de-embedding needs one real reference impedance; the device's is complex, unknown or changes over frequency");
         if (!axis_equal(out->axis, measured->axis))
                 return tp_fail(err, CODE_BUG, "de-embedding: the result's axis is not the device's");
-        enum code code = finite_check("device", measured, err);
+        enum code code = CODE_OK;
         for (int k = 1; k < RF_DUMMY_COUNT && !code; k++)
                 code = dummy_check(k, dummies->of[k], measured, method, err);
+        /* a result in columns is finite, hence all that went in */
+        bool by_columns = !code && deembed_columns(method, measured, dummies->of[RF_DUMMY_OPEN], dummies->of[RF_DUMMY_SHORT], out);
+        if (!code && !by_columns)
+                code = numbers_check(method, measured, dummies, err);
         if (code)
                 return code;
         size_t n = measured->axis->n;
@@ -151,7 +165,6 @@ enum code rf_deembed(enum deembed_method method, const struct net2 *measured, co
                 if ((code = rf_gate_half(dummies->of[RF_DUMMY_TWO_X_THRU], 0, scratch, gate_re, gate_im, err)))
                         return code;
         }
-        bool by_columns = deembed_columns(method, measured, dummies->of[RF_DUMMY_OPEN], dummies->of[RF_DUMMY_SHORT], out);
         for (size_t i = 0; !by_columns && i < n; i++) {
                 struct m2 s[RF_DUMMY_COUNT] = {[RF_DUMMY_DEVICE] = net2_get(measured, i)};
                 for (int k = 1; k < RF_DUMMY_COUNT; k++)

@@ -3,8 +3,7 @@
 #include "rf/numbers/cpu.h"
 #include "rf/numbers/cx.h"
 #include "rf/deembed/deembed_own.h"
-#include "rf/numbers/finite.h"
-#include <string.h>
+#include <stdint.h>
 
 enum { BLOCK = 256 };
 struct quad {
@@ -49,37 +48,39 @@ static void columns_of(const struct net2 *net, size_t from, const double *c[8])
         }
 }
 
-bool deembed_columns(enum deembed_method method, const struct net2 *measured, const struct net2 *open, const struct net2 *shorted,
-                     struct net2 *out)
+/* to_block (may be NULL): where results go instead of to out, each block over the last.  false: something was singular. */
+static bool run(enum deembed_method method, const struct net2 *measured, const struct net2 *open, const struct net2 *shorted,
+                struct net2 *out, double to_block[8][BLOCK])
 {
-        double block[8][BLOCK] __attribute__((aligned(64)));
         size_t n = measured->axis->n;
-        if (method != RF_DEEMBED_OPEN && method != RF_DEEMBED_OPEN_SHORT)
-                return false;
-        bool in_place = false;
-        for (int k = 0; k < 4; k++)
-                in_place = in_place || out->re[k] == measured->re[k] || out->im[k] == measured->im[k];
-        if (in_place && n > BLOCK) /* a point that fails late must find its device as it was */
-                return false;
-        for (size_t from = 0; from < n; from += BLOCK) {
+        bool strange = false;
+        for (size_t from = 0; from < n && !strange; from += BLOCK) {
                 size_t here = n - from < BLOCK ? n - from : BLOCK;
                 struct columns c;
                 columns_of(measured, from, c.device);
                 columns_of(open, from, c.open);
                 columns_of(shorted ? shorted : open, from, c.shorted);
                 for (int k = 0; k < 8; k++)
-                        c.to[k] = block[k];
+                        c.to[k] = to_block ? to_block[k] : (k % 2 ? out->im : out->re)[k / 2] + from;
                 if (method == RF_DEEMBED_OPEN)
-                        CPU_RUN(open, here, &c);
+                        CPU_RUN(open, here, &c, &strange);
                 else
-                        CPU_RUN(open_short, here, &c);
-                for (int k = 0; k < 8; k++)
-                        if (!column_finite(here, block[k]))
-                                return false;
-                for (int k = 0; k < 4; k++) {
-                        memcpy(out->re[k] + from, block[2 * k], here * sizeof(double));
-                        memcpy(out->im[k] + from, block[2 * k + 1], here * sizeof(double));
-                }
+                        CPU_RUN(open_short, here, &c, &strange);
         }
-        return true;
+        return !strange;
+}
+
+bool deembed_columns(enum deembed_method method, const struct net2 *measured, const struct net2 *open, const struct net2 *shorted,
+                     struct net2 *out)
+{
+        double block[8][BLOCK] __attribute__((aligned(64)));
+        if (method != RF_DEEMBED_OPEN && method != RF_DEEMBED_OPEN_SHORT)
+                return false;
+        bool in_place = false;
+        for (int k = 0; k < 4; k++)
+                in_place = in_place || out->re[k] == measured->re[k] || out->im[k] == measured->im[k];
+        /* a point that fails late must find its device as it was: first all of it to nowhere */
+        if (in_place && !run(method, measured, open, shorted, out, block))
+                return false;
+        return run(method, measured, open, shorted, out, NULL);
 }

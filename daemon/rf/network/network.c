@@ -1,7 +1,8 @@
 /* network.c: axes and two-ports in the caller's memory (network.h). */
 #include "rf/network/network.h"
-#include "rf/numbers/finite.h"
 #include "base/hash.h"
+#include "rf/numbers/columns.h"
+#include "rf/numbers/finite.h"
 #include <math.h>
 #include <string.h>
 
@@ -78,18 +79,14 @@ void net2_copy(struct net2 *to, const struct net2 *from)
 
 void net2_set_z(struct net2 *net, double z_re, double z_im)
 {
-        for (size_t i = 0; i < net->axis->n; i++) {
-                net->z_re[i] = z_re;
-                net->z_im[i] = z_im;
-        }
+        column_fill(net->axis->n, net->z_re, z_re);
+        column_fill(net->axis->n, net->z_im, z_im);
 }
 
 double net2_z_real(const struct net2 *net)
 {
-        for (size_t i = 0; i < net->axis->n; i++)
-                if (net->z_im[i] != 0 || net->z_re[i] != net->z_re[0])
-                        return NAN;
-        return net->z_re[0];
+        bool one = column_is(net->axis->n, net->z_im, 0) && column_is(net->axis->n, net->z_re, net->z_re[0]);
+        return one ? net->z_re[0] : NAN;
 }
 
 size_t switch_terms_bytes(size_t n) { return 4 * net2_stride(n) * sizeof(double); }

@@ -26,8 +26,11 @@ IN struct cx N(sub_mul)(struct cx c, struct cx a, struct cx b)
                   __builtin_fma(-a.re, b.im, __builtin_fma(-a.im, b.re, c.im)));
 }
 IN double N(norm2)(struct cx a) { return __builtin_fma(a.re, a.re, a.im * a.im); }
+IN double N(size1)(struct cx a) { return __builtin_fabs(a.re) + __builtin_fabs(a.im); } /* |a| to a root of two */
 IN struct cx N(inv)(struct cx a)
 {
         double k = 1 / N(norm2)(a);
         return cx(a.re * k, -a.im * k);
 }
+/* k a*: with k = 1/|a|^2 its inverse */
+IN struct cx N(conjugate)(struct cx a, double k) { return cx(a.re * k, -a.im * k); }
