@@ -173,10 +173,10 @@ BENCH_store := store $(NEED_store) host
 BENCH_wafer := act $(NEED_act) host
 BENCH_night := act $(NEED_act) host
 BENCH_decide := run $(NEED_run)
-BENCHES := $(foreach b,rf solve store wafer night decide,$(B)/bench_$(b))
+BENCHES := $(foreach b,rf solve store wafer night decide api,$(B)/bench_$(b))
 $(BENCHES): $(B)/bench_%: $(B)/tests/bench/bench_%.o $$(foreach r,$$(BENCH_$$*),$(B)/lib$$r.a)
-	$(CC) $(LDFLAGS) $< -Wl,--start-group $(filter %.a,$^) -Wl,--end-group $(foreach r,$(BENCH_$*),$(SYS_$(r))) $(if $(filter decide,$*),-lcmocka) -o $@
-bench-programs: $(BENCHES) $(B)/tipplane-station $(B)/nights
+	$(CC) $(LDFLAGS) $< -Wl,--start-group $(filter %.a,$^) -Wl,--end-group $(foreach r,$(BENCH_$*),$(SYS_$(r))) $(if $(filter decide,$*),-lcmocka) $(if $(filter api,$*),-lmicrohttpd) -o $@
+bench-programs: $(BENCHES) $(B)/tipplaned $(B)/tipplane-station $(B)/nights
 bench: bench-programs ## one table of ratios against their bounds, of the optimised build
 	@sh tests/bench/bench.sh $(B)
 

@@ -16,6 +16,6 @@ run decide "$B/bench_decide"
 run night "$B/bench_night" "$B/tipplane-station" simulators/demo/station.json simulators/demo/recipe.json "$dir/night.run"
 run wafer "$B/bench_wafer" "$dir/night.run"
 for i in 1 2 3 4 5; do run nights$i "$B/nights" --first $((i * 1000)) --seeds 100 tests/nights/tiny.json tests/nights/tiny.scenario.json; done
-[ -x "$B/bench_api" ] && run api "$B/bench_api"
+run api "$python" tests/bench/bench_api.py "$B"
 "$python" -W ignore tests/bench/table.py "$dir" "$B" || failed="$failed table"
 [ -z "$failed" ] || { echo "failed:$failed"; exit 1; }

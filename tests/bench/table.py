@@ -99,7 +99,19 @@ def nights():
     row("tiny nights of both programs with faults, a minute and core", ">= 2000", statistics.median(rates), (max(rates) - min(rates)) / 2, "5 x 100 seeds", "33 a second", "{:.0f}", least=2000)
 
 
-for part in (correction, solves, store, night, wafer, decide, nights):
+def api():
+    a = json.loads(text("api"))
+    for doc, say in zip(a["paused"]["documents"] + a["sealed"]["documents"], ("status", "map of the run in hand", "map of a sealed run, from disk")):
+        row(f"interface, {say}: answers for its time on the processor, of a bare libmicrohttpd's", ">= 0.5", doc["ratio"], doc["ratio_spread"], f"{doc['per_s']} /s, 99 of 100 within {doc['p99_ms']:.2f} ms",
+            f"{doc['control_per_s']} /s, {doc['control_p99_ms']:.2f} ms, the same {doc['bytes']} bytes", least=0.5)
+    busy = a["busy"]
+    when = f"a run on, {busy['viewers']} viewers" if busy["run_on"] else f"{busy['viewers']} viewers; the run ended meanwhile"
+    for doc, say in zip(busy["documents"], ("status", "map")):
+        row(f"interface, {say}: 99 of 100 answers within, {when}", "< 10 ms", doc["p99_ms"], None, f"{doc['per_s']} /s, half within {doc['p50_ms']:.2f} ms, {doc['refused']} refused",
+            f"{doc['control_p99_ms']:.2f} ms, bare libmicrohttpd meanwhile", "{:.2f} ms", most=10)
+
+
+for part in (correction, solves, store, night, wafer, decide, nights, api):
     try:
         part()
     except (OSError, ValueError, TypeError, KeyError) as why:
