@@ -110,7 +110,7 @@ static size_t largest_resolved(const struct asked *q, double share_max)
 static bool fit_around(const struct asked *q, double centre_hz, struct cubic *ret)
 {
         const struct axis *axis = &q->ch->axis;
-        double x[FIT_MAX], y[FIT_MAX];
+        double x[FIT_MAX] = {0}, y[FIT_MAX] = {0};
         size_t inside = 0, n = 0;
         for (size_t j = 0; j < axis->n; j++)
                 inside += axis->hz[j] > 0 && fabs(log(axis->hz[j] / centre_hz)) < FIT_LOG;
