@@ -73,18 +73,21 @@ void root_follow(size_t n, const double *hz, size_t start, const bool *trusted, 
         }
 }
 
-/* Squared ratio of the distances from a to the nearer and to the other of two: tan^2 of half the angle, if they were +-x. */
-static double between(double complex a, double complex near, double complex far)
+/* Squared distances from a to either of two.  Their ratio n/f is tan^2 of half the angle, if the two were +-x. */
+struct apart {
+        double near, far;
+};
+static struct apart apart(double complex a, double complex near, double complex far)
 {
         double complex n = near - a, f = far - a;
-        return (creal(n) * creal(n) + cimag(n) * cimag(n)) / (creal(f) * creal(f) + cimag(f) * cimag(f));
+        return (struct apart){creal(n) * creal(n) + cimag(n) * cimag(n), creal(f) * creal(f) + cimag(f) * cimag(f)};
 }
 static int nearer(double complex a, const double complex pair[2])
 {
-        double complex p = pair[0] - a, q = pair[1] - a;
-        return creal(q) * creal(q) + cimag(q) * cimag(q) < creal(p) * creal(p) + cimag(p) * cimag(p);
+        struct apart d = apart(a, pair[0], pair[1]);
+        return d.far < d.near;
 }
-static double degrees(double ratio2) { return 2 * atan(sqrt(ratio2)) * DEG; }
+static double degrees(struct apart d) { return 2 * atan(sqrt(d.near / d.far)) * DEG; }
 
 void branch_begin(struct branch *b, double complex estimate)
 {
@@ -97,25 +100,20 @@ int branch_step(struct branch *b, double hz, const double complex pair[2])
 {
         struct followed *f = &b->followed;
         int take = nearer(b->before, pair);
-        if (b->n > 0 && between(b->before, pair[take], pair[!take]) > 1.0 / 3) { /* more than 60 degrees */
+        struct apart step = apart(b->before, pair[take], pair[!take]);
+        if (b->n > 0 && 3 * step.near > step.far) { /* more than 60 degrees */
                 f->all = false;
                 f->unfollowed_hz = fmin(f->unfollowed_hz, hz);
                 take = nearer(b->estimate, pair);
         }
         b->before = pair[take];
-        double off = between(b->estimate, pair[take], pair[!take]);
+        struct apart off = apart(b->estimate, pair[take], pair[!take]);
         if (b->n++ == 0)
                 f->start_angle_deg = degrees(off);
-        if (off > b->worst) {
-                b->worst = off;
-                f->worst_hz = hz;
-        }
-        if (off > 1 && !f->contradicts) {
+        if (off.near > off.far && !f->contradicts) {
                 f->contradicts = true;
                 f->contradiction_hz = hz;
                 f->contradiction_deg = degrees(off);
         }
         return take;
 }
-
-void branch_end(struct branch *b) { b->followed.worst_deg = degrees(b->worst); }

@@ -1,18 +1,32 @@
-/* lrrm.h: the match of "lrrm" from the losslessness (or the capacitance) of the open; between solve_lrrm.c and lrrm_fit.c. */
+/* lrrm.h: what the files of "lrrm" share: the points' way (lrrm_points.c), the columns' way (reflects.c), the match from the losslessness or
+   the capacitance of the open (lrrm_fit.c), the method (solve_lrrm.c); not for other rooms. */
 #ifndef TIPPLANE_RF_LRRM_H
 #define TIPPLANE_RF_LRRM_H
 #include "rf/calibrate/solve.h"
+#include "rf/numbers/cpu.h"
 
+enum { LRRM_SCRATCH = 6 };
+
+/* Which standard is what. */
+struct lrrm_roles {
+        size_t thru, match, open_n, short_n, open[RF_STANDARD_MAX], shorted[RF_STANDARD_MAX];
+};
 /* One frequency: the open as a function of the match's impedance, G = (a + b Z)/(c + d Z), measured exactly, nothing assumed inside. */
 struct lrrm_point {
         double complex p[2];       /* readings of the two reflections that the thru maps onto themselves, in the order of g */
-        double complex kappa;      /* phi(w_open)/phi(w_match), phi(w) = (w - p0)/(w - p1) */
         double complex a, b, c, d; /* see above */
         double complex z;          /* the match's impedance by its definition, ohm */
-        double complex open;       /* the open by its definition; NaN: none */
         double u_open;             /* noise of G per unit noise of every raw number */
         double w;                  /* rad/s */
 };
+/* The same of all frequencies, n each; padding to net2_stride(n) must be there. */
+struct lrrm_columns {
+        double *p_re[2], *p_im[2], *a_re, *a_im, *b_re, *b_im, *c_re, *c_im, *d_re, *d_im, *z_re, *z_im, *u_open, *w;
+        const double *open_re, *open_im; /* NULL: none */
+        double *scratch[LRRM_SCRATCH];
+};
+struct lrrm_point lrrm_get(const struct lrrm_columns *columns, size_t i);
+void lrrm_put(const struct lrrm_columns *columns, size_t i, const struct lrrm_point *q);
 /* What is added to the definition: Z = 1/(1/(z + r + jwL) + jwC). */
 struct lrrm_match {
         double r_ohm, l_h, c_f;
@@ -20,13 +34,34 @@ struct lrrm_match {
 double complex lrrm_impedance(const struct lrrm_point *q, struct lrrm_match m);
 static inline double complex lrrm_open(const struct lrrm_point *q, double complex z) { return (q->a + q->b * z) / (q->c + q->d * z); }
 
+/* Condition numbers above which "lrm" and "lrrm" refuse a problem. */
+#define LRM_CONDITION_REFUSE 1e6
+#define LRRM_CONDITION_REFUSE 1e7
+/* The points' way, first half: the open as a function of the match at all frequencies, condition, and how the open was followed.
+   CODE_UNRESOLVABLE: the thru does not transmit, or open and short coincide. */
+enum code lrrm_points_first(const struct problem *p, const struct lrrm_roles *roles, const struct lrrm_columns *ret, struct diagnosis *d,
+                            struct followed *ret_followed, struct tp_error *err);
+/* Second half, with the match known: terms, residuals (scratch: [n][standard_n]), the solved open. */
+void lrrm_points_second(const struct problem *p, const struct lrrm_roles *roles, const struct lrrm_columns *point, struct lrrm_match match,
+                        double *scratch, struct terms *out, struct diagnosis *d);
+/* What holds of a frequency when inputs move: the order of the fixed points, and the match. */
+struct lrrm_choice {
+        double complex p; /* reading of g+ */
+        struct lrrm_match match;
+};
+bool lrrm_terms_point(const struct point *p, const void *choice, double complex t[TERM_COUNT]); /* a point_solver */
+struct lrrm_roles lrrm_roles_of(const struct problem *p);
+
 /* Fits what `fit` says by Gauss-Newton; fills match_l_fit_h … of the diagnosis and warns where something cannot be determined: then it
-   keeps the definition.  ret_apart: what is found moves by these two, independent of each other, with one standard uncertainty each. */
-struct lrrm_match lrrm_fit(size_t n, const struct lrrm_point *point, enum rf_match_fit fit, struct lrrm_match ret_apart[2],
-                           struct diagnosis *d);
+   keeps the definition.  ret_apart: what is found moves by these two, independent of each other, with one standard uncertainty each.  All
+   three give the same bytes with every kind of processor and write the scratch columns. */
+struct lrrm_match lrrm_fit(enum cpu_kind kind, size_t n, const struct lrrm_columns *point, enum rf_match_fit fit,
+                           struct lrrm_match ret_apart[2], struct diagnosis *d);
 /* open_c_fit_f, open_c_u_f: one capacitance for all frequencies, and what its scatter and the match's uncertainty make of it. */
-void lrrm_open_c(size_t n, const struct lrrm_point *point, struct lrrm_match m, const struct lrrm_match apart[2], struct diagnosis *d);
-/* Columns match_r_ohm, match_l_h: each frequency alone. */
-void lrrm_columns(size_t n, const struct lrrm_point *point, enum rf_match_fit fit, struct lrrm_match m, struct diagnosis *d);
+void lrrm_open_c(enum cpu_kind kind, size_t n, const struct lrrm_columns *point, struct lrrm_match m, const struct lrrm_match apart[2],
+                 struct diagnosis *d);
+/* Columns match_r_ohm, match_l_h of the diagnosis: each frequency alone. */
+void lrrm_each(enum cpu_kind kind, size_t n, const struct lrrm_columns *point, enum rf_match_fit fit, struct lrrm_match m,
+               struct diagnosis *d);
 
 #endif

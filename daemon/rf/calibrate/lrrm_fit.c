@@ -8,6 +8,7 @@
  * believed when raw noise of -80 dB alone leaves it within 10 pH, and the residuals' own scatter as well (common practice, no source);
  * otherwise the definition's value stays, and that is said. */
 #include "rf/calibrate/lrrm.h"
+#include "rf/numbers/cx.h"
 #include <math.h>
 #include <string.h>
 
@@ -16,7 +17,31 @@
 #define C_UNSURE_F 5e-15
 #define HALF_WINDOW 16
 
-static double abs2(double complex z) { return creal(z) * creal(z) + cimag(z) * cimag(z); }
+/* What the residuals and their derivatives are written to; DX: by the second unknown. */
+enum { R_0, DL_0, DX_0, R_1, DL_1, DX_1 };
+struct fit_columns {
+        const struct lrrm_columns *q;
+        struct lrrm_match match;
+        double *r_ohm, *l_h, open_c_50;
+        bool to_scale;
+};
+struct sum_columns {
+        const double *r, *dl, *dx, *weight; /* weight: of blocks of HALF_WINDOW rows, NULL: all 1 */
+        double *sum;                        /* dl dl, dl dx, dx dx, dl r, dx r, r r */
+};
+typedef double lanes __attribute__((vector_size(64), aligned(8), may_alias));
+
+#define KIND _any
+#define TARGET
+#include "rf/calibrate/lrrm_fit_loops.h"
+#if CPU_WIDE
+#define KIND _wide
+#define TARGET TARGET_256
+#include "rf/calibrate/lrrm_fit_loops.h"
+#define KIND _widest
+#define TARGET TARGET_512
+#include "rf/calibrate/lrrm_fit_loops.h"
+#endif
 
 double complex lrrm_impedance(const struct lrrm_point *q, struct lrrm_match m)
 {
@@ -24,81 +49,101 @@ double complex lrrm_impedance(const struct lrrm_point *q, struct lrrm_match m)
         return z / (1 + CMPLX(0, q->w * m.c_f) * z);
 }
 
-/* Unknowns in units of 1 pH, 1 fF, 1 ohm. */
-struct unknowns {
-        int n;
-        enum { R_OHM, L_PH, C_FF } what[2];
+struct lrrm_point lrrm_get(const struct lrrm_columns *c, size_t i)
+{
+        return (struct lrrm_point){.p = {CMPLX(c->p_re[0][i], c->p_im[0][i]), CMPLX(c->p_re[1][i], c->p_im[1][i])},
+                                   .a = CMPLX(c->a_re[i], c->a_im[i]),
+                                   .b = CMPLX(c->b_re[i], c->b_im[i]),
+                                   .c = CMPLX(c->c_re[i], c->c_im[i]),
+                                   .d = CMPLX(c->d_re[i], c->d_im[i]),
+                                   .z = CMPLX(c->z_re[i], c->z_im[i]),
+                                   .u_open = c->u_open[i],
+                                   .w = c->w[i]};
+}
+
+void lrrm_put(const struct lrrm_columns *c, size_t i, const struct lrrm_point *q)
+{
+        double *const re[] = {c->p_re[0], c->p_re[1], c->a_re, c->b_re, c->c_re, c->d_re, c->z_re};
+        double *const im[] = {c->p_im[0], c->p_im[1], c->a_im, c->b_im, c->c_im, c->d_im, c->z_im};
+        const double complex value[] = {q->p[0], q->p[1], q->a, q->b, q->c, q->d, q->z};
+        for (size_t k = 0; k < sizeof value / sizeof value[0]; k++) {
+                re[k][i] = creal(value[k]);
+                im[k][i] = cimag(value[k]);
+        }
+        c->u_open[i] = q->u_open;
+        c->w[i] = q->w;
+}
+
+/* What is fitted, in units of 1 pH, 1 fF, 1 ohm; L_AND_R to a known open, the others to a lossless one. */
+enum unknowns { L_ALONE, L_AND_C, L_AND_R };
+static int count(enum unknowns u) { return u == L_ALONE ? 1 : 2; }
+static void step_by(struct lrrm_match *m, enum unknowns u, const double by[2])
+{
+        m->l_h += by[0] * 1e-12;
+        if (u == L_AND_C)
+                m->c_f += by[1] * 1e-15;
+        if (u == L_AND_R)
+                m->r_ohm += by[1];
+}
+
+struct sweep {
+        enum cpu_kind kind;
+        size_t n;
+        const struct lrrm_columns *q;
 };
-static void step_by(struct lrrm_match *m, const struct unknowns *u, const double *by)
+
+/* Residuals and derivatives of all frequencies into the scratch columns; returns how many real ones a frequency has. */
+static int residuals(struct sweep s, struct lrrm_match m, enum unknowns u)
 {
-        for (int k = 0; k < u->n; k++)
-                switch (u->what[k]) {
-                case R_OHM:
-                        m->r_ohm += by[k];
-                        break;
-                case L_PH:
-                        m->l_h += by[k] * 1e-12;
-                        break;
-                case C_FF:
-                        m->c_f += by[k] * 1e-15;
-                        break;
-                }
+        const struct fit_columns in = {.q = s.q, .match = m};
+        if (u == L_AND_R)
+                CPU_RUN_ON(s.kind, known, s.n, &in);
+        else
+                CPU_RUN_ON(s.kind, lossless, s.n, &in);
+        return u == L_AND_R ? 2 : 1;
 }
 
-/* One or two real residuals of a frequency and their derivatives, in units of u_open. */
-static int residual(const struct lrrm_point *q, struct lrrm_match m, const struct unknowns *u, bool known_open, double r[2],
-                    double dr[2][2])
+struct normal {
+        double jj[3], jr[2], chi2, rows;
+};
+static struct normal normal(struct sweep s, struct lrrm_match m, enum unknowns u, const double *weight)
 {
-        double complex zs = q->z + CMPLX(m.r_ohm, q->w * m.l_h), shunt = 1 + CMPLX(0, q->w * m.c_f) * zs, z = zs / shunt;
-        double complex den = q->c + q->d * z, g = (q->a + q->b * z) / den, dg = (q->b * q->c - q->a * q->d) / (den * den), dk[2];
-        for (int k = 0; k < u->n; k++)
-                switch (u->what[k]) {
-                case R_OHM:
-                        dk[k] = dg / (shunt * shunt);
-                        break;
-                case L_PH:
-                        dk[k] = dg / (shunt * shunt) * CMPLX(0, q->w * 1e-12);
-                        break;
-                case C_FF:
-                        dk[k] = dg * z * z * CMPLX(0, -q->w * 1e-15);
-                        break;
-                }
-        if (known_open) {
-                double scale = 1 / q->u_open;
-                r[0] = creal(g - q->open) * scale;
-                r[1] = cimag(g - q->open) * scale;
-                for (int k = 0; k < u->n; k++) {
-                        dr[0][k] = creal(dk[k]) * scale;
-                        dr[1][k] = cimag(dk[k]) * scale;
-                }
-                return 2;
+        double sum[6] = {0};
+        int rows = residuals(s, m, u);
+        for (int j = 0; j < rows; j++) {
+                double *const *x = s.q->scratch + (j ? R_1 : R_0);
+                const struct sum_columns in = {.r = x[R_0], .dl = x[DL_0], .dx = x[DX_0], .weight = weight, .sum = sum};
+                CPU_RUN_ON(s.kind, sums, net2_stride(s.n), &in);
         }
-        double size = sqrt(abs2(g)), scale = 1 / (2 * size * q->u_open);
-        r[0] = (size - 1) * (size + 1) * scale;
-        for (int k = 0; k < u->n; k++)
-                dr[0][k] = 2 * (creal(g) * creal(dk[k]) + cimag(g) * cimag(dk[k])) * scale;
-        return 1;
+        return (struct normal){{sum[0], sum[1], sum[2]}, {sum[3], sum[4]}, sum[5], (double)s.n * rows};
 }
 
-/* Variance of the residuals around point i, from second differences of neighbours: the floor keeps exact data from dividing by nothing. */
-static double scatter(size_t n, const struct lrrm_point *point, size_t i, struct lrrm_match m, const struct unknowns *u, bool known_open)
+/* Weights of blocks of HALF_WINDOW points: one over the variance of the residuals around each, from second differences of neighbours. */
+static void weigh(struct sweep s, struct lrrm_match m, enum unknowns u, double *ret_weight)
 {
-        size_t first = i > HALF_WINDOW ? i - HALF_WINDOW : 0, last = i + HALF_WINDOW < n ? i + HALF_WINDOW : n - 1;
-        double before[2][2] = {{0}}, sum = 0, count = 0;
-        for (size_t k = first; k <= last; k++) {
-                double r[2], dr[2][2];
-                int rows = residual(&point[k], m, u, known_open, r, dr);
-                for (int j = 0; j < rows; j++) {
-                        if (k >= first + 2) {
-                                double bend = r[j] - 2 * before[0][j] + before[1][j];
-                                sum += bend * bend / 6;
-                                count++;
-                        }
-                        before[1][j] = before[0][j];
-                        before[0][j] = r[j];
+        int rows = residuals(s, m, u);
+        double quietest = INFINITY, *bend = s.q->scratch[DL_0];
+        for (size_t i = 0; i < s.n; i++)
+                bend[i] = 0;
+        for (int j = 0; j < rows; j++) {
+                const double *r = s.q->scratch[j ? R_1 : R_0];
+                for (size_t i = 2; i < s.n; i++) {
+                        double x = r[i] - 2 * r[i - 1] + r[i - 2];
+                        bend[i] += x * x / 6;
                 }
         }
-        return sum / count;
+        size_t blocks = (s.n + HALF_WINDOW - 1) / HALF_WINDOW;
+        for (size_t b = 0; b < blocks; b++) {
+                size_t middle = b * HALF_WINDOW + HALF_WINDOW / 2, at = middle < s.n ? middle : s.n - 1;
+                size_t first = at > HALF_WINDOW ? at - HALF_WINDOW : 0, last = at + HALF_WINDOW < s.n ? at + HALF_WINDOW : s.n - 1;
+                double sum = 0;
+                for (size_t k = first + 2; k <= last; k++)
+                        sum += bend[k];
+                ret_weight[b] = sum / (double)((last - first - 1) * (size_t)rows);
+                quietest = ret_weight[b] > 0 ? fmin(quietest, ret_weight[b]) : quietest;
+        }
+        for (size_t b = 0; b < blocks; b++) /* the floor keeps exact data, whose rounding is no measure of anything, from dividing by 0 */
+                ret_weight[b] = isfinite(quietest) ? 1 / (ret_weight[b] + quietest + 1e-24) : 1;
 }
 
 struct fitted {
@@ -109,34 +154,14 @@ struct fitted {
 };
 
 /* The covariance variance * v as two independent steps. */
-static void steps_apart(const struct unknowns *u, const double v[3], double variance, struct lrrm_match ret[2])
+static void steps_apart(enum unknowns u, const double v[3], double variance, struct lrrm_match ret[2])
 {
-        double s = sqrt(variance * v[0]), along = u->n > 1 ? variance * v[1] / s : 0;
+        double s = sqrt(variance * v[0]), along = count(u) > 1 ? variance * v[1] / s : 0;
         ret[0] = ret[1] = (struct lrrm_match){0};
         if (!(s > 0))
                 return;
         step_by(&ret[0], u, (const double[2]){s, along});
-        step_by(&ret[1], u, (const double[2]){0, u->n > 1 ? sqrt(fmax(0, variance * v[2] - along * along)) : 0});
-}
-
-/* variance[block]: of the residuals in blocks of HALF_WINDOW points, NULL: all 1. */
-static void normal(size_t n, const struct lrrm_point *point, struct lrrm_match m, const struct unknowns *u, bool known_open,
-                   const double *variance, double jj[3], double jr[2], double *ret_chi2, double *ret_rows)
-{
-        jj[0] = jj[1] = jj[2] = jr[0] = jr[1] = *ret_chi2 = *ret_rows = 0;
-        for (size_t i = 0; i < n; i++) {
-                double r[2], dr[2][2] = {{0}}, weight = variance ? 1 / variance[i / HALF_WINDOW] : 1;
-                int rows = residual(&point[i], m, u, known_open, r, dr);
-                for (int j = 0; j < rows; j++) {
-                        jj[0] += weight * dr[j][0] * dr[j][0];
-                        jj[1] += weight * dr[j][0] * dr[j][1];
-                        jj[2] += weight * dr[j][1] * dr[j][1];
-                        jr[0] += weight * dr[j][0] * r[j];
-                        jr[1] += weight * dr[j][1] * r[j];
-                        *ret_chi2 += weight * r[j] * r[j];
-                        *ret_rows += 1;
-                }
-        }
+        step_by(&ret[1], u, (const double[2]){0, count(u) > 1 ? sqrt(fmax(0, variance * v[2] - along * along)) : 0});
 }
 
 /* Inverse of the symmetric [[jj0, jj1], [jj1, jj2]] (or of jj0 alone) into v. */
@@ -156,26 +181,27 @@ static bool invert(int n, const double jj[3], double v[3])
 
 /* One descent from f->match; lambda damps (Levenberg-Marquardt) where the unknowns are nearly one: L and C of a match near 50 ohm.  Returns
    the sum of squares; f->u, f->u80 and f->converged are those of the end. */
-static double descend(size_t n, const struct lrrm_point *point, const struct unknowns *u, bool known_open, const double *variance,
-                      double enough, struct fitted *f)
+static double descend(struct sweep s, enum unknowns u, const double *weight, double enough, struct fitted *f)
 {
-        double jj[3], jr[2], v[3], chi2, rows, step = INFINITY, lambda = u->n > 1 ? 1e-3 : 0;
-        normal(n, point, f->match, u, known_open, variance, jj, jr, &chi2, &rows);
+        int n = count(u);
+        double v[3], step = INFINITY, lambda = n > 1 ? 1e-3 : 0;
+        struct normal at = normal(s, f->match, u, weight);
         for (int round = 0; round < 60 && step > enough; round++) {
-                const double damped[3] = {jj[0] * (1 + lambda), jj[1], jj[2] * (1 + lambda)};
-                if (!invert(u->n, damped, v))
+                const double damped[3] = {at.jj[0] * (1 + lambda), at.jj[1], at.jj[2] * (1 + lambda)};
+                if (!invert(n, damped, v))
                         break;
-                double by[2] = {-(v[0] * jr[0] + v[1] * jr[1]), -(v[1] * jr[0] + v[2] * jr[1])}, size = fmax(fabs(by[0]), fabs(by[1]));
+                double by[2] = {-(v[0] * at.jr[0] + v[1] * at.jr[1]), n > 1 ? -(v[1] * at.jr[0] + v[2] * at.jr[1]) : 0},
+                       size = fmax(fabs(by[0]), fabs(by[1]));
                 if (!isfinite(size))
                         return INFINITY;
-                for (int k = 0; k < u->n && size > 20; k++) /* pH, fF, ohm */
+                for (int k = 0; k < n && size > 20; k++) /* pH, fF, ohm */
                         by[k] *= 20 / size;
                 struct lrrm_match to = f->match;
-                double to_jj[3], to_jr[2], to_chi2, to_rows;
                 step_by(&to, u, by);
-                normal(n, point, to, u, known_open, variance, to_jj, to_jr, &to_chi2, &to_rows);
-                if (lambda > 0 && !(to_chi2 <= chi2)) {    /* uphill: shorter, steeper */
-                        if (size < 1e-9 || lambda > 1e6) { /* no way down is left */
+                struct normal there = normal(s, to, u, weight);
+                /* uphill: shorter, steeper; the last steps are too small for the sum to tell, and right all the same */
+                if (lambda > 0 && size > 1e-6 && !(there.chi2 <= at.chi2)) {
+                        if (lambda > 1e6) { /* no way down is left */
                                 step = 0;
                                 break;
                         }
@@ -185,102 +211,93 @@ static double descend(size_t n, const struct lrrm_point *point, const struct unk
                 lambda = lambda > 1e-12 ? lambda / 8 : 0;
                 step = size;
                 f->match = to;
-                chi2 = to_chi2;
-                memcpy(jj, to_jj, sizeof jj);
-                memcpy(jr, to_jr, sizeof jr);
+                at = there;
         }
         f->converged = step < 1e-3; /* in noise the last digits may keep moving */
-        if (invert(u->n, jj, v)) {
-                double seen = rows > u->n ? chi2 / (rows - u->n) : 0;
-                for (int k = 0; k < u->n; k++)
+        if (invert(n, at.jj, v)) {
+                double seen = at.rows > n ? at.chi2 / (at.rows - n) : 0;
+                for (int k = 0; k < n; k++)
                         f->u[k] = sqrt(seen * v[k * 2]);
                 steps_apart(u, v, seen, f->apart);
         }
-        return chi2;
+        return at.chi2;
 }
 
-/* How far the solved open is from one capacitance at all frequencies, in the unit of the residuals: tells valleys apart, fits nothing. */
-static double bend_of_open(size_t n, const struct lrrm_point *point, struct lrrm_match m)
+/* One capacitance for the solved open at all frequencies, times 50 ohm, and the sum of the squares that it leaves (N(bend)). */
+struct bend {
+        double c_50, ww, chi2;
+};
+static struct bend bend_of_open(struct sweep s, struct lrrm_match m, bool to_scale)
 {
-        double slope = 0, cost = 0;
+        double *const *x = s.q->scratch, sum[2][6] = {{0}}, c_50 = 0;
         for (int pass = 0; pass < 2; pass++) {
-                double wy = 0, ww = 0;
-                for (size_t i = 0; i < n; i++) {
-                        const struct lrrm_point *q = &point[i];
-                        double complex g = lrrm_open(q, lrrm_impedance(q, m)), y = (1 - g) / (1 + g);
-                        double in_g = 2 / (abs2(1 + y) * q->u_open), off = (cimag(y) - slope * q->w) * in_g;
-                        wy += in_g * in_g * q->w * cimag(y);
-                        ww += in_g * in_g * q->w * q->w;
-                        cost += pass * off * off;
-                }
-                slope = wy / ww;
+                const struct fit_columns in = {.q = s.q, .match = m, .open_c_50 = c_50, .to_scale = to_scale};
+                const struct sum_columns sums = {.r = x[R_0], .dl = x[DL_0], .dx = x[DL_0], .sum = sum[pass]};
+                CPU_RUN_ON(s.kind, bend, s.n, &in);
+                CPU_RUN_ON(s.kind, sums, net2_stride(s.n), &sums);
+                c_50 += sum[pass][3] / sum[pass][0];
         }
-        return cost;
+        return (struct bend){c_50, sum[0][0], sum[1][5]};
 }
 
 enum { BLOCKS = 4096 / HALF_WINDOW }; /* longer sweeps go without the local scatter */
-static struct fitted fit(size_t n, const struct lrrm_point *point, struct unknowns u, bool known_open, const struct lrrm_match *starts,
-                         size_t start_n)
+static struct fitted fit(struct sweep s, enum unknowns u, const struct lrrm_match *starts, size_t start_n)
 {
         struct fitted best = {.u80 = {INFINITY, INFINITY}, .u = {INFINITY, INFINITY}};
-        bool local = n >= 4 * HALF_WINDOW && n <= BLOCKS * HALF_WINDOW;
-        double least = INFINITY, variance[BLOCKS], jj[3], jr[2], v[3], chi2, rows;
+        bool local = s.n >= 4 * HALF_WINDOW && s.n <= BLOCKS * HALF_WINDOW;
+        double least = INFINITY, weight[BLOCKS], v[3];
         for (size_t k = 0; k < start_n; k++) {
                 struct fitted f = best;
                 f.match = starts[k];
-                chi2 = descend(n, point, &u, known_open, NULL, local ? 1e-3 : 1e-13, &f);
+                double chi2 = descend(s, u, NULL, local ? 1e-3 : 1e-13, &f);
                 if (start_n > 1) /* L and C have other valleys, where the open is as lossless but bends */
-                        chi2 += bend_of_open(n, point, f.match);
+                        chi2 += bend_of_open(s, f.match, true).chi2;
                 if (f.converged && chi2 < least) {
                         least = chi2;
                         best = f;
                 }
         }
         if (local && best.converged) { /* once more, with the scatter that neighbours really show */
-                double quietest = INFINITY;
-                for (size_t b = 0; b * HALF_WINDOW < n; b++) {
-                        size_t at = b * HALF_WINDOW + HALF_WINDOW / 2;
-                        variance[b] = scatter(n, point, at < n ? at : n - 1, best.match, &u, known_open);
-                        quietest = variance[b] > 0 ? fmin(quietest, variance[b]) : quietest;
-                }
-                for (size_t b = 0; b * HALF_WINDOW < n; b++) /* exact data: rounding is no measure of anything */
-                        variance[b] = isfinite(quietest) ? variance[b] + quietest + 1e-24 : 1;
-                descend(n, point, &u, known_open, variance, 1e-13, &best);
+                weigh(s, best.match, u, weight);
+                descend(s, u, weight, 1e-13, &best);
         }
-        normal(n, point, best.match, &u, known_open, NULL, jj, jr, &chi2, &rows);
-        for (int k = 0; k < u.n && invert(u.n, jj, v); k++)
+        struct normal at = normal(s, best.match, u, NULL);
+        for (int k = 0; k < count(u) && invert(count(u), at.jj, v); k++)
                 best.u80[k] = NOISE_80_DB * sqrt(v[k * 2]);
         return best;
 }
 
 /* The definition's own inductance, where it shows best: at the highest frequency, R + jwL exactly. */
-static double defined_l(size_t n, const struct lrrm_point *point) { return cimag(point[n - 1].z) / point[n - 1].w; }
+static double defined_l(size_t n, const struct lrrm_columns *q) { return q->z_im[n - 1] / q->w[n - 1]; }
 
 static bool sure(const struct fitted *f, int k, double unsure) /* in the unknown's unit */
 {
         return f->converged && f->u80[k] < unsure && f->u[k] < unsure;
 }
 
-struct lrrm_match lrrm_fit(size_t n, const struct lrrm_point *point, enum rf_match_fit what, struct lrrm_match ret_apart[2],
-                           struct diagnosis *d)
+struct lrrm_match lrrm_fit(enum cpu_kind kind, size_t n, const struct lrrm_columns *q, enum rf_match_fit what,
+                           struct lrrm_match ret_apart[2], struct diagnosis *d)
 {
+        const struct sweep s = {kind, n, q};
         struct fitted f = {.u = {NAN, NAN}};
         bool known_open = what == RF_MATCH_FROM_OPEN, l_sure = false;
         const struct lrrm_match none = {0};
-        double c = 0, c_u = 0;
+        double c = 0, c_u = 0, r = q->z_re[0];
         ret_apart[0] = ret_apart[1] = none;
-        d->match_l_fit_h = defined_l(n, point);
+        d->match_l_fit_h = defined_l(n, q);
         d->match_l_determined = false;
+        for (int k = 0; k < LRRM_SCRATCH; k++) /* the sums run over whole lanes */
+                for (size_t i = n; i < net2_stride(n); i++)
+                        q->scratch[k][i] = 0;
         if (what == RF_MATCH_FIXED)
                 return (struct lrrm_match){0};
         if (what == RF_MATCH_FIT_L_C) {
                 /* R + jwL and C enter as w (L - R^2 C) first: begin on that valley, on both sides of C = 0 */
-                f = fit(n, point, (struct unknowns){1, {L_PH}}, false, &none, 1);
+                f = fit(s, L_ALONE, &none, 1);
                 struct lrrm_match valley[3] = {{.c_f = 4e-15}, {.c_f = -4e-15}, {.c_f = 12e-15}};
-                double r = creal(point[0].z);
                 for (int k = 0; k < 3; k++)
                         valley[k].l_h = f.match.l_h + r * r * valley[k].c_f;
-                f = fit(n, point, (struct unknowns){2, {L_PH, C_FF}}, false, valley, 3);
+                f = fit(s, L_AND_C, valley, 3);
                 l_sure = sure(&f, 0, L_UNSURE_H * 1e12) && sure(&f, 1, C_UNSURE_F * 1e15);
                 if (l_sure) {
                         c = f.match.c_f;
@@ -291,10 +308,10 @@ struct lrrm_match lrrm_fit(size_t n, const struct lrrm_point *point, enum rf_mat
                                        "the inductance was fitted");
         }
         if (known_open) {
-                f = fit(n, point, (struct unknowns){2, {L_PH, R_OHM}}, true, &none, 1);
+                f = fit(s, L_AND_R, &none, 1);
                 l_sure = sure(&f, 0, L_UNSURE_H * 1e12) && f.u[1] < 1 && f.u80[1] < 1;
         } else if (!l_sure) {
-                f = fit(n, point, (struct unknowns){1, {L_PH}}, false, &none, 1);
+                f = fit(s, L_ALONE, &none, 1);
                 l_sure = sure(&f, 0, L_UNSURE_H * 1e12);
         }
         if (!l_sure) {
@@ -310,63 +327,40 @@ struct lrrm_match lrrm_fit(size_t n, const struct lrrm_point *point, enum rf_mat
         d->match_l_u_h = f.u[0] * 1e-12;
         d->match_c_fit_f = c;
         d->match_c_u_f = c_u;
-        d->match_r_fit_ohm = creal(point[0].z) + f.match.r_ohm;
+        d->match_r_fit_ohm = r + f.match.r_ohm;
         d->match_r_u_ohm = known_open ? f.u[1] : 0;
         if (fabs(d->match_l_fit_h) > 30e-12)
                 diagnosis_warn(d, "the match comes out with %.3g pH; more than 30 pH is no match on a substrate: check thru delay and R",
                                d->match_l_fit_h * 1e12);
-        if (known_open && fabs(f.match.r_ohm) > 0.02 * creal(point[0].z))
+        if (known_open && fabs(f.match.r_ohm) > 0.02 * r)
                 diagnosis_warn(d, "by the known open the match has %.4g ohm, its definition says %.4g ohm: check both", d->match_r_fit_ohm,
-                               creal(point[0].z));
+                               r);
         return f.match;
 }
 
-static double open_c(size_t n, const struct lrrm_point *point, struct lrrm_match m, double *ret_u_f)
+void lrrm_open_c(enum cpu_kind kind, size_t n, const struct lrrm_columns *q, struct lrrm_match m, const struct lrrm_match apart[2],
+                 struct diagnosis *d)
 {
-        double c = 0, wy = 0, ww = 0, chi2 = 0;
-        for (int pass = 0; pass < 2; pass++)
-                for (size_t i = 0; i < n; i++) {
-                        const struct lrrm_point *q = &point[i];
-                        double complex open = lrrm_open(q, lrrm_impedance(q, m));
-                        double y = cimag((1 - open) / (1 + open)) / 50, weight = 1 / (q->u_open * q->u_open);
-                        wy += pass ? 0 : weight * q->w * y;
-                        ww += pass ? 0 : weight * q->w * q->w;
-                        chi2 += pass * weight * (y - q->w * c) * (y - q->w * c);
-                        c = wy / ww;
-                }
-        *ret_u_f = n > 1 ? sqrt(chi2 / ((double)(n - 1) * ww)) : NAN;
-        return c;
-}
-
-void lrrm_open_c(size_t n, const struct lrrm_point *point, struct lrrm_match m, const struct lrrm_match apart[2], struct diagnosis *d)
-{
-        d->open_c_fit_f = open_c(n, point, m, &d->open_c_u_f);
+        const struct sweep s = {kind, n, q};
+        struct bend b = bend_of_open(s, m, false);
+        d->open_c_fit_f = b.c_50 / 50;
+        d->open_c_u_f = n > 1 ? sqrt(b.chi2 / ((double)(n - 1) * b.ww)) / 50 : NAN;
         for (int k = 0; k < 2; k++) {
                 struct lrrm_match to = {m.r_ohm + apart[k].r_ohm, m.l_h + apart[k].l_h, m.c_f + apart[k].c_f};
-                double unused;
-                d->open_c_u_f = hypot(d->open_c_u_f, open_c(n, point, to, &unused) - d->open_c_fit_f);
+                d->open_c_u_f = hypot(d->open_c_u_f, bend_of_open(s, to, false).c_50 / 50 - d->open_c_fit_f);
         }
 }
 
-void lrrm_columns(size_t n, const struct lrrm_point *point, enum rf_match_fit fit_of, struct lrrm_match m, struct diagnosis *d)
+void lrrm_each(enum cpu_kind kind, size_t n, const struct lrrm_columns *q, enum rf_match_fit fit_of, struct lrrm_match m,
+               struct diagnosis *d)
 {
-        const struct unknowns u = {1, {L_PH}};
-        for (size_t i = 0; i < n; i++) {
-                const struct lrrm_point *q = &point[i];
-                if (fit_of == RF_MATCH_FROM_OPEN) { /* Z = (a - c G)/(d G - b) */
-                        double complex z = (q->a - q->c * q->open) / (q->d * q->open - q->b);
-                        d->match_r_ohm[i] = creal(z);
-                        d->match_l_h[i] = cimag(z) / q->w;
-                        continue;
-                }
-                struct lrrm_match here = m;
-                for (int round = 0; round < 4; round++) { /* Newton: the residual is nearly linear in L */
-                        double r[2], dr[2][2];
-                        residual(q, here, &u, false, r, dr);
-                        here.l_h -= r[0] / dr[0][0] * 1e-12;
-                }
-                bool good = fabs(here.l_h) < 1e-9;
-                d->match_r_ohm[i] = creal(q->z) + m.r_ohm;
-                d->match_l_h[i] = good ? cimag(q->z) / q->w + here.l_h : NAN;
+        const struct fit_columns in = {.q = q, .match = m, .r_ohm = d->match_r_ohm, .l_h = d->match_l_h};
+        if (fit_of != RF_MATCH_FROM_OPEN)
+                CPU_RUN_ON(kind, alone, n, &in);
+        for (size_t i = 0; i < n && fit_of == RF_MATCH_FROM_OPEN; i++) { /* Z = (a - c G)/(d G - b) */
+                struct lrrm_point at = lrrm_get(q, i);
+                double complex open = CMPLX(q->open_re[i], q->open_im[i]), z = (at.a - at.c * open) / (at.d * open - at.b);
+                d->match_r_ohm[i] = creal(z);
+                d->match_l_h[i] = cimag(z) / at.w;
         }
 }

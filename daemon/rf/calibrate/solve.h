@@ -45,16 +45,14 @@ void root_follow(size_t n, const double *hz, size_t start, const bool *trusted, 
                  struct followed *ret);
 
 /* The same for any two candidates per frequency, one frequency after the other from the lowest: the one nearer to its predecessor.
-   "Degrees" are those of +-x: 90 is as far from one as from the other. */
+   "Degrees" are those of +-x: 90 is as far from one as from the other.  followed.worst_deg, worst_hz are not kept. */
 struct branch {
         double complex estimate, before;
-        double worst;
         size_t n;
         struct followed followed;
 };
 void branch_begin(struct branch *b, double complex estimate);
 int branch_step(struct branch *b, double hz, const double complex pair[2]); /* which one: 0, 1 */
-void branch_end(struct branch *b);
 
 /* rf_problem_check() in two: shapes, axes and kinds; then that every number it uses is one, for who cannot tell that from its results. */
 enum code problem_check_shape(const struct method *, const struct problem *, struct tp_error *);

@@ -8,6 +8,7 @@
  * Weak point  Results are relative to the match: an error of the match is an error of every reflection. */
 #include "rf/network/convert.h"
 #include "rf/calibrate/frame.h"
+#include "rf/calibrate/reflects.h"
 #include <math.h>
 
 struct found {
@@ -21,13 +22,9 @@ size_t lrm_workspace(size_t n, size_t standards) { return n * (sizeof(struct fou
 
 static double abs2(double complex z) { return creal(z) * creal(z) + cimag(z) * cimag(z); }
 
-/* Which standard is what. */
-struct roles {
-        size_t thru, match, reflect_n, reflect[RF_STANDARD_MAX];
-};
-static struct roles roles_of(const struct problem *p)
+static struct lrm_roles roles_of(const struct problem *p)
 {
-        struct roles r = {0};
+        struct lrm_roles r = {0};
         for (size_t k = 0; k < p->standard_n; k++)
                 if (p->standards[k].kind == RF_THRU)
                         r.thru = k;
@@ -50,7 +47,7 @@ struct known {
         double complex g1, w1;
         struct image g, w; /* h(Gm2), its reading */
 };
-static bool known_of(const struct point *p, const struct roles *r, struct known *f)
+static bool known_of(const struct point *p, const struct lrm_roles *r, struct known *f)
 {
         f->raw = point_raw(p, r->thru);
         f->thru = p->ideal[r->thru];
@@ -79,7 +76,7 @@ static struct roots reflect_roots(const struct known *f, struct m2 reading, doub
 static double complex k_of(const struct known *f, double complex v, double complex g) { return v * (f->g.q * g - f->g.p) / (g - f->g1); }
 
 /* k from all reflects with the root whose k is nearer to `near`. */
-static double complex k_near(const struct point *p, const struct roles *r, const struct known *f, double complex near)
+static double complex k_near(const struct point *p, const struct lrm_roles *r, const struct known *f, double complex near)
 {
         double complex sum = 0, w2 = point_raw(p, r->match).e[3], g2 = p->ideal[r->match].e[3];
         for (size_t j = 0; j < r->reflect_n; j++) {
@@ -93,7 +90,7 @@ static double complex k_near(const struct point *p, const struct roles *r, const
 
 static bool terms_point(const struct point *p, const void *choice, double complex t[TERM_COUNT])
 {
-        struct roles roles = roles_of(p->problem);
+        struct lrm_roles roles = roles_of(p->problem);
         struct known f;
         if (!known_of(p, &roles, &f))
                 return false;
@@ -178,17 +175,23 @@ static double condition_of(const struct known *f, const double complex g[2])
         return sqrt((size + through) * (size + through) * fmax(apart, 2 * size) / (4 * size * through * apart));
 }
 
-enum code lrm_solve(const struct problem *p, void *workspace, struct terms *out, struct covariance *cov, struct diagnosis *d,
-                    struct tp_error *err)
+/* All frequencies at once; false: a case for by_points().  scratch: 2 n, of the residuals that there are then none of. */
+static bool by_columns(const struct problem *p, const struct lrm_roles *roles, struct found *found, double *scratch, struct terms *out,
+                       struct diagnosis *d, struct followed *ret)
 {
-        enum code code = check(p, err);
-        if (code)
-                return code;
         size_t n = p->axis->n;
-        struct roles roles = roles_of(p);
-        struct found *found = workspace;
-        double *residuals = (double *)(void *)(found + n);
-        double complex estimate = estimate_of(p, roles.reflect[0]);
+        if (!reflects_lrm(cpu_best(), p, roles, estimate_of(p, roles->reflect[0]), (struct other_root){scratch, scratch + n}, out, d,
+                          &found[0].k, ret))
+                return false;
+        residuals_none(p, d); /* one reflect alone is met exactly */
+        return true;
+}
+
+static enum code by_points(const struct problem *p, const struct lrm_roles *roles, struct found *found, double *residuals,
+                           struct terms *out, struct diagnosis *d, struct followed *ret, struct tp_error *err)
+{
+        size_t n = p->axis->n;
+        double complex estimate = estimate_of(p, roles->reflect[0]);
         struct branch branch;
         branch_begin(&branch, estimate);
         for (size_t i = 0; i < n; i++) {
@@ -198,21 +201,21 @@ enum code lrm_solve(const struct problem *p, void *workspace, struct terms *out,
                 double complex v, t[TERM_COUNT], etf;
                 double *residual = residuals + i * p->standard_n;
                 point_load(p, i, &at);
-                bool good = known_of(&at, &roles, &f);
+                bool good = known_of(&at, roles, &f);
                 if (good) {
-                        q = reflect_roots(&f, point_raw(&at, roles.reflect[0]), at.ideal[roles.match].e[3],
-                                          point_raw(&at, roles.match).e[3], &v);
+                        q = reflect_roots(&f, point_raw(&at, roles->reflect[0]), at.ideal[roles->match].e[3],
+                                          point_raw(&at, roles->match).e[3], &v);
                         d->condition[i] = condition_of(&f, q.g);
                 }
-                if (!good || !(d->condition[i] < 1e6))
+                if (!good || !(d->condition[i] < LRM_CONDITION_REFUSE))
                         return tp_fail(err, CODE_UNRESOLVABLE,
                                        "lrm: at %.9g Hz the thru does not transmit or the reflect cannot be told from the match; measure "
                                        "them again",
                                        p->axis->hz[i]);
                 double complex g = q.g[branch_step(&branch, p->axis->hz[i], q.g)];
                 found[i].k = k_of(&f, v, g);
-                if (roles.reflect_n > 1)
-                        found[i].k = k_near(&at, &roles, &f, found[i].k);
+                if (roles->reflect_n > 1)
+                        found[i].k = k_near(&at, roles, &f, found[i].k);
                 struct box x = frame_box(f.g1, f.g, f.w1, f.w, found[i].k), y = frame_other(x, f.raw, f.thru, &etf);
                 frame_terms(x, y, etf, t);
                 terms_put(out, i, t);
@@ -222,20 +225,35 @@ enum code lrm_solve(const struct problem *p, void *workspace, struct terms *out,
                 d->reflect_im[i] = cimag(g);
                 for (size_t k = 0; k < p->standard_n; k++)
                         residual[k] = NAN;
-                for (size_t j = 0; j < roles.reflect_n && roles.reflect_n > 1; j++) { /* one reflect alone is met exactly */
-                        struct m2 m = point_raw(&at, roles.reflect[j]);
-                        residual[roles.reflect[j]] = cabs(box_correct(x, m.e[0]) - box_correct(y, m.e[3])) / 2;
+                for (size_t j = 0; j < roles->reflect_n && roles->reflect_n > 1; j++) { /* one reflect alone is met exactly */
+                        struct m2 m = point_raw(&at, roles->reflect[j]);
+                        residual[roles->reflect[j]] = cabs(box_correct(x, m.e[0]) - box_correct(y, m.e[3])) / 2;
                 }
         }
-        branch_end(&branch);
-        if ((code = followed(p, &branch.followed, estimate, d, err)))
-                return code;
+        *ret = branch.followed;
+        residuals_finish(p, d, residuals);
         diagnose_reflect(n, estimate, d);
+        return CODE_OK;
+}
+
+enum code lrm_solve(const struct problem *p, void *workspace, struct terms *out, struct covariance *cov, struct diagnosis *d,
+                    struct tp_error *err)
+{
+        enum code code = check(p, err);
+        if (code)
+                return code;
+        struct lrm_roles roles = roles_of(p);
+        struct found *found = workspace;
+        double *columns = (double *)(void *)(found + p->axis->n);
+        struct followed f;
+        if (!by_columns(p, &roles, found, columns, out, d, &f) && (code = by_points(p, &roles, found, columns, out, d, &f, err)))
+                return code;
+        if ((code = followed(p, &f, estimate_of(p, roles.reflect[0]), d, err)))
+                return code;
         out->method = "lrm";
         out->model = TERMS_EIGHT;
         out->plane = PLANE_TIP;
         out->switch_removed = p->switch_terms != NULL;
-        residuals_finish(p, d, residuals);
         if (cov)
                 covariance_fill(p, cov, terms_point, found, sizeof *found);
         return CODE_OK;

@@ -2,11 +2,8 @@
    No ifunc: its resolver runs before sanitizers are up. */
 #include "rf/correct/correct_kernel.h"
 #include "rf/numbers/cpu.h"
-#include "rf/numbers/cx.h"
+#include "rf/numbers/quad.h"
 
-struct quad {
-        struct cx s11, s12, s21, s22;
-};
 struct eight {
         struct cx edf, esf, erf, edr, esr, err, etf, etr; /* etf = K ERR, etr = ERF/K */
 };
@@ -14,12 +11,7 @@ struct twelve {
         struct cx edf, esf, erf, edr, esr, err, elf, etf, exf, elr, etr, exr;
 };
 
-/* The columns are taken out of their structs first: gcc then sees plain pointers, and ivdep tells it that a point depends on no other
-   point (in place is allowed, so they are not restrict). */
-#define COLUMNS(name, net)                                                                                                         \
-        double *name##11_re = (net)->re[0], *name##11_im = (net)->im[0], *name##12_re = (net)->re[1], *name##12_im = (net)->im[1]; \
-        double *name##21_re = (net)->re[2], *name##21_im = (net)->im[2], *name##22_re = (net)->re[3], *name##22_im = (net)->im[3]
-#define READ(name, i) ((struct quad){AT(name##11, i), AT(name##12, i), AT(name##21, i), AT(name##22, i)})
+/* ivdep tells gcc that a point depends on no other point (in place is allowed, so the columns are not restrict). */
 #define WRITE(name, i, q)                                                                                                        \
         (name##11_re [i] = (q).s11.re, name##11_im [i] = (q).s11.im, name##12_re [i] = (q).s12.re, name##12_im [i] = (q).s12.im, \
          name##21_re [i] = (q).s21.re, name##21_im [i] = (q).s21.im, name##22_re [i] = (q).s22.re, name##22_im [i] = (q).s22.im)

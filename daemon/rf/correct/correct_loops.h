@@ -6,13 +6,7 @@
                reciprocal and no T matrix, so that isolating devices (S21 = 0) are ordinary devices.
    Sources     switch terms, eight and twelve terms: Marks, 50th ARFTG, 1997, 115. */
 #include "rf/numbers/vector.h"
-
-IN struct quad N(unterminate_one)(struct quad m, struct cx gf, struct cx gr)
-{
-        struct cx one = cx(1, 0), t = N(mul)(m.s12, m.s21), d = N(inv)(N(sub_mul)(one, t, N(mul)(gf, gr)));
-        return (struct quad){N(mul)(N(sub_mul)(m.s11, t, gf), d), N(mul)(N(mul)(m.s12, N(sub_mul)(one, m.s11, gr)), d),
-                             N(mul)(N(mul)(m.s21, N(sub_mul)(one, m.s22, gf)), d), N(mul)(N(sub_mul)(m.s22, t, gr), d)};
-}
+#include "rf/correct/unterminate_loop.h"
 
 IN struct quad N(correct8_one)(struct quad m, struct eight e)
 {

@@ -4,7 +4,8 @@
 #define TIPPLANE_RF_CPU_H
 #include <stdbool.h>
 
-static inline bool cpu_can_any(void) { return true; }
+enum cpu_kind { CPU_ANY, CPU_256, CPU_512, CPU_KINDS };
+
 #if defined(__x86_64__)
 #define CPU_WIDE 1
 #define TARGET_256 __attribute__((target("avx2,fma")))
@@ -15,19 +16,28 @@ static inline bool cpu_can_widest(void)
         return cpu_can_wide() && __builtin_cpu_supports("avx512f") && __builtin_cpu_supports("avx512vl") &&
                __builtin_cpu_supports("avx512dq");
 }
-/* name_any, name_wide, name_widest: one loop compiled for each; runs the widest that this processor can. */
-#define CPU_RUN(name, ...)                          \
+static inline bool cpu_can(enum cpu_kind kind)
+{
+        return kind == CPU_ANY || (kind == CPU_256 && cpu_can_wide()) || (kind == CPU_512 && cpu_can_widest());
+}
+/* name_any, name_wide, name_widest: one loop compiled for each; runs that of the kind, which this processor must be able to. */
+#define CPU_RUN_ON(kind, name, ...)                 \
         do {                                        \
-                if (cpu_can_widest())               \
+                if ((kind) == CPU_512)              \
                         name##_widest(__VA_ARGS__); \
-                else if (cpu_can_wide())            \
+                else if ((kind) == CPU_256)         \
                         name##_wide(__VA_ARGS__);   \
                 else                                \
                         name##_any(__VA_ARGS__);    \
         } while (0)
 #else
 #define CPU_WIDE 0
-#define CPU_RUN(name, ...) name##_any(__VA_ARGS__)
+static inline bool cpu_can(enum cpu_kind kind) { return kind == CPU_ANY; }
+#define CPU_RUN_ON(kind, name, ...) ((void)(kind), name##_any(__VA_ARGS__))
 #endif
+static inline bool cpu_can_any(void) { return true; }
+/* The widest that this processor can. */
+static inline enum cpu_kind cpu_best(void) { return cpu_can(CPU_512) ? CPU_512 : cpu_can(CPU_256) ? CPU_256 : CPU_ANY; }
+#define CPU_RUN(name, ...) CPU_RUN_ON(cpu_best(), name, __VA_ARGS__)
 
 #endif

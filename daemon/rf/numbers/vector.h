@@ -15,6 +15,8 @@ IN struct cx N(mul)(struct cx a, struct cx b)
 {
         return cx(__builtin_fma(a.re, b.re, -(a.im * b.im)), __builtin_fma(a.re, b.im, a.im * b.re));
 }
+IN struct cx N(neg)(struct cx a) { return cx(-a.re, -a.im); }
+IN struct cx N(scale)(double k, struct cx a) { return cx(k * a.re, k * a.im); }
 /* c + a b, c - a b */
 IN struct cx N(add_mul)(struct cx c, struct cx a, struct cx b)
 {
