@@ -60,41 +60,70 @@ static void values(const struct job *j, const double *x, double *v)
                 v[j->active[k]] = exp(x[k]);
 }
 
-static void s_of(const struct job *j, const double *v, double hz, double complex *ret)
+/* The same algebra backwards; the general way (model_s_from_y) costs more than all the rest of a fit. */
+static void s_from_y(size_t ports, double z_ohm, const double complex *y, double complex *ret)
 {
-        if (j->kind == CIRCUIT_LINE) {
-                circuit_line_s(v, j->data->ports, j->o->length_m, hz, j->data->z_ohm, ret);
+        double complex a = 1 + z_ohm * y[0];
+        if (ports == 1) {
+                ret[0] = (1 - z_ohm * y[0]) / a;
+                return;
+        }
+        double complex b = 1 + z_ohm * y[3], t = z_ohm * z_ohm * y[1] * y[2], over = 1 / (a * b - t);
+        ret[0] = ((2 - a) * b + t) * over;
+        ret[1] = -2 * z_ohm * y[1] * over;
+        ret[2] = -2 * z_ohm * y[2] * over;
+        ret[3] = (a * (2 - b) + t) * over;
+}
+
+static void circuit_s(enum circuit_kind kind, const double *v, size_t ports, bool differential, double length_m, double hz, double z_ohm,
+                      double complex *ret)
+{
+        if (kind == CIRCUIT_LINE) {
+                circuit_line_s(v, ports, length_m, hz, z_ohm, ret);
                 return;
         }
         double complex y[4];
-        circuit_y(j->kind, v, j->data->ports, j->o->differential, j->o->length_m, hz, y);
-        if (!model_s_from_y(j->data->ports, j->data->z_ohm, y, ret))
-                ret[0] = NAN;
+        circuit_y(kind, v, ports, differential, length_m, hz, y);
+        s_from_y(ports, z_ohm, y, ret);
 }
 
-static void residual(const void *context, size_t item, const double *x, double *r)
+static void s_of(const struct job *j, const double *v, double hz, double complex *ret)
+{
+        circuit_s(j->kind, v, j->data->ports, j->o->differential, j->o->length_m, hz, j->data->z_ohm, ret);
+}
+
+static void residual(const void *context, size_t first, size_t count, size_t x_n, const double *x, double *r)
 {
         const struct job *j = context;
         struct seen seen = {j->data};
-        size_t i = j->first + item * j->step, e = j->data->ports * j->data->ports;
-        double v[RF_CIRCUIT_ELEMENTS_MAX], hz = j->data->axis->hz[i];
-        double complex is[4], was[4];
-        values(j, x, v);
-        if (j->in_s) {
-                s_of(j, v, hz, is);
-                seen_s(&seen, i, was);
-        } else {
-                circuit_y(j->kind, v, j->data->ports, j->o->differential, j->o->length_m, hz, is);
-                seen_y(&seen, i, was);
-        }
-        for (size_t q = 0; q < e; q++) {
-                double unit = cabs(was[q]) + j->floor[q];
-                if (j->in_s) {
-                        unit = j->o->u_of[q] ? j->o->u_of[q][i] : j->o->u;
-                        unit = unit > 0 ? unit : 1;
+        size_t e = j->data->ports * j->data->ports;
+        double v[1 + 2 * RF_CIRCUIT_ELEMENTS_MAX][RF_CIRCUIT_ELEMENTS_MAX];
+        for (size_t k = 0; k < x_n; k++)
+                values(j, x + k * j->active_n, v[k]);
+        for (size_t item = 0; item < count; item++) {
+                size_t i = j->first + (first + item) * j->step;
+                double complex was[4];
+                double over[4], hz = j->data->axis->hz[i];
+                if (j->in_s)
+                        seen_s(&seen, i, was);
+                else
+                        seen_y(&seen, i, was);
+                for (size_t q = 0; q < e; q++) {
+                        double u = j->o->u_of[q] ? j->o->u_of[q][i] : j->o->u;
+                        over[q] = !j->in_s ? 1 / (cabs(was[q]) + j->floor[q]) : u > 0 ? 1 / u : 1;
                 }
-                r[2 * q] = creal(is[q] - was[q]) / unit;
-                r[2 * q + 1] = cimag(is[q] - was[q]) / unit;
+                for (size_t k = 0; k < x_n; k++) {
+                        double complex is[4];
+                        double *to = r + (k * count + item) * 2 * e;
+                        if (j->in_s)
+                                s_of(j, v[k], hz, is);
+                        else
+                                circuit_y(j->kind, v[k], j->data->ports, j->o->differential, j->o->length_m, hz, is);
+                        for (size_t q = 0; q < e; q++) {
+                                to[2 * q] = creal(is[q] - was[q]) * over[q];
+                                to[2 * q + 1] = cimag(is[q] - was[q]) * over[q];
+                        }
+                }
         }
 }
 
@@ -165,7 +194,8 @@ static struct levenberg problem_of(struct job *j, size_t points_max, double *x)
                                   .rows = 2 * j->data->ports * j->data->ports,
                                   .residual = residual,
                                   .context = j,
-                                  .rounds_max = points_max ? 30 : 0};
+                                  .rounds_max = points_max ? 30 : 0,
+                                  .tolerance = points_max ? 1e-4 : 0}; /* of a start it is enough to know where it leads */
 }
 
 /* Fits from j->v into j->v. */
@@ -180,7 +210,7 @@ static bool fit(struct job *j, size_t points_max, struct levenberg_result *ret)
 }
 
 /* The start from the data and a few around it: what is under the oxide, and the small reactances, are the least certain guesses. */
-static bool first_fit(struct job *j)
+static bool first_fit(struct job *j, struct levenberg_result *ret)
 {
         static const double factors[6][2] = {{1, 1}, {4, 0.25}, {0.25, 4}, {4, 4}, {0.25, 0.25}, {1, 0.03}};
         double start[RF_CIRCUIT_ELEMENTS_MAX], best[RF_CIRCUIT_ELEMENTS_MAX], least = INFINITY;
@@ -195,6 +225,7 @@ static bool first_fit(struct job *j)
                 struct levenberg_result r;
                 if (!fit(j, 64, &r) || !(r.rms < least))
                         continue;
+                *ret = r;
                 least = r.rms;
                 memcpy(best, j->v, sizeof best);
         }
@@ -287,11 +318,11 @@ static void report(const struct job *j, const struct levenberg_result *r, struct
         if (j->kind == CIRCUIT_LINE)
                 return;
         struct job scaled = *j;
-        double x[RF_CIRCUIT_ELEMENTS_MAX], one[LEVENBERG_ROWS_MAX], sum = 0;
+        double x[RF_CIRCUIT_ELEMENTS_MAX], one[2 * RF_FIT_ELEMENTS_MAX], sum = 0;
         struct levenberg p = problem_of(&scaled, 0, x);
         scaled.in_s = false;
         for (size_t i = 0; i < p.items; i++) {
-                residual(&scaled, i, x, one);
+                residual(&scaled, i, 1, 1, x, one);
                 for (size_t k = 0; k < p.rows; k++)
                         sum += one[k] * one[k];
         }
@@ -339,21 +370,19 @@ enum code rf_fit_circuit(enum circuit_kind kind, const struct model_data *data, 
                                 .length_m = options->length_m,
                                 .hz_lo = data->axis->hz[0],
                                 .hz_hi = data->axis->hz[n - 1]};
-        struct levenberg_result r;
+        struct levenberg_result r, other;
         j.in_s = true;
-        struct job by_y = j; /* the other way to begin; the better of both counts */
-        bool found = first_fit(&j) && fit(&j, 0, &r);
-        if (kind != CIRCUIT_LINE) {
-                struct levenberg_result other;
-                by_y.in_s = false;
-                bool also = first_fit(&by_y) && fit(&by_y, 0, &other);
+        struct job by_y = j; /* the other way to begin; the better of both goes on */
+        by_y.in_s = false;
+        bool found = first_fit(&j, &r);
+        if (kind != CIRCUIT_LINE && first_fit(&by_y, &other)) {
                 by_y.in_s = true;
-                if (also && fit(&by_y, 0, &other) && !(found && r.rms <= other.rms * (1 + 1e-9))) {
+                if (fit(&by_y, 64, &other) && !(found && r.rms <= other.rms)) {
                         j = by_y;
-                        r = other;
                         found = true;
                 }
         }
+        found = found && fit(&j, 0, &r);
         if (!found)
                 return tp_fail(err, CODE_UNRESOLVABLE, "the data do not look like %s %s at all: no start could be found", article(kind),
                                circuit_words[kind]);
@@ -423,13 +452,6 @@ void circuit_y_at(const struct circuit *c, double hz, double complex *ret)
 void circuit_s_at(const struct circuit *c, double hz, double complex *ret)
 {
         double v[RF_CIRCUIT_ELEMENTS_MAX];
-        double complex y[4];
         unpack(c, v);
-        if (c->kind == CIRCUIT_LINE) {
-                circuit_line_s(v, c->ports, c->length_m, hz, c->z_ohm, ret);
-                return;
-        }
-        circuit_y(c->kind, v, c->ports, c->differential, c->length_m, hz, y);
-        if (!model_s_from_y(c->ports, c->z_ohm, y, ret))
-                ret[0] = NAN;
+        circuit_s(c->kind, v, c->ports, c->differential, c->length_m, hz, c->z_ohm, ret);
 }

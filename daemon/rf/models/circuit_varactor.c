@@ -17,11 +17,12 @@ static double law(const struct sweep *s, const double *x, double v)
         double phi = s->floor_v + exp(x[1]); /* 1 + vr/phi stays positive */
         return exp(x[0]) * pow(1 + v / phi, -exp(x[2])) + (s->cp ? exp(x[3]) : 0);
 }
-static void residual(const void *context, size_t i, const double *x, double *r)
+static void residual(const void *context, size_t first, size_t count, size_t x_n, const double *x, double *r)
 {
         const struct sweep *s = context;
-        double relative = s->u ? s->u[i] / s->c[i] : 1;
-        r[0] = log(law(s, x, s->v[i]) / s->c[i]) / relative;
+        for (size_t k = 0; k < x_n; k++, x += s->cp ? 4 : 3)
+                for (size_t i = first; i < first + count; i++)
+                        *r++ = log(law(s, x, s->v[i]) / s->c[i]) / (s->u ? s->u[i] / s->c[i] : 1);
 }
 
 enum code rf_fit_depletion(size_t n, const double *v, const double *c, const double *u, struct depletion *ret, struct tp_error *err)

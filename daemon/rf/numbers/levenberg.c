@@ -6,12 +6,16 @@
 
 #define STEP 1e-5 /* of a logarithm: the central difference is good to 1e-10 of the derivative */
 
+_Static_assert(LEVENBERG_BLOCK == SQUARES_ROWS, "a block of residuals is a block of rows");
+
 static double sum_of_squares(const struct levenberg *p, const double *x)
 {
-        double sum = 0, r[LEVENBERG_ROWS_MAX];
-        for (size_t i = 0; i < p->items; i++) {
-                p->residual(p->context, i, x, r);
-                for (size_t k = 0; k < p->rows; k++)
+        double sum = 0, r[LEVENBERG_BLOCK];
+        size_t room = LEVENBERG_BLOCK / p->rows;
+        for (size_t first = 0; first < p->items; first += room) {
+                size_t count = p->items - first < room ? p->items - first : room;
+                p->residual(p->context, first, count, 1, x, r);
+                for (size_t k = 0; k < count * p->rows; k++)
                         sum += r[k] * r[k];
         }
         return isfinite(sum) ? sum : INFINITY;
@@ -21,33 +25,29 @@ static double sum_of_squares(const struct levenberg *p, const double *x)
 static void jacobian(const struct levenberg *p, const double *x, double *triangle, double *right)
 {
         double block[(LEVENBERG_MAX + 1) * SQUARES_ROWS] __attribute__((aligned(16)));
-        size_t n = p->n, filled = 0;
+        double at[(1 + 2 * LEVENBERG_MAX) * LEVENBERG_MAX], r[(1 + 2 * LEVENBERG_MAX) * LEVENBERG_BLOCK];
+        size_t n = p->n, room = LEVENBERG_BLOCK / p->rows;
         memset(triangle, 0, n * n * sizeof *triangle);
         memset(right, 0, n * sizeof *right);
-        memset(block, 0, sizeof block);
-        for (size_t i = 0; i < p->items; i++) {
-                double r[LEVENBERG_ROWS_MAX], up[LEVENBERG_ROWS_MAX], down[LEVENBERG_ROWS_MAX], at[LEVENBERG_MAX];
-                if (filled + p->rows > SQUARES_ROWS) {
-                        squares_absorb(n, triangle, 1, right, block, SQUARES_ROWS, SQUARES_ROWS);
-                        memset(block, 0, sizeof block);
-                        filled = 0;
-                }
-                p->residual(p->context, i, x, r);
-                memcpy(at, x, n * sizeof *at);
-                for (size_t j = 0; j < n; j++) {
-                        at[j] = x[j] + STEP;
-                        p->residual(p->context, i, at, up);
-                        at[j] = x[j] - STEP;
-                        p->residual(p->context, i, at, down);
-                        at[j] = x[j];
-                        for (size_t k = 0; k < p->rows; k++)
-                                block[j * SQUARES_ROWS + filled + k] = (up[k] - down[k]) / (2 * STEP);
-                }
-                for (size_t k = 0; k < p->rows; k++)
-                        block[n * SQUARES_ROWS + filled + k] = -r[k];
-                filled += p->rows;
+        for (size_t k = 0; k < 1 + 2 * n; k++) /* x, then each element up and down */
+                memcpy(at + k * n, x, n * sizeof *at);
+        for (size_t j = 0; j < n; j++) {
+                at[(1 + 2 * j) * n + j] += STEP;
+                at[(2 + 2 * j) * n + j] -= STEP;
         }
-        squares_absorb(n, triangle, 1, right, block, SQUARES_ROWS, SQUARES_ROWS);
+        for (size_t first = 0; first < p->items; first += room) {
+                size_t count = p->items - first < room ? p->items - first : room, rows = count * p->rows;
+                p->residual(p->context, first, count, 1 + 2 * n, at, r);
+                for (size_t j = 0; j < n; j++) {
+                        const double *up = r + (1 + 2 * j) * rows, *down = up + rows;
+                        double *to = block + j * SQUARES_ROWS;
+                        for (size_t k = 0; k < SQUARES_ROWS; k++)
+                                to[k] = k < rows ? (up[k] - down[k]) / (2 * STEP) : 0;
+                }
+                for (size_t k = 0; k < SQUARES_ROWS; k++)
+                        block[n * SQUARES_ROWS + k] = k < rows ? -r[k] : 0;
+                squares_absorb(n, triangle, 1, right, block, SQUARES_ROWS, SQUARES_ROWS);
+        }
 }
 
 #define RIDGE 1e-10 /* of the largest column: one that moves nothing gets a huge variance and leaves the others theirs */
@@ -91,6 +91,7 @@ bool levenberg_fit(const struct levenberg *p, double *x, struct levenberg_result
 {
         size_t n = p->n;
         double triangle[LEVENBERG_MAX * LEVENBERG_MAX], right[LEVENBERG_MAX], least = sum_of_squares(p, x), damping = 1e-3;
+        double tolerance = p->tolerance > 0 ? p->tolerance : 1e-15;
         memset(ret, 0, sizeof *ret);
         if (!isfinite(least))
                 return false;
@@ -118,7 +119,7 @@ bool levenberg_fit(const struct levenberg *p, double *x, struct levenberg_result
                                 trial[j] = x[j] + shorten * step[j];
                         double sum = sum_of_squares(p, trial);
                         if (sum < least) {
-                                done = longest < 1e-12 || least - sum < 1e-15 * least;
+                                done = longest < 1e-12 || least - sum < tolerance * least;
                                 better = true;
                                 least = sum;
                                 memcpy(x, trial, n * sizeof *x);

@@ -6,16 +6,19 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-#define LEVENBERG_MAX 12      /* unknowns */
-#define LEVENBERG_ROWS_MAX 32 /* residuals of one item */
+#define LEVENBERG_MAX 12 /* unknowns */
 
-/* residual[rows] of item i at x[n].  NaN or Inf refuses the step. */
-typedef void levenberg_residual(const void *context, size_t i, const double *x, double *residual);
+/* Residuals of items first … first + count - 1 at each of x_n points x[x_n][n]: ret[x_n][count][rows].  Several at once, because what
+   depends on the item alone, or on x alone, need be reckoned only once.  count * rows is at most LEVENBERG_BLOCK, x_n at most 1 + 2 n.  NaN
+   or Inf refuses the step. */
+#define LEVENBERG_BLOCK 128
+typedef void levenberg_residual(const void *context, size_t first, size_t count, size_t x_n, const double *x, double *ret);
 struct levenberg {
         size_t n, items, rows;
         levenberg_residual *residual;
         const void *context;
         unsigned rounds_max; /* 0: 60 */
+        double tolerance;    /* ends when a step lessens the sum of squares by less than this share; 0: 1e-15 */
 };
 struct levenberg_result {
         double rms;                                       /* of all residuals */
