@@ -7,82 +7,73 @@
  * When        The condition is squared: right only where noise stands well above rounding (1e-6 of the signal).  A pivot that sinks into
  *             rounding is reported, and the caller goes back to reflections.
  *
- * Elements are taken four at a time; the inner loop is written on vectors of two so that it is the same in every build. */
+ * Elements are taken four at a time (one alone has a way of its own), frequencies on vectors of four: the same sums for any processor and
+ * for 256-bit vectors, whose code alone differs. */
 #include "rf/models/fit_own.h"
+#include "rf/numbers/cpu.h"
 #include <math.h>
 #include <string.h>
 
-typedef double v2 __attribute__((vector_size(16), may_alias));
+typedef double v4 __attribute__((vector_size(32), aligned(16), may_alias));
 #define HOT __attribute__((optimize("O3")))
 #define FOUR 4
+#define AT(p) (*(const v4 *)(const void *)(p))
 
-static inline v2 at(const double *p) { return *(const v2 *)(const void *)p; }
-static inline double sum2(v2 x) { return x[0] + x[1]; }
-
-/* With conj(u) v = a + jb: out = { sum weight_k a (4 weights) }, { sum hr_q a }, { sum hi_q b }. */
-static HOT void products(size_t n, const double *u, const double *v, const double *const weight[FOUR], const double *const hr[FOUR],
-                         const double *const hi[FOUR], double *restrict out)
+/* What is summed over frequencies with a pair of basis functions, conj(u) v = a + jb: out = { sum weight_k a }, from 4 on { sum hr_q a },
+   from 8 on { sum hi_q b }. */
+struct rows {
+        const double *weight[FOUR], *hr[FOUR], *hi[FOUR];
+};
+static inline __attribute__((always_inline)) void products(size_t weights, size_t elements, size_t n, const double *u, const double *v,
+                                                           const struct rows *rows, double *restrict out)
 {
         const double *ur = u, *ui = u + FIT_BLOCK, *vr = v, *vi = v + FIT_BLOCK;
-        v2 w0 = {0, 0}, w1 = w0, w2 = w0, w3 = w0, r0 = w0, r1 = w0, r2 = w0, r3 = w0, i0 = w0, i1 = w0, i2 = w0, i3 = w0;
-        for (size_t k = 0; k < n; k += 2) {
-                v2 a = at(ur + k) * at(vr + k) + at(ui + k) * at(vi + k), b = at(ur + k) * at(vi + k) - at(ui + k) * at(vr + k);
-                w0 += a * at(weight[0] + k);
-                w1 += a * at(weight[1] + k);
-                w2 += a * at(weight[2] + k);
-                w3 += a * at(weight[3] + k);
-                r0 += a * at(hr[0] + k);
-                r1 += a * at(hr[1] + k);
-                r2 += a * at(hr[2] + k);
-                r3 += a * at(hr[3] + k);
-                i0 += b * at(hi[0] + k);
-                i1 += b * at(hi[1] + k);
-                i2 += b * at(hi[2] + k);
-                i3 += b * at(hi[3] + k);
+        v4 w[FOUR] = {0}, r[FOUR] = {0}, i[FOUR] = {0};
+        for (size_t k = 0; k < n; k += 4) {
+                v4 a = AT(ur + k) * AT(vr + k) + AT(ui + k) * AT(vi + k), b = AT(ur + k) * AT(vi + k) - AT(ui + k) * AT(vr + k);
+                for (size_t q = 0; q < weights; q++)
+                        w[q] += a * AT(rows->weight[q] + k);
+                for (size_t q = 0; q < elements; q++) {
+                        r[q] += a * AT(rows->hr[q] + k);
+                        i[q] += b * AT(rows->hi[q] + k);
+                }
         }
-        out[0] += sum2(w0);
-        out[1] += sum2(w1);
-        out[2] += sum2(w2);
-        out[3] += sum2(w3);
-        out[4] += sum2(r0);
-        out[5] += sum2(r1);
-        out[6] += sum2(r2);
-        out[7] += sum2(r3);
-        out[8] += sum2(i0);
-        out[9] += sum2(i1);
-        out[10] += sum2(i2);
-        out[11] += sum2(i3);
+        for (size_t q = 0; q < weights; q++)
+                out[q] += (w[q][0] + w[q][2]) + (w[q][1] + w[q][3]);
+        for (size_t q = 0; q < elements; q++) {
+                out[4 + q] += (r[q][0] + r[q][2]) + (r[q][1] + r[q][3]);
+                out[8 + q] += (i[q][0] + i[q][2]) + (i[q][1] + i[q][3]);
+        }
 }
-/* The same with one weight for all: { sum weight a }, { sum energy a }, then as above. */
-static HOT void products_shared(size_t n, const double *u, const double *v, const double *weight, const double *energy,
-                                const double *const hr[FOUR], const double *const hi[FOUR], double *restrict out)
+
+/* All pairs of `columns` basis functions; shared: two weights for all elements. */
+static inline __attribute__((always_inline)) void pairs(bool shared, size_t elements, size_t columns, size_t n, const double *psi,
+                                                        const struct rows *rows, double *out)
 {
-        const double *ur = u, *ui = u + FIT_BLOCK, *vr = v, *vi = v + FIT_BLOCK;
-        v2 w0 = {0, 0}, w1 = w0, r0 = w0, r1 = w0, r2 = w0, r3 = w0, i0 = w0, i1 = w0, i2 = w0, i3 = w0;
-        for (size_t k = 0; k < n; k += 2) {
-                v2 a = at(ur + k) * at(vr + k) + at(ui + k) * at(vi + k), b = at(ur + k) * at(vi + k) - at(ui + k) * at(vr + k);
-                w0 += a * at(weight + k);
-                w1 += a * at(energy + k);
-                r0 += a * at(hr[0] + k);
-                r1 += a * at(hr[1] + k);
-                r2 += a * at(hr[2] + k);
-                r3 += a * at(hr[3] + k);
-                i0 += b * at(hi[0] + k);
-                i1 += b * at(hi[1] + k);
-                i2 += b * at(hi[2] + k);
-                i3 += b * at(hi[3] + k);
-        }
-        out[0] += sum2(w0);
-        out[1] += sum2(w1);
-        out[4] += sum2(r0);
-        out[5] += sum2(r1);
-        out[6] += sum2(r2);
-        out[7] += sum2(r3);
-        out[8] += sum2(i0);
-        out[9] += sum2(i1);
-        out[10] += sum2(i2);
-        out[11] += sum2(i3);
+        for (size_t i = 0; i < columns; i++)
+                for (size_t j = 0; j <= i; j++, out += 12) { /* conj(psi_j) psi_i */
+                        const double *u = psi + 2 * j * FIT_BLOCK, *v = psi + 2 * i * FIT_BLOCK;
+                        if (elements == 1)
+                                products(2, 1, n, u, v, rows, out);
+                        else if (shared)
+                                products(2, FOUR, n, u, v, rows, out);
+                        else
+                                products(FOUR, FOUR, n, u, v, rows, out);
+                }
 }
+#define PAIRS(kind, target)                                                                                            \
+        static HOT target void pairs_##kind(bool shared, size_t elements, size_t columns, size_t n, const double *psi, \
+                                            const struct rows *rows, double *out)                                      \
+        {                                                                                                              \
+                pairs(shared, elements, columns, n, psi, rows, out);                                                   \
+        }
+PAIRS(any, )
+#if CPU_WIDE
+PAIRS(wide, TARGET_256)
+#define PAIRS_RUN(...) (cpu_can_wide() ? pairs_wide(__VA_ARGS__) : pairs_any(__VA_ARGS__))
+#else
+#define PAIRS_RUN(...) pairs_any(__VA_ARGS__)
+#endif
 
 /* Lower triangle L of a symmetric positive matrix (row stride n), in place; false: a pivot below 1e-11 of its diagonal. */
 static bool cholesky(size_t n, double *a)
@@ -143,29 +134,25 @@ void fit_gram_add(struct fit_gram *g, size_t half, const double *psi, const doub
                 g->signal2 += sum;
         }
         for (size_t group = 0; group < g->groups; group++) {
-                const double *rows_r[FOUR], *rows_i[FOUR], *rows_w[FOUR];
+                struct rows rows;
                 for (size_t k = 0; k < FOUR; k++) {
                         size_t q = group * FOUR + k;
-                        rows_r[k] = rows_i[k] = rows_w[k] = zeros;
+                        rows.hr[k] = rows.hi[k] = rows.weight[k] = zeros;
                         if (q >= g->elements)
                                 continue;
                         for (size_t n = 0; n < half; n++) {
                                 hr[k][n] = weight[q][n] * re[q][n];
                                 hi[k][n] = weight[q][n] * im[q][n];
                         }
-                        rows_r[k] = hr[k];
-                        rows_i[k] = hi[k];
-                        rows_w[k] = weight[q];
+                        rows.hr[k] = hr[k];
+                        rows.hi[k] = hi[k];
+                        rows.weight[k] = weight[q];
                 }
-                double *out = g->sums + group * g->pairs * 12;
-                for (size_t i = 0; i < g->columns; i++)
-                        for (size_t j = 0; j <= i; j++, out += 12) {
-                                const double *u = psi + 2 * j * FIT_BLOCK, *v = psi + 2 * i * FIT_BLOCK; /* conj(psi_j) psi_i */
-                                if (g->shared)
-                                        products_shared(half, u, v, weight[0], group ? zeros : energy, rows_r, rows_i, out);
-                                else
-                                        products(half, u, v, rows_w, rows_r, rows_i, out);
-                        }
+                if (g->shared) { /* the common weight, and once the energy of all elements with it */
+                        rows.weight[0] = weight[0];
+                        rows.weight[1] = group ? zeros : energy;
+                }
+                PAIRS_RUN(g->shared, g->elements, g->columns, half, psi, &rows, g->sums + group * g->pairs * 12);
         }
         if (!g->shared) /* energy of all elements: one more pass, into the place of the first pair's spare */
                 for (size_t i = 0, p = 0; i < g->columns; i++)

@@ -1,76 +1,66 @@
 /* squares.c: least squares by Householder reflections, rows taken block by block (squares.h).
  * Why blocks  A sweep of 200 000 points needs no larger matrix than one of 64, and each block is in the first cache while it is worked on.
  * Why not normal equations: they square the condition, and poles are asked to nine digits over six decades.
- * The inner loops are written on vectors of two so that they are the same in every build and on every processor. */
+ * The inner loops are written on vectors of four and compiled for any processor and for 256-bit vectors: the same sums, the same bytes. */
 #include "rf/numbers/squares.h"
+#include "rf/numbers/cpu.h"
 #include <math.h>
 #include <string.h>
 
-typedef double v2 __attribute__((vector_size(16), may_alias));
+typedef double v4 __attribute__((vector_size(32), aligned(16), may_alias));
 #define HOT __attribute__((optimize("O3")))
+#define IN static inline __attribute__((always_inline))
+#define AT(p) (*(const v4 *)(const void *)(p))
+#define PUT(p, x) (*(v4 *)(void *)(p) = (x))
+#define SUM(x) (((x)[0] + (x)[2]) + ((x)[1] + (x)[3]))
 
-static inline v2 at(const double *p) { return *(const v2 *)(const void *)p; }
-static inline void put(double *p, v2 x) { *(v2 *)(void *)p = x; }
-
-static HOT double dot(size_t n, const double *a, const double *b)
+IN double dot(size_t n, const double *a, const double *b)
 {
-        v2 s0 = {0, 0}, s1 = s0, s2 = s0, s3 = s0;
+        v4 s0 = {0}, s1 = s0;
         for (size_t i = 0; i < n; i += 8) {
-                s0 += at(a + i) * at(b + i);
-                s1 += at(a + i + 2) * at(b + i + 2);
-                s2 += at(a + i + 4) * at(b + i + 4);
-                s3 += at(a + i + 6) * at(b + i + 6);
+                s0 += AT(a + i) * AT(b + i);
+                s1 += AT(a + i + 4) * AT(b + i + 4);
         }
-        v2 s = (s0 + s1) + (s2 + s3);
-        return s[0] + s[1];
+        s0 += s1;
+        return SUM(s0);
 }
 
 /* b_j := H b_j for four columns at once, H = I - scale v v^T with v = (v0 in row k of the triangle, a in the block). */
-static HOT void reflect4(size_t n, const double *a, double v0, double scale, double *const top[4], double *b, size_t stride)
+IN void reflect4(size_t n, const double *a, double v0, double scale, double *const top[4], double *b, size_t stride)
 {
         double *b0 = b, *b1 = b + stride, *b2 = b + 2 * stride, *b3 = b + 3 * stride;
-        v2 s0 = {0, 0}, s1 = s0, s2 = s0, s3 = s0, t0 = s0, t1 = s0, t2 = s0, t3 = s0;
+        v4 s0 = {0}, s1 = s0, s2 = s0, s3 = s0;
         for (size_t i = 0; i < n; i += 4) {
-                v2 x = at(a + i), y = at(a + i + 2);
-                s0 += x * at(b0 + i);
-                s1 += x * at(b1 + i);
-                s2 += x * at(b2 + i);
-                s3 += x * at(b3 + i);
-                t0 += y * at(b0 + i + 2);
-                t1 += y * at(b1 + i + 2);
-                t2 += y * at(b2 + i + 2);
-                t3 += y * at(b3 + i + 2);
+                v4 x = AT(a + i);
+                s0 += x * AT(b0 + i);
+                s1 += x * AT(b1 + i);
+                s2 += x * AT(b2 + i);
+                s3 += x * AT(b3 + i);
         }
-        s0 += t0;
-        s1 += t1;
-        s2 += t2;
-        s3 += t3;
-        double d0 = scale * (v0 * *top[0] + s0[0] + s0[1]), d1 = scale * (v0 * *top[1] + s1[0] + s1[1]);
-        double d2 = scale * (v0 * *top[2] + s2[0] + s2[1]), d3 = scale * (v0 * *top[3] + s3[0] + s3[1]);
+        double d0 = scale * (v0 * *top[0] + SUM(s0)), d1 = scale * (v0 * *top[1] + SUM(s1));
+        double d2 = scale * (v0 * *top[2] + SUM(s2)), d3 = scale * (v0 * *top[3] + SUM(s3));
         *top[0] -= d0 * v0;
         *top[1] -= d1 * v0;
         *top[2] -= d2 * v0;
         *top[3] -= d3 * v0;
-        v2 e0 = {d0, d0}, e1 = {d1, d1}, e2 = {d2, d2}, e3 = {d3, d3};
-        for (size_t i = 0; i < n; i += 2) {
-                v2 x = at(a + i);
-                put(b0 + i, at(b0 + i) - e0 * x);
-                put(b1 + i, at(b1 + i) - e1 * x);
-                put(b2 + i, at(b2 + i) - e2 * x);
-                put(b3 + i, at(b3 + i) - e3 * x);
+        for (size_t i = 0; i < n; i += 4) {
+                v4 x = AT(a + i);
+                PUT(b0 + i, AT(b0 + i) - d0 * x);
+                PUT(b1 + i, AT(b1 + i) - d1 * x);
+                PUT(b2 + i, AT(b2 + i) - d2 * x);
+                PUT(b3 + i, AT(b3 + i) - d3 * x);
         }
 }
 
-static HOT void reflect1(size_t n, const double *a, double v0, double scale, double *top, double *b)
+IN void reflect1(size_t n, const double *a, double v0, double scale, double *top, double *b)
 {
         double d = scale * (v0 * *top + dot(n, a, b));
         *top -= d * v0;
-        v2 e = {d, d};
-        for (size_t i = 0; i < n; i += 2)
-                put(b + i, at(b + i) - e * at(a + i));
+        for (size_t i = 0; i < n; i += 4)
+                PUT(b + i, AT(b + i) - d * AT(a + i));
 }
 
-void squares_absorb(size_t n, double *r, size_t k, double *top, double *block, size_t stride, size_t rows)
+IN void absorb(size_t n, double *r, size_t k, double *top, double *block, size_t stride, size_t rows)
 {
         size_t all = n + k;
         for (size_t c = 0; c < n; c++) {
@@ -89,6 +79,27 @@ void squares_absorb(size_t n, double *r, size_t k, double *top, double *block, s
                 for (; j < all; j++)
                         reflect1(rows, a, v0, scale, j < n ? &r[c * n + j] : &top[c * k + j - n], block + j * stride);
         }
+}
+static HOT void absorb_any(size_t n, double *r, size_t k, double *top, double *block, size_t stride, size_t rows)
+{
+        absorb(n, r, k, top, block, stride, rows);
+}
+#if CPU_WIDE
+static HOT TARGET_256 void absorb_wide(size_t n, double *r, size_t k, double *top, double *block, size_t stride, size_t rows)
+{
+        absorb(n, r, k, top, block, stride, rows);
+}
+#endif
+
+void squares_absorb(size_t n, double *r, size_t k, double *top, double *block, size_t stride, size_t rows)
+{
+#if CPU_WIDE
+        if (cpu_can_wide()) {
+                absorb_wide(n, r, k, top, block, stride, rows);
+                return;
+        }
+#endif
+        absorb_any(n, r, k, top, block, stride, rows);
 }
 
 size_t squares_solve(size_t n, double *r, size_t k, double *y, double *x, double tolerance)
