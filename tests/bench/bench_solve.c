@@ -11,6 +11,7 @@
 #include "rf/calibrate/calibration.h"
 #include "rf/correct/correct.h"
 #include "rf/deembed/deembed.h"
+#include "rf/models/circuit.h"
 #include "rf/models/vector_fit.h"
 #include "tests/unit/rf_synth.h"
 
@@ -225,6 +226,50 @@ static struct fit *fit_new(struct arena *arena, size_t n, size_t order)
         return f;
 }
 
+/* An inductor on a lossy substrate as two-port data with noise. */
+struct inductor {
+        struct axis axis;
+        struct model_data data;
+        struct circuit_options options;
+        struct circuit circuit;
+};
+static bool inductor_once(void *with)
+{
+        struct inductor *l = with;
+        struct tp_error err = {0};
+        if (!rf_fit_circuit(CIRCUIT_INDUCTOR, &l->data, &l->options, &l->circuit, &err))
+                return true;
+        fprintf(stderr, "circuit fit: %s\n", err.text);
+        return false;
+}
+static struct inductor *inductor_new(struct arena *arena, size_t n)
+{
+        struct inductor *l = arena_take(arena, sizeof *l);
+        double *hz = arena_take(arena, n * sizeof *hz), *columns[8];
+        for (int k = 0; k < 8; k++)
+                columns[k] = arena_take(arena, n * sizeof(double));
+        for (size_t i = 0; i < n; i++) {
+                hz[i] = 1e8 + 1.099e11 * (double)i / (double)(n - 1);
+                double complex s = CMPLX(0, 2 * M_PI * hz[i]), z = 2 * csqrt(CMPLX(1, hz[i] / 8e9)) + s * 0.4e-9;
+                double complex series = 1 / z + s * 4e-15, left = 1 / (1 / (s * 60e-15) + 1 / (1 / 150.0 + s * 20e-15)),
+                               right = 1 / (1 / (s * 55e-15) + 1 / (1 / 180.0 + s * 18e-15));
+                double complex a = 1 + 50 * (left + series), b = 1 + 50 * (right + series), t = 2500 * series * series, d = a * b - t;
+                const double complex m[4] = {((2 - a) * b + t) / d, 100 * series / d, 100 * series / d, (a * (2 - b) + t) / d};
+                for (int k = 0; k < 4; k++) {
+                        columns[k][i] = creal(m[k]) + 1e-4 * sin(12.9898 * (double)i + k);
+                        columns[4 + k][i] = cimag(m[k]) + 1e-4 * cos(78.233 * (double)i + k);
+                }
+        }
+        l->axis = (struct axis){.n = n, .hz = hz};
+        l->data = (struct model_data){.axis = &l->axis, .ports = 2, .z_ohm = 50};
+        for (int k = 0; k < 4; k++) {
+                l->data.re[k] = columns[k];
+                l->data.im[k] = columns[4 + k];
+        }
+        l->options = (struct circuit_options){.skin = true, .u = 1e-4 / sqrt(2)};
+        return l;
+}
+
 /* ---- files for the judge ------------------------------------------------------------------------------------------------------------ */
 
 static void write_net(const char *dir, const char *name, const struct net2 *net)
@@ -302,6 +347,10 @@ int main(int argc, char **argv)
                 printf(", \"vector_fit_%zu\": {\"points\": %zu, \"ns\": %.4g, \"spread_ns\": %.2g, \"rms\": %.3g, \"allocated\": %zu}",
                        fits[k].order, fits[k].n, ns, spread, f->report.rms, allocated);
         }
+        struct inductor *inductor = inductor_new(l->s->arena, 1001);
+        ns = time_of((struct run){inductor_once, inductor}, 1, &spread, &allocated);
+        printf(", \"circuit_fit\": {\"points\": 1001, \"ms\": %.4g, \"spread_ms\": %.2g, \"misfit\": %.4g, \"allocated\": %zu}", ns / 1e6,
+               spread / 1e6, inductor->circuit.misfit, allocated);
         printf("}\n");
         arena_free(l->s->arena);
         return 0;
