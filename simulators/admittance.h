@@ -17,6 +17,12 @@ static inline struct y2 y2_solve(struct y2 a, struct y2 b) /* a^-1 b */
                        (a.e11 * b.e22 - a.e21 * b.e12) / d};
         return r;
 }
+static inline struct y2 y2_times(struct y2 a, struct y2 b)
+{
+        struct y2 r = {a.e11 * b.e11 + a.e12 * b.e21, a.e11 * b.e12 + a.e12 * b.e22, a.e21 * b.e11 + a.e22 * b.e21,
+                       a.e21 * b.e12 + a.e22 * b.e22};
+        return r;
+}
 static inline struct y2 y2_shunt(struct y2 y, double complex y1, double complex y2)
 {
         y.e11 += y1;

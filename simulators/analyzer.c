@@ -83,6 +83,11 @@ struct sim_system *system_new(const struct scenario *s, const double *hz, size_t
                 return NULL;
         }
         memcpy(sys->hz, hz, n * sizeof *hz);
+        for (int k = 0; k < LEAK_N && s->analyzer.leak_db > -300; k++) {
+                struct draws r = draws_of((uint64_t)s->seed, DRAW_SYSTEM, 3, k, 0, 0);
+                sys->leak[k] =
+                        (struct sim_leak){from_db(s->analyzer.leak_db) * draw_between(&r, 0.5, 1) / 220e9, draw_between(&r, 1e-12, 5e-12)};
+        }
         for (int p = 0; p < 2; p++) {
                 struct character c[5];
                 for (int k = 0; k < 5; k++)
@@ -147,11 +152,34 @@ static void drive(const struct port_terms *a, const struct port_terms *b, double
         *ret_transmission = b->in * s_ba * at_tip / (far * loop);
 }
 
+/* The whole error network where the sides leak, as waves of both: M = E1 + E2 S (1 - E4 S)^-1 E3, then what the far switch sends back. */
+static void form_leaking(const struct sim_system *sys, const struct port_terms p[2], size_t i, struct y2 s, double complex ret[RAW_N])
+{
+        double complex e[LEAK_N];
+        for (int k = 0; k < LEAK_N; k++)
+                e[k] = sys->leak[k].per_hz * sys->hz[i] * cexp(-I * TWO_PI * sys->hz[i] * sys->leak[k].delay_s);
+        struct y2 e1 = {p[0].directivity, e[0] * p[0].in * p[1].out, e[1] * p[1].in * p[0].out, p[1].directivity};
+        struct y2 e2 = {p[0].in, e[2] * p[0].in, e[3] * p[1].in, p[1].in}, e3 = {p[0].out, e[4] * p[1].out, e[5] * p[0].out, p[1].out};
+        struct y2 around = {1 - p[0].match * s.e11 - e[6] * s.e21, -p[0].match * s.e12 - e[6] * s.e22, -e[7] * s.e11 - p[1].match * s.e21,
+                            1 - e[7] * s.e12 - p[1].match * s.e22};
+        struct y2 in = y2_solve(around, e3), back = y2_times(e2, y2_times(s, in));
+        double complex m11 = e1.e11 + back.e11, m12 = e1.e12 + back.e12, m21 = e1.e21 + back.e21, m22 = e1.e22 + back.e22;
+        double complex f = p[1].load / (1 - m22 * p[1].load), r = p[0].load / (1 - m11 * p[0].load);
+        ret[RAW_S11] = m11 + m12 * f * m21;
+        ret[RAW_S21] = m21 * (1 + m22 * f);
+        ret[RAW_S22] = m22 + m21 * r * m12;
+        ret[RAW_S12] = m12 * (1 + m11 * r);
+}
+
 void system_form(const struct sim_system *sys, const struct sim_now *now, size_t i, struct y2 s, double complex ret[RAW_N])
 {
         struct port_terms p1 = port_now(sys, now, 0, i), p2 = port_now(sys, now, 1, i);
-        drive(&p1, &p2, s.e11, s.e21, s.e12, s.e22, &ret[RAW_S11], &ret[RAW_S21]);
-        drive(&p2, &p1, s.e22, s.e12, s.e21, s.e11, &ret[RAW_S22], &ret[RAW_S12]);
+        if (sys->leak[0].per_hz > 0) {
+                form_leaking(sys, (struct port_terms[2]){p1, p2}, i, s, ret);
+        } else {
+                drive(&p1, &p2, s.e11, s.e21, s.e12, s.e22, &ret[RAW_S11], &ret[RAW_S21]);
+                drive(&p2, &p1, s.e22, s.e12, s.e21, s.e11, &ret[RAW_S22], &ret[RAW_S12]);
+        }
         ret[RAW_GF] = p2.load;
         ret[RAW_GR] = p1.load;
 }

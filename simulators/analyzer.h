@@ -15,13 +15,19 @@ extern const char *const raw_words[RAW_N];
 
 struct port_terms {
         double complex directivity, match, out, in, load;
-};                  /* out: source to tip; in: tip to receiver; load: the switch, not driven */
+}; /* out: source to tip; in: tip to receiver; load: the switch, not driven */
+/* Receiver to receiver (1 from 2, 2 from 1), receiver from the other tip, tip from the other source, tip to tip: of the proper paths. */
+enum { LEAK_N = 8 };
+struct sim_leak {
+        double per_hz, delay_s;
+};
 struct sim_system { /* one frequency list */
         size_t n;
         double *hz;
         struct port_terms *port[2];
         double *floor, *trace; /* per ratio and component, at 1 Hz of IF bandwidth, no averages: floor sqrt(ifbw); trace sqrt(ifbw) */
         int *band;             /* 0…3: which multiplied band */
+        struct sim_leak leak[LEAK_N];
 };
 /* Terms for a list of frequencies; smooth over frequency and the same for every list.  NULL when memory is short. */
 struct sim_system *system_new(const struct scenario *, const double *hz, size_t n);

@@ -17,7 +17,7 @@ struct nominal_device { /* a device by design; its kind and its place come from 
 enum sim_standard_kind { SIM_STANDARD_UNKNOWN, SIM_STANDARD_OPEN, SIM_STANDARD_SHORT, SIM_STANDARD_LOAD, SIM_STANDARD_THRU };
 struct nominal_standard {
         char name[32];
-        int32_t kind, place; /* enum sim_standard_kind; enum place */
+        int32_t kind, kind_2, place; /* enum sim_standard_kind, kind_2 of port 2 where it is another; enum place */
         double x_um, y_um, spacing_um;
         bool raised;
         double r_ohm, l_h, c_f, delay_s, z_ohm, loss_ohm_s, dc_ohm;
@@ -69,7 +69,7 @@ struct scenario {
         char layout[SIM_PATH_ROOM], recipe[SIM_PATH_ROOM], truth_file[SIM_PATH_ROOM], state_file[SIM_PATH_ROOM];
         int32_t clock; /* enum sim_clock */
         struct {
-                double floor_db, trace_scale, switch_term, band_step_db_min, band_step_db_max, term_scatter_db;
+                double floor_db, trace_scale, switch_term, band_step_db_min, band_step_db_max, term_scatter_db, leak_db;
                 int32_t points_max;
         } analyzer;
         struct {

@@ -63,6 +63,7 @@ static const struct object device_object = {
 static const struct field standard_fields[] = {
         NAME("name", name, true, "name in the recipe"),
         CHOICE("kind", kind, standard_words, true, "open, short, load or thru"),
+        CHOICE("kind_2", kind_2, standard_words, false, "open, short or load at port 2, where it is not what port 1 has"),
         {.key = "place",
          .type = FIELD_CHOICE,
          .offset = offsetof(S, place),
@@ -151,6 +152,7 @@ static const struct field analyzer_fields[] = {
         R("band_step_db_min", band_step_db_min, 0.005, 0, 3, "dB", "step at a band edge, at least"),
         R("band_step_db_max", band_step_db_max, 0.03, 0, 3, "dB", "step at a band edge, at most"),
         R("term_scatter_db", term_scatter_db, 1, 0, 6, "dB", "how much raw terms differ between ports and stations (1 s)"),
+        R("leak_db", leak_db, -300, -300, -20, "dB", "from side to side past the device at 220 GHz, 20 dB less a decade below; -300: none"),
         N("points_max", points_max, 20001, 2, 200001, "most points in a sweep"),
 };
 static const struct object analyzer_object = {

@@ -14,9 +14,13 @@ struct sim_copy copy_of(const struct scenario *s, size_t i, int touches)
         double from = s->contact.wear_from, knee = s->contact.wear_knee, over = fmax(0, touches - from),
                fast = fmax(0, touches - fmax(knee, from));
         double wear = 1 + s->contact.wear * (over + 4 * fast); /* five times as fast behind the knee */
-        struct sim_copy c = {.kind = n->kind, .raised = n->raised, .z_ohm = n->z_ohm, .loss_ohm_s = n->loss_ohm_s, .dc_ohm = n->dc_ohm};
+        struct sim_copy c = {.kind = {n->kind, n->kind_2 ? n->kind_2 : n->kind},
+                             .raised = n->raised,
+                             .z_ohm = n->z_ohm,
+                             .loss_ohm_s = n->loss_ohm_s,
+                             .dc_ohm = n->dc_ohm};
         for (int p = 0; p < 2; p++) {
-                c.r_ohm[p] = (n->r_ohm + n->u_r_ohm * draw_normal_within(&own, 3.5)) * (n->kind == SIM_STANDARD_LOAD ? wear : 1);
+                c.r_ohm[p] = (n->r_ohm + n->u_r_ohm * draw_normal_within(&own, 3.5)) * (c.kind[p] == SIM_STANDARD_LOAD ? wear : 1);
                 c.l_h[p] = n->l_h + n->u_l_h * draw_normal_within(&own, 3.5);
                 c.c_f[p] = n->c_f + n->u_c_f * draw_normal_within(&own, 3.5);
         }
@@ -24,30 +28,40 @@ struct sim_copy copy_of(const struct scenario *s, size_t i, int touches)
         return c;
 }
 
-struct y2 copy_y(const struct sim_copy *c, double hz)
+static double complex end_y(const struct sim_copy *c, int port, double w)
 {
-        double w = TWO_PI * hz, skin_ohm;
-        struct y2 y = {0, 0, 0, 0};
-        switch ((enum sim_standard_kind)c->kind) {
+        switch ((enum sim_standard_kind)c->kind[port]) {
         case SIM_STANDARD_OPEN:
-                return y2_shunt(y, I * w * c->c_f[0], I * w * c->c_f[1]);
+                return I * w * c->c_f[port];
         case SIM_STANDARD_SHORT:
-                return y2_shunt(y, 1 / (1e-9 + I * w * c->l_h[0]), 1 / (1e-9 + I * w * c->l_h[1]));
+                return 1 / (1e-9 + I * w * c->l_h[port]);
         case SIM_STANDARD_LOAD:
-                return y2_shunt(y, 1 / (c->r_ohm[0] + I * w * c->l_h[0]), 1 / (c->r_ohm[1] + I * w * c->l_h[1]));
+                return 1 / (c->r_ohm[port] + I * w * c->l_h[port]);
         case SIM_STANDARD_THRU:
-                skin_ohm = c->loss_ohm_s * c->delay_s * sqrt(hz / 1e9);
-                return y2_line(c->dc_ohm + (1 + I) * skin_ohm + I * w * c->delay_s * c->z_ohm, I * w * c->delay_s / c->z_ohm);
         case SIM_STANDARD_UNKNOWN:
                 break;
         }
-        return y;
+        return 0;
+}
+
+struct y2 copy_y(const struct sim_copy *c, double hz)
+{
+        double w = TWO_PI * hz;
+        if (c->kind[0] == SIM_STANDARD_THRU) {
+                double skin_ohm = c->loss_ohm_s * c->delay_s * sqrt(hz / 1e9);
+                return y2_line(c->dc_ohm + (1 + I) * skin_ohm + I * w * c->delay_s * c->z_ohm, I * w * c->delay_s / c->z_ohm);
+        }
+        return y2_shunt((struct y2){0, 0, 0, 0}, end_y(c, 0, w), end_y(c, 1, w));
+}
+
+static double end_dc_ohm(const struct sim_copy *c, int port)
+{
+        return c->kind[port] == SIM_STANDARD_LOAD ? c->r_ohm[port] : c->kind[port] == SIM_STANDARD_SHORT ? 0 : HUGE_VAL;
 }
 
 void copy_dc_ohm(const struct sim_copy *c, double *ret_series, double *ret_ground1, double *ret_ground2)
 {
-        bool load = c->kind == SIM_STANDARD_LOAD, grounded = load || c->kind == SIM_STANDARD_SHORT;
-        *ret_series = c->kind == SIM_STANDARD_THRU ? c->dc_ohm : HUGE_VAL;
-        *ret_ground1 = !grounded ? HUGE_VAL : load ? c->r_ohm[0] : 0;
-        *ret_ground2 = !grounded ? HUGE_VAL : load ? c->r_ohm[1] : 0;
+        *ret_series = c->kind[0] == SIM_STANDARD_THRU ? c->dc_ohm : HUGE_VAL;
+        *ret_ground1 = end_dc_ohm(c, 0);
+        *ret_ground2 = end_dc_ohm(c, 1);
 }

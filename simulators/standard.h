@@ -4,8 +4,8 @@
 #define TIPPLANE_SIMULATORS_STANDARD_H
 #include "simulators/scenario.h"
 
-struct sim_copy {     /* what this copy really is */
-        int32_t kind; /* enum sim_standard_kind */
+struct sim_copy {        /* what this copy really is */
+        int32_t kind[2]; /* of each port, enum sim_standard_kind; a thru is both */
         bool raised;
         double r_ohm[2], l_h[2], c_f[2], delay_s, z_ohm, loss_ohm_s, dc_ohm;
 };

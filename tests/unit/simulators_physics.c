@@ -199,6 +199,58 @@ static void the_raw_ratios_obey_the_eight_terms_once_the_switch_terms_are_taken_
         bench_close(r.b);
 }
 
+/* With next to no leakage the ratios are those of the flow graph, by another road; with -40 dB an isolating device seems to transmit. */
+static void leakage_adds_to_the_flow_graph_and_grows_with_frequency(void **state)
+{
+        struct rig r;
+        double hz[] = {1e9, 30e9, 200e9}, seen[3];
+        struct sim_now now = {{{3, 0.01}, {-2, 0.02}}, 0.5};
+        (void)state;
+        rig_new(&r, "\"seed\":8,");
+        struct scenario none = r.b->scenario, little = none, some = none;
+        assert_true(none.analyzer.leak_db == -300);
+        little.analyzer.leak_db = -280;
+        some.analyzer.leak_db = -40;
+        struct sim_system *sys[3] = {system_new(&none, hz, 3), system_new(&little, hz, 3), system_new(&some, hz, 3)};
+        struct y2 s = {0.3 - 0.2 * I, 0.5 + 0.1 * I, 0.45 - 0.3 * I, -0.1 + 0.6 * I}, walls = {0.9, 0, 0, -0.8 * I};
+        for (size_t i = 0; i < 3; i++) {
+                double complex m[3][RAW_N];
+                for (int k = 0; k < 3; k++)
+                        system_form(sys[k], &now, i, s, m[k]);
+                for (int q = 0; q < RAW_N; q++)
+                        assert_true(cabs(m[0][q] - m[1][q]) < 1e-12);
+                assert_true(cabs(m[2][RAW_S21] - m[0][RAW_S21]) > 1e-6);
+                for (int k = 0; k < 3; k++)
+                        system_form(sys[k], &now, i, walls, m[k]);
+                assert_true(m[0][RAW_S21] == 0 && m[0][RAW_S12] == 0);
+                seen[i] = cabs(m[2][RAW_S21]) / cabs(sys[2]->port[0][i].out * sys[2]->port[1][i].in);
+                assert_true(cabs(m[2][RAW_S21]) > 0 && cabs(m[2][RAW_S12]) > 0);
+        }
+        assert_true(seen[0] > 1e-6 && seen[0] < 3e-4 && seen[2] > 3e-4 && seen[2] < 0.1); /* 0.01 at 220 GHz, a few paths together */
+        for (int k = 0; k < 3; k++)
+                system_free(sys[k]);
+        bench_close(r.b);
+}
+
+/* Each port has its own kind; equal kinds are what one kind for both always was. */
+static void a_standard_may_have_two_ends(void **state)
+{
+        struct nominal_standard n = {
+                .name = "OPEN_LOAD", .kind = SIM_STANDARD_OPEN, .kind_2 = SIM_STANDARD_LOAD, .r_ohm = 50, .l_h = 6e-12, .c_f = 5e-15};
+        struct scenario s = {.seed = 1, .standards = &n, .standard_n = 1};
+        (void)state;
+        struct sim_copy c = copy_of(&s, 0, 0);
+        double w = 2 * M_PI * 10e9, series, ground1, ground2;
+        struct y2 y = copy_y(&c, 10e9);
+        assert_true(cabs(y.e11 - I * w * 5e-15) < 1e-18 && cabs(y.e22 - 1 / (50 + I * w * 6e-12)) < 1e-15 && y.e12 == 0 && y.e21 == 0);
+        copy_dc_ohm(&c, &series, &ground1, &ground2);
+        assert_true(isinf(series) && isinf(ground1) && ground2 == 50);
+        n.kind_2 = 0;
+        c = copy_of(&s, 0, 0);
+        y = copy_y(&c, 10e9);
+        assert_true(y.e11 == y.e22);
+}
+
 static void noise_grows_with_the_root_of_the_if_bandwidth_and_shrinks_with_averages(void **state)
 {
         struct rig r;
@@ -427,6 +479,8 @@ int main(void)
                 cmocka_unit_test(contact_resistance_has_the_stated_mean_scatter_and_an_honest_tail),
                 cmocka_unit_test(copies_differ_by_the_stated_scatter_and_loads_wear_after_touch_20),
                 cmocka_unit_test(the_raw_ratios_obey_the_eight_terms_once_the_switch_terms_are_taken_out),
+                cmocka_unit_test(leakage_adds_to_the_flow_graph_and_grows_with_frequency),
+                cmocka_unit_test(a_standard_may_have_two_ends),
                 cmocka_unit_test(noise_grows_with_the_root_of_the_if_bandwidth_and_shrinks_with_averages),
                 cmocka_unit_test(drift_is_a_function_of_time_and_stays_mild_over_a_normal_night),
                 cmocka_unit_test(true_values_are_those_worked_out_by_hand),
