@@ -9,7 +9,7 @@
  * the touches of each parameter, or the binomial interval of 0.95 at the chance of a false alarm of 1 % for all parameters together
  * (Bonferroni) where that is wider; and an error beyond 3 u95 in no more than 1 of 500: a normal of k = 2 has none. usage       coverage
  * RECIPE.json SCENARIO.json [touches, 1000] [first seed, 1] environment: FAR=1.5 names each touch beyond 1.5 u95, SHOW=1 the calibrations,
- * ONLY=DEVICE one device. */
+ * ONLY=DEVICE one device, LEAK_DB=-50 leakage from side to side at 220 GHz. */
 #include "evaluate/evaluate.h"
 #include "simulators/analyzer.h"
 #include "simulators/standard.h"
@@ -395,23 +395,46 @@ static void touch_one_die(struct station *st, struct tallies *all)
         arena_free(arena);
 }
 
-/* Another method with standards of its own. */
+/* Another method with standards of its own, or several, each METHOD:FROM_HZ:TO_HZ, as bands of a joined calibration. */
 static void method_set(struct recipe *r, char **words, int n, struct arena *arena)
 {
-        struct use *uses = arena_take(arena, (size_t)n * sizeof *uses);
-        snprintf(r->calibration.method, sizeof r->calibration.method, "%s", words[0]);
-        for (int k = 1; k < n; k++) {
-                if (!recipe_standard(r, words[k])) {
+        struct calibration_plan *c = &r->calibration;
+        struct band_plan *band = NULL;
+        c->standards = arena_take(arena, (size_t)n * sizeof *c->standards);
+        c->standard_n = c->band_n = 0;
+        c->bands = arena_take(arena, (size_t)n * sizeof *c->bands);
+        c->method[0] = 0;
+        for (int k = 0; k < n; k++) {
+                double from_hz, to_hz;
+                char method[32];
+                if (sscanf(words[k], "%31[a-z_]:%lf:%lf", method, &from_hz, &to_hz) == 3) {
+                        band = &c->bands[c->band_n++];
+                        *band = (struct band_plan){
+                                .from_hz = from_hz, .to_hz = to_hz, .standards = arena_take(arena, (size_t)n * sizeof(struct use))};
+                        memcpy(band->method, method, sizeof method);
+                        continue;
+                }
+                if (k == 0) {
+                        snprintf(c->method, sizeof c->method, "%s", words[0]);
+                        continue;
+                }
+                struct use use = {0};
+                snprintf(use.standard, sizeof use.standard, "%s", words[k]);
+                if (!recipe_standard(r, use.standard)) {
                         fprintf(stderr, "the recipe has no standard %s\n", words[k]);
                         exit(2);
                 }
-                snprintf(uses[k - 1].standard, sizeof uses[k - 1].standard, "%s", words[k]);
+                size_t seen = 0;
+                while (seen < c->standard_n && strcmp(c->standards[seen].standard, use.standard))
+                        seen++;
+                if (seen == c->standard_n)
+                        c->standards[c->standard_n++] = use;
+                if (band)
+                        band->standards[band->standard_n++] = use;
         }
-        r->calibration.standards = uses;
-        r->calibration.standard_n = (size_t)n - 1;
 }
 
-static size_t report(const struct tallies *all, const char *recipe, const char *scenario, size_t touches, int first)
+static size_t report(const struct tallies *all, char **words, int word_n, size_t touches, int first)
 {
         size_t failed = 0;
         printf("%-6s %-10s %5s %7s %13s %6s %6s %6s %7s %3s %8s  %s\n", "device", "parameter", "n", "within", "limits", "s(e/u)", "m(e/u)",
@@ -427,8 +450,11 @@ static size_t report(const struct tallies *all, const char *recipe, const char *
                        high, sqrt(t->squares / n), t->sum / n, t->worst, t->refused, t->far, 100 * t->u95_share / n, t->budget,
                        t->refused ? t->reason : "", good ? "" : "   FAILED");
         }
-        printf("%zu sweeps evaluated at %.2f ms; repeat: coverage %s %s %zu %d\n", all->sweeps, 1e3 * all->seconds / (double)all->sweeps,
-               recipe, scenario, touches, first);
+        printf("%zu sweeps evaluated at %.2f ms; repeat: coverage %s %s %zu %d", all->sweeps, 1e3 * all->seconds / (double)all->sweeps,
+               words[0], words[1], touches, first);
+        for (int k = 4; k < word_n; k++)
+                printf(" %s", words[k]);
+        putchar('\n');
         printf("%zu passed, %zu failed, 0 skipped\n", all->n - failed, failed);
         return failed + (all->n == 0);
 }
@@ -456,12 +482,14 @@ int main(int argc, char **argv)
                 struct station st = {.recipe = recipe};
                 need(fields_read_text(&scenario_object, scenario_text, n, own, &st.scenario, &err), &err, argv[2]);
                 st.scenario.seed = first + (int64_t)k;
+                if (getenv("LEAK_DB"))
+                        st.scenario.analyzer.leak_db = atof(getenv("LEAK_DB"));
                 lead_drawn(&st.scenario);
                 stated_drawn(&st, recipe, told_f_m);
                 touch_one_die(&st, &all);
                 arena_free(own);
         }
-        size_t failed = report(&all, argv[1], argv[2], touches, first);
+        size_t failed = report(&all, argv + 1, argc - 1, touches, first);
         arena_free(arena);
         free(text);
         free(scenario_text);
