@@ -44,7 +44,7 @@ IN void reflect_columns(const struct reflection *f, size_t j, size_t width)
 
 /* Reflects column `col` of the rows onto the first row and takes the columns (col, end) along.  The diagonal is left in its place, its
    inverse in *ret_inverse; below it stands what nobody reads. */
-static __attribute__((noinline)) void reflect(struct cv *const *row, size_t row_n, size_t col, size_t end, struct cv *ret_inverse)
+APART void reflect(struct cv *const *row, size_t row_n, size_t col, size_t end, struct cv *ret_inverse)
 {
         lane norm2 = lane_of(1e-290); /* a column of zeros shall not divide by zero; its tiny diagonal is refused by the condition */
         for (size_t r = 0; r < row_n; r++)
@@ -124,7 +124,7 @@ IN void eliminate_t2(const struct block *b, size_t first_i, size_t i_n, size_t j
    behind the c_n rows in c; returns how many they are then. */
 IN size_t eliminate(const struct block *b, size_t first_i, size_t i_n, struct cv *a, struct triangle *t, struct cv **c, size_t c_n)
 {
-        struct cv *row[2 * SIXTEEN_M_MAX];
+        struct cv *row[2 * SIXTEEN_M_MAX] = {NULL};
         size_t m = b->m, width = 2 + 8 * i_n, n = 0;
         eliminate_t2(b, first_i, i_n, 0, a, t);
         eliminate_t2(b, first_i, i_n, 1, a + m * width, t);
@@ -151,7 +151,7 @@ IN size_t eliminate(const struct block *b, size_t first_i, size_t i_n, struct cv
 /* alike: w[k][0] == w[k][1] for all k.  a: 40 m numbers; the triangle stands in them. */
 IN void triangle_of(const struct block *b, bool alike, struct cv *a, struct triangle *ret)
 {
-        struct cv *row[4 * SIXTEEN_M_MAX];
+        struct cv *row[4 * SIXTEEN_M_MAX] = {NULL};
         size_t n = 0;
         if (alike)
                 n = eliminate(b, 0, 2, a, ret, row, n);

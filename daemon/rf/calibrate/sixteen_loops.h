@@ -133,7 +133,7 @@ IN void weigh(struct block *b, const struct cv t[FULL_COUNT])
 
 /* One step of corrected seminormal equations (Bjorck, Linear Algebra Appl. 88/89 (1987) 31): x -= (R^H R)^{-1} N^H (N x).  Unequal weights
    cost the eliminations some last digits; this brings them back. */
-IN void refine(const struct block *b, const struct triangle *t, struct cv x[16])
+APART void refine(const struct block *b, const struct triangle *t, struct cv x[16])
 {
         struct cv f[FULL_COUNT], g[16], h[16];
         unpack(x, f);
@@ -166,7 +166,7 @@ IN void refine(const struct block *b, const struct triangle *t, struct cv x[16])
 /* ---- solve -------------------------------------------------------------------------------------------------------------------------- */
 
 /* x: the sixteen, up to noise N's null vector; alike: the weights of both rows are. */
-IN void solve_block(const struct block *b, bool alike, struct cv *a, struct triangle *t, struct cv x[16])
+APART void solve_block(const struct block *b, bool alike, struct cv *a, struct triangle *t, struct cv x[16])
 {
         struct cv above[8], c[7];
         triangle_of(b, alike, a, t);
@@ -180,7 +180,7 @@ IN void solve_block(const struct block *b, bool alike, struct cv *a, struct tria
         x[15] = v_of(1, 0);
 }
 
-IN void look_back(const struct block *b, const struct triangle *t, const struct cv x[16], struct answer *out)
+APART void look_back(const struct block *b, const struct triangle *t, const struct cv x[16], struct answer *out)
 {
         lane s15;
         out->condition = condition_of(t, x, &s15);

@@ -16,6 +16,7 @@ struct cv {
         lane re, im;
 };
 #define IN static inline __attribute__((always_inline))
+#define APART static __attribute__((noinline)) /* large, and called with pointers only */
 
 IN lane lane_of(double x) { return (lane){0} + x; }
 /* a b + c, c - a b */
