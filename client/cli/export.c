@@ -31,8 +31,13 @@ enum code sweeps_read(struct cli *c, const cJSON *sweeps, struct sweep_name **re
                 const cJSON *die = have(s, "die");
                 if (check_name("device", have_text(s, "device"), err))
                         return tp_where(err, "sweep %lld", (long long)have_int(s, "n"));
-                names[n++] = (struct sweep_name){have_text(s, "device"),   have_int(die, "x"), have_int(die, "y"),
-                                                 have_int(s, "condition"), have_int(s, "n"),   true};
+                names[n++] = (struct sweep_name){have_text(s, "device"),
+                                                 have_int(die, "x"),
+                                                 have_int(die, "y"),
+                                                 have_int(s, "condition"),
+                                                 have_int(s, "n"),
+                                                 true,
+                                                 false};
         }
         for (size_t i = 0; i < n; i++) /* sweeps come in order, so whoever is followed by the same place is not its last */
                 for (size_t k = i + 1; k < n && names[i].is_last; k++)
@@ -96,6 +101,7 @@ enum code do_export(struct cli *c, struct tp_error *err)
         for (size_t i = 0; !code && i < n; i++) {
                 bool is_refused = false;
                 code = fetch_sweep(c, run, dir, &names[i], &is_refused, why, err);
+                names[i].refused = is_refused;
                 refused += is_refused;
         }
         snprintf(own, sizeof own, "%s.run", run);
@@ -103,6 +109,8 @@ enum code do_export(struct cli *c, struct tp_error *err)
                 snprintf(file, sizeof file, "%s/%s", dir, parts[i][1] ? parts[i][1] : own);
                 code = fetch(c, parts[i][0], file, err);
         }
+        if (!code && cli_has(c, "models"))
+                code = export_models(c, run, dir, names, n, err);
         answer_done(&a);
         if (!code && cli_has(c, "raw"))
                 code = export_raw(c, run, dir, err);

@@ -155,6 +155,7 @@ const struct command_row command_rows[] = {
          "A file is named after its die and device, x-3y2_L1.s2p; where a device was touched more than once the last touch has that name, "
          "an earlier one has the number of its sweep behind it.",
          {{"to", "DIR", "the folder; it is made"},
+          {"models", NULL, "also DIR/models: a SPICE subcircuit for each device, and models.csv with their elements over the dies"},
           {"raw", NULL, "also DIR/raw: what the analyzer read, of the standards and devices, and plan.json for `tipplane solve`"}},
          do_export},
         {"evaluate",

@@ -366,6 +366,7 @@ static void measure_write(struct json_out *o, const struct recipe *recipe, const
         json_text(o, "kind", device_kind_words[device ? device->kind : 0]);
         json_real(o, "x_um", device ? device->x_um : NAN);
         json_real(o, "y_um", device ? device->y_um : NAN);
+        json_real(o, "length_um", device && device->length_um > 0 ? device->length_um : NAN);
         json_text(o, "deembed", deembed_words[m->deembed]);
         json_bool(o, "dummy", is_dummy(recipe, m->device));
         json_open(o, "conditions", '[');

@@ -174,6 +174,19 @@ def exporting(t, run):
             break
     else:
         check("all Touchstone files are read back with 21 points", True)
+    # models of what was exported
+    rc, out, err = t("export", run, "--to", folder, "--models")
+    models = os.path.join(folder, "models")
+    circuits = sorted(n for n in os.listdir(models) if n.endswith(".cir"))
+    with open(os.path.join(models, "models.csv")) as f:
+        rows = list(csv.DictReader(f))
+    check("export --models writes a subcircuit for each device that is no dummy", rc == 0 and len(circuits) == 16 and all(".subckt" in open(os.path.join(models, n)).read().lower() for n in circuits), (rc, err, circuits))
+    check("models.csv has the elements of each", {r["file"] for r in rows} == set(circuits) and all(r["value"] and float(r["s_worst"]) < 0.2 for r in rows), rows[:4])
+    resistors = [float(r["value"]) for r in rows if r["device"] == "R1" and r["element"] == "r"]
+    check("a resistor's circuit holds its resistance", len(resistors) == 8 and all(60 < r < 90 for r in resistors), resistors)
+    name = "x%(die_x)sy%(die_y)s_%(device)s" % next(r for r in rows if r["device"] == "R1")
+    p = subprocess.run([t.program, "fit", "--model", "resistor", os.path.join(folder, name + ".s2p"), "--json"], capture_output=True, text=True)
+    check("it is what `tipplane fit` says of the same file", p.returncode == 0 and any(abs(e["value"] / r - 1) < 1e-6 for e in json.loads(p.stdout)["elements"] if e["name"] == "r" for r in resistors), p.stdout[:300] + p.stderr)
     # from what the analyzer read, without the daemon: the same error terms, the same corrected devices
     rc, out, err = t("export", run, "--to", folder, "--raw")
     raw, program = os.path.join(folder, "raw"), t.program
