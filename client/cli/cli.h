@@ -113,6 +113,7 @@ enum code do_solve(struct cli *, struct tp_error *);      /* cmd_solve.c */
 enum code do_correct(struct cli *, struct tp_error *);    /* cmd_correct.c */
 enum code do_join(struct cli *, struct tp_error *);       /* cmd_join.c */
 enum code do_deembed(struct cli *, struct tp_error *);    /* cmd_deembed.c */
+enum code do_extrinsic(struct cli *, struct tp_error *);  /* cmd_extrinsic.c */
 enum code do_extract(struct cli *, struct tp_error *);    /* cmd_extract.c */
 enum code do_fit(struct cli *, struct tp_error *);        /* cmd_fit.c */
 enum code do_compare(struct cli *, struct tp_error *);    /* cmd_compare.c */

@@ -52,6 +52,51 @@ def deembedding(d):
     check("what is de-embedded already is refused", rc == 2 and "already" in err, (rc, err))
 
 
+def leads(d):
+    """A FET of known elements behind known pads and leads, in its three states, by nodal admittances."""
+    hz = [0.5e9 * (k + 1) for k in range(80)]
+
+    def inv(m):
+        det = m[0] * m[3] - m[1] * m[2]
+        return [m[3] / det, -m[1] / det, -m[2] / det, m[0] / det]
+
+    def file(name, inside):
+        rows = []
+        for f in hz:
+            w = 2j * math.pi * f
+            z, a, b, s = inv(inside(w)), 3 + w * 22e-12, 2 + w * 19e-12, 1 + w * 3e-12
+            y = inv([z[0] + a + s, z[1] + s, z[2] + s, z[3] + b + s])
+            y[0], y[3] = y[0] + w * 11e-15, y[3] + w * 9e-15
+            d0, n = [1 + 50 * y[0], 50 * y[1], 50 * y[2], 1 + 50 * y[3]], [1 - 50 * y[0], -50 * y[1], -50 * y[2], 1 - 50 * y[3]]
+            i = inv(d0)
+            sp = [i[0] * n[0] + i[1] * n[2], i[0] * n[1] + i[1] * n[3], i[2] * n[0] + i[3] * n[2], i[2] * n[1] + i[3] * n[3]]
+            rows.append("%.17g " % f + " ".join("%.17g %.17g" % (sp[k].real, sp[k].imag) for k in (0, 2, 1, 3)))
+        with open(d.at(name), "w") as out:
+            out.write("# Hz S RI R 50\n" + "\n".join(rows) + "\n")
+
+    hot = lambda w: [w * 40e-15 / (1 + w * 2.5 * 40e-15) + w * 8e-15, -w * 8e-15, 0.06 * cmath.exp(-w * 0.4e-12) / (1 + w * 2.5 * 40e-15) - w * 8e-15, 0.004 + w * 12e-15 + w * 8e-15]
+    file("hot.s2p", hot)
+    file("off.s2p", lambda w: [w * 16e-15, -w * 8e-15, -w * 8e-15, w * 8e-15])
+    for v in (0.3, 0.5, 0.8):
+        file("cold%g.s2p" % v, lambda w, v=v: [w * 48e-15, -w * 24e-15, -w * 24e-15, 0.2 * v + w * 24e-15])
+    cold = ["--cold", "cold0.3.s2p,cold0.5.s2p,cold0.8.s2p", "--drive", "0.3,0.5,0.8", "--from", "1e9", "--below", "20e9"]
+    told = d.json("extrinsic", "--off", "off.s2p", *cold, "hot.s2p", "--out", "inside.s2p")
+    want = {"c_in": 11e-15, "c_out": 9e-15, "l_in": 22e-12, "l_out": 19e-12, "l_common": 3e-12, "r_in": 3, "r_out": 2, "r_common": 1}
+    got = {e["name"]: e["value"] for e in (told or {"elements": []})["elements"]}
+    check("extrinsic elements from off and cold files, within 5 %", got and all(abs(got[k] / w - 1) < 0.05 for k, w in want.items()), got)
+    told = d.json("extract", "--quantity", "gm,Cgs,Cgd,gds", "--at", "10e9", "inside.s2p")
+    inner = {q["quantity"]: q["value"][0] for f in told["files"] for q in f["quantities"]}
+    check("what is left has the intrinsic elements, within 3 %", all(abs(inner[k] / w - 1) < 0.03 for k, w in {"gm": 0.06, "Cgs": 40e-15, "Cgd": 8e-15, "gds": 0.004}.items()), inner)
+    told = d.json("extract", "--quantity", "gm", "--at", "10e9", "hot.s2p")
+    check("the leads had hidden them", told["files"][0]["quantities"][0]["value"][0] < 0.058, told)
+    rc, out, err = d.run("extrinsic", "--off", "off.s2p")
+    check("without a device the elements alone are told", rc == 0 and "c_in" in out and "fF" in out, (rc, out, err))
+    refused(d, "cold states without drives", ["extrinsic", "--cold", "cold0.3.s2p,cold0.5.s2p", "--drive", "0.3"], "2 files", "1 numbers")
+    refused(d, "no state at all", ["extrinsic", "hot.s2p"], "--off", "--cold")
+    refused(d, "a state that is none", ["extrinsic", "--off", "off.s2p", "--off-as", "hot"], "--off-as", "cold_pinch")
+    refused(d, "a forward gate without its channel", ["extrinsic", *cold, "--cold-as", "gate_forward"], "four resistances")
+
+
 def extracting(d):
     with open(os.path.join(REFERENCE, "extraction.csv")) as f:
         rows = [r for r in csv.DictReader(line for line in f if line[0] != "#")]
@@ -420,4 +465,4 @@ def fitting(d):
 
 
 if __name__ == "__main__":
-    raise SystemExit(run(deembedding, extracting, comparing, converted, modes, lists_of_frequencies, converting, fitting))
+    raise SystemExit(run(deembedding, leads, extracting, comparing, converted, modes, lists_of_frequencies, converting, fitting))

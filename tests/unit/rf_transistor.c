@@ -120,6 +120,31 @@ static void a_vanishing_channel_leaves_the_leads(void **state)
         assert_true(got.u[RF_X_R_COMMON] > 0.01 && fabs(got.value[RF_X_R_COMMON] - 0.9) < 3 * got.u[RF_X_R_COMMON]);
 }
 
+/* A gate of 24 fF to each end of the channel: its reactance is a hundred times the lead's and must not be taken for it. */
+static void a_gate_in_front_of_the_channel_does_not_hide_the_lead(void **state)
+{
+        (void)state;
+        struct tp_error err = {0};
+        struct net2 nets[BIASES], *list[BIASES];
+        double x[BIASES];
+        for (size_t k = 0; k < BIASES; k++) {
+                x[k] = 1 / (0.3 + 0.2 * (double)k);
+                nets[k] = net_of();
+                list[k] = &nets[k];
+                for (size_t i = 0; i < POINTS; i++) {
+                        double complex half = CMPLX(0, RF_TWO_PI * hz[i] * 24e-15);
+                        net2_put(&nets[k], i, around(m2_inv(m2_of(2 * half, -half, -half, half + 1 / (3 * x[k]))), hz[i]));
+                }
+        }
+        struct rf_extrinsic got = {.value = {11e-15, 9e-15}};
+        if (rf_extrinsic_cold(RF_COLD_VANISHING, (const struct net2 *const *)list, x, BIASES, 0, 1e9, 20e9, &got, &err))
+                fail_msg("%s", err.text);
+        near("l_in", got.value[RF_X_L_IN], 22e-12, 0.01); /* (w R C)^2 at 20 GHz is 5e-4 */
+        near("r_in", got.value[RF_X_R_IN], 2.1, 0.01);
+        near("r_out", got.value[RF_X_R_OUT], 1.7, 0.01);
+        near("r_common", got.value[RF_X_R_COMMON], 0.9, 0.01);
+}
+
 static void the_off_state_of_a_bipolar_gives_its_overlaps(void **state)
 {
         (void)state;
@@ -203,9 +228,11 @@ static void bad_input_is_refused_with_a_sentence(void **state)
 
 int main(void)
 {
-        const struct CMUnitTest tests[] = {
-                cmocka_unit_test(cold_states_give_the_extrinsic_elements_of_a_fet), cmocka_unit_test(a_vanishing_channel_leaves_the_leads),
-                cmocka_unit_test(the_off_state_of_a_bipolar_gives_its_overlaps), cmocka_unit_test(what_is_left_is_the_intrinsic_transistor),
-                cmocka_unit_test(bad_input_is_refused_with_a_sentence)};
+        const struct CMUnitTest tests[] = {cmocka_unit_test(cold_states_give_the_extrinsic_elements_of_a_fet),
+                                           cmocka_unit_test(a_vanishing_channel_leaves_the_leads),
+                                           cmocka_unit_test(a_gate_in_front_of_the_channel_does_not_hide_the_lead),
+                                           cmocka_unit_test(the_off_state_of_a_bipolar_gives_its_overlaps),
+                                           cmocka_unit_test(what_is_left_is_the_intrinsic_transistor),
+                                           cmocka_unit_test(bad_input_is_refused_with_a_sentence)};
         return cmocka_run_group_tests(tests, open_arena, close_arena);
 }

@@ -164,6 +164,30 @@ static double intercept(size_t n, const double *x, const double *y, const double
         return a;
 }
 
+/* L of x = L w - 1/(C w) over m points, C unknown: w x = L w^2 - 1/C is a straight line.  A gate in front of its channel, which goes on when
+   the channel's resistance is extrapolated away, is such a C; without one 1/C comes out as nothing. */
+struct line_sum {
+        double w2, w4, y, w2y, yy;
+        size_t m;
+};
+static void line_add(struct line_sum *s, double w, double x)
+{
+        double y = w * x, w2 = w * w;
+        s->w2 += w2;
+        s->w4 += w2 * w2;
+        s->y += y;
+        s->w2y += w2 * y;
+        s->yy += y * y;
+        s->m++;
+}
+static double line_l(const struct line_sum *s, double *ret_u)
+{
+        double m = (double)s->m, d = m * s->w4 - s->w2 * s->w2, l = (m * s->w2y - s->w2 * s->y) / d, a = (s->y - l * s->w2) / m;
+        double left = fmax(0, s->yy - a * s->y - l * s->w2y);
+        *ret_u = sqrt(left / (m > 2 ? m - 2 : 1) * m / d);
+        return l;
+}
+
 #define BIASES_MAX 64
 enum code rf_extrinsic_cold(enum rf_cold kind, const struct net2 *const *nets, const double *x, size_t n, double r_channel, double low_hz,
                             double high_hz, struct rf_extrinsic *ret, struct tp_error *err)
@@ -177,8 +201,11 @@ enum code rf_extrinsic_cold(enum rf_cold kind, const struct net2 *const *nets, c
                 return tp_fail(err, CODE_BAD_INPUT,
                                "a forward gate gives three equations for four resistances; give the channel's, from DC for example");
         double lowest = INFINITY, highest = 0, r[3][BIASES_MAX], u[3][BIASES_MAX];
+        double own_l[3][BIASES_MAX], own_u[3][BIASES_MAX], x2[BIASES_MAX]; /* bias by bias */
         struct slope_sum l[3] = {{0}};
         for (size_t k = 0; k < n; k++) {
+                struct line_sum gate = {0};
+                struct slope_sum one[3] = {{0}};
                 enum code code = net_check(nets[k], low_hz, high_hz, "cold", err);
                 if (code)
                         return tp_where(err, "bias %zu", k + 1);
@@ -193,13 +220,20 @@ enum code rf_extrinsic_cold(enum rf_cold kind, const struct net2 *const *nets, c
                                 continue;
                         struct m2 y = m2_sub(rf_y_from_s(net2_get(nets[k], i), net2_z_real(nets[k])), pads_y(ret, hz)), z = m2_inv(y);
                         double complex mutual = (z.e[1] + z.e[2]) / 2, part[3] = {z.e[0] - mutual, z.e[3] - mutual, mutual};
+                        line_add(&gate, RF_TWO_PI * hz, cimag(part[0]));
                         for (int p = 0; p < 3; p++) { /* the tee: in, out, common */
                                 slope_add(&l[p], RF_TWO_PI * hz, cimag(part[p]));
+                                slope_add(&one[p], RF_TWO_PI * hz, cimag(part[p]));
                                 sum[p] += creal(part[p]);
                                 squares[p] += creal(part[p]) * creal(part[p]);
                         }
                         m++;
                 }
+                double residual;
+                x2[k] = x[k] * x[k];
+                own_l[0][k] = line_l(&gate, &own_u[0][k]);
+                for (int p = 1; p < 3; p++)
+                        own_l[p][k] = slope_of(&one[p], &own_u[p][k], &residual);
                 for (int p = 0; p < 3; p++) {
                         r[p][k] = sum[p] / m;
                         u[p][k] = sqrt(fmax(0, squares[p] / m - r[p][k] * r[p][k]) / (m - 1));
@@ -226,5 +260,8 @@ enum code rf_extrinsic_cold(enum rf_cold kind, const struct net2 *const *nets, c
                 ret->u[RF_X_R_IN + p] = u_r;
                 ret->value[RF_X_L_IN + p] = slope_of(&l[p], &ret->u[RF_X_L_IN + p], &unused);
         }
+        /* the channel's resistance across its gate looks like a negative inductance R^2 C, which vanishes with x^2 */
+        for (int p = 0; p < 3 && kind == RF_COLD_VANISHING; p++)
+                ret->value[RF_X_L_IN + p] = intercept(n, x2, own_l[p], own_u[p], &ret->u[RF_X_L_IN + p]);
         return CODE_OK;
 }
