@@ -20,7 +20,7 @@ step truth-judge sh tests/judges/truth_judge.sh "$B/truth-judge"
 step coverage sh tests/judges/coverage.sh "$B/coverage"
 step nights sh tests/nights/nights.sh "$B/nights" "$seeds"
 step two-processes python3 tests/station/two_processes.py "$B/tipplane-station"
-for t in bad_inputs safe_in_contact kill_campaign replay_data cli joined_plan; do
+for t in bad_inputs safe_in_contact kill_campaign replay_data cli joined_plan transistor; do
         step $t python3 tests/station/$t.py --build "$B"
 done
 for t in offline offline_networks offline_multiport; do

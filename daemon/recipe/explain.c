@@ -277,9 +277,14 @@ static void say_measure(const struct recipe *r, const struct measure *m, struct 
         text_f(to, "  %s (%s): 1 touch of %d on its pads, sweep %s,", d->name, device_kind_words[d->kind], d->touches_max, m->sweep);
         for (size_t k = 0; k < m->condition_n; k++) {
                 const struct condition *c = &m->conditions[k];
-                if (c->volt != 0)
+                if (c->has_gate && c->gate.volt != 0)
+                        text_f(to, "%s %.6g V on channel %d (at most %s)%s", k ? "," : "", c->gate.volt, c->gate.channel,
+                               si(c->gate.limit_a, "A").at, c->volt != 0 ? " with" : "");
+                if (c->volt != 0 && c->has_gate && c->gate.volt != 0)
+                        text_f(to, " %.6g V on channel %d (at most %s)", c->volt, c->channel, si(c->limit_a, "A").at);
+                else if (c->volt != 0)
                         text_f(to, "%s %.6g V on channel %d (at most %s)", k ? "," : "", c->volt, c->channel, si(c->limit_a, "A").at);
-                else
+                else if (!(condition_volt(c) > 0))
                         text_f(to, "%s no bias", k ? "," : "");
         }
         const char *before = ", less ", *last = NULL;
@@ -304,7 +309,7 @@ static double volt_highest(const struct recipe *r)
         double volt = 0;
         for (size_t i = 0; i < r->measure_n; i++)
                 for (size_t k = 0; k < r->measures[i].condition_n; k++)
-                        volt = fmax(volt, fabs(r->measures[i].conditions[k].volt));
+                        volt = fmax(volt, condition_volt(&r->measures[i].conditions[k]));
         return volt;
 }
 

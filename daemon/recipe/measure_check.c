@@ -94,6 +94,21 @@ static enum code check_conditions(const struct recipe *r, size_t i, struct tp_er
                         return refuse_at(err, pointer_at("%s/limit_a", at.at),
                                          "%.6g A for %.6g V at device %s; a biased device needs a current limit", c->limit_a, c->volt,
                                          m->device);
+                if (!c->has_gate)
+                        continue;
+                if (!(fabs(c->gate.volt) <= r->max_volt))
+                        return refuse_at(err, pointer_at("%s/gate/volt", at.at),
+                                         "%.6g V at the gate of %s is beyond the recipe's max_volt of %.6g V; lower it or raise max_volt "
+                                         "knowingly",
+                                         c->gate.volt, m->device, r->max_volt);
+                if (!(c->gate.limit_a > 0))
+                        return refuse_at(err, pointer_at("%s/gate/limit_a", at.at),
+                                         "%.6g A for the gate of %s; a biased device needs a current limit", c->gate.limit_a, m->device);
+                if (c->volt != 0 && c->gate.channel >= c->channel)
+                        return refuse_at(err, pointer_at("%s/gate/channel", at.at),
+                                         "%d for the gate of %s beside channel %d; bias comes down from the highest channel, so the gate's "
+                                         "must be the lower one",
+                                         c->gate.channel, m->device, c->channel);
         }
         return CODE_OK;
 }

@@ -117,7 +117,8 @@ static double measure_seconds(const struct recipe *r, const struct measure *m, b
 {
         double seconds = has_meter ? DC_SECONDS : 0;
         for (size_t k = 0; k < m->condition_n; k++)
-                seconds += sweep_seconds(recipe_sweep(r, m->sweep)) + m->conditions[k].settle_s + 2 * fabs(m->conditions[k].volt) / 50;
+                seconds += sweep_seconds(recipe_sweep(r, m->sweep)) + m->conditions[k].settle_s +
+                           2 * (fabs(m->conditions[k].volt) + (m->conditions[k].has_gate ? fabs(m->conditions[k].gate.volt) : 0)) / 50;
         return seconds;
 }
 

@@ -24,22 +24,22 @@ enum code plan_roles(const struct recipe *r, const struct capability_set *can, s
                                "calibration.switch_terms to false or use solt");
         for (size_t i = 0; i < r->measure_n; i++)
                 for (size_t k = 0; k < r->measures[i].condition_n; k++) {
-                        double volt = fabs(r->measures[i].conditions[k].volt);
+                        double volt = condition_volt(&r->measures[i].conditions[k]);
                         if (volt > 0 && !can->bias)
                                 return tp_fail(err, CODE_BAD_INPUT,
                                                "this station has no bias supply, which device %s needs for %.6g V; add the role or leave "
                                                "the condition out",
-                                               r->measures[i].device, r->measures[i].conditions[k].volt);
+                                               r->measures[i].device, volt);
                         if (volt > 60 && !can->interlock)
                                 return tp_fail(
                                         err, CODE_BAD_INPUT,
                                         "this station has no interlock loop, which device %s needs for %.6g V (above 60 V); lower the bias",
-                                        r->measures[i].device, r->measures[i].conditions[k].volt);
+                                        r->measures[i].device, volt);
                         if (volt > 0 && !(volt <= can->volt_max))
                                 return tp_fail(
                                         err, CODE_BAD_INPUT,
                                         "device %s: %.6g V asked, this station gives at most %.6g V; lower the bias or use another supply",
-                                        r->measures[i].device, r->measures[i].conditions[k].volt, can->volt_max);
+                                        r->measures[i].device, volt, can->volt_max);
                 }
         return CODE_OK;
 }

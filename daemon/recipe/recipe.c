@@ -90,3 +90,9 @@ double recipe_spacing_um(const struct recipe *r, const struct standard *s)
         }
         return r->setup.spacing_um;
 }
+
+double condition_volt(const struct condition *c)
+{
+        double volt = c->volt < 0 ? -c->volt : c->volt, gate = c->gate.volt < 0 ? -c->gate.volt : c->gate.volt;
+        return c->has_gate && gate > volt ? gate : volt;
+}

@@ -145,12 +145,20 @@ struct place_proof {
         size_t die_n; /* at least three, not all in one row or column */
         bool required;
 };
+struct bias_source {
+        double volt;
+        int32_t channel;
+        double limit_a;
+};
 struct condition {
         double volt;
         int32_t channel;
         double limit_a;
         double settle_s;
-}; /* volt 0: unbiased */
+        struct bias_source gate; /* on before the other, off after it: a transistor's gate or base, on a channel below it */
+        bool has_gate;
+};                                               /* volt 0: unbiased, but for the gate */
+double condition_volt(const struct condition *); /* the higher of both magnitudes; 0: nothing is biased */
 
 enum deembed {
         DEEMBED_NONE,

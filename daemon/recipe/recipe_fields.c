@@ -565,11 +565,23 @@ static const struct field mandate_fields[] = {
 static const struct object mandate_object = OBJECT_OF(struct mandate, "mandate", mandate_fields, "What the daemon may do alone tonight.");
 
 /* ---- measures ------------------------------------------------------------------------------------------------------------------------ */
+static const struct field gate_fields[] = {
+        {.key = "volt", .type = FIELD_REAL, AT(struct bias_source, volt), .required = true, .min = -1000, .max = 1000, .unit = "V"},
+        {.key = "channel", .type = FIELD_I32, AT(struct bias_source, channel), .min = 0, .max = 16},
+        {.key = "limit_a", .type = FIELD_REAL, AT(struct bias_source, limit_a), .required = true, .min = 0, .max = 10, .unit = "A"},
+};
+static const struct object gate_object = OBJECT_OF(struct bias_source, "gate", gate_fields, NULL);
 static const struct field condition_fields[] = {
         {.key = "volt", .type = FIELD_REAL, AT(struct condition, volt), .min = -1000, .max = 1000, .unit = "V", .say = "0: unbiased"},
         {.key = "channel", .type = FIELD_I32, AT(struct condition, channel), .min = 0, .max = 16},
         {.key = "limit_a", .type = FIELD_REAL, AT(struct condition, limit_a), .min = 0, .max = 10, .unit = "A"},
         {.key = "settle_s", .type = FIELD_REAL, AT(struct condition, settle_s), .min = 0, .max = 3600, .unit = "s"},
+        {.key = "gate",
+         .type = FIELD_OBJECT,
+         AT(struct condition, gate),
+         .has_offset = offsetof(struct condition, has_gate),
+         .object = &gate_object,
+         .say = "on before the other and off after it: a transistor's gate or base, on a channel below the other's"},
 };
 static const struct object condition_object = OBJECT_OF(struct condition, "condition", condition_fields, NULL);
 static const struct field contact_fields[] = {

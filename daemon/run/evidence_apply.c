@@ -24,6 +24,9 @@ static void args_copy(struct step_args *to, const struct step_args *from)
         to->channel = from->channel;
         to->volt = real_of(from->volt);
         to->limit_a = real_of(from->limit_a);
+        to->gate_channel = from->gate_channel;
+        to->gate_volt = real_of(from->gate_volt);
+        to->gate_limit_a = real_of(from->gate_limit_a);
         to->wait_s = real_of(from->wait_s);
         to->lamp = from->lamp;
         to->attempt = from->attempt;

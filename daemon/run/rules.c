@@ -233,7 +233,7 @@ static void make_read(const struct question *q, struct step *s)
 static bool bias_is_wanted(const struct question *q)
 {
         int k = next_condition(q);
-        return in_hand(q) && k >= 0 && measure_in_hand(q)->conditions[k].volt != 0 && q->e->touch_condition != 1 + k;
+        return in_hand(q) && k >= 0 && condition_volt(&measure_in_hand(q)->conditions[k]) > 0 && q->e->touch_condition != 1 + k;
 }
 static void make_bias_on(const struct question *q, struct step *s)
 {
@@ -245,6 +245,9 @@ static void make_bias_on(const struct question *q, struct step *s)
         s->args.channel = c->channel;
         s->args.volt = c->volt;
         s->args.limit_a = c->limit_a;
+        s->args.gate_channel = c->has_gate ? c->gate.channel : 0;
+        s->args.gate_volt = c->has_gate ? c->gate.volt : 0;
+        s->args.gate_limit_a = c->has_gate ? c->gate.limit_a : 0;
         s->args.wait_s = c->settle_s;
 }
 static bool sweep_is_wanted(const struct question *q) { return in_hand(q); }

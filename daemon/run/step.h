@@ -50,6 +50,8 @@ struct step_args {
         int32_t condition; /* index into the measure's conditions */
         int32_t channel;
         double volt, limit_a;
+        int32_t gate_channel; /* on before channel; gate_limit_a 0: there is none */
+        double gate_volt, gate_limit_a;
         double wait_s;
         bool lamp;
         int32_t attempt;     /* 1 first touch, 2 retouch */

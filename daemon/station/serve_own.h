@@ -126,6 +126,16 @@ void watch_run(void *station);
 bool watch_post(struct station *, enum safety_kind, uint64_t client, const char *why);
 bool station_walk(struct station *, const char *what, const char *why); /* the watcher's task, or before it has started; true: proven */
 
+/* ---- serve_traces.c: a sink ---- */
+struct into {
+        struct held *held;
+        size_t points;
+};
+enum code into_begin(void *into, const struct block *, struct tp_error *);
+enum code into_chunk(void *into, const void *bytes, size_t n, struct tp_error *);
+enum code into_end(void *into, struct tp_error *);
+void drop_traces(struct held *);
+
 /* ---- serve_step.c ---- */
 void work_run(void *station);
 

@@ -204,12 +204,12 @@ static enum code bias_to_zero(struct doing *d)
         return code;
 }
 
-static enum code do_bias_on(struct doing *d)
+/* One channel up and read back; if it does not come, all go down. */
+static enum code bias_up(struct doing *d, int32_t channel, double volt, double limit_a)
 {
-        const struct step_args *a = d->args;
-        if (a->channel < 0)
-                return tp_fail(&d->err, CODE_INTERLOCK, "set bias: channel %d; channels count from 0", (int)a->channel);
-        struct op set = {.kind = OP_BIAS_SET, .channel = (unsigned)a->channel, .volt = a->volt, .limit_a = a->limit_a};
+        if (channel < 0)
+                return tp_fail(&d->err, CODE_INTERLOCK, "set bias: channel %d; channels count from 0", (int)channel);
+        struct op set = {.kind = OP_BIAS_SET, .channel = (unsigned)channel, .volt = volt, .limit_a = limit_a};
         enum code code = act(d, set);
         if (!code)
                 code = act(d, (struct op){.kind = OP_READ_BIAS, .channel = set.channel});
@@ -217,86 +217,28 @@ static enum code do_bias_on(struct doing *d)
                 return code;
         d->held->result.volt = d->last.volt;
         d->held->result.ampere = d->last.ampere;
-        double allowed = 0.1 + 0.02 * fabs(a->volt), seen = d->last.volt;
-        if (fabs(seen - a->volt) <= allowed)
-                return do_wait(d); /* the condition's settling */
-        double ampere = d->last.ampere;
+        double seen = d->last.volt, ampere = d->last.ampere;
+        if (fabs(seen - volt) <= 0.1 + 0.02 * fabs(volt))
+                return CODE_OK;
         bias_to_zero(d);
         d->held->result.volt = seen;
         return tp_fail(&d->err, CODE_BAD_REPLY,
                        "set bias: channel %u reads %.3f V at %.3g A, asked was %.3f V (limit %.3g A); bias was taken back to zero",
-                       set.channel, seen, ampere, a->volt, a->limit_a);
+                       set.channel, seen, ampere, volt, limit_a);
+}
+
+/* The gate first: a drain above an unbiased gate may conduct all it can. */
+static enum code do_bias_on(struct doing *d)
+{
+        const struct step_args *a = d->args;
+        bool gate = a->gate_limit_a > 0;
+        enum code code = gate ? bias_up(d, a->gate_channel, a->gate_volt, a->gate_limit_a) : CODE_OK;
+        if (!code && (a->volt != 0 || !gate))
+                code = bias_up(d, a->channel, a->volt, a->limit_a);
+        return code ? code : do_wait(d); /* the condition's settling */
 }
 
 /* ---- sweep ---- */
-
-struct into {
-        struct held *held;
-        size_t points;
-};
-
-static size_t point_bytes(enum dtype t)
-{
-        switch (t) {
-        case C64_LE:
-        case C64_BE:
-                return 8;
-        case C128_LE:
-        case C128_BE:
-                return 16;
-        case DTYPE_UNKNOWN:
-                return 0;
-        }
-        return 0;
-}
-
-static enum code into_begin(void *ctx, const struct block *b, struct tp_error *err)
-{
-        struct into *in = ctx;
-        struct held_trace *t = &in->held->traces[in->held->trace_n];
-        if (in->held->trace_n >= TRACES_MAX)
-                return tp_fail(err, CODE_BAD_REPLY, "the analyzer gives more than %d traces", TRACES_MAX);
-        if (b->points != in->points || !point_bytes(b->dtype))
-                return tp_fail(err, CODE_BAD_REPLY, "trace %.15s: %u points of type %d announced, %zu points were asked", b->trace,
-                               b->points, (int)b->dtype, in->points);
-        *t = (struct held_trace){.dtype = (uint32_t)b->dtype, .points = b->points, .room = b->points * point_bytes(b->dtype)};
-        snprintf(t->name, sizeof t->name, "%.15s", b->trace);
-        if (t->room > FRAME_BODY_MAX - TRACE_HEAD_BYTES)
-                return tp_fail(err, CODE_BAD_REPLY, "trace %s: %zu bytes; at most %u fit a frame", t->name, t->room,
-                               FRAME_BODY_MAX - TRACE_HEAD_BYTES);
-        t->bytes = malloc(t->room ? t->room : 1);
-        return t->bytes ? CODE_OK : tp_fail_memory(err);
-}
-
-static enum code into_chunk(void *ctx, const void *bytes, size_t n, struct tp_error *err)
-{
-        struct into *in = ctx;
-        struct held_trace *t = &in->held->traces[in->held->trace_n];
-        if (!t->bytes || n > t->room - t->byte_n)
-                return tp_fail(err, CODE_BAD_REPLY, "trace %s: more bytes than the %zu announced", t->name, t->room);
-        memcpy(t->bytes + t->byte_n, bytes, n);
-        t->byte_n += n;
-        return CODE_OK;
-}
-
-static enum code into_end(void *ctx, struct tp_error *err)
-{
-        struct into *in = ctx;
-        struct held_trace *t = &in->held->traces[in->held->trace_n];
-        if (!t->bytes || t->byte_n != t->room)
-                return tp_fail(err, CODE_BAD_REPLY, "trace %s: %zu of %zu bytes came", t->name, t->byte_n, t->room);
-        in->held->trace_n++;
-        return CODE_OK;
-}
-
-static void drop_traces(struct held *h)
-{
-        for (size_t i = 0; i < TRACES_MAX; i++) {
-                free(h->traces[i].bytes);
-                h->traces[i] = (struct held_trace){0};
-        }
-        h->trace_n = 0;
-}
 
 static enum code do_sweep(struct doing *d)
 {

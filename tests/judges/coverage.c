@@ -185,6 +185,8 @@ static struct true_at at_condition(const struct measure *me, size_t condition)
         const struct condition *c = &me->conditions[condition];
         if (c->channel == 0 || c->channel == 1)
                 at.volt[c->channel] = c->volt;
+        if (c->has_gate && (c->gate.channel == 0 || c->gate.channel == 1))
+                at.volt[c->gate.channel] = c->gate.volt;
         return at;
 }
 

@@ -20,13 +20,15 @@
 #include <unistd.h>
 #include <cmocka.h>
 
-enum { RIG_CHANNELS = 2 };
+enum { RIG_CHANNELS = 2, RIG_SETS = 8 };
 struct rig {
         struct world *w;
         pthread_mutex_t mutex;
         double x_um, y_um, z_um, spacing_um, volt[RIG_CHANNELS];
-        bool spacing_slips; /* it says done and stands 5 um off */
-        int spacings;       /* how often it was moved */
+        bool spacing_slips;      /* it says done and stands 5 um off */
+        unsigned sets[RIG_SETS]; /* channels, in the order they were set */
+        unsigned set_n;
+        int spacings; /* how often it was moved */
         int32_t place;
         bool axes, loop_open, bias_read_fails, bias_stuck;
         bool block_lower, block_sweep; /* until cancelled */
@@ -181,6 +183,7 @@ static enum code rig_set(void *me, unsigned channel, double volt, double limit_a
         struct rig *r = rig_bias_of(me);
         (void)limit_a, (void)call;
         rig_law(r, volt == 0 || rig_down(r), "biased in the air");
+        r->sets[r->set_n++ % RIG_SETS] = channel;
         if (!(r->bias_stuck && volt == 0))
                 r->volt[channel] = volt;
         return rig_bias_end(r);

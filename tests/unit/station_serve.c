@@ -28,6 +28,33 @@ static void raw_wait(struct bench *b, struct conn *c, enum frame_kind kind, char
         frame_done(&f);
 }
 
+/* A gate comes up before its drain and goes down after it; a gate alone is a condition too. */
+static void a_gate_is_biased_before_its_drain(void **state)
+{
+        struct bench *b = bench_new();
+        (void)state;
+        bench_station(b);
+        bench_link(b);
+        bench_do(b, 1, STEP_INVENTORY, (struct step_args){0});
+        bench_do(b, 2, STEP_SAFE, (struct step_args){0});
+        bench_do(b, 3, STEP_HOME, (struct step_args){0});
+        bench_do(b, 4, STEP_ALIGN, (struct step_args){.place = PLACE_WAFER});
+        bench_do(b, 5, STEP_MOVE, (struct step_args){.place = PLACE_WAFER});
+        bench_do(b, 6, STEP_LOWER, (struct step_args){.overtravel_um = 40});
+        b->rig.set_n = 0;
+        bench_do(b, 7, STEP_BIAS_ON,
+                 (struct step_args){.channel = 1, .volt = 3, .limit_a = 0.1, .gate_channel = 0, .gate_volt = -1, .gate_limit_a = 1e-3});
+        assert_true(b->rig.volt[0] == -1 && b->rig.volt[1] == 3 && b->rig.set_n == 2 && b->rig.sets[0] == 0 && b->rig.sets[1] == 1);
+        b->rig.set_n = 0;
+        bench_do(b, 8, STEP_BIAS_OFF, (struct step_args){0});
+        assert_true(b->rig.volt[0] == 0 && b->rig.volt[1] == 0 && b->rig.sets[0] == 1 && b->rig.sets[1] == 0);
+        bench_do(b, 9, STEP_BIAS_ON, (struct step_args){.channel = 1, .gate_channel = 0, .gate_volt = 0.6, .gate_limit_a = 1e-3});
+        assert_true(b->rig.volt[0] == 0.6 && b->rig.volt[1] == 0);
+        bench_do(b, 10, STEP_BIAS_OFF, (struct step_args){0});
+        bench_do(b, 11, STEP_SEPARATE, (struct step_args){0});
+        bench_free(b);
+}
+
 /* Only up in the air and unbiased; read back; and a target that wants another spacing is not touched. */
 static void the_probes_are_moved_apart_only_when_separated(void **state)
 {
@@ -457,6 +484,7 @@ int main(void)
         const struct CMUnitTest tests[] = {
                 cmocka_unit_test(a_touch_from_home_to_separation_is_read_back_at_every_step),
                 cmocka_unit_test(the_probes_are_moved_apart_only_when_separated),
+                cmocka_unit_test(a_gate_is_biased_before_its_drain),
                 cmocka_unit_test(a_lease_that_runs_out_walks_the_ladder),
                 cmocka_unit_test(a_daemon_that_dies_in_contact_with_bias_on_leaves_a_safe_station_within_5_s),
                 cmocka_unit_test(an_older_epoch_is_refused),
