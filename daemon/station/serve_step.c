@@ -119,6 +119,9 @@ static enum code do_wait(struct doing *d)
         return CODE_OK;
 }
 
+/* What a step that changes something waits for afterwards; left out, nothing. */
+static enum code settle(struct doing *d) { return d->args->wait_s > 0 ? do_wait(d) : CODE_OK; }
+
 /* ---- spacing: the probes are moved apart or together only where a standard says so, and only up in the air ---- */
 static enum code read_spacing(struct doing *d, double *ret_um)
 {
@@ -140,7 +143,7 @@ static enum code set_spacing(struct doing *d)
         if (!code && !(fabs(um - asked) <= SPACING_UM))
                 code = tp_fail(&d->err, CODE_BAD_REPLY, "set spacing: the positioner reads %.1f um, asked was %.1f um; look at the probes",
                                um, asked);
-        return code ? code : do_wait(d);
+        return code ? code : settle(d);
 }
 
 static enum code do_move(struct doing *d)
@@ -235,7 +238,7 @@ static enum code do_bias_on(struct doing *d)
         enum code code = gate ? bias_up(d, a->gate_channel, a->gate_volt, a->gate_limit_a) : CODE_OK;
         if (!code && (a->volt != 0 || !gate))
                 code = bias_up(d, a->channel, a->volt, a->limit_a);
-        return code ? code : do_wait(d); /* the condition's settling */
+        return code ? code : settle(d);
 }
 
 /* ---- sweep ---- */
