@@ -21,7 +21,8 @@
  *            sweep: number, budget: Record<string, number|null>|null}} Parameter
  * @typedef {{seq: number, t_s: number|null, place: string, die: DieXY|null, device: string|null, attempt: number, outcome: string|null,
  *            trust: Trust|null, contact_ohm: number|null}} RibbonTouch
- * @typedef {{delay_fs: number, loss_db: number, contact_ohm: number, contact_h: number, position_um: number}} PortModes
+ * @typedef {{delay_fs: number, loss_db: number, contact_ohm: number, contact_h: number, position_um: number,
+ *            delay_u_fs?: number, loss_u_db?: number}} PortModes
  * @typedef {{port1?: PortModes, port2?: PortModes, worst_share?: number, sentence?: string}} Modes
  * @typedef {{id: number, seq: number, t_s: number|null, passed: boolean, cause: string|null, modes: Modes|null}} RibbonCheck
  * @typedef {{id: number, opened: number, closed: number|null, from_s: number|null, to_s: number|null, ended_by: string|null}} RibbonInterval

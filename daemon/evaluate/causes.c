@@ -1,13 +1,18 @@
 /* causes.c: where the uncertainty of one number comes from.
  * Idea        The number is q = g(z), z analytic in the twelve S of device, open and short.  dz/dS is taken once; each cause says how it
- * moves the three S at the tips, all of one origin together, so that what is common to device and dummies (standards, drift) cancels as far
- * as it really does. Causes      contact of each touch   R and L per signal path, and where the tip stands: setup.contact_ohm_u,
- * contact_h_u, placement_um_u; private to each touch standards               the copy's u of R, L, C, delay against its model, and the
- * contact of its touch; common drift                   the check lets pass what lies within its limits: rectangular, one half width per
- * mode and port; common dummies                 how far the two pads of one dummy differ, over dies: as far as the device's own pads may
- * differ from the dummy's pads' model             open-short takes all shunt outside all series; what the leads have themselves lies
- * inside: rectangular, bounded by a 50 ohm line interpolation           between points far apart: what three points say instead of five
- *             noise                   the scatter of the number itself over neighbouring points, or the noise table where there are too few
+ *             moves the three S at the tips, all of one origin together, so that what is common to device and dummies (standards, drift)
+ *             cancels as far as it really does.
+ * Causes      contact of each touch: R and L per signal path, and where the tip stands (setup.contact_ohm_u, contact_h_u, placement_um_u);
+ *                 private to each touch
+ *             standards: the copy's u of R, L, C, delay against its model, and the contact of its touch; common
+ *             drift: what the checks at both ends of the interval saw; where there are not both, what a check lets pass, rectangular, one
+ *                 half width per mode and port; common
+ *             dummies: how far the two pads of one dummy differ, over dies: as far as the device's own pads may differ from the dummy's
+ *             pads' model: open-short takes all shunt outside all series; what the leads have themselves lies inside; rectangular, bounded
+ *                 by a 50 ohm line
+ *             interpolation: between points far apart, what three points say instead of five
+ *             noise: the scatter of the number itself over neighbouring points, or the noise table where there are too few
+ *             what only the recipe can say: causes_stated.c
  * Sources     JCGM 100:2008 4.3.7 (rectangular), 5.1.2; JCGM 102. */
 #include "evaluate/causes_own.h"
 #include "rf/network/convert.h"
@@ -128,6 +133,24 @@ static struct m2 tracking_mover(const struct slope *k, struct m2 s, const void *
         return move_tracking(k->a->ch->cal, k->i, s, c->port, c->eps);
 }
 
+/* A port that moved from a to b, somewhere in between when the sweep was taken: mean square about the calibration, which was made at 0;
+   and what the two checks do not know of it (their modes are shrunk by priors, so what is there has the mean square value^2 + u^2). */
+static double between(double a, double b, double u_a, double u_b) { return sqrt((a * a + a * b + b * b + u_a * u_a + u_b * u_b) / 3); }
+
+static void drift_as_seen(const struct slope *k, const struct drift_seen *seen)
+{
+        const struct calibration *cal = k->a->ch->cal;
+        for (int port = 0; port < 2; port++) {
+                const struct port_modes *a = &seen->from[port], *b = &seen->to[port];
+                double delay_fs = between(a->delay_fs, b->delay_fs, a->delay_u_fs, b->delay_u_fs),
+                       loss_db = between(a->loss_db, b->loss_db, a->loss_u_db, b->loss_u_db);
+                struct tracking_cause c = {.port = port, .eps = CMPLX(0, -k->w * delay_fs * 1e-15)};
+                cause_common(k, "drift, delay, as seen", tracking_mover, &c);
+                c.eps = -loss_db / RF_DB_PER_NEPER * sqrt(k->hz / cal->axis.hz[cal->axis.n - 1]);
+                cause_common(k, "drift, loss, as seen", tracking_mover, &c);
+        }
+}
+
 static void drift_causes(const struct slope *k)
 {
         const struct recipe *r = k->a->ch->q->recipe;
@@ -135,6 +158,10 @@ static void drift_causes(const struct slope *k)
         const struct calibration *cal = k->a->ch->cal;
         if (r->check.standard_n == 0 || cal->terms.model == TERMS_ONE_PORT)
                 return;
+        if (k->a->ch->q->drift) {
+                drift_as_seen(k, k->a->ch->q->drift);
+                return;
+        }
         for (int port = 0; port < 2; port++) {
                 struct tracking_cause c = {.port = port, .eps = CMPLX(0, -k->w * limit->delay_fs * 1e-15 / sqrt(3))};
                 cause_add_rectangular(k->to, "drift, delay", cause_common_change(k, tracking_mover, &c));

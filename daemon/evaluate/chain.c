@@ -12,6 +12,10 @@
 #include <stdio.h>
 #include <string.h>
 
+#define SPAN_MAX 0.4 /* of a resonance, to each side of it */
+/* A susceptance wC - 1/wL bends by 3 u over u (of the frequency's share): half a unit of the second digit of u is 0.5 % at least. */
+#define STRAIGHT_U 1.5e-3
+
 static enum code part_check(const struct chain *ch, const char *what, const struct raw_sweep *raw, struct tp_error *err)
 {
         if (!raw)
@@ -209,7 +213,36 @@ static struct crossing crossing_find(const struct asked *a)
         return c;
 }
 
-static void answer_srf(struct asked *a, struct parameter_answer *to, struct cause_list *list, struct tp_error *err)
+/* The susceptance, of a capacitor the reactance (each is straight where the other has a pole), as far as the resonance may move: four
+   standard uncertainties to each side. */
+static void srf_curve(const struct asked *a, const struct cause_list *list, struct curve *curve)
+{
+        const struct axis *axis = &a->ch->axis;
+        double u = 0, low, high;
+        for (size_t k = 0; k < list->n; k++)
+                u = hypot(u, list->dq[k]);
+        if (!(u > STRAIGHT_U * a->hz))
+                return;
+        double span = fmin(SPAN_MAX, 4 * u / a->hz);
+        low = fmax(axis->hz[0], a->hz * (1 - span));
+        high = fmin(axis->hz[axis->n - 1], a->hz * (1 + span));
+        curve->number = curve_crossing;
+        for (int k = 0; k < CURVE_NODES; k++) {
+                struct asked at = *a;
+                struct cause_list one = {.n = 0};
+                struct trio t;
+                size_t j;
+                double gain;
+                at.quantity = a->ch->device_kind == DEVICE_CAPACITOR ? QUANTITY_L : QUANTITY_SRF;
+                at.hz = low + (high - low) * k / (CURVE_NODES - 1);
+                if (chain_between(a->ch, at.hz, &t, &j, &gain, NULL))
+                        continue;
+                causes_of(&at, &t, j, gain, &one);
+                curve_add(curve, at.hz, asked_value(&at, asked_z(&at, &t)), &one);
+        }
+}
+
+static void answer_srf(struct asked *a, struct parameter_answer *to, struct cause_list *list, struct curve *curve, struct tp_error *err)
 {
         const struct chain *ch = a->ch;
         struct crossing c = crossing_find(a);
@@ -247,8 +280,15 @@ static void answer_srf(struct asked *a, struct parameter_answer *to, struct caus
         causes_of(a, &t, j, gain, list);
         for (size_t k = 0; k < list->n; k++)
                 list->dq[k] /= slope;
+        srf_curve(a, list, curve);
         to->value = a->hz;
         to->has_value = true;
+}
+
+static void drawn_says(struct parameter_answer *to)
+{
+        size_t used = strlen(to->reason);
+        snprintf(to->reason + used, sizeof to->reason - used, "%su95 by Monte Carlo", used ? "; " : "");
 }
 
 /* A line of a line calibration: what the calibration's own lines say at the same frequency, and what the difference means. */
@@ -313,6 +353,8 @@ static void answer_one(const struct chain *ch, const struct parameter_plan *plan
 {
         struct tp_error err = {0};
         struct cause_list list = {.n = 0};
+        struct curve curve = {.node_n = 0};
+        bool drawn = false;
         double complex z = 0;
         struct asked a = {.ch = ch,
                           .quantity = plan->quantity,
@@ -335,14 +377,14 @@ static void answer_one(const struct chain *ch, const struct parameter_plan *plan
         size_t j = 0;
         struct trio t;
         if (a.quantity == QUANTITY_SRF) {
-                answer_srf(&a, to, &list, &err);
+                answer_srf(&a, to, &list, &curve, &err);
         } else if (whole) {
                 if (asked_branch(&a, &err))
                         unit_fail(to, &err);
                 else if (a.rf >= RF_Q_Q11_MAX)
                         answer_peak(&a, most, to, &list);
                 else
-                        answer_plateau(&a, most, to, &list, &err);
+                        answer_plateau(&a, most, to, &list, &curve, &err);
         } else if (a.rf == RF_Q_GROUP_DELAY) {
                 answer_group_delay(&a, to, &list, &err);
                 whole = true;
@@ -384,6 +426,8 @@ static void answer_one(const struct chain *ch, const struct parameter_plan *plan
                 answer_refuse(to, text);
                 return;
         }
+        if (curve.node_n > 2)
+                drawn = curve_drawn(&curve, &list, u, to->u95, &to->u95);
         if (!whole)
                 to->u95 = asked_bend(&a, &t, z, to->u95);
         double share = rf_share_of(asked_share(&a), to->value, to->u95);
@@ -397,6 +441,8 @@ static void answer_one(const struct chain *ch, const struct parameter_plan *plan
                 to->has_range = false;
         } else {
                 judge(to, to->u95 / 2);
+                if (drawn)
+                        drawn_says(to);
                 line_says(&a, j, to);
                 if (plan->at == AT_BEST_WINDOW)
                         best_says(&a, to);

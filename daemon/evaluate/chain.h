@@ -60,8 +60,26 @@ enum code asked_branch(struct asked *, struct tp_error *);
 /* near at another frequency: its phase grows in proportion. */
 double complex asked_near(const struct asked *, double hz);
 
+/* drawn.c: a number that is found along a curve, with the causes that move the curve. */
+enum { CURVE_NODES = 9 };
+struct curve {
+        size_t node_n, cause_n;                     /* no node: nothing is drawn */
+        double hz[CURVE_NODES], value[CURVE_NODES]; /* rising */
+        const char *name[CAUSE_LIST_MAX];
+        double dq[CAUSE_LIST_MAX][CURVE_NODES];
+        double (*number)(const struct curve *, const double *value); /* NaN: there is none */
+        double scale, power;                                         /* of curve_mean() */
+};
+/* One node more; noise of one frequency is left out, for the number's own is drawn. */
+void curve_add(struct curve *, double hz, double value, const struct cause_list *);
+double curve_crossing(const struct curve *, const double *value); /* the first zero */
+double curve_mean(const struct curve *, const double *value);     /* scale times the geometric mean of (value over what it is)^power */
+/* Is the drawn interval another than the linear one of u and u95 (JCGM 101:2008, 8.1)?  Then its half width, infinite where a tail has no
+   end.  all: the number's causes, of which what is not the curve's is drawn beside it. */
+bool curve_drawn(const struct curve *, const struct cause_list *all, double u, double u95, double *ret_u95);
+
 /* plateau.c: fT, fmax: the mean over the window in which a gain falls by 20 dB a decade, and its causes carried through that mean. */
-void answer_plateau(struct asked *, double share_max, struct parameter_answer *, struct cause_list *, struct tp_error *);
+void answer_plateau(struct asked *, double share_max, struct parameter_answer *, struct cause_list *, struct curve *, struct tp_error *);
 
 /* found.c: the largest Q or where it is (a.rf); l dbeta/dw around a.hz; both with what moves them. */
 void answer_peak(struct asked *, double share_max, struct parameter_answer *, struct cause_list *);

@@ -89,6 +89,8 @@ static void judge(const struct recipe *r, const struct rf_mode_reading *readings
                 struct port_modes *to = &ret->modes[port];
                 to->delay_fs = m->delay_s[port].value * 1e15;
                 to->loss_db = m->loss_db[port].value;
+                to->delay_u_fs = m->delay_s[port].u * 1e15;
+                to->loss_u_db = m->loss_db[port].u;
                 find(&worst, fabs(to->delay_fs) / limit->delay_fs, CAUSE_DELAY, "port %d moved by %.3g fs (limit %.3g)", port + 1,
                      to->delay_fs, limit->delay_fs);
                 find(&worst, fabs(to->loss_db) / limit->loss_db, CAUSE_LOSS, "port %d lost %.3g dB at the highest frequency (limit %.3g)",

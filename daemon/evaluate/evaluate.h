@@ -96,6 +96,10 @@ struct contact_answer {
 void contact_judge(const struct contact_question *, struct arena *scratch, struct contact_answer *ret);
 
 /* ---- the chain of one sweep (chain.c) ----------------------------------------------------------------------------------------------- */
+/* What the checks at both ends of an interval saw of each port, against the baseline right after its calibration. */
+struct drift_seen {
+        struct port_modes from[2], to[2];
+};
 struct chain_question {
         const struct recipe *recipe;
         const struct measure *measure;
@@ -107,6 +111,7 @@ struct chain_question {
         size_t open_n; /* good open dummies of other dies, for the dummies' own scatter; may be empty */
         /* Terms that held when a dummy was swept, where they are others than the device's (rescue.c); NULL: calibration. */
         const struct calibration *dummy_calibrations[RF_DUMMY_COUNT], *open_calibrations[8];
+        const struct drift_seen *drift; /* NULL: only what a check lets pass is known */
         bool replayed;
 };
 enum { BUDGET_ROOM = 320 };

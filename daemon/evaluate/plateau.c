@@ -4,8 +4,7 @@
  *             drift, dummies) moves all of them together and is averaged with its sign; noise is of each point's own and falls with the
  *             root of their number; what the window itself scatters by beyond noise (a second pole, a leak) is a cause
  *             beside them.
- * Why         propagation and not Monte Carlo: the mean is straight in each gain as long as its own u is small, and points at which it is
- *             not are left out of the search. */
+ * Not linear  the mean is straight in each gain as long as its own u is small; drawn.c looks whether it is. */
 #include "evaluate/chain.h"
 #include "rf/network/convert.h"
 #include "rf/extract/plateau.h"
@@ -59,7 +58,8 @@ static void causes_at(const struct asked *a, size_t j, enum rf_quantity gain, do
                 list->dq[k] *= power / value;
 }
 
-void answer_plateau(struct asked *a, double share_max, struct parameter_answer *to, struct cause_list *list, struct tp_error *err)
+void answer_plateau(struct asked *a, double share_max, struct parameter_answer *to, struct cause_list *list, struct curve *curve,
+                    struct tp_error *err)
 {
         const struct axis *axis = &a->ch->axis;
         double power, y[1024] = {0}, hz[1024] = {0};
@@ -83,10 +83,14 @@ void answer_plateau(struct asked *a, double share_max, struct parameter_answer *
         double noise = 0;
         struct cause_list one;
         list->n = list->not_counted_n = 0;
+        curve->number = curve_mean;
+        curve->scale = p.value_hz;
+        curve->power = power;
         for (size_t m = 0; m < probes; m++) {
                 size_t j = stride * (p.first + (probes > 1 ? m * (p.n - 1) / (probes - 1) : 0));
                 causes_at(a, j, gain, power, &one);
                 noise += cause_add_coherent(list, &one, p.value_hz / (double)probes);
+                curve_add(curve, axis->hz[j], power, &one); /* relative changes times the power */
         }
         cause_add(list, "noise", sqrt(noise * (double)probes / (double)p.n), INFINITY);
         /* of the scatter over the window, what noise does not explain: that is a slope or a bend, and not averaged out */

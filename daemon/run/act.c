@@ -278,7 +278,7 @@ void journal_committed(struct runner *r, const struct store_done *done)
                 r->job = NULL;
                 if (r->e->last_target > 0)
                         target = r->e->last_target - 1;
-                if (target >= 0 && value_is_dummy(r, target))
+                if (r->step.kind == STEP_CHECK || (target >= 0 && value_is_dummy(r, target)))
                         value_look(r);
                 else if (target >= 0)
                         value_die_if_ready(r, target);

@@ -57,6 +57,8 @@ enum code act_make_room(struct runner *r, struct tp_error *err)
             !r->axis_hz || !r->axis_n)
                 return tp_fail_memory(err);
         evidence_init(r->e, r->plan);
+        if (!(r->drift = arena_take(r->arena, (r->e->interval_room + 1) * sizeof *r->drift)))
+                return tp_fail_memory(err);
         evidence_init(r->next, r->plan);
         if (r->world->virtual_time) {
                 r->shadow = arena_take(r->arena, bytes);

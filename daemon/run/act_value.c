@@ -15,6 +15,19 @@ static bool has_value(const struct runner *r, int target) /* a touch was swept a
         return (outcome == TARGET_MEASURED || outcome == TARGET_DOUBTFUL) && r->device_sweep[target][0] != 0;
 }
 
+/* What the checks at both ends of the touch's interval saw, once both have passed. */
+static const struct drift_seen *drift_of(const struct runner *r, int target)
+{
+        const struct touch_seen *touch = evidence_touch(r->e, target);
+        const struct interval_drift *d = touch && touch->interval > 0 ? &r->drift[touch->interval - 1] : NULL;
+        return d && d->has_both ? &d->seen : NULL;
+}
+
+static bool is_valued(const struct runner *r, int target)
+{
+        return r->valued[target] == VALUED_SEEN || (r->valued[target] == VALUED_DONE && !drift_of(r, target));
+}
+
 static int measure_index(const struct recipe *recipe, const char *device)
 {
         for (size_t i = 0; device[0] && i < recipe->measure_n; i++)
@@ -95,7 +108,7 @@ void value_die_if_ready(struct runner *r, int target)
                         continue;
                 if (!is_final(r, t))
                         return;
-                any |= has_value(r, t) && r->valued[t] != 1 && !waits_for_dummy(r, t);
+                any |= has_value(r, t) && !is_valued(r, t) && !waits_for_dummy(r, t);
         }
         if (any)
                 r->die_due[die] = 1;
@@ -105,7 +118,7 @@ void value_die_if_ready(struct runner *r, int target)
 void value_look(struct runner *r)
 {
         for (size_t i = 0; i < r->plan->visit_n; i++)
-                if (has_value(r, r->plan->visits[i]) && r->valued[r->plan->visits[i]] != 1)
+                if (has_value(r, r->plan->visits[i]) && !is_valued(r, r->plan->visits[i]))
                         value_die_if_ready(r, r->plan->visits[i]);
 }
 
@@ -159,11 +172,11 @@ static struct job *die_job(struct runner *r, int die)
                 const struct target *at = &r->plan->targets[t];
                 const struct measure *m = &r->recipe->measures[at->item];
                 const struct touch_seen *touch = evidence_touch(r->e, t);
-                if (at->die != die || r->valued[t] == 1 || !has_value(r, t) || !touch || waits_for_dummy(r, t))
+                if (at->die != die || is_valued(r, t) || !has_value(r, t) || !touch || waits_for_dummy(r, t))
                         continue;
                 const struct live_calibration *live = act_calibration(r, touch->calibration);
                 if (!m->parameter_n || !live) {
-                        r->valued[t] = 1; /* dummies have no parameters of their own */
+                        r->valued[t] = VALUED_SEEN; /* dummies have no parameters of their own */
                         continue;
                 }
                 if (first && (!same_dummies(first, m) || strcmp(first->sweep, m->sweep) != 0 || calibration != touch->calibration))
@@ -179,14 +192,15 @@ static struct job *die_job(struct runner *r, int die)
                                 job->has_dummy[k] = find_dummy(r, die, measure_dummy(m, k), calibration, &job->dummies[k]);
                         add_opens(r, job, m->open, calibration, die);
                 }
-                r->valued[t] = 2; /* under way */
+                r->valued[t] = VALUED_UNDER_WAY;
                 for (size_t c = 0; c < m->condition_n && c < CONDITIONS_MAX; c++)
                         if (r->device_sweep[t][c])
                                 job->sweeps[job->sweep_n++] = (struct job_sweep){.item = at->item,
                                                                                  .sweep = r->device_sweep[t][c],
                                                                                  .condition = (int32_t)c,
                                                                                  .touchdown_die = t,
-                                                                                 .calibration = live->calibration};
+                                                                                 .calibration = live->calibration,
+                                                                                 .drift = drift_of(r, t)};
         }
         if (job->sweep_n)
                 return job;
@@ -226,12 +240,16 @@ void value_done(struct runner *r, struct job *take)
         if (take->code)
                 log_event(r->log, LOG_ERROR, "value.failed", "run=%s die=%d msg=\"%s\"", r->run, take->die, take->err.text);
         struct work *work = work_new(r->run);
-        for (size_t i = 0; work && i < take->answer_n; i++)
-                parameter_facts(work, EVALUATION, take->answers[i].sweep, take->answers[i].rows, take->answers[i].n);
+        for (size_t i = 0; work && i < take->answer_n; i++) {
+                const struct job_answer_row *row = &take->answers[i];
+                struct fact *fact = parameter_facts(work, EVALUATION, row->sweep, row->rows, row->n);
+                if (fact)
+                        fact->of.parameter.replaces = row->as_seen;
+        }
         for (size_t s = 0; s < take->sweep_n; s++) {
                 int t = take->sweeps[s].touchdown_die;
                 if (r->device_sweep[t][take->sweeps[s].condition] == take->sweeps[s].sweep) /* not swept anew meanwhile */
-                        r->valued[t] = 1;
+                        r->valued[t] = take->sweeps[s].drift ? VALUED_SEEN : VALUED_DONE;
                 r->verdict[t] = VERDICT_NONE;
         }
         for (size_t i = 0; i < take->answer_n; i++)
@@ -264,7 +282,7 @@ enum code value_resume(struct runner *r, struct tp_error *err)
                         continue;
                 for (size_t i = 0; i < row_n; i++)
                         if (rows[i].sweep == r->device_sweep[t][0]) {
-                                r->valued[t] = 1; /* and what has no rows yet, the touch in hand too, is still to be evaluated */
+                                r->valued[t] = VALUED_DONE; /* and what has no rows yet, the touch in hand too, is still to be evaluated */
                                 if (rows[i].evaluation > EVALUATION)
                                         r->rescued[t] = arena_text(r->arena, rows[i].trust_reason);
                                 r->verdict[t] = verdict_worse(r->verdict[t], rows[i].verdict);

@@ -45,7 +45,8 @@ typedef struct port_modes port_modes;
 static const struct field modes_fields[] = {
         REAL(port_modes, "delay_fs", delay_fs, "fs"),        REAL(port_modes, "loss_db", loss_db, "dB"),
         REAL(port_modes, "contact_ohm", contact_ohm, "ohm"), REAL(port_modes, "contact_h", contact_h, "H"),
-        REAL(port_modes, "position_um", position_um, "um"),
+        REAL(port_modes, "position_um", position_um, "um"),  REAL(port_modes, "delay_u_fs", delay_u_fs, "fs"),
+        REAL(port_modes, "loss_u_db", loss_u_db, "dB"),
 };
 static const struct object modes_object = {.name = "port_modes",
                                            .say = "How one port moved since its baseline.",

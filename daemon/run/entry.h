@@ -36,6 +36,7 @@ struct state_read {
 };
 struct port_modes {
         double delay_fs, loss_db, contact_ohm, contact_h, position_um;
+        double delay_u_fs, loss_u_db; /* standard uncertainties by the check's own fit */
 };
 enum check_cause { CAUSE_UNKNOWN, CAUSE_NONE, CAUSE_DELAY, CAUSE_LOSS, CAUSE_CONTACT, CAUSE_PLACEMENT, CAUSE_WEAR, CAUSE_BAD_TOUCH };
 extern const char *const cause_words[];

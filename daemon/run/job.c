@@ -155,7 +155,9 @@ static enum code run_evaluate(struct job *job, struct view *view)
                 ask.raw = &raw;
                 ask.measure = &job->recipe->measures[job->sweeps[i].item];
                 ask.calibration = job->sweeps[i].calibration;
-                *row = (struct job_answer_row){.item = job->sweeps[i].item, .sweep = job->sweeps[i].sweep};
+                ask.drift = job->sweeps[i].drift;
+                *row = (struct job_answer_row){
+                        .item = job->sweeps[i].item, .sweep = job->sweeps[i].sweep, .as_seen = job->sweeps[i].drift != NULL};
                 code = chain_run(&ask, job->arena, &row->rows, &row->n, &row->flags, &job->err);
                 if (code && code != CODE_MEMORY)
                         code = no_values(job, ask.measure, row);
@@ -210,7 +212,7 @@ static void job_run(void *arg)
 
 bool job_start(struct job *job) { return job->world->task->work(job->world, job_run, job); }
 
-void parameter_facts(struct work *work, int64_t evaluation, int64_t sweep, const struct parameter_answer *rows, size_t n)
+struct fact *parameter_facts(struct work *work, int64_t evaluation, int64_t sweep, const struct parameter_answer *rows, size_t n)
 {
         struct parameter_fact *facts = arena_take(work->arena, (n + 1) * sizeof *facts);
         for (size_t i = 0; facts && i < n; i++) {
@@ -237,4 +239,5 @@ void parameter_facts(struct work *work, int64_t evaluation, int64_t sweep, const
                 fact->of.parameter.rows = facts;
                 fact->of.parameter.n = n;
         }
+        return fact;
 }

@@ -12,11 +12,13 @@ struct job_sweep {
         int64_t sweep;
         int32_t condition, touchdown_die;
         const struct calibration *calibration;
+        const struct drift_seen *drift; /* of the runner, which leaves it as it is; NULL: not both checks yet */
 };
 struct job_answer_row {
         int32_t item;
         int64_t sweep;
         uint32_t flags;
+        bool as_seen; /* drift counts as two checks saw it: replaces what was said before they did */
         struct parameter_answer *rows;
         size_t n;
 };
@@ -70,7 +72,7 @@ void job_free(struct job *);
 /* The six traces of a stored sweep as SoA; also used by the API for exports. */
 enum code sweep_load(struct view *, int64_t sweep, const double *hz, size_t n, struct arena *, struct raw_sweep *ret, struct tp_error *);
 
-/* Answers of one sweep as a fact of an evaluation. */
-void parameter_facts(struct work *, int64_t evaluation, int64_t sweep, const struct parameter_answer *, size_t n);
+/* Answers of one sweep as a fact of an evaluation, which is returned; NULL: no memory. */
+struct fact *parameter_facts(struct work *, int64_t evaluation, int64_t sweep, const struct parameter_answer *, size_t n);
 
 #endif

@@ -91,6 +91,26 @@ static bool apply_pending(struct runner *r, struct work *work)
         return true;
 }
 
+/* Modes of the checks at both ends of each interval, for the values inside. */
+static void drift_note(struct runner *r)
+{
+        const struct interval_seen *before = evidence_intervals(r->e), *after = evidence_intervals(r->next);
+        const struct entry *entry = &r->pending;
+        if (entry->phase != PHASE_OUTCOME || entry->kind != STEP_CHECK || entry->code)
+                return;
+        for (uint32_t i = 0; i < r->next->interval_n; i++) {
+                struct interval_drift *d = &r->drift[i];
+                bool was = i < r->e->interval_n;
+                if (!was) {
+                        memcpy(d->seen.from, entry->body.outcome.modes, sizeof d->seen.from);
+                        d->has_from = true;
+                } else if (after[i].closed_seq && !before[i].closed_seq) {
+                        memcpy(d->seen.to, entry->body.outcome.modes, sizeof d->seen.to);
+                        d->has_both = d->has_from && after[i].verdict == INTERVAL_PASSED;
+                }
+        }
+}
+
 static void add_intervals(struct runner *r, struct work *work, int64_t check)
 {
         const struct interval_seen *before = evidence_intervals(r->e), *after = evidence_intervals(r->next);
@@ -319,6 +339,8 @@ static void add_check(struct runner *r, struct work *work, const struct outcome 
                 json_real(&out, "contact_ohm", o->modes[p].contact_ohm);
                 json_real(&out, "contact_h", o->modes[p].contact_h);
                 json_real(&out, "position_um", o->modes[p].position_um);
+                json_real(&out, "delay_u_fs", o->modes[p].delay_u_fs);
+                json_real(&out, "loss_u_db", o->modes[p].loss_u_db);
                 json_close(&out, '}');
         }
         json_real(&out, "transmission_fs", o->transmission_fs);
@@ -393,6 +415,7 @@ void journal_outcome(struct runner *r, enum code code, const struct outcome *out
         if (!told && touch_was_cut(r))
                 add_touchdown_done(r, work, "interrupted");
         add_intervals(r, work, check);
+        drift_note(r);
         add_trust(r, work);
         struct fact *event = work_add(work, FACT_EVENT);
         if (event) {

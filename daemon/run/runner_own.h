@@ -86,7 +86,8 @@ struct runner {
         struct kept_raw *typical; /* by measure */
         struct kept_raw raised;
         int64_t (*device_sweep)[CONDITIONS_MAX]; /* by target: sweep of the last touch */
-        uint8_t *die_due, *verdict, *valued;     /* by die; by target: enum below */
+        uint8_t *die_due, *verdict, *valued;     /* by die; by target: enums below */
+        struct interval_drift *drift;            /* by interval: what its checks saw, as far as this daemon saw them */
         const char **rescued;                    /* by target: why its trust is `rescued`; NULL: it is not */
         bool rescuing, rescue_asked;
         bool valuing, last_values; /* nothing more comes that values could wait for */
@@ -106,6 +107,12 @@ struct runner {
         struct text map; /* as shown last: made anew only when a device's outcome, trust or verdict changed */
 };
 uint8_t verdict_worse(uint8_t a, const char *word);
+struct interval_drift {
+        struct drift_seen seen;
+        bool has_from, has_both;
+};
+/* Seen: with what both checks of its interval saw, which comes after the first value. */
+enum { VALUED_NOT, VALUED_DONE, VALUED_UNDER_WAY, VALUED_SEEN };
 enum { VERDICT_NONE, VERDICT_PASS, VERDICT_MARGINAL, VERDICT_FAIL };
 extern const char *const verdict_words[];
 

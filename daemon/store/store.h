@@ -221,6 +221,7 @@ struct fact {
                         int64_t evaluation;
                         const struct parameter_fact *rows;
                         size_t n;
+                        bool replaces; /* what was said of the same sweep before, with less known; else the first stays */
                 } parameter;
                 struct {
                         const char *state, *counts_json, *map_json;

@@ -124,7 +124,8 @@ enum code run_evaluation_trust(struct apply *a, const struct fact *f, struct tp_
                       f->of.evaluation_trust.reason);
 }
 
-/* A parameter computed twice from the same sweep in the same evaluation is the same parameter: the first stays. */
+/* A parameter computed twice from the same sweep in the same evaluation is the same parameter: the first stays, unless the second knows
+   more. */
 enum code run_parameter(struct apply *a, const struct fact *f, struct tp_error *err)
 {
         struct db *db = &a->slot->db;
@@ -139,8 +140,13 @@ enum code run_parameter(struct apply *a, const struct fact *f, struct tp_error *
                 const char *reason = p->reason[0] ? p->reason : p->has_value && p->value == p->value ? NULL : "not resolvable";
                 const double nan = __builtin_nan("");
                 code = db_run(db, err,
-                              "INSERT INTO parameter SELECT ?,id,?,?,?,?,?,?,?,?,? FROM quantity WHERE name=? AND unit=? AND plane=? ON "
-                              "CONFLICT DO NOTHING",
+                              f->of.parameter.replaces
+                                      ? "INSERT INTO parameter SELECT ?,id,?,?,?,?,?,?,?,?,? FROM quantity WHERE name=? AND "
+                                        "unit=? AND plane=? ON CONFLICT DO UPDATE SET value=excluded.value,u95=excluded.u95,"
+                                        "lo_hz=excluded.lo_hz,hi_hz=excluded.hi_hz,verdict=excluded.verdict,"
+                                        "reason=excluded.reason,budget=excluded.budget"
+                                      : "INSERT INTO parameter SELECT ?,id,?,?,?,?,?,?,?,?,? FROM quantity WHERE name=? AND "
+                                        "unit=? AND plane=? ON CONFLICT DO NOTHING",
                               "iidddddttt"
                               "ttt",
                               f->of.parameter.evaluation, p->sweep, p->freq_hz, p->has_value ? p->value : nan, p->has_value ? p->u95 : nan,

@@ -9,7 +9,8 @@
  * the touches of each parameter, or the binomial interval of 0.95 at the chance of a false alarm of 1 % for all parameters together
  * (Bonferroni) where that is wider; and an error beyond 3 u95 in no more than 1 of 500: a normal of k = 2 has none. usage       coverage
  * RECIPE.json SCENARIO.json [touches, 1000] [first seed, 1] environment: FAR=1.5 names each touch beyond 1.5 u95, SHOW=1 the calibrations,
- * ONLY=DEVICE one device, LEAK_DB=-50 leakage from side to side at 220 GHz. */
+ * ONLY=DEVICE one device, LEAK_DB=-50 leakage from side to side at 220 GHz; CHECKS=1 each touch between two checks, measured and fitted as
+ * the daemon does, whose modes count instead of the limits. */
 #include "evaluate/evaluate.h"
 #include "simulators/analyzer.h"
 #include "simulators/standard.h"
@@ -231,6 +232,59 @@ static void calibrate(struct station *st, struct arena *arena, struct calibratio
         text_done(&diagnosis);
 }
 
+/* The check's standards, touched for the n-th time, and the raised open that comes with them. */
+static size_t check_read(struct station *st, int touch, struct raw_sweep raws[], struct standard_sweep of[], struct arena *arena)
+{
+        const struct recipe *r = st->recipe;
+        size_t n = 0;
+        for (size_t k = 0; k < r->standard_n; k++) {
+                bool used = r->standards[k].raised;
+                for (size_t u = 0; u < r->check.standard_n; u++)
+                        used = used || !strcmp(r->check.standards[u].standard, r->standards[k].name);
+                if (!used)
+                        continue;
+                struct seen v = standard_seen(st, r->standards[k].name, touch);
+                raws[n] = sweep(st, &v, arena);
+                of[n] = (struct standard_sweep){(int)k, &raws[n]};
+                n++;
+        }
+        return n;
+}
+
+/* Baseline, a check, and later another; the touch lies in between.  false: a check did not pass, so the night would have no such touch. */
+static bool drift_checked(struct station *st, const struct calibration *cal, struct draws *draws, struct drift_seen *ret,
+                          struct arena *arena)
+{
+        const struct recipe *r = st->recipe;
+        struct raw_sweep raws[2][16];
+        struct standard_sweep baseline[16], now[16];
+        struct sim_drift ends[2][2], none = {0};
+        struct tp_error err = {0};
+        double share = draw_between(draws, 0, 1);
+        bool passed = true;
+        for (int p = 0; p < 2; p++)
+                for (int end = 0; end < 2; end++)
+                        ends[end][p] = (struct sim_drift){draw_between(draws, -0.8, 0.8) * r->check.limits.delay_fs,
+                                                          draw_between(draws, -0.8, 0.8) * r->check.limits.loss_db *
+                                                                  sqrt(220e9 / st->hz[st->n - 1])};
+        st->moved[0] = st->moved[1] = none;
+        size_t n = check_read(st, 2, raws[0], baseline, arena);
+        for (int end = 0; end < 2; end++) {
+                struct check_answer a;
+                for (int p = 0; p < 2; p++)
+                        st->moved[p] = ends[end][p];
+                check_read(st, 3 + end, raws[1], now, arena);
+                need(check_fit(r, cal, baseline, now, n, arena, &a, &err), &err, "check");
+                passed = passed && a.passed;
+                memcpy(end ? ret->to : ret->from, a.modes, sizeof a.modes);
+        }
+        for (int p = 0; p < 2; p++) {
+                st->moved[p].delay_fs = ends[0][p].delay_fs + share * (ends[1][p].delay_fs - ends[0][p].delay_fs);
+                st->moved[p].loss_db = ends[0][p].loss_db + share * (ends[1][p].loss_db - ends[0][p].loss_db);
+        }
+        return passed;
+}
+
 /* The part of a binomial share of n with p = 0.95 that lies within all but `alpha` of each tail. */
 static void binomial_limits(size_t n, double alpha, double *ret_low, double *ret_high)
 {
@@ -349,7 +403,9 @@ static void touch_one_die(struct station *st, struct tallies *all)
         struct calibration *cal;
         calibrate(st, arena, &cal);
         struct draws drift = draws_of((uint64_t)st->scenario.seed, DRAW_NONE, 1, 0, 0, 0);
-        for (int p = 0; p < 2; p++) {
+        struct drift_seen seen;
+        bool checks = getenv("CHECKS") != NULL, passed = !checks || drift_checked(st, cal, &drift, &seen, arena);
+        for (int p = 0; p < 2 && !checks; p++) {
                 st->moved[p].delay_fs = draw_between(&drift, -1, 1) * r->check.limits.delay_fs;
                 st->moved[p].loss_db = draw_between(&drift, -1, 1) * r->check.limits.loss_db * sqrt(220e9 / st->hz[st->n - 1]);
         }
@@ -361,7 +417,7 @@ static void touch_one_die(struct station *st, struct tallies *all)
                 struct seen v = device_seen(st, (int)(other * r->layout.device_n) + open_device, (const double[2]){0, 0});
                 opens[open_n] = sweep(st, &v, arena);
         }
-        for (size_t m = 0; m < r->measure_n; m++) {
+        for (size_t m = 0; m < r->measure_n && passed; m++) {
                 const struct measure *me = &r->measures[m];
                 int device = layout_device(&r->layout, me->device);
                 int32_t kind = r->layout.devices[device].kind;
@@ -380,7 +436,8 @@ static void touch_one_die(struct station *st, struct tallies *all)
                                            .calibration = cal,
                                            .raw = &raw,
                                            .dummies = {[RF_DUMMY_OPEN] = &open, [RF_DUMMY_SHORT] = &short_},
-                                           .open_n = open_n};
+                                           .open_n = open_n,
+                                           .drift = checks ? &seen : NULL};
                 for (size_t o = 0; o < open_n; o++)
                         q.opens[o] = &opens[o];
                 struct parameter_answer *answers;

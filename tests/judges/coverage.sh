@@ -2,6 +2,7 @@
 # coverage.sh PROGRAM [TOUCHES]: 95 % intervals against the truth; seeds are fixed, so a failure is no chance.
 # The recipe's own method with all touches; the others, whose standards' causes go another way through the chain, with one in five (sixteen terms,
 # whose uncertainty takes ten times as long to find, with one in ten).  Two side by side.
+# One run more has each touch between two checks, which are measured and fitted: drift counts as they saw it.
 # The last line is "N passed, N failed, N skipped": one per parameter and method.
 program=${1:-build/release/coverage}; touches=${2:-1000}; here=tests/judges; dir=$(mktemp -d) || exit 1
 trap 'rm -rf "$dir"' EXIT
@@ -22,13 +23,14 @@ some=$((touches / 5))
         run $some known_standards known_standards THRU_A OPEN_AIR SHORT_A LOAD_A
         run $some multiline_trl multiline_trl THRU_A LINE_450 LINE_900 LINE_1800 SHORT_A
         run $some joined lrrm:1e5:30e9 THRU_A OPEN_AIR SHORT_A LOAD_A multiline_trl:20e9:110e9 THRU_A LINE_450 LINE_900 LINE_1800 SHORT_A
+        (export CHECKS=1; run $some checks)
 ) & others=$!
 run "$touches" recipe
 # the only method for an analyzer whose sides leak past the device: here at -50 dB
 (export LEAK_DB=-50; run $((touches / 10)) sixteen_term sixteen_term THRU_A LOAD_A OPEN_AIR SHORT_A OPEN_SHORT SHORT_OPEN OPEN_LOAD LOAD_OPEN)
 wait $others
 passed=0; failed=0
-for name in recipe solt lrm lrrm known_standards multiline_trl joined sixteen_term; do
+for name in recipe checks solt lrm lrrm known_standards multiline_trl joined sixteen_term; do
         cat "$dir/$name"
         read -r p f <"$dir/$name.verdict" || { p=0; f=1; }
         passed=$((passed + p)); failed=$((failed + f))

@@ -253,7 +253,7 @@ static void the_uncertainty_of_ft_is_what_many_touches_give(void **state)
         r.b->recipe.setup.contact_h_u = 1e-12;
         r.b->recipe.setup.contact_ohm_u = 0.05;
         bench_ask(r.b, word("fT"), 0)->resolve_share_max = 1;
-        bench_ask(r.b, word("fmax"), 0)->resolve_share_max = 1;
+        bench_ask(r.b, word("fmax"), 0)->resolve_share_max = 2; /* one trial in a hundred has a u95, drawn, of all its fmax */
         static const int which[] = {OPEN_AIR, SHORT_A, LOAD_A, THRU_A};
         static const struct dut kinds[] = {{DUT_OPEN, 0, 0, 0, NULL, false}, {DUT_SHORT, 0, 0, 0, NULL, false}};
         double sum[2] = {0}, squares[2] = {0}, said[2] = {0};

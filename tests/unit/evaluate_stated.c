@@ -13,6 +13,7 @@ struct number {
 };
 struct readings {
         struct raw_sweep standards[4], device, open, short_;
+        const struct drift_seen *drift;
 };
 
 static void number_take(struct bench *b, const struct calibration *c, const struct readings *r, int32_t quantity, double hz,
@@ -27,6 +28,7 @@ static void number_take(struct bench *b, const struct calibration *c, const stru
                                      .measure = &b->measures[0],
                                      .calibration = c,
                                      .raw = &r->device,
+                                     .drift = r->drift,
                                      .dummies = {[RF_DUMMY_OPEN] = &r->open, [RF_DUMMY_SHORT] = &r->short_}};
         if (chain_open(q, b->arena, &ret->ch, &err))
                 fail_msg("%s", err.text);
@@ -57,6 +59,7 @@ static const struct dut inductor = {DUT_INDUCTOR, 5, 150e-12, 10e-15, NULL, fals
 
 static void read_all(struct bench *b, const struct dut *device, struct readings *r)
 {
+        r->drift = NULL;
         for (size_t k = 0; k < 4; k++)
                 r->standards[k] = bench_standard(b, k, NULL);
         r->device = bench_device(b, device);
@@ -220,6 +223,40 @@ static void temperature_counts_where_it_is_stated(void **state)
         assert_true(u95[0] == u95[1]);
 }
 
+/* By hand: limits of 25 fs are 25/sqrt 3 = 14.4 fs; a port that stood at 10 fs all the time is 10 fs off; one that went from 0 to 10 is
+   10/sqrt 3 = 5.77 fs off in the mean square; from -10 to 10 as much; each end unknown by 3 fs adds 3 sqrt(2/3) = 2.45 fs. */
+static void drift_counts_what_the_checks_saw(void **state)
+{
+        (void)state;
+        static const struct {
+                double from_fs, to_fs, u_fs, want_fs;
+        } rows[] = {{10, 10, 0, 10}, {0, 10, 0, 5.7735}, {-10, 10, 0, 5.7735}, {10, 0, 0, 5.7735}, {0, 0, 3, 2.4495}, {0, 10, 3, 6.2716}};
+        struct bench *b = bench_new("unknown_thru");
+        struct readings r;
+        struct number by_limits, seen;
+        struct use check = {.standard = "SHORT_B"};
+        b->recipe.check.standards = &check;
+        b->recipe.check.standard_n = 1;
+        read_all(b, &inductor, &r);
+        struct calibration *c = calibrate(b, &r);
+        number_take(b, c, &r, QUANTITY_Q, 20e9, &by_limits);
+        double per_fs = cause(&by_limits, "drift, delay", 1) / (25 / sqrt(3)),
+               per_db = cause(&by_limits, "drift, loss", 1) / (0.05 / sqrt(3));
+        assert_true(per_fs != 0 && per_db != 0);
+        for (size_t k = 0; k < sizeof rows / sizeof rows[0]; k++) {
+                struct drift_seen drift = {.from = {{0}, {.delay_fs = rows[k].from_fs, .delay_u_fs = rows[k].u_fs, .loss_db = 0.01}},
+                                           .to = {{0}, {.delay_fs = rows[k].to_fs, .delay_u_fs = rows[k].u_fs, .loss_db = 0.01}}};
+                r.drift = &drift;
+                number_take(b, c, &r, QUANTITY_Q, 20e9, &seen);
+                double got = cause(&seen, "drift, delay, as seen", 0) / per_fs; /* port 1 did not move: its causes are none */
+                if (!(fabs(got - rows[k].want_fs) < 1e-3))
+                        fail_msg("from %g to %g fs: %.6g fs, wanted %.6g", rows[k].from_fs, rows[k].to_fs, got, rows[k].want_fs);
+                assert_true(fabs(cause(&seen, "drift, loss, as seen", 0) / per_db - 0.01) < 1e-6);
+                assert_true(cause(&seen, "drift, delay", 0) == 0 && cause(&seen, "drift, loss", 0) == 0);
+        }
+        bench_free(b);
+}
+
 static void a_budget_says_what_is_not_counted(void **state)
 {
         (void)state;
@@ -240,9 +277,9 @@ static void a_budget_says_what_is_not_counted(void **state)
 
 int main(void)
 {
-        const struct CMUnitTest tests[] = {cmocka_unit_test(a_bent_receiver_moves_numbers_as_foretold),
-                                           cmocka_unit_test(overtravel_and_place_move_numbers_as_foretold),
-                                           cmocka_unit_test(temperature_counts_where_it_is_stated),
-                                           cmocka_unit_test(a_budget_says_what_is_not_counted)};
+        const struct CMUnitTest tests[] = {
+                cmocka_unit_test(a_bent_receiver_moves_numbers_as_foretold),
+                cmocka_unit_test(overtravel_and_place_move_numbers_as_foretold), cmocka_unit_test(temperature_counts_where_it_is_stated),
+                cmocka_unit_test(drift_counts_what_the_checks_saw), cmocka_unit_test(a_budget_says_what_is_not_counted)};
         return cmocka_run_group_tests(tests, NULL, NULL);
 }
