@@ -51,6 +51,11 @@ struct cli {
         int status; /* exit status when nothing failed */
         const char *note[CLI_NOTES_MAX];
         size_t note_n;
+        const struct cli_read *read; /* files that offline_bytes() read, the last first */
+};
+struct cli_read {
+        const char *path;
+        const struct cli_read *before;
 };
 /* Value of an option of this command, or a global one; "" for a flag that was given, NULL when absent. */
 const char *cli_option(const struct cli *c, const char *name);

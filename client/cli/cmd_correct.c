@@ -69,12 +69,10 @@ static enum code correct_one(struct cli *c, const struct terms_json *t, const st
 
 enum code correct_write(struct cli *c, const struct correct_file *file, const struct text *text, struct tp_error *err)
 {
-        enum code code = CODE_OK;
         if (file->to)
-                code = c->world->file->write(c->world, file->to, text_of(text), text->n, 0644, err);
-        else
-                text_bytes(&c->out, text_of(text), text->n);
-        return code && !strstr(err->text, file->to) ? tp_where(err, "%s", file->to) : code;
+                return offline_write(c, file->to, text, err);
+        text_bytes(&c->out, text_of(text), text->n);
+        return CODE_OK;
 }
 
 static enum code write_one(struct cli *c, const struct correct_file *file, const struct net2 *net, const char *terms, struct tp_error *err)
@@ -113,8 +111,10 @@ static enum code places(struct cli *c, struct correct_file *all, struct tp_error
                         return tp_fail_memory(err);
                 snprintf(to, room, "%s/%s", dir, name_of(c->args[k]));
                 all[k].to = to;
-                if (strcmp(to, c->args[k]) == 0)
-                        return tp_fail(err, CODE_BAD_INPUT, "%s: the corrected file would replace the raw one; choose another --to", to);
+                for (size_t j = 0; j < c->arg_n; j++) /* before the first is written */
+                        if (offline_same_file(to, c->args[j]))
+                                return tp_fail(err, CODE_BAD_INPUT, "%s: the corrected file would replace a raw one; choose another --to",
+                                               to);
                 for (size_t j = 0; j < k; j++)
                         if (strcmp(all[j].to, to) == 0)
                                 return tp_fail(err, CODE_BAD_INPUT, "%s and %s would both become %s; correct them into two folders",

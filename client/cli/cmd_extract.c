@@ -55,6 +55,9 @@ static enum code options(struct cli *c, struct asked *a, struct tp_error *err)
                 code = offline_number(c, "from", 0, 1e15, 0, &a->ask.low_hz, err);
         if (!code)
                 code = offline_number(c, "below", 0, 1e15, 0, &a->ask.high_hz, err);
+        if (!code && a->ask.high_hz > 0 && !(a->ask.high_hz > a->ask.low_hz))
+                code = tp_fail(err, CODE_BAD_INPUT, "--below %.9g Hz is not above --from %.9g Hz; nothing lies between them",
+                               a->ask.high_hz, a->ask.low_hz);
         for (size_t k = 0; k < a->word_n && !code; k++)
                 if (rf_quantities[rf_quantity_of(a->words[k])].group == RF_GROUP_LINE && !(length_um > 0))
                         code = tp_fail(err, CODE_BAD_INPUT, "--quantity %s is of a line, which needs its length; give --length-um L",
@@ -137,7 +140,7 @@ static enum code extract_file(struct cli *c, const struct asked *a, const char *
                 struct rf_extracted x;
                 code = rf_extract(of, a->words[k], &ask, c->arena, &x, err);
                 if (code)
-                        return tp_where(err, "%s: %s", path, a->words[k]);
+                        return strstr(err->text, a->words[k]) ? tp_where(err, "%s", path) : tp_where(err, "%s: %s", path, a->words[k]);
                 if (o) {
                         put_quantity_json(o, &x, a->at_n ? at : NULL, a->at_n);
                         continue;

@@ -115,6 +115,9 @@ static void model_json(struct json_out *o, const struct model *m, const struct m
         error_json(o, &r->error);
 }
 
+/* S moved by more: not what errors of a calibration make of a passive device. */
+#define MOVED_FAR 0.1
+
 static void model_words(struct text *to, const struct model *m, const struct model_report *r)
 {
         text_f(to, "rational model of %s, %zu ports, order %zu (%s), %s\n", model_kind_words[m->kind], m->ports, rational_order(&m->fit),
@@ -123,7 +126,8 @@ static void model_words(struct text *to, const struct model *m, const struct mod
         if (r->before.passive)
                 text_put(to, "passive as fitted\n");
         else if (r->after.passive)
-                text_f(to, "made passive in %u rounds, which moved S by at most %.3g\n", r->enforcement.rounds, r->enforcement.worst);
+                text_f(to, "made passive in %u rounds, which moved S by at most %.3g%s\n", r->enforcement.rounds, r->enforcement.worst,
+                       r->enforcement.worst > MOVED_FAR ? "; is the device active? --keep-active leaves it so" : "");
         else
                 text_f(to, "not passive: up to %.6g at %.6g GHz\n", r->after.worst, r->after.worst_hz / 1e9);
 }

@@ -2,6 +2,7 @@
  * recipe/offline_solve.h's; here the files are read, and their names and digests kept as provenance. */
 #include "base/hash.h"
 #include "cli/solve.h"
+#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -41,6 +42,10 @@ static enum code beside(struct solve_job *j, const char *name, const char *file,
 static enum code read_standard(struct solve_job *j, const struct offline_standard *s, struct offline_reading *ret, struct tp_error *err)
 {
         const char *file, *one, *two, *ideal, *name = s->standard.name;
+        const struct standard_model *m = &s->standard.model;
+        if (s->kind == STANDARD_LINE && !s->ideal[0] && !s->standard.data_n && !(m->length_um > 0) && !(fabs(m->delay_s) > 0))
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "standard %s: a line needs its length: give \"model\": {\"length_um\": …}; one without any is a thru", name);
         enum code code = beside(j, name, s->file, &file, err);
         if (!code)
                 code = beside(j, name, s->file_1, &one, err);

@@ -4,6 +4,13 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
+
+bool offline_same_file(const char *a, const char *b)
+{
+        struct stat x, y;
+        return strcmp(a, b) == 0 || (stat(a, &x) == 0 && stat(b, &y) == 0 && x.st_dev == y.st_dev && x.st_ino == y.st_ino);
+}
 
 enum code offline_bytes(struct cli *c, const char *path, const char **ret, size_t *ret_n, struct tp_error *err)
 {
@@ -11,8 +18,13 @@ enum code offline_bytes(struct cli *c, const char *path, const char **ret, size_
         text_init(&bytes, FILE_BYTES_MAX);
         enum code code = c->world->file->read(c->world, path, FILE_BYTES_MAX, &bytes, err);
         char *copy = code ? NULL : arena_take(c->arena, bytes.n + 1);
-        if (!code && !copy)
+        struct cli_read *read = arena_take(c->arena, sizeof *read);
+        if (!code && (!copy || !read))
                 code = tp_fail_memory(err);
+        if (!code) {
+                *read = (struct cli_read){path, c->read};
+                c->read = read;
+        }
         if (!code && bytes.n)
                 memcpy(copy, text_of(&bytes), bytes.n);
         *ret = copy;
@@ -78,6 +90,16 @@ enum code offline_number(struct cli *c, const char *option, double min, double m
         return code;
 }
 
+enum code offline_write(struct cli *c, const char *to, const struct text *text, struct tp_error *err)
+{
+        for (const struct cli_read *r = c->read; r; r = r->before)
+                if (offline_same_file(r->path, to))
+                        return tp_fail(err, CODE_BAD_INPUT, "%s: the result would replace a file that it is made of; choose another path",
+                                       to);
+        enum code code = c->world->file->write(c->world, to, text_of(text), text->n, 0644, err);
+        return code && !strstr(err->text, to) ? tp_where(err, "%s", to) : code;
+}
+
 enum code offline_out(struct cli *c, const struct text *text, struct tp_error *err)
 {
         const char *to = cli_option(c, "out");
@@ -87,6 +109,5 @@ enum code offline_out(struct cli *c, const struct text *text, struct tp_error *e
                 text_bytes(&c->out, text_of(text), text->n);
                 return CODE_OK;
         }
-        enum code code = c->world->file->write(c->world, to, text_of(text), text->n, 0644, err);
-        return code && !strstr(err->text, to) ? tp_where(err, "%s", to) : code;
+        return offline_write(c, to, text, err);
 }

@@ -63,6 +63,10 @@ enum code offline_netn_text(const struct netn *net, const char *comment, const c
 enum code offline_net2_text(const struct net2 *net, int port, const char *comment, const char *path, struct text *to, struct tp_error *err);
 /* The same to --out. */
 enum code offline_net2_out(struct cli *c, const struct net2 *net, const char *comment, struct tp_error *err);
+/* Do both names lead to one file that is there? */
+bool offline_same_file(const char *a, const char *b);
+/* `text` as the file `to`, whole or not at all; CODE_BAD_INPUT: this command has read that file. */
+enum code offline_write(struct cli *c, const char *to, const struct text *text, struct tp_error *err);
 /* `text` into the file of --out, whole or not at all, or to stdout when there is none or it is "-".  What is talk goes to stderr. */
 enum code offline_out(struct cli *c, const struct text *text, struct tp_error *err);
 

@@ -9,6 +9,8 @@
 
 static enum code nothing(const struct reader *r)
 {
+        if (r->line == 0)
+                return tp_fail(r->err, CODE_BAD_INPUT, "line 1: the file is empty; was its sweep ever saved?");
         return r->option_seen
                        ? tp_fail(r->err, CODE_BAD_INPUT, "line %zu: the text ends without data", r->line)
                        : tp_fail(r->err, CODE_BAD_INPUT,

@@ -143,7 +143,8 @@ static enum code read_whole(const struct world *w, const char *path, size_t max,
         if (fd < 0)
                 return file_fail(err, path, "cannot be opened");
         if (fstat(fd, &st) || !S_ISREG(st.st_mode)) {
-                code = tp_fail(err, CODE_BAD_INPUT, "%s: is not a plain file", path);
+                code = tp_fail(err, CODE_BAD_INPUT, "%s: is %s, not a plain file; name a file", path,
+                               S_ISDIR(st.st_mode) ? "a directory" : "a device or a pipe");
                 goto done;
         }
         for (size_t total = 0;;) {
@@ -173,7 +174,11 @@ done:
 static enum code write_whole(const struct world *w, const char *path, const void *bytes, size_t n, unsigned mode, struct tp_error *err)
 {
         char temporary[FILE_PATH_ROOM + 32];
+        struct stat st;
         uint64_t number;
+        if (stat(path, &st) == 0 && !S_ISREG(st.st_mode)) /* a rename would put a file in the place of /dev/null */
+                return tp_fail(err, CODE_BAD_INPUT, "%s: is %s, which no file may replace; choose another path", path,
+                               S_ISDIR(st.st_mode) ? "a directory" : "a device or a pipe");
         world_random(w, &number, sizeof number);
         snprintf(temporary, sizeof temporary, "%s.new-%016llx", path, (unsigned long long)number);
         int fd = open(temporary, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0600);

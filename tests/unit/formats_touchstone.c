@@ -96,7 +96,7 @@ static void every_bad_text_gives_a_sentence_with_its_line_and_value(void **state
                 unsigned ports;
                 const char *text, *say[2];
         } bad[] = {
-                {2, "", {"line 0", "option line"}},
+                {2, "", {"the file is empty", "sweep"}},
                 {2, "! only\n", {"line 1", "option line"}},
                 {2, "# Hz S RI R 50\n", {"line 1", "without data"}},
                 {2, "1 0 0 0 0 0 0 0 0\n", {"line 1", "option line"}},

@@ -103,7 +103,10 @@ static void writing_replaces_the_whole_file_or_nothing(void **state)
         assert_int_equal(b->w->file->read(b->w, b->dir, 2, &t, &b->err), CODE_BAD_INPUT);
         snprintf(nowhere, sizeof nowhere, "%s/pipe", b->dir);
         assert_int_equal(mkfifo(nowhere, 0600), 0);
-        assert_int_equal(b->w->file->read(b->w, nowhere, 2, &t, &b->err), CODE_BAD_INPUT); /* and does not hang */
+        assert_int_equal(b->w->file->read(b->w, nowhere, 2, &t, &b->err), CODE_BAD_INPUT);         /* and does not hang */
+        assert_int_equal(b->w->file->write(b->w, nowhere, "x", 1, 0600, &b->err), CODE_BAD_INPUT); /* nor is a pipe replaced */
+        assert_non_null(strstr(b->err.text, "pipe"));
+        assert_true(stat(nowhere, &st) == 0 && S_ISFIFO(st.st_mode));
         text_done(&t);
 }
 

@@ -284,6 +284,9 @@ static void limits_are_computed_from_the_dummies(void **state)
         assert_int_equal(rf_deembed_limit_of(RF_DEEMBED_OPEN_SHORT, &dummies, &limit, &err), CODE_OK);
         want = 0.3 / (RF_TWO_PI * sqrt(25e-15 * 20e-12));
         assert_true(!limit.whole && limit.computed_hz <= want && limit.computed_hz > want - 100.1e6);
+        dummies.of[RF_DUMMY_SHORT] = open; /* named twice: no figure exists, and no NaN is printed */
+        assert_int_equal(rf_deembed_limit_of(RF_DEEMBED_SHORT_OPEN, &dummies, &limit, &err), CODE_OK);
+        assert_true(!limit.whole && isnan(limit.computed_hz) && strstr(limit.say, "has no value") && !strstr(limit.say, "nan"));
         dummies.of[RF_DUMMY_SHORT] = NULL;
         assert_int_equal(rf_deembed_limit_of(RF_DEEMBED_OPEN_SHORT, &dummies, &limit, &err), CODE_BAD_INPUT);
         assert_non_null(strstr(err.text, "short dummy"));

@@ -81,7 +81,7 @@ static enum code dummy_check(int dummy, const struct net2 *net, const struct net
         const char *name = rf_dummy_words[dummy];
         if (!net && ((rf_deembed_methods[method].wants >> dummy) & 1u))
                 return tp_fail(err, CODE_BAD_INPUT,
-                               "%s de-embedding needs a %s dummy and there is none; measure it or choose another method",
+                               "%s de-embedding needs its %s dummy and there is none; measure it or choose another method",
                                rf_deembed_words[method], name);
         if (!net || !uses(method, dummy))
                 return CODE_OK;

@@ -113,6 +113,11 @@ enum code rf_deembed_limit_of(enum deembed_method method, const struct dummies *
         if (ret->whole)
                 snprintf(ret->say, sizeof ret->say, "%s: %s; on these dummies to the end of the sweep at %.4g GHz (%s stays below %.3g)",
                          row->word, practice, ret->computed_hz / 1e9, row->limit_figure, row->limit_bound);
+        else if (isnan(share))
+                snprintf(ret->say, sizeof ret->say,
+                         "%s: %s; on these dummies nothing can be said from %.4g GHz on (there %s has no value: is one of them named "
+                         "twice?)",
+                         row->word, practice, beyond_hz / 1e9, row->limit_figure);
         else
                 snprintf(ret->say, sizeof ret->say, "%s: %s; on these dummies below %.4g GHz (there %s is %.3g of its bound %.3g)",
                          row->word, practice, beyond_hz / 1e9, row->limit_figure, share, row->limit_bound);

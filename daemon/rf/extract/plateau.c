@@ -31,10 +31,15 @@ static double local_slope(size_t n, const double *hz, const double *y, size_t i)
 enum code rf_plateau_find(size_t n, const double *hz, const double *y, double low_hz, double high_hz, const char *what,
                           struct rf_plateau *ret, struct tp_error *err)
 {
-        size_t from = 0, best_from = 0, best_to = 0;
+        size_t from = 0, best_from = 0, best_to = 0, first = n, last = n; /* first, last: of the window */
         bool any = false, inside = false;
         for (size_t i = 0; i <= n; i++) {
-                double slope = i < n && hz[i] >= low_hz && (!(high_hz > 0) || hz[i] <= high_hz) ? local_slope(n, hz, y, i) : NAN;
+                bool asked = i < n && hz[i] >= low_hz && (!(high_hz > 0) || hz[i] <= high_hz);
+                double slope = asked ? local_slope(n, hz, y, i) : NAN;
+                if (asked) {
+                        first = first < n ? first : i;
+                        last = i;
+                }
                 if (fabs(slope + 1) <= RF_PLATEAU_SLOPE) {
                         from = inside ? from : i;
                         inside = true;
@@ -47,12 +52,14 @@ enum code rf_plateau_find(size_t n, const double *hz, const double *y, double lo
                 }
                 inside = false;
         }
+        if (first == n)
+                return tp_fail(err, CODE_UNRESOLVABLE, "%s: no point of the sweep lies from %.4g GHz to %.4g GHz; look elsewhere", what,
+                               low_hz / 1e9, high_hz > 0 ? high_hz / 1e9 : INFINITY);
         if (!any)
                 return tp_fail(err, CODE_UNRESOLVABLE,
                                "%s falls by 20 dB a decade nowhere from %.4g to %.4g GHz (slope at the upper end %.2f decades per decade, "
                                "asked is -1 within %.1f); de-embed it, or sweep where it does",
-                               what, n ? hz[0] / 1e9 : NAN, n ? hz[n - 1] / 1e9 : NAN, n ? local_slope(n, hz, y, n - 1) : NAN,
-                               RF_PLATEAU_SLOPE);
+                               what, hz[first] / 1e9, hz[last] / 1e9, local_slope(n, hz, y, last), RF_PLATEAU_SLOPE);
         if (!(hz[best_to] >= RF_PLATEAU_RATIO * hz[best_from] * (1 - 1e-9)))
                 return tp_fail(err, CODE_UNRESOLVABLE,
                                "%s falls by 20 dB a decade only from %.4g to %.4g GHz, which is less than half a decade; sweep wider or "
