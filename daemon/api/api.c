@@ -1,6 +1,7 @@
 /* api.c: opens and closes what all handlers share. */
 #include "api/api.h"
 #include "api/auth.h"
+#include "api/shelf.h"
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -17,9 +18,8 @@ enum code api_open(struct api *api, const struct api_setup *setup, struct tp_err
         api->healthy_ctx = setup->healthy_ctx;
         snprintf(api->build, sizeof api->build, "%s", setup->build);
         api->lock = setup->world->task->lock_new(setup->world);
-        if (!api->lock)
-                return tp_fail_memory(err);
-        enum code code = auth_load(api, err);
+        api->shelf = shelf_new(setup->world);
+        enum code code = api->lock && api->shelf ? auth_load(api, err) : tp_fail_memory(err);
         if (code)
                 api_close(api);
         return code;
@@ -29,6 +29,7 @@ void api_close(struct api *api)
 {
         if (api->lock)
                 api->world->task->lock_free(api->world, api->lock);
+        shelf_free(api->shelf);
         free(api->keys);
         memset(api, 0, sizeof *api);
 }

@@ -22,6 +22,7 @@ struct key {
         char id[27], person[40];
         enum role role;
 };
+struct shelf;
 struct api {
         const struct world *world;
         const struct log *log;
@@ -31,6 +32,7 @@ struct api {
         char build[64];
         bool (*healthy)(void *ctx);
         void *healthy_ctx;     /* any task; NULL: always */
+        struct shelf *shelf;   /* maps of sealed runs */
         _Atomic bool refusing; /* the daemon is closing: changes get 503 */
         struct lock *lock;     /* guards everything below */
         struct key *keys;

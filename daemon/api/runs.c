@@ -2,6 +2,7 @@
 #include "api/desk.h"
 #include "api/problem.h"
 #include "api/route.h"
+#include "api/shelf.h"
 #include "base/fields.h"
 #include "base/hash.h"
 #include <stdio.h>
@@ -118,13 +119,14 @@ bool map_now(struct request *q, struct reply *r)
                 }
         }
         snapshot_put(s);
-        return mine;
+        return mine || shelf_answer(q->api->shelf, q->param[0], store_sealed_version(q->api->store), q, r);
 }
 
 enum code map_get(struct request *q, struct reply *r, struct tp_error *err)
 {
         struct run_row row;
         char etag[96];
+        uint64_t version = store_sealed_version(q->api->store);
         enum code code = row_of(q, &row, err);
         if (code)
                 return code;
@@ -136,6 +138,8 @@ enum code map_get(struct request *q, struct reply *r, struct tp_error *err)
         else
                 text_f(&r->body, "{\"run\":\"%s\"}", row.id);
         reply_json(r, 200);
+        if (row.sha256[0] && text_ok(&r->body))
+                shelf_keep(q->api->shelf, row.id, version, etag, r->body.at, r->body.n);
         return CODE_OK;
 }
 

@@ -66,6 +66,7 @@ struct store {
         uint32_t epoch;
         int64_t next_number, waiting_bytes;
         size_t waiting_n;
+        uint64_t sealed_version;     /* store_sealed_version() */
         bool closing, index_is_lost; /* index_is_lost: being made again, no view may look */
         struct item *oldest, *newest;
         struct store_health health;

@@ -211,5 +211,9 @@ enum code slot_seal(struct store *s, struct run_slot *slot, struct tp_error *err
                 code = db_run(&s->catalogue, err, "UPDATE run SET state='sealed', sealed_sha256=? WHERE id=? AND state='open'", "bt",
                               (const void *)digest, (size_t)32, run);
         slot_drop(s, slot); /* also after a failure: the file is closed to writing, the next start seals it to the end */
-        return code ? tp_where(err, "sealing run %s", run) : index_refresh(s, run, err);
+        code = code ? tp_where(err, "sealing run %s", run) : index_refresh(s, run, err);
+        s->w->task->lock(s->w, s->mutex);
+        s->sealed_version++;
+        s->w->task->unlock(s->w, s->mutex);
+        return code;
 }

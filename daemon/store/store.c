@@ -376,6 +376,14 @@ uint32_t store_epoch(struct store *s)
         return epoch;
 }
 
+uint64_t store_sealed_version(struct store *s)
+{
+        lock(s);
+        uint64_t version = s->sealed_version;
+        unlock(s);
+        return version;
+}
+
 const uint8_t *store_boot(struct store *s) { return s->boot; }
 
 int64_t store_next_number(struct store *s)

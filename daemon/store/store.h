@@ -283,6 +283,9 @@ void store_close(struct store *);                 /* last batch, checkpoints, lo
 /* ---- what a start must know (any task) ---------------------------------------------------------------------------------------------- */
 uint32_t store_epoch(struct store *);      /* of this start: 1 + the catalogue's last; a FACT_EPOCH may raise it */
 const uint8_t *store_boot(struct store *); /* 16 random bytes of this start: boot rows and audit rows carry them */
+/* Another number whenever what a view says of sealed runs may have changed: a run was sealed, or the index was made again.  Any task; read
+   it before the view is opened. */
+uint64_t store_sealed_version(struct store *);
 int64_t store_next_number(struct store *); /* a new run's number in the catalogue; each call another */
 enum code store_path_of_run(struct store *, const char *run, char *ret, size_t room,
                             struct tp_error *); /* the whole path; CODE_NOT_FOUND */

@@ -40,6 +40,7 @@ static void index_again(struct store *s)
         if (!code)
                 code = index_fill(s, &err);
         lock(s);
+        s->sealed_version++;
         s->index_is_lost = false;
         if (code)
                 s->health.failed = true; /* nothing can be created in the directory any more */
@@ -159,6 +160,7 @@ static enum code reopen(struct store *s, struct tp_error *err)
         if (!code && aside[0])
                 code = index_fill(s, err);
         lock(s);
+        s->sealed_version++;
         s->index_is_lost = was_lost; /* then the message is still to come */
         unlock(s);
         struct db *dbs[RUNS_OPEN_MAX + 2] = {&s->catalogue, &s->index};

@@ -321,6 +321,25 @@ def the_sealed_file_is_its_own_tag(b):
     assert status == 200 and not body and int(head["content-length"]) > 1000
 
 
+def the_map_of_a_sealed_run_is_its_files_however_often(b):
+    run = API + "/runs/" + b.run
+    until(lambda: not b.programs.get(run)["in_hand"], 30, "the run stays in hand")
+    path = os.path.join(b.programs.folder, "map.run")
+    with open(path, "wb") as f:
+        f.write(b.call("GET", run + "/file")[2])
+    db = sqlite3.connect("file:%s?mode=ro&immutable=1" % path, uri=True)
+    stored = db.execute("SELECT map FROM state").fetchone()[0].encode()
+    assert len(stored) > 100
+    tags = set()
+    for _ in range(3):  # the first from disk, the others from memory
+        status, head, body = b.call("GET", run + "/map")
+        assert status == 200 and body == stored and head["content-type"] == "application/json", (status, body[:200])
+        tags.add(head["etag"])
+    assert len(tags) == 1, tags
+    status, head, body = b.call("HEAD", run + "/map")
+    assert status == 200 and not body and int(head["content-length"]) == len(stored) and head["etag"] in tags
+
+
 def nothing_changed_is_not_sent(b):
     for path in (API + "/station", API + "/runs/" + b.run, API + "/runs/" + b.run + "/map", API + "/runs/" + b.run + "/devices"):
         for _ in range(20):  # the station's snapshot may move on between two questions
@@ -476,7 +495,7 @@ def it_stops_in_order_with_viewers_and_a_run(b):
 CLAIMS = [the_table_in_c_and_the_description_say_the_same, it_is_alive_and_ready, the_page_comes_with_a_tight_policy, a_recipe_is_kept_explained_and_planned,
           two_posts_with_one_key_begin_one_run, a_stream_survives_the_daemon_and_misses_nothing, commands_reach_the_run, every_answer_fits_its_description,
           the_journal_comes_in_pages_and_whole, csv_and_json_are_the_same_numbers, networks_agree_in_both_forms, traces_are_the_stored_bytes, the_sealed_file_is_its_own_tag,
-          nothing_changed_is_not_sent, metrics_parse_and_hold_no_names, refused_before_anything_is_done, ambiguous_headers_are_refused, a_body_too_long_without_a_length_is_cut_off,
+          the_map_of_a_sealed_run_is_its_files_however_often, nothing_changed_is_not_sent, metrics_parse_and_hold_no_names, refused_before_anything_is_done, ambiguous_headers_are_refused, a_body_too_long_without_a_length_is_cut_off,
           roles_hold_over_http, fifty_viewers_hear_the_same, a_live_file_is_a_whole_copy, safe_is_obeyed_with_proof, it_stops_in_order_with_viewers_and_a_run]
 
 

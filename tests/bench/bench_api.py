@@ -1,6 +1,6 @@
 #!/usr/bin/env python3
 """The interface under load: the real daemon on a loopback port with a data folder of its own, its station simulated.  A run that is paused, so that nothing else
-wants the processor; the same run on, with fifty viewers; and sealed, when its map is read from disk.
+wants the processor; the same run on, with fifty viewers; and sealed, when its map is kept in memory after the first question.
 
 usage: bench_api.py BUILD
 """

@@ -103,7 +103,7 @@ def nights():
 
 def api():
     a = json.loads(text("api"))
-    for doc, say in zip(a["paused"]["documents"] + a["sealed"]["documents"], ("status", "map of the run in hand", "map of a sealed run, from disk")):
+    for doc, say in zip(a["paused"]["documents"] + a["sealed"]["documents"], ("status", "map of the run in hand", "map of a sealed run, kept in memory")):
         row(f"interface, {say}: answers for its time on the processor, of a bare libmicrohttpd's", ">= 0.5", doc["ratio"], doc["ratio_spread"], f"{doc['per_s']} /s, 99 of 100 within {doc['p99_ms']:.2f} ms",
             f"{doc['control_per_s']} /s, {doc['control_p99_ms']:.2f} ms, the same {doc['bytes']} bytes", least=0.5)
     busy = a["busy"]
