@@ -39,13 +39,22 @@ static enum code beside(struct solve_job *j, const char *name, const char *file,
         return *ret ? solve_note_file(j, name, *ret, err) : tp_fail_memory(err);
 }
 
+/* The first line, or the thru, may have none. */
+static bool is_line_without_length(const struct offline_plan *p, const struct offline_standard *s)
+{
+        const struct standard_model *m = &s->standard.model;
+        bool said = s->ideal[0] || s->standard.data_n || m->length_um > 0 || fabs(m->delay_s) > 0, first = true;
+        for (const struct offline_standard *o = p->standards; o < s; o++)
+                first = first && o->kind != STANDARD_LINE && o->kind != STANDARD_THRU;
+        return s->kind == STANDARD_LINE && !first && !said;
+}
+
 static enum code read_standard(struct solve_job *j, const struct offline_standard *s, struct offline_reading *ret, struct tp_error *err)
 {
         const char *file, *one, *two, *ideal, *name = s->standard.name;
-        const struct standard_model *m = &s->standard.model;
-        if (s->kind == STANDARD_LINE && !s->ideal[0] && !s->standard.data_n && !(m->length_um > 0) && !(fabs(m->delay_s) > 0))
+        if (is_line_without_length(j->plan, s))
                 return tp_fail(err, CODE_BAD_INPUT,
-                               "standard %s: a line needs its length: give \"model\": {\"length_um\": …}; one without any is a thru", name);
+                               "standard %s: a line needs its length, but for the first: give \"model\": {\"length_um\": …}", name);
         enum code code = beside(j, name, s->file, &file, err);
         if (!code)
                 code = beside(j, name, s->file_1, &one, err);

@@ -270,7 +270,7 @@ def bad(d):
     refused(d, "a result in the place of a device", ["deembed", "--method", "open", "--open", "open.s2p", "raw.s2p", "--out", "/dev/stdout"], "/dev/stdout", "device or a pipe")
     refused(d, "a folder where a file is wanted", ["compare", "raw.s2p", os.makedirs(d.at("folder.s2p"), exist_ok=True) or "folder.s2p"], "folder.s2p", "directory")
     refused(d, "an empty file", ["extract", "--quantity", "Ld", d.text("empty.s2p", "")], "empty.s2p", "empty")
-    refused(d, "a line without its length", ["solve", plan(change(3, kind="line"), calibration={"method": "trl"})], "p.json", "thru", "length_um")
+    refused(d, "a line without its length", ["solve", plan([good[3], {"name": "away", "kind": "line", "file": "thru.s2p"}, {"name": "r", "kind": "reflect", "file": "short.s2p"}], calibration={"method": "trl"})], "p.json", "away", "length_um")
     refused(d, "a window without room", ["extract", "--quantity", "fT", "--from", "2e9", "--below", "1e9", "raw.s2p"], "--below", "1e+09 Hz")
     refused(d, "a window without points", ["extract", "--quantity", "fT", "--from", "5e12", "good_thru.s2p"], "good_thru.s2p", "5000 GHz", status=1)
     check("nothing half written stays behind", not [n for n in os.listdir(d.path) if n.endswith(".part") or n == "none"], os.listdir(d.path))
