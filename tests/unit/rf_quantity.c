@@ -51,8 +51,11 @@ static void what_cannot_be_resolved_is_refused_and_the_range_said(void **state)
         static const struct {
                 const char *word;
                 double l_h, c_f, want;
-        } devices[] = {{"Lser", 0.3e-9, 0, 0.3e-9}, {"Cser", 0, 100e-15, 100e-15}};
-        for (size_t d = 0; d < 2; d++) {
+        } devices[] = {{"Lser", 0.3e-9, 0, 0.3e-9},
+                       {"Cser", 0, 100e-15, 100e-15},
+                       {"Ld", 0.3e-9, 0, 0.3e-9}, /* nothing at all to ground: neither Z nor, of the whole device, 1/Y exists */
+                       {"Cd", 0, 100e-15, 100e-15}};
+        for (size_t d = 0; d < 4; d++) {
                 for (size_t i = 0; i < POINTS; i++) {
                         double complex w = CMPLX(0, RF_TWO_PI * hz[i]);
                         net2_put(&net, i, series(devices[d].l_h > 0 ? 0.5 + w * devices[d].l_h : 0.8 + 1 / (w * devices[d].c_f)));
@@ -67,6 +70,9 @@ static void what_cannot_be_resolved_is_refused_and_the_range_said(void **state)
                         assert_int_equal(inside, isfinite(got.value[i]));
                         if (inside)
                                 assert_true(fabs(got.value[i] / devices[d].want - 1) < 1e-6 && 2 * got.u[i] <= 0.3 * got.value[i]);
+                        double complex z = CMPLX(0.5, RF_TWO_PI * hz[i] * 0.3e-9); /* dZ = (Z + 100)^2/200 dG, |dG/dS| = 1 */
+                        if (d == 2 && inside)
+                                assert_true(fabs(got.u[i] * 200 * RF_TWO_PI * hz[i] / (1e-3 * pow(cabs(z + 100), 2)) - 1) < 1e-6);
                         if (hz[i] == got.range.best_hz)
                                 assert_true(fabs(2 * got.u[i] / got.value[i] / got.range.best_share - 1) < 1e-12);
                 }

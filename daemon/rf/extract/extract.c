@@ -2,9 +2,10 @@
  * Idea        Every quantity is a short formula of one complex impedance Z(S); its gradient is the analytic dZ/dS times one factor, so the
  *             uncertainty of each comes out of the same few lines as its value.
  * Sources     dZ = (I - S)^{-1} dS (Z + z I) follows from Z = z (I - S)^{-1}(I + S); dY = -Y dZ Y.
- * Trap        the differential impedance from Z loses seven digits at 70 kHz (Z of a nearly floating device is huge), and from det Y four.
- * Formed here from the pi: with y1, y2 to ground, det Y = y1 y2 - y1 Y21 - y2 Y12 without cancellation, and errors of y1, y2 leave the
- * ratio. */
+ * Trap        the differential impedance from Z loses seven digits at 70 kHz (Z of a nearly floating device is huge), from Y four, and a
+ *             device with nothing at all to ground has neither.  From mixed modes with the common one open, G = Sdd + Sdc Scd/(1 - Scc):
+ *             what couples the modes is there a product of two small numbers, and 1 - Scc only divides that.
+ */
 #include "rf/extract/extract.h"
 #include "rf/network/convert.h"
 #include "rf/numbers/small.h"
@@ -34,14 +35,7 @@ static double complex view_of_y(enum view view, struct m2 y, double complex d_dy
                 d_dy[1] = d_dy[2] = 2 / (m * m);
                 return -2 / m;
         }
-        case VIEW_DIFFERENTIAL: {
-                double complex y1 = y.e[0] + y.e[1], y2 = y.e[3] + y.e[2], det = y1 * y2 - y1 * y.e[2] - y2 * y.e[1], z = (y1 + y2) / det;
-                d_dy[0] = (1 - z * y.e[3]) / det;
-                d_dy[1] = (1 + z * y.e[2]) / det;
-                d_dy[2] = (1 + z * y.e[1]) / det;
-                d_dy[3] = (1 - z * y.e[0]) / det;
-                return z;
-        }
+        case VIEW_DIFFERENTIAL: /* differential() */
         case VIEW_UNKNOWN:
         case VIEW_COUNT:
                 break;
@@ -58,9 +52,29 @@ static void gradient_to_s(const double complex d_dy[4], struct m2 s, double z_re
                 ret[k] = r.e[k];
 }
 
+/* Z between the ports, floating, and dZ/dS. */
+static double complex differential(struct m2 s, double z_ref, double complex ret_d_ds[4])
+{
+        static const double dd[4] = {1, -1, -1, 1}, dc[4] = {1, 1, -1, -1}, cd[4] = {1, -1, 1, -1};
+        double complex sdc = ((s.e[0] - s.e[3]) + (s.e[1] - s.e[2])) / 2, scd = ((s.e[0] - s.e[3]) - (s.e[1] - s.e[2])) / 2;
+        double complex sdd = ((s.e[0] + s.e[3]) - (s.e[1] + s.e[2])) / 2, grounded = ((1 - s.e[0] - s.e[1]) + (1 - s.e[3] - s.e[2])) / 2;
+        double complex by_cd = 0, by_dc = 0; /* of a device with nothing to ground, alike at both ends */
+        if (sdc != 0 || scd != 0) {
+                by_cd = sdc / grounded;
+                by_dc = scd / grounded;
+        }
+        double complex gamma = sdd + sdc * by_dc, one = 1 - gamma;
+        for (int k = 0; k < 4 && ret_d_ds; k++)
+                ret_d_ds[k] = 4 * z_ref / (one * one) * (dd[k] + by_dc * dc[k] + by_cd * cd[k] + by_cd * by_dc) / 2;
+        return 2 * z_ref * (1 + gamma) / one;
+}
+
 double complex rf_view_z(enum view view, struct m2 s, double z_ref, double complex ret_d_ds[4])
 {
-        double complex d_dy[4], z = view_of_y(view, rf_y_from_s(s, z_ref), d_dy);
+        double complex d_dy[4];
+        if (view == VIEW_DIFFERENTIAL)
+                return differential(s, z_ref, ret_d_ds);
+        double complex z = view_of_y(view, rf_y_from_s(s, z_ref), d_dy);
         if (ret_d_ds)
                 gradient_to_s(d_dy, s, z_ref, ret_d_ds);
         return z;
@@ -68,8 +82,7 @@ double complex rf_view_z(enum view view, struct m2 s, double z_ref, double compl
 
 double rf_element(enum view view, enum element element, struct m2 s, double z_ref, double hz, double complex ret_grad[4])
 {
-        struct m2 y = rf_y_from_s(s, z_ref);
-        double complex d_dy[4], z = view_of_y(view, y, d_dy), factor = 0; /* d(value) = Re(factor dZ) */
+        double complex z = rf_view_z(view, s, z_ref, ret_grad), factor = 0; /* d(value) = Re(factor dZ) */
         double value = NAN, w = RF_TWO_PI * hz, r = creal(z), x = cimag(z);
         switch (element) {
         case ELEMENT_L_H:
@@ -78,7 +91,7 @@ double rf_element(enum view view, enum element element, struct m2 s, double z_re
                 break;
         case ELEMENT_C_F:
                 if (view == VIEW_SINGLE) { /* parallel: what a capacitance meter would say */
-                        value = cimag(y.e[0]) / w;
+                        value = cimag(1 / z) / w;
                         factor = CMPLX(0, 1 / w) / (z * z); /* dY = -dZ/Z^2 */
                 } else {
                         value = -1 / (w * x);
@@ -102,11 +115,8 @@ double rf_element(enum view view, enum element element, struct m2 s, double z_re
         }
         if (!isfinite(value))
                 value = NAN;
-        if (ret_grad) {
-                gradient_to_s(d_dy, s, z_ref, ret_grad);
-                for (int k = 0; k < 4; k++)
-                        ret_grad[k] *= factor;
-        }
+        for (int k = 0; k < 4 && ret_grad; k++)
+                ret_grad[k] *= factor;
         return value;
 }
 

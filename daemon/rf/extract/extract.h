@@ -9,7 +9,7 @@ enum view {
         VIEW_UNKNOWN,
         VIEW_SINGLE,       /* port 2 grounded: Z = 1/Y11 */
         VIEW_SERIES,       /* series branch of the pi: Z = -2/(Y12 + Y21) */
-        VIEW_DIFFERENTIAL, /* floating between the probes: Zd, formed from Y */
+        VIEW_DIFFERENTIAL, /* floating between the probes: Zd */
         VIEW_COUNT
 };
 enum element {
