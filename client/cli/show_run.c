@@ -237,6 +237,22 @@ static void put_checks(const cJSON *counts, const cJSON *checks, struct text *to
         text_put(to, "\n");
 }
 
+/* What the loads were taken as, where the DC meter said it. */
+static void put_loads(const cJSON *calibration, struct text *to)
+{
+        const cJSON *l;
+        const char *before = "             loads by the DC meter:";
+        cJSON_ArrayForEach(l, have(have(calibration, "diagnosis"), "loads"))
+        {
+                text_f(to, "%s %s at port %lld ", before, have_text(l, "standard"), (long long)have_int(l, "port"));
+                put_quantity(to, have_real(l, "ohm"), 2 * have_real(l, "u_ohm"), "ohm");
+                text_f(to, " (stated %.6g)", have_real(l, "stated_ohm"));
+                before = ",";
+        }
+        if (*before == ',')
+                text_put(to, "\n");
+}
+
 static void put_calibrations(const cJSON *progress, const cJSON *calibrations, struct text *to)
 {
         const cJSON *c;
@@ -252,6 +268,7 @@ static void put_calibrations(const cJSON *progress, const cJSON *calibrations, s
                         put_hz(to, have_real(domain, "to_hz"));
                 }
                 text_put(to, "\n");
+                put_loads(c, to);
                 left = "             ";
         }
         if (have_int(have(progress, "counts"), "recalibrations")) {

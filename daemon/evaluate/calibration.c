@@ -13,6 +13,9 @@
  *             line methods, n f64, and for sixteen terms 16 column pairs of the full model (T1 T2 T3 T4, row-major, each re then im); then
  *             the domain: setup, 32 bytes, zero-padded, and f64 from_hz, to_hz, spacing_um, temperature_c, temperature_k, power_dbm low,
  *             high, power_db, attenuator_db of port 1, 2 (NaN: not told); then the CRC.
+ *             Version 3, where loads were trimmed by their DC readings: after the domain the number of loads u64, and for each its name, 32
+ *             bytes, zero-padded, and f64 temperature_c, ohm of port 1, 2, its standard uncertainty at port 1, 2, the shorts' mean at port
+ *             1, 2 (NaN: no load at that port); then the CRC.
  *             Doubles are kept bit for bit, so that a calibration read back corrects exactly as the one that was solved.
  * Threads     immutable once made. */
 #include "base/hash.h"
@@ -23,6 +26,7 @@
 
 #define MAGIC "TPCALIB1"
 enum { HEAD_BYTES = 80, FLAG_SWITCH = 1, FLAG_REMOVED = 2, DOMAIN_REALS = 10, DOMAIN_BYTES = 32 + 8 * DOMAIN_REALS };
+enum { LOAD_REALS = 7, LOAD_BYTES = 32 + 8 * LOAD_REALS };
 enum { COLUMNS_1 = 1 + 2 + 2 * TERM_COUNT + 4 + 2, COLUMNS_2 = COLUMNS_1 + 1, COLUMNS = COLUMNS_2 + 2 * FULL_COUNT };
 
 enum code calibration_new(size_t n, const double *hz, struct arena *arena, struct calibration **ret, struct tp_error *err)
@@ -95,6 +99,8 @@ static unsigned version_of(const struct calibration *c)
 {
         if (c->version)
                 return c->version;
+        if (c->load_n)
+                return 3;
         bool lines = c->thru_m > 0 || isfinite(c->gamma_im[0]);
         bool plain = c->terms.model != TERMS_SIXTEEN && isnan(c->domain.from_hz);
         for (size_t i = 0; i < c->axis.n && plain; i++)
@@ -133,6 +139,12 @@ static void domain_reals(struct domain *d, double *to[DOMAIN_REALS])
 {
         double *all[DOMAIN_REALS] = {&d->from_hz,      &d->to_hz,        &d->spacing_um, &d->temperature_c,    &d->temperature_k,
                                      &d->power_dbm[0], &d->power_dbm[1], &d->power_db,   &d->attenuator_db[0], &d->attenuator_db[1]};
+        memcpy(to, all, sizeof all);
+}
+
+static void load_reals(struct load_trim *l, double *to[LOAD_REALS])
+{
+        double *all[LOAD_REALS] = {&l->t_c, &l->ohm[0], &l->ohm[1], &l->u_ohm[0], &l->u_ohm[1], &l->short_ohm[0], &l->short_ohm[1]};
         memcpy(to, all, sizeof all);
 }
 
@@ -190,8 +202,42 @@ void calibration_bytes(const struct calibration *c, struct text *to)
                 for (size_t k = 0; k < DOMAIN_REALS; k++)
                         put_real(to, *reals[k]);
         }
+        if (version >= 3)
+                put(to, c->load_n, 8);
+        for (size_t i = 0; i < c->load_n && version >= 3; i++) {
+                struct load_trim l = c->loads[i];
+                double *reals[LOAD_REALS];
+                load_reals(&l, reals);
+                text_bytes(to, l.standard, sizeof l.standard);
+                for (size_t k = 0; k < LOAD_REALS; k++)
+                        put_real(to, *reals[k]);
+        }
         if (text_ok(to))
                 put(to, crc32c(0, to->at + before, to->n - before), 4);
+}
+
+/* The loads of version 3, from `from` to the end less the CRC; the check sum holds, so what does not fit was written so. */
+static enum code loads_read(struct calibration *c, const uint8_t *from, size_t size, struct arena *arena, struct tp_error *err)
+{
+        uint64_t n = size >= 8 ? get(from, 8) : 0;
+        if (n == 0 || n > (size - 8) / LOAD_BYTES || size != 8 + LOAD_BYTES * n)
+                return tp_fail(err, CODE_DAMAGED, "the calibration says %llu trimmed loads in %zu bytes; it was cut or changed",
+                               (unsigned long long)n, size);
+        if (!(c->loads = arena_take(arena, (size_t)n * sizeof *c->loads)))
+                return tp_fail_memory(err);
+        c->load_n = (size_t)n;
+        from += 8;
+        for (size_t i = 0; i < c->load_n; i++) {
+                double *reals[LOAD_REALS];
+                if (!memchr(from, 0, sizeof c->loads[i].standard))
+                        return tp_fail(err, CODE_DAMAGED, "the name of the calibration's trimmed load %zu has no end", i);
+                load_reals(&c->loads[i], reals);
+                memcpy(c->loads[i].standard, from, sizeof c->loads[i].standard);
+                from += sizeof c->loads[i].standard;
+                for (size_t k = 0; k < LOAD_REALS; k++, from += 8)
+                        *reals[k] = get_real(from);
+        }
+        return CODE_OK;
 }
 
 enum code calibration_read(const void *bytes, size_t size, struct arena *arena, struct calibration **ret, struct tp_error *err)
@@ -200,18 +246,19 @@ enum code calibration_read(const void *bytes, size_t size, struct arena *arena, 
         if (size < HEAD_BYTES + 4 || memcmp(at, MAGIC, 8) != 0)
                 return tp_fail(err, CODE_DAMAGED, "these %zu bytes are no calibration: they do not begin with \"" MAGIC "\"", size);
         uint64_t version = get(at + 8, 4), model = get(at + 12, 4), plane = get(at + 16, 4), flags = get(at + 20, 4), n = get(at + 24, 8);
-        if (version != 1 && version != 2)
-                return tp_fail(err, CODE_TOO_NEW, "the calibration has version %llu and this program reads 1 and 2; update the program",
+        if (version < 1 || version > 3)
+                return tp_fail(err, CODE_TOO_NEW, "the calibration has version %llu and this program reads 1 to 3; update the program",
                                (unsigned long long)version);
         size_t column_n = version == 1 ? COLUMNS_1 : model == TERMS_SIXTEEN ? COLUMNS : COLUMNS_2, more = version == 1 ? 0 : DOMAIN_BYTES;
-        if (n == 0 || n > (size - HEAD_BYTES) / (column_n * 8) || size != HEAD_BYTES + column_n * 8 * n + more + 4)
+        size_t least = HEAD_BYTES + column_n * 8 * n + more + 4;
+        if (n == 0 || n > (size - HEAD_BYTES) / (column_n * 8) || size < least || (version < 3 && size != least))
                 return tp_fail(err, CODE_DAMAGED, "the calibration says %llu points and has %zu bytes; it was cut or changed",
                                (unsigned long long)n, size);
         if (crc32c(0, at, size - 4) != (uint32_t)get(at + size - 4, 4))
                 return tp_fail(err, CODE_DAMAGED,
                                "the calibration's check sum does not fit its %zu bytes; take the copy in the sealed run file", size);
         if (model >= TERMS_MODEL_COUNT || (model == TERMS_SIXTEEN && version < 2) || plane >= PLANE_COUNT || !memchr(at + 32, 0, 32) ||
-            (version >= 2 && !memchr(at + size - 4 - DOMAIN_BYTES, 0, 32)))
+            (version >= 2 && !memchr(at + least - 4 - DOMAIN_BYTES, 0, 32)))
                 return tp_fail(err, CODE_DAMAGED, "the calibration's head makes no sense (model %llu, plane %llu)",
                                (unsigned long long)model, (unsigned long long)plane);
         double *hz = arena_take(arena, (size_t)n * sizeof *hz), *columns[COLUMNS];
@@ -236,6 +283,8 @@ enum code calibration_read(const void *bytes, size_t size, struct arena *arena, 
                 for (size_t k = 0; k < DOMAIN_REALS; k++, from += 8)
                         *reals[k] = get_real(from);
         }
+        if (version >= 3 && (code = loads_read(c, from, size - least, arena, err)))
+                return code;
         memcpy(c->method, at + 32, sizeof c->method);
         const struct method *method = rf_method(c->method);
         bool joined = strcmp(c->method, rf_joined_word) == 0;

@@ -121,10 +121,10 @@ struct m2 cause_ideal_mover(const struct slope *k, struct m2 s, const void *caus
         for (int port = 0; port < 2; port++) {
                 bool moved = c->d_gamma[port][0] != 0 || c->d_gamma[port][1] != 0 || c->d_gamma[port][2] != 0;
                 if (moved)
-                        ds = m2_add(ds, move_ideals(k->a->ch->cal, k->i, s, port, c->gamma, c->d_gamma[port], c->thru, none));
+                        ds = m2_add(ds, move_ideals(k->a->ch->cal, k->i, s, port, c->gamma[port], c->d_gamma[port], c->thru, none));
         }
         if (c->d_thru.e[0] != 0 || c->d_thru.e[2] != 0)
-                ds = m2_add(ds, move_ideals(k->a->ch->cal, k->i, s, 0, c->gamma, c->d_gamma[0], c->thru, c->d_thru));
+                ds = m2_add(ds, move_ideals(k->a->ch->cal, k->i, s, 0, c->gamma[0], c->d_gamma[0], c->thru, c->d_thru));
         return ds;
 }
 static struct m2 tracking_mover(const struct slope *k, struct m2 s, const void *cause)

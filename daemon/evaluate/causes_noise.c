@@ -143,7 +143,7 @@ static void noise_by_table(const struct slope *k, double gain, double of_standar
                 for (int m = 0; m < 3; m++)
                         for (int part = 0; part < 2; part++) {
                                 struct ideal_cause c = base;
-                                double size = chain_read_size(ch, k->i, m2_diag(base.gamma[m], base.gamma[m]), 3 * port);
+                                double size = chain_read_size(ch, k->i, m2_diag(base.gamma[0][m], base.gamma[1][m]), 3 * port);
                                 c.d_gamma[port][m] = noise_of(plan, k->hz, size) * (part ? CMPLX(0, 1) : 1);
                                 double one = cause_common_change(k, cause_ideal_mover, &c);
                                 sum += one * one;

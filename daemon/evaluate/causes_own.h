@@ -28,7 +28,7 @@ struct slope {
 /* One cause that moves all parts at once. */
 typedef struct m2 (*mover)(const struct slope *k, struct m2 s, const void *cause);
 struct ideal_cause {
-        double complex gamma[3], d_gamma[2][3]; /* open, short, load; per port */
+        double complex gamma[2][3], d_gamma[2][3]; /* per port: open, short, load */
         struct m2 thru, d_thru;
 };
 struct tracking_cause {

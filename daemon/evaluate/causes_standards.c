@@ -9,7 +9,7 @@ const struct standard *cause_standard(const struct recipe *r, int32_t kind)
 {
         for (size_t k = 0; k < r->calibration.standard_n; k++) {
                 const struct standard *s = recipe_standard(r, r->calibration.standards[k].standard);
-                if (s && s->kind == kind && !s->has_port_2)
+                if (s && standard_kind_at(s, 0) == kind && standard_kind_at(s, 1) == kind)
                         return s;
         }
         return NULL;
@@ -24,7 +24,9 @@ bool cause_ideals(const struct slope *k, struct ideal_cause *ret)
         for (int m = 0; m < 3; m++) {
                 if (!(s = cause_standard(r, kinds[m])))
                         return false;
-                ret->gamma[m] = standard_at(s, r->setup.temperature_c, k->hz).e[0];
+                struct m2 is = standard_at(s, r->setup.temperature_c, k->hz);
+                ret->gamma[0][m] = is.e[0];
+                ret->gamma[1][m] = is.e[3];
         }
         if (thru)
                 ret->thru = standard_at(thru, r->setup.temperature_c, k->hz);
@@ -50,18 +52,18 @@ void causes_of_standards(const struct slope *k)
         double complex skate = CMPLX(0, k->w * sqrt(ALUMINA_EPS_EFF) / RF_C0_M_S * cause_skate_um(k) * 1e-6);
         static const char *const touched[3] = {"open's touch", "short's touch", "load's touch"};
         for (int m = 0; m < 3; m++) {
-                const struct standard_model *u = &s[m]->model;
-                double complex g = base.gamma[m];
                 for (int port = 0; port < 2; port++) {
+                        const struct standard_definition u = standard_definition_at(s[m], port);
+                        double complex g = base.gamma[port][m];
                         c = base;
                         double complex *d = &c.d_gamma[port][m];
                         if (m == 0) {
-                                *d = shunt_dg(g, CMPLX(0, k->w * u->u_c_f));
+                                *d = shunt_dg(g, CMPLX(0, k->w * u.u.c_f[0]));
                                 cause_common(k, "open C", cause_ideal_mover, &c);
                         } else {
-                                *d = series_dg(g, CMPLX(0, k->w * u->u_l_h));
+                                *d = series_dg(g, CMPLX(0, k->w * u.u.l_h[0]));
                                 cause_common(k, m == 1 ? "short L" : "load L", cause_ideal_mover, &c);
-                                *d = m == 1 ? 0 : series_dg(g, u->u_r_ohm);
+                                *d = m == 1 ? 0 : series_dg(g, u.u.r_ohm);
                                 cause_common(k, "load R", cause_ideal_mover, &c);
                         }
                         if (s[m]->raised)
@@ -76,10 +78,11 @@ void causes_of_standards(const struct slope *k)
                 if (s[m]->raised)
                         continue;
                 c = base;
-                c.d_gamma[0][m] = -2 * OWN_SHARE * shift * g;
-                c.d_gamma[1][m] = -c.d_gamma[0][m];
+                for (int port = 0; port < 2; port++)
+                        c.d_gamma[port][m] = (port ? 2 : -2) * OWN_SHARE * shift * base.gamma[port][m];
                 cause_common(k, touched[m], cause_ideal_mover, &c);
-                c.d_gamma[0][m] = c.d_gamma[1][m] = -2 * skate * g;
+                for (int port = 0; port < 2; port++)
+                        c.d_gamma[port][m] = -2 * skate * base.gamma[port][m];
                 cause_common(k, touched[m], cause_ideal_mover, &c);
         }
         if (!thru || ch->cal->terms.model != TERMS_TWELVE)
@@ -136,16 +139,16 @@ void causes_of_virtual(const struct slope *k, const struct virtual *v, size_t m)
         double complex shift = CMPLX(0, k->w * sqrt(ALUMINA_EPS_EFF) / RF_C0_M_S * setup->placement_um_u * 1e-6);
         struct m2 moved[2];
         for (int port = 0; port < 2; port++) {
-                const struct standard_model *u = port == 1 && s->has_port_2 ? &s->port_2.model : &s->model;
-                int32_t kind = port == 1 && s->has_port_2 ? s->port_2.kind : s->kind;
+                const struct standard_definition u = standard_definition_at(s, port);
+                int32_t kind = standard_kind_at(s, port);
                 double complex g = v->s[m].e[3 * port];
                 if (kind == STANDARD_OPEN)
-                        cause_add(k->to, "open C", virtual_dq(k, v, m, at_port(port, shunt_dg(g, CMPLX(0, k->w * u->u_c_f)))), INFINITY);
+                        cause_add(k->to, "open C", virtual_dq(k, v, m, at_port(port, shunt_dg(g, CMPLX(0, k->w * u.u.c_f[0])))), INFINITY);
                 if (kind == STANDARD_SHORT || kind == STANDARD_LOAD)
                         cause_add(k->to, kind == STANDARD_SHORT ? "short L" : "load L",
-                                  virtual_dq(k, v, m, at_port(port, series_dg(g, CMPLX(0, k->w * u->u_l_h)))), INFINITY);
+                                  virtual_dq(k, v, m, at_port(port, series_dg(g, CMPLX(0, k->w * u.u.l_h[0])))), INFINITY);
                 if (kind == STANDARD_LOAD)
-                        cause_add(k->to, "load R", virtual_dq(k, v, m, at_port(port, series_dg(g, u->u_r_ohm))), INFINITY);
+                        cause_add(k->to, "load R", virtual_dq(k, v, m, at_port(port, series_dg(g, u.u.r_ohm))), INFINITY);
                 if (s->raised)
                         continue;
                 cause_add(k->to, touch, virtual_dq(k, v, m, move_series(v->s[m], port, setup->contact_ohm_u, 50)), INFINITY);

@@ -69,7 +69,7 @@ void cause_linearity_of_ideals(const struct slope *k, double complex dz[2])
         for (int port = 0; port < 2; port++) {
                 struct ideal_cause c = base;
                 for (int m = 0; m < 3; m++)
-                        c.d_gamma[port][m] = -bent_by(k, m2_diag(base.gamma[m], base.gamma[m]), port).e[3 * port];
+                        c.d_gamma[port][m] = -bent_by(k, m2_diag(base.gamma[0][m], base.gamma[1][m]), port).e[3 * port];
                 dz[port] += k->part * cause_common_dz(k, cause_ideal_mover, &c);
                 c = base;
                 c.d_thru = m2_scale(-1, bent_by(k, base.thru, port));

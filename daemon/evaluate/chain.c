@@ -57,13 +57,21 @@ static enum code gate(struct chain *ch, struct arena *arena, struct tp_error *er
 
 enum code chain_open(const struct chain_question *q, struct arena *arena, struct chain *ret, struct tp_error *err)
 {
+        struct chain_question *own = arena_take(arena, sizeof *own);
+        if (!own)
+                return tp_fail_memory(err);
+        *own = *q;
+        enum code code = recipe_trimmed(q->recipe, q->calibration->loads, q->calibration->load_n, arena, &own->recipe, err);
+        if (code)
+                return tp_where(err, "device %s", q->measure->device);
+        q = own;
         struct chain ch = {.q = q, .cal = q->calibration, .axis = {.n = q->raw->n, .hz = q->raw->hz}, .raw = {q->raw}};
         double z = q->calibration->z_ref;
         ch.line_reference = !(z > 0);
         ch.z = ch.line_reference ? 50 : z;
         for (int p = 0; p < PART_COUNT; p++)
                 ch.of[p] = p != PART_DEVICE && q->dummy_calibrations[p] ? q->dummy_calibrations[p] : ch.cal;
-        enum code code = domain_holds(q->calibration, q->recipe, recipe_sweep(q->recipe, q->measure->sweep), q->raw, err);
+        code = domain_holds(q->calibration, q->recipe, recipe_sweep(q->recipe, q->measure->sweep), q->raw, err);
         if (!code)
                 code = calibration_map(q->calibration, q->raw, arena, &ch.map, err);
         if (code)

@@ -18,6 +18,8 @@ struct raw_sweep {
         double *gf_re, *gf_im, *gr_re, *gr_im; /* NULL: no switch terms */
         double chuck_c;                        /* as read back when it was taken */
         bool has_chuck;                        /* false: the station has no chuck, or it was not read */
+        double dc_ohm[3];                      /* DC meter under the same touch: port to port, each port to ground */
+        bool has_dc;                           /* false: the station has no meter, or the tips were up */
 };
 struct raw_trace {
         const char *name, *dtype;

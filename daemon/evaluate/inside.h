@@ -10,6 +10,14 @@
 #include "rf/calibrate/standards.h"
 #include "recipe/calibration_problem.h"
 
+/* What a load was taken as, by the DC meter at the touch that was swept.  Ports where it is no load: NaN. */
+struct load_trim {
+        char standard[32];
+        double t_c;
+        double ohm[2], u_ohm[2]; /* less the shorts' mean; standard uncertainty */
+        double short_ohm[2];     /* that mean */
+};
+struct json_out;
 struct calibration {
         char method[32];
         struct axis axis; /* hz in the calibration's own arena */
@@ -22,6 +30,8 @@ struct calibration {
         double *line_share;          /* weight of line methods, 0 … 1; between where bands are joined */
         unsigned version;            /* of the bytes it was read from: written again alike; 0: not read */
         struct domain domain;        /* what it may be used for; all unknown in calibrations of version 1 */
+        struct load_trim *loads;     /* loads trimmed by their DC readings; none: as the recipe states them */
+        size_t load_n;
         /* Of one that rescue_at() made: what lies around it and when it holds.  NULL: measured as it is. */
         const struct rf_between *between;
         struct rf_between_time at;
@@ -31,6 +41,15 @@ enum code calibration_new(size_t n, const double *hz, struct arena *, struct cal
 /* Does a sweep of this recipe by `plan` (may be NULL) lie in the calibration's domain? */
 enum code domain_holds(const struct calibration *, const struct recipe *, const struct sweep_plan *plan, const struct raw_sweep *,
                        struct tp_error *);
+
+/* trim.c: what the loads among these standards read at DC, when the recipe asks for it (else none).  CODE_BAD_INPUT: a load or short without
+   a reading, or a load outside of what its definition allows; names copy, port, value and what to do. */
+enum code loads_measure(const struct recipe *, const struct standard_sweep *, size_t n, struct arena *, struct load_trim **ret,
+                        size_t *ret_n, struct tp_error *);
+/* The recipe with its loads as the calibration took them, in the arena; the recipe itself where none is trimmed. */
+enum code recipe_trimmed(const struct recipe *, const struct load_trim *, size_t n, struct arena *, const struct recipe **ret,
+                         struct tp_error *);
+void loads_json(const struct recipe *stated, const struct load_trim *, size_t n, struct json_out *);
 
 /* The calibration's index of each point of a sweep.  NULL in *ret: one to one.  CODE_BAD_INPUT names the first frequency that it does not
  * hold. */
@@ -62,7 +81,6 @@ struct m2 move_ideals(const struct calibration *, size_t i, struct m2 s, int por
                       const double complex d_gamma[3], struct m2 thru, struct m2 d_thru);
 
 /* described.c: the members "history" (probes, figures per band, tracking, floor) and "suspicions" of the diagnosis. */
-struct json_out;
 void described_json(const struct recipe *, const struct calibration *, const struct standard_sweep *, size_t n, struct arena *,
                     struct json_out *);
 

@@ -147,6 +147,8 @@ static void diagnosis_json(const struct recipe *r, const struct standard_sweep *
         json_text(&o, "plane", plane_words[c->terms.plane]);
         json_real(&o, "z_ref_ohm", c->z_ref);
         json_bool(&o, "switch_terms", c->has_switch);
+        if (c->load_n)
+                loads_json(r, c->loads, c->load_n, &o);
         if (s->band_n == 1)
                 band_json(&o, &s->bands[0], scratch);
         for (size_t k = 0; k < s->band_n && s->band_n > 1; k++) {
@@ -197,6 +199,9 @@ enum code calibration_solve(const struct recipe *r, const struct standard_sweep 
         struct solved_calibration *s;
         if (n == 0)
                 return tp_fail(err, CODE_BAD_INPUT, "no standard was measured; a calibration takes at least one");
+        const struct recipe *stated = r;
+        struct load_trim *loads;
+        size_t load_n;
         struct standard_reading *readings = arena_take(arena, n * sizeof *readings);
         double *scratch = arena_take(arena, of[0].raw->n * sizeof *scratch);
         if (!readings || !scratch)
@@ -206,7 +211,11 @@ enum code calibration_solve(const struct recipe *r, const struct standard_sweep 
                 if (bad)
                         return bad;
         }
-        enum code code = calibration_new(of[0].raw->n, of[0].raw->hz, arena, &c, err);
+        enum code code = loads_measure(stated, of, n, arena, &loads, &load_n, err);
+        if (!code)
+                code = recipe_trimmed(stated, loads, load_n, arena, &r, err);
+        if (!code)
+                code = calibration_new(of[0].raw->n, of[0].raw->hz, arena, &c, err);
         for (size_t k = 0; k < n && !code; k++)
                 code = reading_of(r, &of[k], &c->axis, arena, &readings[k], err);
         struct solve_conditions at = {.temperature_c = r->setup.temperature_c,
@@ -230,10 +239,12 @@ enum code calibration_solve(const struct recipe *r, const struct standard_sweep 
         memcpy(c->gamma_re, s->gamma_re, c->axis.n * sizeof(double));
         memcpy(c->gamma_im, s->gamma_im, c->axis.n * sizeof(double));
         memcpy(c->line_share, s->line_share, c->axis.n * sizeof(double));
+        c->loads = loads;
+        c->load_n = load_n;
         c->domain = recipe_domain(r, c->axis.hz[0], c->axis.hz[c->axis.n - 1]);
         c->domain.temperature_c = chuck_mean(of, n, c->domain.temperature_c);
         if (ret_diagnosis_json)
-                diagnosis_json(r, of, n, arena, c, s, scratch, ret_diagnosis_json);
+                diagnosis_json(stated, of, n, arena, c, s, scratch, ret_diagnosis_json);
         *ret = c;
         return CODE_OK;
 }

@@ -41,6 +41,9 @@ static double limit_of(const struct recipe *r, const char *name)
 enum code calibration_verify(const struct recipe *r, const struct calibration *c, const struct standard_sweep *of, size_t n,
                              struct arena *scratch, bool *ret_accepted, double *ret_worst, char sentence[200], struct tp_error *err)
 {
+        enum code trim = recipe_trimmed(r, c->loads, c->load_n, scratch, &r, err);
+        if (trim)
+                return tp_where(err, "verification");
         bool accepted = true;
         double worst = 0, worst_share = -1;
         snprintf(sentence, 200, "%s",

@@ -12,6 +12,8 @@
 
 const char *const plane_wish_words[] = {"by_method", "tip", "line_middle", NULL};
 _Static_assert(sizeof plane_wish_words / sizeof plane_wish_words[0] == PLANE_WISH_COUNT + 1, "each wish has its word");
+const char *const load_resistance_words[] = {"stated", "measured", NULL};
+_Static_assert(sizeof load_resistance_words / sizeof load_resistance_words[0] == LOAD_RESISTANCE_COUNT + 1, "each has its word");
 
 /* ---- words and roles ---------------------------------------------------------------------------------------------------------------- */
 
@@ -49,12 +51,16 @@ static enum code definition_trimmed(int32_t kind, const struct standard_model *m
         return m->dc_ohm > 0 && ret->kind == RF_LOAD ? rf_standard_trim_load(ret, m->dc_ohm, m->u_dc_ohm, m->dc_at_c, err) : CODE_OK;
 }
 
-struct standard_definition standard_definition_of(const struct standard *s)
+int32_t standard_kind_at(const struct standard *s, int port) { return port == 1 && s->has_port_2 ? s->port_2.kind : s->kind; }
+
+struct standard_definition standard_definition_at(const struct standard *s, int port)
 {
         struct standard_definition d;
-        definition_trimmed(s->kind, &s->model, &d, NULL); /* a reading too far off was refused with the recipe; here it changes nothing */
+        const struct standard_model *m = port == 1 && s->has_port_2 ? &s->port_2.model : &s->model;
+        definition_trimmed(standard_kind_at(s, port), m, &d, NULL); /* a reading too far off was refused before; here it changes nothing */
         return d;
 }
+struct standard_definition standard_definition_of(const struct standard *s) { return standard_definition_at(s, 0); }
 
 /* n rows of data as a network on `axis`, whose hz are the rows'. */
 static void rows_put(const struct standard *s, size_t first, struct net2 *net)
@@ -126,11 +132,9 @@ struct m2 standard_point(const struct standard *s, double t_c, double hz)
                 rows_put(s, first, &data);
                 return rf_standard_from_data(&data, &ret, NULL, NULL, NULL) ? none : net2_get(&ret, 0);
         }
-        struct standard_definition one = standard_definition_of(s), two = one;
+        struct standard_definition one = standard_definition_of(s), two = standard_definition_at(s, 1);
         if (one.kind == RF_THRU || one.kind == RF_LINE)
                 return rf_standard_thru(&one, hz);
-        if (s->has_port_2)
-                definition_trimmed(s->port_2.kind, &s->port_2.model, &two, NULL);
         return m2_diag(rf_standard_reflection(&one, t_c, hz), rf_standard_reflection(&two, t_c, hz));
 }
 

@@ -216,6 +216,9 @@ static void say_calibration(const struct recipe *r, struct text *to)
                        c->switch_terms ? "measured" : "not used", c->tries_max);
         say_uses(c->band_n ? "  Touched for it:" : "  From", c->standards, c->standard_n, r, to);
         say_standards(r, to);
+        if (c->load_resistance == LOAD_RESISTANCE_MEASURED)
+                text_f(to, "  Loads are taken as the DC meter reads them at the touch, less the short, to %.6g ohm a reading.\n",
+                       r->setup.dc_ohm_u);
         say_spacings(r, to);
         say_bands(r, to);
         if (c->band_n)

@@ -145,7 +145,7 @@ static const struct object *calibration_of(struct offline_plan_tables *t)
         size_t n = 0;
         for (size_t k = 0; k < calibration_object.field_n && n < COUNT_OF(t->calibration_fields); k++) {
                 const struct field *f = &calibration_object.fields[k];
-                if (strcmp(f->key, "sweep") == 0 || strcmp(f->key, "tries_max") == 0)
+                if (strcmp(f->key, "sweep") == 0 || strcmp(f->key, "tries_max") == 0 || strcmp(f->key, "load_resistance") == 0)
                         continue;
                 t->calibration_fields[n] = *f;
                 if (strcmp(f->key, "standards") == 0) {

@@ -18,6 +18,8 @@ enum code plan_roles(const struct recipe *r, const struct capability_set *can, s
                 return lacks(err, "stage", "every touch");
         if (r->proof.required && !can->meter)
                 return lacks(err, "DC meter", "the proof of place");
+        if (r->calibration.load_resistance == LOAD_RESISTANCE_MEASURED && !can->meter)
+                return lacks(err, "DC meter", "\"load_resistance\": \"measured\" of the calibration");
         if (r->calibration.switch_terms && !can->switch_terms)
                 return tp_fail(err, CODE_BAD_INPUT,
                                "calibration: the recipe wants switch terms, this station's analyzer gives none; set "

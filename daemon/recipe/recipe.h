@@ -57,6 +57,7 @@ struct setup {
         double skate_um_um;                /* by how much a tip slides inwards per um of overtravel */
         double pad_f_um;                   /* capacitance of the pad per um that lies behind the tip */
         double linearity_db_10db;          /* half width of a receiver's error over 10 dB of level */
+        double dc_ohm_u;                   /* of one reading of the DC meter, from its specification (1 s) */
 };
 struct standard_model { /* SI units; offsets 0 on wafer; C and L may be negative */
         double c_f[4], l_h[4], r_ohm, delay_s, loss_ohm_s, z_ohm;
@@ -107,6 +108,9 @@ struct band_plan {
 };
 enum plane_wish { PLANE_BY_METHOD, PLANE_AT_TIPS, PLANE_AT_LINE_MIDDLE, PLANE_WISH_COUNT };
 extern const char *const plane_wish_words[]; /* "by_method", "tip", "line_middle" */
+/* Resistance of the loads: the recipe's number, or what the DC meter reads at each touch less what it reads on a short. */
+enum load_resistance { LOAD_RESISTANCE_STATED, LOAD_RESISTANCE_MEASURED, LOAD_RESISTANCE_COUNT };
+extern const char *const load_resistance_words[]; /* "stated", "measured" */
 struct calibration_plan {
         char method[32]; /* a word of rf_methods[]; "" when there are bands */
         struct band_plan *bands;
@@ -118,6 +122,7 @@ struct calibration_plan {
         size_t standard_n;
         bool switch_terms;           /* the analyzer must give them */
         double thru_delay_s;         /* first guess (unknown thru) */
+        int32_t load_resistance;     /* enum load_resistance */
         int32_t match_fit;           /* enum rf_match_fit: what of the match is found (lrrm) */
         double eps_eff;              /* first guess (lines) */
         double reflect_estimate;     /* -1 short, +1 open (lines) */

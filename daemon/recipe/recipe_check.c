@@ -416,6 +416,36 @@ static enum code check_on_paper(const struct recipe *r, struct arena *scratch, s
         return code ? refuse_at(err, pointer_at("/calibration"), "cannot be solved even with perfect standards: %s", inner.text) : CODE_OK;
 }
 
+/* A load is trimmed by its reading less a short's at the same port. */
+static enum code check_loads(const struct recipe *r, struct tp_error *err)
+{
+        const struct calibration_plan *c = &r->calibration;
+        bool loads[2] = {false}, shorts[2] = {false};
+        if (c->load_resistance != LOAD_RESISTANCE_MEASURED)
+                return CODE_OK;
+        for (size_t i = 0; i < c->standard_n; i++) {
+                const struct standard *s = recipe_standard(r, c->standards[i].standard);
+                for (int port = 0; port < 2; port++) {
+                        loads[port] = loads[port] || (standard_kind_at(s, port) == STANDARD_LOAD && !s->data_n);
+                        shorts[port] = shorts[port] || standard_kind_at(s, port) == STANDARD_SHORT;
+                }
+        }
+        struct pointer at = pointer_at("/calibration/load_resistance");
+        if (!loads[0] && !loads[1])
+                return refuse_at(err, at, "\"measured\", but the calibration has no load with a model to trim; say \"stated\"");
+        for (int port = 0; port < 2; port++)
+                if (loads[port] && !shorts[port])
+                        return refuse_at(
+                                err, at,
+                                "\"measured\", but no short of the calibration stands at port %d, so that nobody knows contact and "
+                                "leads there; add a short, or say \"stated\"",
+                                port + 1);
+        if (!(r->setup.dc_ohm_u > 0))
+                return refuse_at(err, pointer_at("/setup/dc_ohm_u"),
+                                 "missing, but the loads are measured; give the standard uncertainty of the DC meter's reading");
+        return CODE_OK;
+}
+
 static enum code check_calibration(const struct recipe *r, struct arena *scratch, struct tp_error *err)
 {
         const struct calibration_plan *c = &r->calibration;
@@ -439,6 +469,8 @@ static enum code check_calibration(const struct recipe *r, struct arena *scratch
                                 "always",
                                 s->name);
         }
+        if (!code)
+                code = check_loads(r, err);
         return code ? code : check_bands(r, hz, n, scratch, err);
 }
 

@@ -182,6 +182,14 @@ static const struct field setup_fields[] = {
          .unit = "dB",
          .say = "receivers: at most so much error over 10 dB of level, by the instrument's specification or a measured check; 0: not "
                 "counted"},
+        {.key = "dc_ohm_u",
+         .type = FIELD_REAL,
+         AT(struct setup, dc_ohm_u),
+         .min = 0,
+         .max = 10,
+         .unit = "ohm",
+         .say = "of one reading of the DC meter on a load, by the meter's specification, one standard deviation; "
+                "needed where calibration.load_resistance is measured"},
 };
 static const struct object setup_object =
         OBJECT_OF(struct setup, "setup", setup_fields, "What is mounted; data point to it, any change ends the calibration.");
@@ -406,6 +414,12 @@ static const struct field calibration_fields[] = {
          .max = 1e-9,
          .unit = "s",
          .say = "first guess (unknown thru)"},
+        {.key = "load_resistance",
+         .type = FIELD_CHOICE,
+         AT(struct calibration_plan, load_resistance),
+         .words = load_resistance_words,
+         .say = "stated: by the loads' models; measured: by the DC meter at the touch that is swept, at each port, less what it reads on "
+                "the shorts"},
         {.key = "match_fit",
          .type = FIELD_CHOICE,
          AT(struct calibration_plan, match_fit),

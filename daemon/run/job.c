@@ -45,17 +45,27 @@ void job_free(struct job *job)
         free(job);
 }
 
-/* The chuck's own reading, kept beside the sweep; null where there is none. */
-static enum code chuck_read(struct view *view, int64_t sweep, struct arena *arena, struct raw_sweep *to, struct tp_error *err)
+/* The chuck's and the DC meter's own readings, kept beside the sweep; null or left out where there are none. */
+static enum code beside_read(struct view *view, int64_t sweep, struct arena *arena, struct raw_sweep *to, struct tp_error *err)
 {
         struct sweep_row row;
-        cJSON *temps = NULL;
+        cJSON *temps = NULL, *bias = NULL;
         enum code code = view_sweep(view, sweep, arena, &row, err);
         if (!code)
                 code = json_read(row.temps_json, strlen(row.temps_json), JSON_DEPTH_MAX, &temps, err);
+        if (!code)
+                code = json_read(row.bias_json, strlen(row.bias_json), JSON_DEPTH_MAX, &bias, err);
         const cJSON *chuck = cJSON_GetObjectItemCaseSensitive(temps, "chuck_c");
         to->has_chuck = cJSON_IsNumber(chuck);
         to->chuck_c = to->has_chuck ? chuck->valuedouble : 0;
+        const cJSON *dc = cJSON_GetObjectItemCaseSensitive(bias, "dc_ohm");
+        to->has_dc = cJSON_GetArraySize(dc) == 3;
+        for (int i = 0; i < 3; i++) {
+                const cJSON *one = cJSON_GetArrayItem(dc, i);
+                to->has_dc = to->has_dc && cJSON_IsNumber(one);
+                to->dc_ohm[i] = cJSON_IsNumber(one) ? one->valuedouble : -1;
+        }
+        cJSON_Delete(bias);
         cJSON_Delete(temps);
         return code;
 }
@@ -79,7 +89,7 @@ enum code sweep_load(struct view *view, int64_t sweep, const double *hz, size_t 
         }
         enum code code = raw_from_traces(traces, trace_n, hz, n, arena, ret, err);
         if (!code)
-                code = chuck_read(view, sweep, arena, ret, err);
+                code = beside_read(view, sweep, arena, ret, err);
         return code ? tp_where(err, "sweep %lld", (long long)sweep) : CODE_OK;
 }
 

@@ -224,8 +224,10 @@ static void add_sweep(struct runner *r, struct work *work, const struct outcome 
         if (!note || !note->trace_n)
                 return;
         struct trace_fact *traces = arena_take(work->arena, note->trace_n * sizeof *traces);
-        const char *bias = work_text(work, "{\"volt\":%s,\"ampere\":%s}", number_or_null(work, note->result.volt),
-                                     number_or_null(work, note->result.ampere));
+        const double *ohm = note->result.dc_ohm;
+        const char *dc = !(ohm[1] >= 0) ? "" : work_text(work, ",\"dc_ohm\":[%.17g,%.17g,%.17g]", ohm[0], ohm[1], ohm[2]);
+        const char *bias = work_text(work, "{\"volt\":%s,\"ampere\":%s%s}", number_or_null(work, note->result.volt),
+                                     number_or_null(work, note->result.ampere), dc);
         const char *temps = work_text(work, "{\"chuck_c\":%s,\"station_ns\":%lld}", number_or_null(work, outcome->temperature_c),
                                       (long long)outcome->station_ns);
         for (size_t i = 0; traces && i < note->trace_n; i++) {

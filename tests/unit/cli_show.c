@@ -211,6 +211,27 @@ static void a_summary_counts_the_last_touch_of_a_device_and_names_the_refused(vo
         cJSON_Delete(p);
 }
 
+static void a_calibration_says_what_its_loads_were_taken_as(void **state)
+{
+        (void)state;
+        struct text t;
+        cJSON *run = json("{\"id\":\"R\",\"wafer\":\"W1\",\"state\":\"sealed\",\"progress\":{}}"),
+              *c = json("{\"calibrations\":[{\"number\":1,\"method\":\"solt\",\"state\":\"accepted\",\"diagnosis\":{\"loads\":["
+                        "{\"standard\":\"LOAD_A\",\"port\":1,\"ohm\":50.3012,\"u_ohm\":0.0098,\"stated_ohm\":50},"
+                        "{\"standard\":\"LOAD_A\",\"port\":2,\"ohm\":50.3028,\"u_ohm\":0.0098,\"stated_ohm\":50}]}},"
+                        "{\"number\":2,\"method\":\"solt\",\"state\":\"accepted\",\"diagnosis\":{}}]}");
+        text_init(&t, 0);
+        show_run(run, NULL, NULL, NULL, c, &t);
+        assert_non_null(strstr(text_of(&t),
+                               "Calibration  number 1, solt, accepted\n"
+                               "             loads by the DC meter: LOAD_A at port 1 50.301 ± 0.020 ohm (stated 50), LOAD_A at "
+                               "port 2 50.303 ± 0.020 ohm (stated 50)\n"
+                               "             number 2, solt, accepted\n"));
+        text_done(&t);
+        cJSON_Delete(run);
+        cJSON_Delete(c);
+}
+
 static void a_run_ended_with_fails_when_a_person_must_look(void **state)
 {
         (void)state;
@@ -254,6 +275,7 @@ int main(void)
                 cmocka_unit_test(every_mark_and_border_is_in_the_legend),
                 cmocka_unit_test(columns_line_up_by_characters_not_bytes),
                 cmocka_unit_test(a_summary_counts_the_last_touch_of_a_device_and_names_the_refused),
+                cmocka_unit_test(a_calibration_says_what_its_loads_were_taken_as),
                 cmocka_unit_test(a_run_ended_with_fails_when_a_person_must_look),
                 cmocka_unit_test(a_problem_of_the_daemon_becomes_its_exit_status),
         };

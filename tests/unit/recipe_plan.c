@@ -177,6 +177,48 @@ static void the_same_recipe_makes_the_same_plan_whatever_the_ledger_holds(void *
         arena_free(a);
 }
 
+static void measured_loads_want_a_meter(void **state)
+{
+        (void)state;
+        struct arena *a = arena_new(0);
+        struct recipe *r = recipe_of_file(DEMO, a);
+        struct capability_set can = good_station();
+        struct plan *p = NULL;
+        struct tp_error err = {0};
+        r->calibration.load_resistance = LOAD_RESISTANCE_MEASURED;
+        r->proof.required = false;
+        assert_int_equal(plan_make(r, "W07", &can, NULL, a, &p, &err), CODE_OK);
+        can.meter = false;
+        assert_int_equal(plan_make(r, "W07", &can, NULL, a, &p, &err), CODE_BAD_INPUT);
+        assert_true(strstr(err.text, "no DC meter, which \"load_resistance\": \"measured\" of the calibration needs") != NULL);
+        arena_free(a);
+}
+
+/* Two more that one change in a file cannot make: the calibration needs a short at each port of a load, and a load. */
+static void measured_loads_want_a_load_and_a_short(void **state)
+{
+        (void)state;
+        struct arena *a = arena_new(0);
+        struct recipe *r = recipe_of_file(DEMO, a);
+        struct tp_error err = {0};
+        struct use *uses = r->calibration.standards;
+        r->calibration.load_resistance = LOAD_RESISTANCE_MEASURED;
+        r->setup.dc_ohm_u = 0.01;
+        assert_int_equal(recipe_check(r, a, &err), CODE_OK);
+        struct use kept = uses[1];
+        uses[1] = uses[r->calibration.standard_n - 1]; /* without the short */
+        r->calibration.standard_n--;
+        assert_int_equal(recipe_check(r, a, &err), CODE_BAD_INPUT);
+        assert_string_equal(err.pointer, "/calibration/load_resistance");
+        assert_non_null(strstr(err.text, "no short of the calibration stands at port 1"));
+        uses[1] = kept;
+        r->calibration.standard_n = 2; /* open and short */
+        assert_int_equal(recipe_check(r, a, &err), CODE_BAD_INPUT);
+        assert_string_equal(err.pointer, "/calibration/load_resistance");
+        assert_non_null(strstr(err.text, "no load with a model to trim"));
+        arena_free(a);
+}
+
 static void what_the_station_lacks_is_named(void **state)
 {
         (void)state;
@@ -501,6 +543,8 @@ int main(void)
                 cmocka_unit_test(the_forecast_is_the_sum_of_its_visits),
                 cmocka_unit_test(excluded_dies_are_in_the_list_but_never_visited),
                 cmocka_unit_test(the_same_recipe_makes_the_same_plan_whatever_the_ledger_holds),
+                cmocka_unit_test(measured_loads_want_a_meter),
+                cmocka_unit_test(measured_loads_want_a_load_and_a_short),
                 cmocka_unit_test(what_the_station_lacks_is_named),
                 cmocka_unit_test(a_positioner_moves_for_the_standards_of_a_calibration_alone),
                 cmocka_unit_test(the_first_frequency_that_does_not_fit_is_named),
