@@ -80,18 +80,29 @@ enum code reader_option(struct reader *r)
                 r->word[0].at++, r->word[0].n--;
                 k = 0;
         }
+        enum { UNIT, FORM, PARAMETER, RESISTANCE, ITEMS };
+        static const char *const items[ITEMS] = {"unit", "form", "parameter", "reference"};
+        unsigned said[ITEMS] = {0};
         for (; k < r->word_n; k++) {
                 struct word w = r->word[k];
-                if (unit(r, w) || form(r, w))
-                        continue;
-                if (w.n == 1 && strchr("sSyYzZgGhH", w.at[0]))
+                int item = ITEMS;
+                if (unit(r, w))
+                        item = UNIT;
+                else if (form(r, w))
+                        item = FORM;
+                else if (w.n == 1 && strchr("sSyYzZgGhH", w.at[0])) {
+                        item = PARAMETER;
                         f->parameter = (char)toupper((unsigned char)w.at[0]);
-                else if (word_is(w, "r"))
+                } else if (word_is(w, "r")) {
+                        item = RESISTANCE;
                         code = resistances(r, &k);
-                else
+                } else
                         code = tp_fail(r->err, CODE_BAD_INPUT,
                                        "line %zu: \"%.*s\" in the option line is none of Hz kHz MHz GHz, S Y Z G H, RI MA DB, R", r->line,
                                        SHOWN(w));
+                if (!code && said[item]++)
+                        code = tp_fail(r->err, CODE_BAD_INPUT, "line %zu: the option line says its %s twice, at last \"%.*s\"; keep one",
+                                       r->line, items[item], SHOWN(w));
                 if (code)
                         return code;
         }
