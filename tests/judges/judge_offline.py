@@ -144,6 +144,11 @@ def lumped():
         cal = theirs.SOLT(measured=case.networks(*raw.values()), ideals=case.networks(*ideal.values()), n_thrus=1, self_calibration=False)
         judge("SOLT" + label, case, got, cal, case.truth("true"), 1e-10, "one solution of one set of equations")
 
+        if not noise:  # with noise both weigh the equations in their own way
+            got, _ = ours(case, [{"name": n, "kind": n, "raw": raw[n], "ideal": ideal[n]} for n in names], {"method": "known_standards"})
+            cal = theirs.EightTerm(measured=case.networks(*raw.values()), ideals=case.networks(*ideal.values()), switch_terms=case.switch_networks() if case.switch else None)
+            judge("known standards, eight terms", case, got, cal, case.truth("true"), 1e-10, "exact data, one solution")
+
         case = Case("cal_solr.json", noise=noise)
         raw = {n: case.raw(case.d["standards"][n]["raw"]) for n in ("open", "short", "load", "unknown_thru")}
         for n in ("open", "short", "load"):
@@ -165,6 +170,62 @@ def lumped():
             judge("sixteen terms, eight standards" + label, case, got, cal, case.truth("true"), 0.05, "", weaker="other weights of the same equations: each lies near the truth, not near the other")
         else:
             judge("sixteen terms, eight standards", case, got, cal, case.truth("true"), 1e-10, "exact data, one solution")
+
+
+def one_port():
+    """reflections: three standards, and all five by least squares"""
+    global failed
+    d = json.load(open(os.path.join(REFERENCE, "cal_oneport.json")))
+    f, kinds = d["frequencies_hz"], {"open": "open", "short": "short", "load": "load", "offset_short_2ps": "short", "offset_open_3ps": "open"}
+    rng = np.random.default_rng(11)
+    for names, noise in ((("open", "short", "load"), 0), (("open", "short", "load"), 1e-3), (tuple(kinds), 0)):
+        raw = {n: complex_of(d["standards"][n]["raw"]) + noise * rng.standard_normal(len(f)) for n in names}
+        ideal = {n: complex_of(d["standards"][n]["ideal"]) for n in names}
+        device = d["dut"]["series_20ohm_60pH"]
+        with tempfile.TemporaryDirectory() as folder:
+            for n in names:
+                write(folder, n + ".s1p", network(f, raw[n]))
+                write(folder, n + "_ideal.s2p", network(f, diagonal(ideal[n])))
+            write(folder, "device.s1p", network(f, complex_of(device["raw"])))
+            plan = {"standards": [{"name": n, "kind": kinds[n], "file_1": n + ".s1p", "file_2": n + ".s1p", "ideal": n + "_ideal.s2p"} for n in names], "calibration": {"method": "sol"}}
+            json.dump(plan, open(os.path.join(folder, "plan.json"), "w"))
+            tipplane(folder, "solve", "plan.json", "--out", "terms.json")
+            got = complex_of(json.loads(tipplane(folder, "correct", "--terms", "terms.json", "device.s1p", "--json"))["files"][0]["s11"])
+        cal = theirs.OnePort(measured=[network(f, raw[n]) for n in names], ideals=[network(f, ideal[n]) for n in names], is_reciprocal=False)
+        other, truth = cal.apply_cal(network(f, complex_of(device["raw"]))).s[:, 0, 0], complex_of(device["true"])
+        between, own, their = (float(np.abs(a - b).max()) for a, b in ((got, other), (got, truth), (other, truth)))
+        ok = between <= 1e-10
+        failed += not ok
+        rows.append((ok, "one port, %d standards%s" % (len(names), ", noisy" if noise else ""), between, own, their, 1e-10, "one solution of one set of equations"))
+
+
+def halves():
+    """a thru taken as a lumped pi or tee"""
+    global failed
+    with open(os.path.join(REFERENCE, "deembed.csv")) as file:
+        table = [r.split(",") for r in file if not r.startswith("#")][1:]
+    for method, cls in (("thru_pi", skrf.calibration.deembedding.SplitPi), ("thru_tee", skrf.calibration.deembedding.SplitTee)):
+        f = sorted({float(r[1]) for r in table if r[0] == "thru_half" and float(r[1]) > 1e6})
+        nets = {}
+        for what in ("measured", "thru", "device"):
+            s = np.zeros((len(f), 2, 2), complex)
+            for r in table:
+                if r[0] == "thru_half" and r[2] == what and float(r[1]) in f:
+                    s[f.index(float(r[1])), int(r[3]) - 1, int(r[4]) - 1] = complex(float(r[5]), float(r[6]))
+            nets[what] = network(f, s)
+        with tempfile.TemporaryDirectory() as folder:
+            for what, n in nets.items():
+                write(folder, what + ".s2p", n)
+            told = json.loads(tipplane(folder, "deembed", "--method", method, "--thru", "thru.s2p", "measured.s2p", "--json"))
+            told = told["files"][0] if "files" in told else told
+        got = np.array([complex_of(told[k]) for k in ("s11", "s12", "s21", "s22")]).T.reshape(-1, 2, 2)
+        other = cls(dummy_thru=nets["thru"]).deembed(nets["measured"]).s
+        between, own, their = (float(np.abs(a - b).max()) for a, b in ((got, other), (got, nets["device"].s), (other, nets["device"].s)))
+        if method == "thru_tee":  # the file's halves are lumped pis
+            own = their = float("nan")
+        ok = between <= 1e-10
+        failed += not ok
+        rows.append((ok, "de-embedding by %s" % method, between, own, their, 1e-10, "one formula; differences of numbers that are alike to a few digits"))
 
 
 def lines():
@@ -381,6 +442,8 @@ def multiport():
 
 def main():
     lumped()
+    one_port()
+    halves()
     hybrid()
     modes()
     multiport()
