@@ -109,7 +109,11 @@ enum code solve_files(struct solve_job *j, struct offline_solved **ret, struct t
                 if (code)
                         tp_where(err, "/switch_terms");
         }
-        return code ? code : offline_solve(p, readings, n, p->has_switch_terms ? &sw : NULL, j->c->arena, ret, err);
+        if (!code)
+                code = offline_solve(p, readings, n, p->has_switch_terms ? &sw : NULL, j->c->arena, ret, err);
+        if (!code)
+                solve_suspicions(j, *ret, readings, n, p->has_switch_terms ? &sw : NULL);
+        return code;
 }
 
 enum code solve_put(struct cli *c, const struct text *terms, const char *diagnosis_json, const struct text *words, struct tp_error *err)

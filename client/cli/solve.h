@@ -19,6 +19,9 @@ struct solve_job {
 enum code solve_plan_read(struct solve_job *job, const char *path, const char *name, struct tp_error *err);
 /* A two-port plan: its files read, solved and verified. */
 enum code solve_files(struct solve_job *job, struct offline_solved **ret, struct tp_error *err);
+/* solve_suspicions.c: readings that look exchanged, or of the other sign of time, are noted. */
+void solve_suspicions(struct solve_job *job, const struct offline_solved *, const struct offline_reading *readings, size_t n,
+                      const struct switch_terms *or_null);
 /* "short: short.s2p, SHA-256 5e88…": what was read for what; beyond the notes' room it is left out. */
 enum code solve_note_file(struct solve_job *job, const char *name, const char *path, struct tp_error *err);
 /* Terms to --out, and what they are worth to stdout; without --out the terms are the data and the rest is talk.  diagnosis: a JSON value

@@ -68,6 +68,36 @@ def lines(d):
         devices_come_back(d, "%s from files, in 50 ohm" % word, "fifty.json", j, "true_50ohm", 1e-10, from_hz=1e8)
 
 
+def exchanged(d):
+    """readings the wrong way round are named"""
+    j = reference("cal_mtrl.json")
+    hz, names = j["frequencies_hz"], list(j["lines"])
+    raw = {**{n: [matrix(r) for r in x["raw"]] for n, x in j["lines"].items()}, "reflect": [matrix(r) for r in j["reflect"]["raw"]]}
+    write_case(d, j, {}, {})
+    standards = [{"name": n, "kind": "line", "file": n + ".s2p", "model": {"length_um": x["length_m"] * 1e6}} for n, x in j["lines"].items()] + [{"name": "reflect", "kind": "reflect", "file": "reflect.s2p"}]
+    calibration = {"method": "multiline_trl", "eps_eff": j["eps_eff_at_10GHz"][0], "reflect_estimate": -1, "plane": "tip"}
+    plan = d.plan("exchanged.plan.json", standards=standards, switch_terms={"file": "switch.s2p"}, calibration=calibration)
+    swapped = d.s2p("swapped.s2p", hz, [[0j, c(f), c(r), 0j] for f, r in zip(j["switch_terms"]["forward"], j["switch_terms"]["reverse"])])
+    other = d.plan("swapped.plan.json", standards=standards, switch_terms={"file": swapped}, calibration=calibration)
+    for name, file, turn, piece in (("as they are", plan, lambda s: s, None),
+                                    ("S21 and S12 exchanged", plan, lambda s: [s[0], s[2], s[1], s[3]], "S21 and S12 of the readings are exchanged"),
+                                    ("phasors of the other sign", plan, lambda s: [x.conjugate() for x in s], "other sign of time"),
+                                    ("switch terms exchanged", other, lambda s: s, "forward and reverse switch terms are exchanged")):
+        for n, rows in raw.items():
+            d.s2p(n + ".s2p", hz, [turn(s) for s in rows])
+        told = d.json("solve", file, "--out", "t.json")
+        notes = told and " ".join(told["notes"])
+        check("lines read with %s" % name, told and (piece in notes if piece else not notes), notes)
+    for n, rows in raw.items():
+        d.s2p(n + ".s2p", hz, rows)
+    d.s2p("fet.s2p", hz, [matrix(r) for r in j["dut"]["fet"]["raw"]])
+    d.s2p("fet_is.s2p", hz, [matrix(r)[::-1] for r in j["dut"]["fet"]["true_50ohm"]])  # the device the other way round
+    loss = j["G_S_per_m"][0] / (2 * math.pi * hz[0] * j["C_F_per_m"])
+    verify = {**calibration, "line_capacitance_f_m": j["C_F_per_m"], "line_loss_tangent": loss, "verify": [{"standard": "fet", "limit": 0.01}]}
+    told = d.json("solve", d.plan("verified.plan.json", standards=standards + [{"name": "fet", "kind": "known", "file": "fet.s2p", "ideal": "fet_is.s2p"}], switch_terms={"file": "switch.s2p"}, calibration=verify), "--out", "t.json", status=(10,))
+    check("a verified device with its ports exchanged", told and any(n.startswith("fet:") and "ports" in n for n in told["notes"]), told and told["notes"])
+
+
 def banded(d):
     """lumped standards below, lines above, joined: both check files are of one system"""
     j, k = reference("cal_solr.json"), reference("cal_mtrl.json")
@@ -277,4 +307,4 @@ def bad(d):
 
 
 if __name__ == "__main__":
-    raise SystemExit(run(solving, lines, banded, matched, one_port, by_models, bad))
+    raise SystemExit(run(solving, lines, exchanged, banded, matched, one_port, by_models, bad))
