@@ -111,12 +111,25 @@ static void put_quantity_json(struct json_out *o, const struct rf_extracted *x, 
         json_close(o, '}');
 }
 
+static bool is_of_sweep(const char *word) { return rf_quantities[rf_quantity_of(word)].group == RF_GROUP_SWEEP; }
+
+/* A number of the whole sweep that does not exist, and why; `none` is a NaN. */
+static void nowhere(const char *word, struct tp_error *err, double *none, struct rf_extracted *ret)
+{
+        size_t own = strlen(word);
+        bool said = strncmp(err->text, word, own) == 0 && err->text[own] == ':';
+        *ret = (struct rf_extracted){.row = &rf_quantities[rf_quantity_of(word)], .n = 1, .value = none, .u = none};
+        snprintf(ret->say, sizeof ret->say, "%.299s", said ? err->text + own + 2 : err->text);
+        *err = (struct tp_error){0};
+}
+
 static enum code extract_file(struct cli *c, const struct asked *a, const char *path, struct table *t, struct json_out *o,
                               struct tp_error *err)
 {
         struct net2 net, with;
         size_t *at = arena_take(c->arena, ASKED_MAX * sizeof *at);
         struct rf_ask ask = a->ask;
+        double none = NAN;
         enum code code = at ? offline_net2(c, path, PLANE_DEVICE, &net, err) : tp_fail_memory(err);
         if (!code && a->at_n && (code = rf_net2_insert(&net, a->at_hz, a->at_n, c->arena, &with, at, err)))
                 tp_where(err, "%s", path);
@@ -139,6 +152,10 @@ static enum code extract_file(struct cli *c, const struct asked *a, const char *
         for (size_t k = 0; k < a->word_n && !code; k++) {
                 struct rf_extracted x;
                 code = rf_extract(of, a->words[k], &ask, c->arena, &x, err);
+                if (code == CODE_UNRESOLVABLE && (a->word_n > 1 || c->arg_n > 1) && is_of_sweep(a->words[k])) {
+                        nowhere(a->words[k], err, &none, &x); /* the other numbers are not lost for it */
+                        code = CODE_OK;
+                }
                 if (code)
                         return strstr(err->text, a->words[k]) ? tp_where(err, "%s", path) : tp_where(err, "%s: %s", path, a->words[k]);
                 if (o) {
