@@ -118,6 +118,9 @@ enum code rf_deembed_limit_of(enum deembed_method method, const struct dummies *
                          "%s: %s; on these dummies nothing can be said from %.4g GHz on (there %s has no value: is one of them named "
                          "twice?)",
                          row->word, practice, beyond_hz / 1e9, row->limit_figure);
+        else if (isnan(ret->computed_hz))
+                snprintf(ret->say, sizeof ret->say, "%s: %s; on these dummies nowhere (already at %.4g GHz %s is %.3g of its bound %.3g)",
+                         row->word, practice, beyond_hz / 1e9, row->limit_figure, share, row->limit_bound);
         else
                 snprintf(ret->say, sizeof ret->say, "%s: %s; on these dummies below %.4g GHz (there %s is %.3g of its bound %.3g)",
                          row->word, practice, beyond_hz / 1e9, row->limit_figure, share, row->limit_bound);
