@@ -38,6 +38,7 @@ enum fault_kind {
         FAULT_MAINS,
         FAULT_LOOP_OPEN,
         FAULT_VACUUM,
+        FAULT_ATTENUATOR,
         FAULT_KIND_COUNT
 };
 extern const char *const fault_words[];

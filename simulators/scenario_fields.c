@@ -5,9 +5,9 @@ static const char *const place_words_here[] = {"unknown", "wafer",       "substr
                                                "cleaner", "contact_pad", NULL}; /* as enum place of recipe/recipe.h */
 static const char *const standard_words[] = {"unknown", "open", "short", "load", "thru", NULL};
 static const char *const clock_words[] = {"auto", "stepped", "world", NULL};
-const char *const fault_words[] = {
-        "unknown",       "open_contact",    "lost_ground",     "drift_step", "analyzer_timeout", "stale_sweep", "nan_block",
-        "stage_timeout", "bias_read_fails", "align_pitch_off", "mains",      "loop_open",        "vacuum_lost", NULL};
+const char *const fault_words[] = {"unknown",     "open_contact", "lost_ground",   "drift_step",      "analyzer_timeout",
+                                   "stale_sweep", "nan_block",    "stage_timeout", "bias_read_fails", "align_pitch_off",
+                                   "mains",       "loop_open",    "vacuum_lost",   "attenuator",      NULL};
 _Static_assert(sizeof fault_words / sizeof fault_words[0] == FAULT_KIND_COUNT + 1, "each fault has a word");
 
 #define FIELDS(table) .fields = table, .field_n = sizeof table / sizeof table[0]
@@ -110,7 +110,7 @@ static const struct field fault_fields[] = {
         N("at_count", at_count, 0, 0, 1000000, "instruments: the how-manieth call; drift: after so many touches"),
         N("count", count, 1, 1, 1000000, "instruments: how many calls fail"),
         R("fs", fs, 0, -1e4, 1e4, "fs", "drift step, one way"),
-        R("db", db, 0, -10, 10, "dB", "drift step at 220 GHz, one way"),
+        R("db", db, 0, -10, 10, "dB", "drift step at 220 GHz, one way; attenuator: what the port's reads back instead of 0"),
         N("dies_x", dies_x, 0, -10, 10, "alignment: so many pitches off in x"),
         N("dies_y", dies_y, 0, -10, 10, "alignment: so many pitches off in y"),
 };

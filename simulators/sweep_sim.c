@@ -114,6 +114,26 @@ static enum code send(const struct bench *b, size_t n, bool nan_block, const str
         return CODE_OK;
 }
 
+/* As the analyzer reads them back in its n-th sweep. */
+static struct analyzer_settings settings_now(const struct bench *b, const struct sweep_plan *plan, int64_t n)
+{
+        struct analyzer_settings s = {.has_attenuator = true};
+        for (size_t i = 0; i < b->scenario.fault_n; i++) {
+                const struct fault *f = &b->scenario.faults[i];
+                if (f->what == FAULT_ATTENUATOR && n >= f->at_count && n < (int64_t)f->at_count + f->count)
+                        s.attenuator_db[f->port - 1] = f->db;
+        }
+        for (size_t i = 0; plan && i < plan->segment_n; i++) {
+                const struct segment *g = &plan->segments[i];
+                s.power_dbm[0] = i ? fmin(s.power_dbm[0], g->power_dbm) : g->power_dbm;
+                s.power_dbm[1] = i ? fmax(s.power_dbm[1], g->power_dbm) : g->power_dbm;
+                s.ifbw_hz[0] = i ? fmin(s.ifbw_hz[0], ifbw(g)) : ifbw(g);
+                s.ifbw_hz[1] = i ? fmax(s.ifbw_hz[1], ifbw(g)) : ifbw(g);
+        }
+        s.has_power = s.has_ifbw = plan && plan->segment_n;
+        return s;
+}
+
 static enum code sweep(void *me, const struct sweep_ask *ask, const struct sink *sink, struct sweep_facts *ret, struct call *call)
 {
         struct bench *b = me;
@@ -133,7 +153,9 @@ static enum code sweep(void *me, const struct sweep_ask *ask, const struct sink 
         struct sim_now now = bench_drift(b);
         if (!stale)
                 b->state.trigger_n++;
-        struct sweep_facts facts = {.trigger_count = (uint32_t)b->state.trigger_n, .seconds = stale ? 0.05 : duration_s(&b->scenario, ask)};
+        struct sweep_facts facts = {.trigger_count = (uint32_t)b->state.trigger_n,
+                                    .seconds = stale ? 0.05 : duration_s(&b->scenario, ask),
+                                    .settings = settings_now(b, ask->plan, n)};
         if (late || nan_block || stale)
                 bench_tell(b, late ? "analyzer_timeout" : nan_block ? "nan_block" : "stale_sweep", "");
         bench_unlock(b);

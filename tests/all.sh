@@ -28,6 +28,7 @@ for t in offline offline_networks offline_multiport; do
 done
 step truth-sealed sh tests/station/truth_sealed.sh --build "$B"
 step rescue python3 tests/station/rescue.py --build "$B"
+step analyzer-moved python3 tests/station/analyzer_moved.py --build "$B"
 step load-trim python3 tests/station/load_trim.py --build "$B"
 step demo-numbers sh tests/station/demo_numbers.sh --build "$B" --short
 step api sh tests/api/run.sh "$B"

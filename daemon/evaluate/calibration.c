@@ -91,7 +91,8 @@ enum code domain_holds(const struct calibration *c, const struct recipe *r, cons
         struct domain_sweep s = recipe_domain_sweep(r, plan, raw->hz[0], raw->hz[raw->n - 1]);
         if (raw->has_chuck)
                 s.temperature_c = raw->chuck_c;
-        return domain_contains(&c->domain, &s, err);
+        enum code code = settings_of_sweep(raw, plan, &s, err);
+        return code ? code : domain_contains(&c->domain, &s, err);
 }
 
 /* Version 1 says all that it can say; then its bytes stay what they were. */

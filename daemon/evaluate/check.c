@@ -172,7 +172,10 @@ enum code check_fit(const struct recipe *r, const struct calibration *cal, const
                         return tp_fail(err, CODE_BAD_INPUT,
                                        "standard %s has no baseline on the same frequencies; take one right after the calibration",
                                        r->standards[now[k].standard].name);
-                enum code code = check_reading(r, cal, &r->standards[now[k].standard], then->raw, now[k].raw, scratch, &readings[k], err);
+                enum code code = domain_holds(cal, r, recipe_sweep(r, r->calibration.sweep), now[k].raw, err);
+                if (code)
+                        return tp_where(err, "check: standard %s", r->standards[now[k].standard].name);
+                code = check_reading(r, cal, &r->standards[now[k].standard], then->raw, now[k].raw, scratch, &readings[k], err);
                 if (code)
                         return code;
         }

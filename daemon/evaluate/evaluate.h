@@ -20,6 +20,7 @@ struct raw_sweep {
         bool has_chuck;                        /* false: the station has no chuck, or it was not read */
         double dc_ohm[3];                      /* DC meter under the same touch: port to port, each port to ground */
         bool has_dc;                           /* false: the station has no meter, or the tips were up */
+        struct analyzer_settings settings;     /* as the analyzer stood, read back */
 };
 struct raw_trace {
         const char *name, *dtype;

@@ -42,6 +42,11 @@ enum code calibration_new(size_t n, const double *hz, struct arena *, struct cal
 enum code domain_holds(const struct calibration *, const struct recipe *, const struct sweep_plan *plan, const struct raw_sweep *,
                        struct tp_error *);
 
+/* settings.c: the domain's power and attenuators as the analyzer read them back while the standards were swept; CODE_BAD_INPUT: they changed
+   meanwhile, or the IF bandwidth is not the plan's. */
+enum code settings_of_standards(const struct recipe *, const struct standard_sweep *, size_t n, struct domain *, struct tp_error *);
+/* Those of one sweep into what domain_contains() asks; CODE_BAD_INPUT: the IF bandwidth is not the plan's (may be NULL). */
+enum code settings_of_sweep(const struct raw_sweep *, const struct sweep_plan *, struct domain_sweep *, struct tp_error *);
 /* trim.c: what the loads among these standards read at DC, when the recipe asks for it (else none).  CODE_BAD_INPUT: a load or short without
    a reading, or a load outside of what its definition allows; names copy, port, value and what to do. */
 enum code loads_measure(const struct recipe *, const struct standard_sweep *, size_t n, struct arena *, struct load_trim **ret,

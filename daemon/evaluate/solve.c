@@ -243,6 +243,8 @@ enum code calibration_solve(const struct recipe *r, const struct standard_sweep 
         c->load_n = load_n;
         c->domain = recipe_domain(r, c->axis.hz[0], c->axis.hz[c->axis.n - 1]);
         c->domain.temperature_c = chuck_mean(of, n, c->domain.temperature_c);
+        if ((code = settings_of_standards(r, of, n, &c->domain, err)))
+                return tp_where(err, "calibration");
         if (ret_diagnosis_json)
                 diagnosis_json(stated, of, n, arena, c, s, scratch, ret_diagnosis_json);
         *ret = c;

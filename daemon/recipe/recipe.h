@@ -32,6 +32,12 @@ struct sweep_plan {
         size_t segment_n;
 };
 
+/* How the analyzer stood in a sweep, read back from it.  Ports 1, 2; lowest and highest over the segments; false: it does not tell. */
+struct analyzer_settings {
+        bool has_attenuator, has_power, has_ifbw;
+        double attenuator_db[2], power_dbm[2], ifbw_hz[2];
+};
+
 struct probe {
         int32_t port;
         char serial[32];

@@ -45,7 +45,17 @@ void job_free(struct job *job)
         free(job);
 }
 
-/* The chuck's and the DC meter's own readings, kept beside the sweep; null or left out where there are none. */
+static bool pair_read(const cJSON *of, const char *key, double ret[2])
+{
+        const cJSON *pair = cJSON_GetObjectItemCaseSensitive(of, key), *low = cJSON_GetArrayItem(pair, 0),
+                    *high = cJSON_GetArrayItem(pair, 1);
+        if (!cJSON_IsNumber(low) || !cJSON_IsNumber(high))
+                return false;
+        ret[0] = low->valuedouble;
+        ret[1] = high->valuedouble;
+        return true;
+}
+/* What chuck, DC meter and analyzer read back, kept beside the sweep; null or left out where there is nothing. */
 static enum code beside_read(struct view *view, int64_t sweep, struct arena *arena, struct raw_sweep *to, struct tp_error *err)
 {
         struct sweep_row row;
@@ -65,6 +75,10 @@ static enum code beside_read(struct view *view, int64_t sweep, struct arena *are
                 to->has_dc = to->has_dc && cJSON_IsNumber(one);
                 to->dc_ohm[i] = cJSON_IsNumber(one) ? one->valuedouble : -1;
         }
+        const cJSON *analyzer = cJSON_GetObjectItemCaseSensitive(bias, "analyzer");
+        to->settings.has_attenuator = pair_read(analyzer, "attenuator_db", to->settings.attenuator_db);
+        to->settings.has_power = pair_read(analyzer, "power_dbm", to->settings.power_dbm);
+        to->settings.has_ifbw = pair_read(analyzer, "ifbw_hz", to->settings.ifbw_hz);
         cJSON_Delete(bias);
         cJSON_Delete(temps);
         return code;

@@ -218,6 +218,24 @@ void journal_intend(struct runner *r)
 /* What was not read is null: JSON has no NaN. */
 static const char *number_or_null(struct work *work, double d) { return isfinite(d) ? work_text(work, "%.17g", d) : "null"; }
 
+/* ,"analyzer":{…}: only what the analyzer told; "" when nothing. */
+static const char *settings_text(struct work *work, const struct analyzer_settings *s)
+{
+        const struct {
+                bool has;
+                const char *key;
+                const double *is;
+        } rows[] = {{s->has_attenuator, "attenuator_db", s->attenuator_db},
+                    {s->has_power, "power_dbm", s->power_dbm},
+                    {s->has_ifbw, "ifbw_hz", s->ifbw_hz}};
+        const char *list = "";
+        for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++)
+                if (rows[i].has && isfinite(rows[i].is[0]) && isfinite(rows[i].is[1]))
+                        list = work_text(work, "%s%s\"%s\":[%.17g,%.17g]", list, *list ? "," : "", rows[i].key, rows[i].is[0],
+                                         rows[i].is[1]);
+        return *list ? work_text(work, ",\"analyzer\":{%s}", list) : "";
+}
+
 static void add_sweep(struct runner *r, struct work *work, const struct outcome *outcome)
 {
         const struct link_note *note = r->job ? r->job->note : NULL;
@@ -226,8 +244,8 @@ static void add_sweep(struct runner *r, struct work *work, const struct outcome 
         struct trace_fact *traces = arena_take(work->arena, note->trace_n * sizeof *traces);
         const double *ohm = note->result.dc_ohm;
         const char *dc = !(ohm[1] >= 0) ? "" : work_text(work, ",\"dc_ohm\":[%.17g,%.17g,%.17g]", ohm[0], ohm[1], ohm[2]);
-        const char *bias = work_text(work, "{\"volt\":%s,\"ampere\":%s%s}", number_or_null(work, note->result.volt),
-                                     number_or_null(work, note->result.ampere), dc);
+        const char *bias = work_text(work, "{\"volt\":%s,\"ampere\":%s%s%s}", number_or_null(work, note->result.volt),
+                                     number_or_null(work, note->result.ampere), dc, settings_text(work, &note->result.settings));
         const char *temps = work_text(work, "{\"chuck_c\":%s,\"station_ns\":%lld}", number_or_null(work, outcome->temperature_c),
                                       (long long)outcome->station_ns);
         for (size_t i = 0; traces && i < note->trace_n; i++) {

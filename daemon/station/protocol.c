@@ -41,6 +41,20 @@ static const struct field state_fields[] = {
 };
 static TABLE(state_object, "station_state", state, state_fields, "What is known of the station, read back.");
 
+typedef struct analyzer_settings settings;
+static const struct field settings_fields[] = {
+        BOOL(settings, "has_attenuator", has_attenuator),
+        BOOL(settings, "has_power", has_power),
+        BOOL(settings, "has_ifbw", has_ifbw),
+        REAL(settings, "attenuator_1_db", attenuator_db[0], "dB"),
+        REAL(settings, "attenuator_2_db", attenuator_db[1], "dB"),
+        REAL(settings, "power_low_dbm", power_dbm[0], "dBm"),
+        REAL(settings, "power_high_dbm", power_dbm[1], "dBm"),
+        REAL(settings, "ifbw_low_hz", ifbw_hz[0], "Hz"),
+        REAL(settings, "ifbw_high_hz", ifbw_hz[1], "Hz"),
+};
+static TABLE(settings_object, "analyzer_settings", settings, settings_fields, "How the analyzer stood in a sweep, read back.");
+
 typedef struct result result;
 static const struct field result_fields[] = {
         WORD(result, "kind", kind, step_words),
@@ -59,6 +73,7 @@ static const struct field result_fields[] = {
         REAL(result, "ampere", ampere, "A"),
         INT(result, "flags", flags),
         INT(result, "trigger_count", trigger_count),
+        OBJECT(result, "settings", settings, settings_object),
         INT(result, "traces", traces),
 };
 TABLE(result_object, "result", result, result_fields, "How one step ended.");

@@ -42,7 +42,8 @@ struct result {
         double dc_ohm[3];
         double volt, ampere;
         uint32_t flags, trigger_count;
-        int32_t traces; /* how many TRACE frames came before */
+        struct analyzer_settings settings; /* of a sweep */
+        int32_t traces;                    /* how many TRACE frames came before */
 };
 extern const struct object result_object;
 struct station_event {

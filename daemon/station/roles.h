@@ -53,6 +53,7 @@ struct sweep_facts {
         uint32_t trigger_count;
         double seconds;
         uint32_t flags;
+        struct analyzer_settings settings; /* as read back after the sweep, never as asked */
 };
 struct position {
         double x_um, y_um, z_um;

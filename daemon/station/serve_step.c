@@ -266,6 +266,7 @@ static enum code do_sweep(struct doing *d)
                 code = station_act(d->st, &d->who, &op, &job, &d->last, &d->err);
                 d->held->result.flags = d->last.facts.flags;
                 d->held->result.trigger_count = d->last.facts.trigger_count;
+                d->held->result.settings = d->last.facts.settings;
         }
         arena_free(arena);
         if (code) {
