@@ -168,6 +168,8 @@ static enum code solve_two_ports(struct solve_job *j, struct tp_error *err)
         text_init(&words, 0);
         text_init(&json, FILE_BYTES_MAX);
         code = terms_json_write(&s->terms, s->has_switch ? &s->switch_terms : NULL, j->notes->note, j->notes->n, &terms, err);
+        if (code)
+                tp_where(err, "%s", j->path);
         struct json_out o = json_to(&json);
         offline_diagnosis_json(solved, &o, NULL);
         offline_diagnosis_words(solved, &words);

@@ -48,3 +48,18 @@ bool terms_follows(enum terms_model model, int term)
                 essential = essential || (int)twelve[k] == term;
         return model != TERMS_ONE_PORT && !essential;
 }
+
+enum code terms_trackings_check(const struct terms *t, struct tp_error *err)
+{
+        static const enum term divides[] = {TERM_ERF, TERM_ERR, TERM_ETF, TERM_ETR, TERM_K};
+        size_t n = t->model == TERMS_ONE_PORT ? 2 : t->model == TERMS_SIXTEEN ? 0 : COUNT_OF(divides);
+        for (size_t k = 0; k < n; k++)
+                for (size_t i = 0; i < t->axis->n; i++)
+                        if (t->re[divides[k]][i] == 0 && t->im[divides[k]][i] == 0)
+                                return tp_fail(
+                                        err, CODE_BAD_INPUT,
+                                        "at %.9g Hz %s of these %s terms is 0, and every correction divides by it: %s; measure again",
+                                        t->axis->hz[i], term_words[divides[k]], terms_model_words[t->model],
+                                        k < 2 ? "a standard's readings were alike" : "the thru did not transmit");
+        return CODE_OK;
+}

@@ -22,6 +22,8 @@ size_t terms_columns_of(const struct terms *t, struct terms_column to[TERMS_COLU
 /* Not written, because rf_terms_complete() makes them; unless they were reckoned another way and differ in the last digits: what is read
    must be what was written. */
 bool terms_follows(enum terms_model model, int term);
+/* CODE_BAD_INPUT where something is 0 that a correction divides by: no terms of a calibration. */
+enum code terms_trackings_check(const struct terms *t, struct tp_error *err);
 
 /* terms_json_out.c: parts of a document, checked and written. */
 bool terms_text_ok(const char *text, size_t max); /* printable UTF-8 of at most max bytes */

@@ -77,7 +77,10 @@ static enum code terms_in(const cJSON *json, struct terms *t, struct arena *aren
         }
         if ((code = rf_terms_complete(t, err)))
                 return tp_where(err, "/terms");
-        return following_in(terms, t, arena, err);
+        code = following_in(terms, t, arena, err);
+        if (!code && (code = terms_trackings_check(t, err)))
+                return tp_where(err, "/terms");
+        return code;
 }
 
 static enum code method_in(const cJSON *json, struct arena *arena, struct terms *t, struct tp_error *err)

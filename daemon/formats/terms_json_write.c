@@ -91,7 +91,9 @@ static enum code write_check(const struct terms *t, const struct switch_terms *s
                 if (code)
                         return code;
         }
-        enum code code = follows_check(t, written, err);
+        enum code code = terms_trackings_check(t, err);
+        if (!code)
+                code = follows_check(t, written, err);
         if (code)
                 return code;
         if ((code = terms_z_check(t->z_re, t->z_im, t->axis->n, err)))
