@@ -2,24 +2,37 @@
 #include "api/http_own.h"
 #include <stdlib.h>
 
-#define SWEEP_NS (INT64_C(5) * NS_PER_S)
+#define CHORES_NS (INT64_C(5) * NS_PER_S)
+#define UNUSED_NS (INT64_C(60) * NS_PER_S) /* then the file of a sealed run is closed */
 
 enum { WORK_VISIT = 1, WORK_END };
+
+/* What one of the workers does besides: the urgent one, the idlest of all, what needs no disk, a reader what does. */
+static bool has_chores(const struct worker *w) { return w == &w->http->workers[WORKER_URGENT] || w == &w->http->workers[WORKER_READER]; }
+static void do_chores(const struct worker *w, int64_t now_ns)
+{
+        if (w == &w->http->workers[WORKER_READER]) {
+                store_tidy(w->http->api.store, UNUSED_NS);
+                return;
+        }
+        unsigned late = crowd_sweep(w->http->crowd, now_ns);
+        if (late)
+                log_event(w->http->log, LOG_INFO, "http.late", "connections=%u msg=\"no whole request within 40 s; closed\"", late);
+}
 
 static void worker_run(void *arg)
 {
         struct worker *w = arg;
+        int64_t due_ns = has_chores(w) ? world_boot_ns(w->http->world) + CHORES_NS : INT64_MAX;
         for (;;) {
-                int64_t now = world_boot_ns(w->http->world);
-                bool sweeps = w == &w->http->workers[WORKER_URGENT]; /* the idlest of all */
-                struct message *m = w->http->world->task->take(w->http->world, w->inbox, sweeps ? now + SWEEP_NS : INT64_MAX);
-                if (!m) {
-                        unsigned late = crowd_sweep(w->http->crowd, world_boot_ns(w->http->world));
-                        if (late)
-                                log_event(w->http->log, LOG_INFO, "http.late",
-                                          "connections=%u msg=\"no whole request within 40 s; closed\"", late);
-                        continue;
+                struct message *m = w->http->world->task->take(w->http->world, w->inbox, due_ns);
+                int64_t now_ns = world_boot_ns(w->http->world);
+                if (now_ns >= due_ns) {
+                        do_chores(w, now_ns);
+                        due_ns = now_ns + CHORES_NS;
                 }
+                if (!m)
+                        continue;
                 if (m->kind == WORK_END) {
                         free(m);
                         return;

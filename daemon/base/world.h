@@ -60,6 +60,15 @@ struct net_ops {
         void (*close)(const struct world *, struct conn *);       /* the owner, once; NULL is fine */
         int64_t (*peer_uid)(const struct world *, struct conn *); /* -1: unknown */
 };
+/* Two of one name are equal as long as the name leads to the same file and nobody has written to it. */
+struct file_identity {
+        uint64_t device, inode;
+        int64_t size, changed_ns; /* changed: content, mode or names */
+};
+static inline bool file_is(const struct file_identity *a, const struct file_identity *b)
+{
+        return a->device == b->device && a->inode == b->inode && a->size == b->size && a->changed_ns == b->changed_ns;
+}
 /* Whole small files and directories; databases go through the SQLite VFS named in `vfs`. */
 struct file_ops {
         enum code (*lock)(const struct world *, const char *path, struct file_lock **ret, char holder[160],
@@ -72,8 +81,9 @@ struct file_ops {
                            struct tp_error *); /* atomic: temp, sync, rename, sync dir */
         enum code (*append)(const struct world *, const char *path, const void *bytes, size_t n, struct tp_error *); /* synced */
         enum code (*rename)(const struct world *, const char *from, const char *to, struct tp_error *);
-        enum code (*remove)(const struct world *, const char *path, struct tp_error *);             /* fine if absent */
-        enum code (*size)(const struct world *, const char *path, int64_t *ret, struct tp_error *); /* CODE_NOT_FOUND */
+        enum code (*remove)(const struct world *, const char *path, struct tp_error *);                              /* fine if absent */
+        enum code (*size)(const struct world *, const char *path, int64_t *ret, struct tp_error *);                  /* CODE_NOT_FOUND */
+        enum code (*identity)(const struct world *, const char *path, struct file_identity *ret, struct tp_error *); /* CODE_NOT_FOUND */
         enum code (*seal)(const struct world *, const char *path, uint8_t ret_sha256[32],
                           struct tp_error *); /* sync file and directory, digest, mode 0444 */
         enum code (*reserve)(const struct world *, const char *path, int64_t bytes, struct tp_error *); /* preallocate */

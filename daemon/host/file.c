@@ -249,6 +249,16 @@ static enum code size_of(const struct world *w, const char *path, int64_t *ret, 
         return CODE_OK;
 }
 
+static enum code identity_of(const struct world *w, const char *path, struct file_identity *ret, struct tp_error *err)
+{
+        struct stat st;
+        (void)w;
+        if (stat(path, &st))
+                return file_fail(err, path, "cannot be looked at");
+        *ret = (struct file_identity){st.st_dev, st.st_ino, st.st_size, (int64_t)st.st_ctim.tv_sec * NS_PER_S + st.st_ctim.tv_nsec};
+        return CODE_OK;
+}
+
 static enum code digest_of(int fd, const char *path, uint8_t ret[32], struct tp_error *err)
 {
         struct sha256 sum;
@@ -336,6 +346,7 @@ const struct file_ops host_files = {
         .rename = rename_durably,
         .remove = remove_file,
         .size = size_of,
+        .identity = identity_of,
         .seal = seal,
         .reserve = reserve,
         .free_bytes = free_bytes,

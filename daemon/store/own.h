@@ -5,7 +5,7 @@
 #include "store/sql.h"
 #include "store/store.h"
 
-enum { RUNS_OPEN_MAX = 32, RUN_PATH = 128, BATCH_WORKS = 256 };
+enum { RUNS_OPEN_MAX = 32, RUN_PATH = 128, BATCH_WORKS = 256, VIEWS_KEPT = 4 };
 #define APP_CATALOGUE 0x54504c43
 #define APP_RUN 0x54504c52
 #define APP_INDEX 0x54504c49
@@ -14,6 +14,7 @@ struct gate {        /* under mutex */
         int readers; /* views that hold the file open */
         bool shut;   /* the log is long: new views wait a moment, so that it can be emptied between two readers */
 };
+struct view;
 struct run_slot {                    /* one open run */
         char id[27], path[RUN_PATH]; /* path relative to the directory */
         char name[40];               /* "run 01J…" */
@@ -66,6 +67,8 @@ struct store {
         uint32_t epoch;
         int64_t next_number, waiting_bytes;
         size_t waiting_n;
+        struct view *kept[VIEWS_KEPT]; /* view_kept.c */
+        int kept_n;
         uint64_t sealed_version;     /* store_sealed_version() */
         bool closing, index_is_lost; /* index_is_lost: being made again, no view may look */
         struct item *oldest, *newest;

@@ -109,6 +109,7 @@ static enum code code_of(int rc)
 enum code db_fail(struct db *db, int rc, const char *doing, struct tp_error *err)
 {
         enum code code = code_of(rc);
+        db->faulty = db->faulty || code != CODE_TIMED_OUT;
         const char *said = db->at ? sqlite3_errmsg(db->at) : sqlite3_errstr(rc);
         switch (code) {
         case CODE_DISK_FULL:

@@ -22,6 +22,7 @@ struct db {
         int64_t deadline_ns;        /* readers: interrupted then */
         const struct world *world;
         bool too_late; /* the deadline has interrupted */
+        bool faulty;   /* something failed that is no deadline: what this connection remembers may be wrong */
 };
 enum db_mode { DB_WRITE /* create if absent */, DB_WRITE_EXISTING, DB_READ, DB_IMMUTABLE };
 

@@ -185,6 +185,8 @@ static enum code open_files(struct store *s, const char *schema_dir, struct stor
 /* Nothing of it runs any more. */
 static void dispose(struct store *s)
 {
+        if (s->mutex)
+                store_tidy(s, 0);
         while (s->slot_n)
                 slot_drop(s, s->slots[s->slot_n - 1]);
         db_close(&s->index);

@@ -1,5 +1,6 @@
 /* view.c: opening and closing views, and gathering rows.
- * A sealed run is opened immutable; a live one read-only, counted, so that a seal can wait for its readers.  No view ever empties a log. */
+ * A sealed run is opened immutable, and may stay open for the next question (view_kept.c); a live one read-only, counted, so that a seal can
+ * wait for its readers.  No view ever empties a log. */
 #include "store/view_own.h"
 #include <inttypes.h>
 #include <stdio.h>
@@ -149,6 +150,7 @@ static enum code open_file(struct view *v, const char *run, struct tp_error *err
         snprintf(v->run, sizeof v->run, "%s", run);
         snprintf(v->name, sizeof v->name, "run %s", v->run);
         enum code code = find_file(v, run, path, &mode, err);
+        bool is_known = !code && mode == DB_IMMUTABLE && v->s->w->file->identity(v->s->w, path, &v->identity, NULL) == CODE_OK;
         if (!code)
                 code = db_open(&v->file, v->s->w, path, v->name, mode, err);
         if (code)
@@ -166,12 +168,16 @@ static enum code open_file(struct view *v, const char *run, struct tp_error *err
                                "%s (%s) has schema version %" PRId64
                                ", this build (%s) knows versions up to %d; open it with the newer build",
                                v->name, path, version, v->s->build, schema_version("run"));
+        v->is_sealed = is_known && !code;
         return code;
 }
 
 struct view *view_open(struct store *s, const char *run, int64_t deadline_ns, struct tp_error *err)
 {
-        struct view *v = calloc(1, sizeof *v);
+        struct view *v = run ? kept_take(s, run, deadline_ns) : NULL;
+        if (v)
+                return v;
+        v = calloc(1, sizeof *v);
         if (!v) {
                 tp_fail_memory(err);
                 return NULL;
@@ -184,18 +190,36 @@ struct view *view_open(struct store *s, const char *run, int64_t deadline_ns, st
         return NULL;
 }
 
-void view_close(struct view *v)
+/* All but the run's file. */
+static void leave_catalogue(struct view *v)
+{
+        db_close(&v->catalogue);
+        lock(v->s);
+        v->s->gate.readers -= v->counted;
+        unlock(v->s);
+        v->counted = v->has_index = false;
+}
+
+void view_free(struct view *v)
 {
         if (!v)
                 return;
         db_close(&v->file);
-        db_close(&v->catalogue);
+        leave_catalogue(v);
         lock(v->s);
         if (v->slot)
                 v->slot->gate.readers--;
-        v->s->gate.readers -= v->counted;
         unlock(v->s);
         free(v);
+}
+
+void view_close(struct view *v)
+{
+        if (!v)
+                return;
+        leave_catalogue(v);
+        if (!kept_give(v))
+                view_free(v);
 }
 
 void *rows_add(struct rows *r)

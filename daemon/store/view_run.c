@@ -200,9 +200,11 @@ enum code view_axis(struct view *v, int64_t axis, struct arena *a, double **ret_
                 }
         }
         db_end(q);
-        if (!code && damaged)
+        if (!code && damaged) {
+                v->file.faulty = true; /* the next view reads it from the disk again */
                 code = tp_fail(err, CODE_DAMAGED, "%s: the frequencies of axis %" PRId64 " do not have the digest stored with them",
                                v->name, axis);
+        }
         if (code)
                 return code;
         *ret_hz = hz;
@@ -229,10 +231,12 @@ enum code view_trace(struct view *v, int64_t sweep, const char *name, struct are
                                name, sqlite3_column_text(q, 3));
         if (!code) {
                 trace_digest(sqlite3_column_blob(q, 1), (size_t)sqlite3_column_bytes(q, 1), digest);
-                if (memcmp(digest, sqlite3_column_blob(q, 2), 16) != 0)
+                if (memcmp(digest, sqlite3_column_blob(q, 2), 16) != 0) {
+                        v->file.faulty = true;
                         code = tp_fail(err, CODE_DAMAGED,
                                        "%s: the bytes of sweep %" PRId64 ", trace %.16s do not have the digest stored with them", v->name,
                                        sweep, name);
+                }
         }
         if (!code) {
                 column_into(q, 0, ret_dtype, 8);

@@ -24,6 +24,7 @@ struct sim_file *file_find(struct sim *sim, const char *path, bool make)
                 return NULL;
         snprintf(f->path, sizeof f->path, "%s", path);
         f->exists = true;
+        f->id = sim->files ? sim->files->id + 1 : 1;
         f->unsynced_end = &f->unsynced;
         f->next = sim->files;
         sim->files = f;
@@ -69,6 +70,7 @@ static void remember(struct sim_file *f, int64_t at, const void *bytes, size_t n
 void file_write(struct sim *sim, struct sim_file *f, int64_t at, const void *bytes, size_t n)
 {
         (void)sim;
+        f->changes++;
         put(&f->now, &f->now_n, &f->now_room, at, bytes, n);
         remember(f, at, bytes, n, false);
 }
@@ -76,6 +78,7 @@ void file_write(struct sim *sim, struct sim_file *f, int64_t at, const void *byt
 void file_truncate(struct sim *sim, struct sim_file *f, int64_t n)
 {
         (void)sim;
+        f->changes++;
         if ((size_t)n < f->now_n) {
                 memset(f->now + n, 0, f->now_n - (size_t)n);
                 f->now_n = (size_t)n;
@@ -341,6 +344,15 @@ static enum code sim_size(const struct world *w, const char *path, int64_t *ret,
         return CODE_OK;
 }
 
+static enum code sim_identity(const struct world *w, const char *path, struct file_identity *ret, struct tp_error *err)
+{
+        struct sim_file *f = file_find(process_of(w)->sim, path, false);
+        if (!f)
+                return tp_fail(err, CODE_NOT_FOUND, "%s is not there", path);
+        *ret = (struct file_identity){0, f->id, (int64_t)f->now_n, (int64_t)f->changes};
+        return CODE_OK;
+}
+
 static enum code sim_seal(const struct world *w, const char *path, uint8_t ret_sha256[32], struct tp_error *err)
 {
         if (alive(w, path, err))
@@ -376,5 +388,6 @@ static int64_t sim_free_bytes(const struct world *w, const char *dir)
         return sim->disk.quota_bytes ? sim->disk.quota_bytes - files_bytes(sim) : INT64_C(1) << 40;
 }
 
-const struct file_ops sim_file_ops = {sim_file_lock, sim_file_unlock, sim_make_dir, sim_list, sim_read_file, sim_write_file, sim_append,
-                                      sim_rename,    sim_remove,      sim_size,     sim_seal, sim_reserve,   sim_free_bytes};
+const struct file_ops sim_file_ops = {sim_file_lock,  sim_file_unlock, sim_make_dir, sim_list,      sim_read_file,
+                                      sim_write_file, sim_append,      sim_rename,   sim_remove,    sim_size,
+                                      sim_identity,   sim_seal,        sim_reserve,  sim_free_bytes};

@@ -96,6 +96,7 @@ struct sim_file {
         bool shm_exclusive[8];
         int shm_users;
         int opens;
+        uint64_t id, changes; /* changes: writes so far, in place of a clock */
 };
 extern const struct file_ops sim_file_ops;
 struct sim_file *file_find(struct sim *, const char *path, bool make);

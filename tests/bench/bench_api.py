@@ -1,6 +1,7 @@
 #!/usr/bin/env python3
 """The interface under load: the real daemon on a loopback port with a data folder of its own, its station simulated.  A run that is paused, so that nothing else
-wants the processor; the same run on, with fifty viewers; and sealed, when its map is kept in memory after the first question.
+wants the processor; the same run on, with fifty viewers; and sealed, when its map is kept in memory after the first question,
+and its checks are read from its file each time.
 
 usage: bench_api.py BUILD
 """
@@ -47,7 +48,7 @@ def main():
             result["busy"] = load(50, status, live)
             result["busy"]["run_on"] = bool(row()["in_hand"])  # to the end of the measurement
             p.wait_sealed(run, 600)
-            result["sealed"] = load(0, live)
+            result["sealed"] = load(0, live, f"/api/v1/runs/{run}/checks")
             print(json.dumps(result))
             p.stop()
         finally:

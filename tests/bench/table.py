@@ -103,9 +103,10 @@ def nights():
 
 def api():
     a = json.loads(text("api"))
-    for doc, say in zip(a["paused"]["documents"] + a["sealed"]["documents"], ("status", "map of the run in hand", "map of a sealed run, kept in memory")):
-        row(f"interface, {say}: answers for its time on the processor, of a bare libmicrohttpd's", ">= 0.5", doc["ratio"], doc["ratio_spread"], f"{doc['per_s']} /s, 99 of 100 within {doc['p99_ms']:.2f} ms",
-            f"{doc['control_per_s']} /s, {doc['control_p99_ms']:.2f} ms, the same {doc['bytes']} bytes", least=0.5)
+    asked = (("status", 0.5), ("map of the run in hand", 0.5), ("map of a sealed run, kept in memory", 0.5), ("checks of a sealed run, from its file", 0.1))
+    for doc, (say, least) in zip(a["paused"]["documents"] + a["sealed"]["documents"], asked):
+        row(f"interface, {say}: answers for its time on the processor, of a bare libmicrohttpd's", f">= {least}", doc["ratio"], doc["ratio_spread"], f"{doc['per_s']} /s, 99 of 100 within {doc['p99_ms']:.2f} ms",
+            f"{doc['control_per_s']} /s, {doc['control_p99_ms']:.2f} ms, the same {doc['bytes']} bytes", least=least)
     busy = a["busy"]
     when = f"a run on, {busy['viewers']} viewers" if busy["run_on"] else f"{busy['viewers']} viewers; the run ended meanwhile"
     for doc, say in zip(busy["documents"], ("status", "map")):

@@ -110,6 +110,29 @@ static void writing_replaces_the_whole_file_or_nothing(void **state)
         text_done(&t);
 }
 
+static void a_file_is_told_from_another_of_its_name(void **state)
+{
+        struct bench *b = *state;
+        struct file_identity first, now;
+        const struct file_ops *file = b->w->file;
+        assert_int_equal(file->identity(b->w, b->path, &now, &b->err), CODE_NOT_FOUND);
+        assert_int_equal(file->append(b->w, b->path, "one\n", 4, &b->err), CODE_OK);
+        assert_int_equal(file->identity(b->w, b->path, &first, &b->err), CODE_OK);
+        assert_int_equal(first.size, 4);
+        assert_int_equal(file->identity(b->w, b->path, &now, &b->err), CODE_OK);
+        assert_true(file_is(&now, &first));
+        b->w->task->sleep_until(b->w, world_boot_ns(b->w) + 20 * NS_PER_MS); /* a file's time goes in steps of up to 10 ms */
+        assert_int_equal(chmod(b->path, 0400), 0);
+        assert_int_equal(file->identity(b->w, b->path, &now, &b->err), CODE_OK);
+        assert_true(now.inode == first.inode && now.device == first.device && now.size == 4);
+        assert_false(file_is(&now, &first));
+        first = now;
+        assert_int_equal(file->write(b->w, b->path, "two\n", 4, 0400, &b->err), CODE_OK); /* a new one under the name */
+        assert_int_equal(file->identity(b->w, b->path, &now, &b->err), CODE_OK);
+        assert_int_equal(now.size, 4);
+        assert_false(file_is(&now, &first));
+}
+
 static void names(void *ctx, const char *name) { text_f(ctx, "%s,", name); }
 
 static void directories_are_made_listed_and_emptied(void **state)
@@ -188,6 +211,7 @@ int main(void)
         const struct CMUnitTest tests[] = {
                 cmocka_unit_test_setup_teardown(a_busy_lock_names_the_pid_that_holds_it, setup, teardown),
                 cmocka_unit_test_setup_teardown(writing_replaces_the_whole_file_or_nothing, setup, teardown),
+                cmocka_unit_test_setup_teardown(a_file_is_told_from_another_of_its_name, setup, teardown),
                 cmocka_unit_test_setup_teardown(directories_are_made_listed_and_emptied, setup, teardown),
                 cmocka_unit_test_setup_teardown(a_seal_agrees_with_sha256sum_and_takes_the_write_bits, setup, teardown),
                 cmocka_unit_test_setup_teardown(a_reserve_takes_its_blocks_and_says_when_it_cannot, setup, teardown),
