@@ -278,8 +278,8 @@ struct store_health {
         uint64_t commits;
 };
 struct store_health store_health(struct store *); /* any task */
-/* Closes the files of sealed runs that no view has asked for in this time, or that were moved, deleted or written to.  Any task but one that
-   must never wait for a disk; four files at the most are kept without it. */
+/* Closes the files of sealed runs that no view has asked for in this time, or that were moved, deleted or written to.  Any task but one
+   that must never wait for a disk; four files at the most are kept without it. */
 void store_tidy(struct store *, int64_t unused_ns);
 void store_close(struct store *); /* last batch, checkpoints, lock released; NULL is fine.  All views closed before */
 

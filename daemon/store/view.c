@@ -1,6 +1,6 @@
 /* view.c: opening and closing views, and gathering rows.
- * A sealed run is opened immutable, and may stay open for the next question (view_kept.c); a live one read-only, counted, so that a seal can
- * wait for its readers.  No view ever empties a log. */
+ * A sealed run is opened immutable, and may stay open for the next question (view_kept.c); a live one read-only, counted, so that a seal
+ * can wait for its readers.  No view ever empties a log. */
 #include "store/view_own.h"
 #include <inttypes.h>
 #include <stdio.h>

@@ -6,7 +6,8 @@
 #include "store/store.h"
 
 struct view;
-/* run NULL: catalogue and index only. A sealed run is opened immutable (and its file may stay open after view_close), a live one read-only without checkpoint. */
+/* run NULL: catalogue and index only. A sealed run is opened immutable (and its file may stay open after view_close), a live one read-only
+   without checkpoint. */
 struct view *view_open(struct store *, const char *run_or_null, int64_t deadline_ns, struct tp_error *);
 void view_close(struct view *);
 
