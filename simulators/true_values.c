@@ -10,15 +10,15 @@
 #define Q_FROM_HZ 1e8
 
 const char *const true_quantity_words[] = {
-        "unknown", "L",      "Q",      "C",        "R",           "SRF",     "eps_eff",    "loss",   "Zc",        "S21_dB",
-        "fT",      "L11",    "R11",    "Q11",      "C11",         "Ld",      "Rd",         "Qd",     "QCd",       "Cd",
-        "pi_G1",   "pi_C1",  "pi_G2",  "pi_C2",    "tee_R1",      "tee_L1",  "tee_R2",     "tee_L2", "tee_R3",    "tee_L3",
-        "tee_C3",  "S11_dB", "S22_dB", "Sdd_dB",   "Sdc_dB",      "Scd_dB",  "Scc_dB",     "Zc_im",  "beta",      "delay",
-        "R_line",  "L_line", "G_line", "C_line",   "SRF11",       "SRFd",    "fmax",       "fT_im",  "h21",       "h21_dB",
-        "U",       "U_dB",   "K",      "mu",       "mu_prime",    "MSG_dB",  "MAG",        "MAG_dB", "Gmax_dB",   "gm",
-        "gm_tau",  "gds",    "Cgs",    "Cgd",      "Cds",         "Ri",      "Rgd",        "hbt_gm", "hbt_tau",   "R_pi",
-        "C_pi",    "C_mu",   "R_o",    "hbt_beta", "group_delay", "Q11_max", "Q11_max_hz", "Qd_max", "Qd_max_hz", NULL};
-_Static_assert(sizeof true_quantity_words / sizeof true_quantity_words[0] == TRUE_QD_MAX_HZ + 2, "each quantity has its word");
+        "unknown", "L",         "Q",       "C",       "R",        "SRF",    "eps_eff", "loss",     "Zc",          "S21_dB",  "fT",
+        "L11",     "R11",       "Q11",     "C11",     "Ld",       "Rd",     "Qd",      "QCd",      "Cd",          "pi_G1",   "pi_C1",
+        "pi_G2",   "pi_C2",     "tee_R1",  "tee_L1",  "tee_R2",   "tee_L2", "tee_R3",  "tee_L3",   "tee_C3",      "S11_dB",  "S22_dB",
+        "Sdd_dB",  "Sdc_dB",    "Scd_dB",  "Scc_dB",  "Zc_im",    "beta",   "delay",   "R_line",   "L_line",      "G_line",  "C_line",
+        "SRF11",   "SRFd",      "fmax",    "fT_im",   "h21",      "h21_dB", "U",       "U_dB",     "K",           "mu",      "mu_prime",
+        "MSG_dB",  "MAG",       "MAG_dB",  "Gmax_dB", "gm",       "gm_tau", "gds",     "Cgs",      "Cgd",         "Cds",     "Ri",
+        "Rgd",     "hbt_gm",    "hbt_tau", "R_pi",    "C_pi",     "C_mu",   "R_o",     "hbt_beta", "group_delay", "Q11_max", "Q11_max_hz",
+        "Qd_max",  "Qd_max_hz", "l_in",    "l_out",   "l_common", "r_in",   "r_out",   "r_common", NULL};
+_Static_assert(sizeof true_quantity_words / sizeof true_quantity_words[0] == TRUE_R_COMMON + 2, "each quantity has its word");
 
 enum true_quantity true_quantity_of(const char *word)
 {
@@ -230,6 +230,10 @@ double true_value_at(const struct sim_device *d, enum true_quantity quantity, co
                 return peak_q(d, quantity, at);
         if (quantity == TRUE_FT || (quantity >= TRUE_FMAX && quantity <= TRUE_HBT_BETA))
                 return d->kind == DEVICE_TRANSISTOR ? true_of_transistor(d, quantity, at) : NAN;
+        if (quantity >= TRUE_L_IN && quantity <= TRUE_R_COMMON) {
+                const double leads[] = {d->l_h, d->ld_h, d->ls_h, d->r_ohm, d->rd_ohm, d->rs_ohm};
+                return d->kind == DEVICE_TRANSISTOR ? leads[quantity - TRUE_L_IN] : NAN;
+        }
         if (!(hz > 0))
                 return NAN;
         switch ((int)quantity) {

@@ -87,8 +87,16 @@ enum true_quantity {
         TRUE_Q11_MAX,
         TRUE_Q11_MAX_HZ,
         TRUE_QD_MAX,
-        TRUE_QD_MAX_HZ
+        TRUE_QD_MAX_HZ,
+        TRUE_L_IN,
+        TRUE_L_OUT,
+        TRUE_L_COMMON,
+        TRUE_R_IN,
+        TRUE_R_OUT,
+        TRUE_R_COMMON
 };
+/* The elements of the intrinsic transistor: without its leads where the recipe takes them off. */
+static inline bool true_is_of_inside(enum true_quantity q) { return q >= TRUE_GM && q <= TRUE_HBT_BETA; }
 extern const char *const true_quantity_words[];        /* the words of a recipe; NULL at the end */
 enum true_quantity true_quantity_of(const char *word); /* TRUE_UNKNOWN: nothing is known of it */
 struct true_at {

@@ -10,8 +10,6 @@
 
 #define COLD_MAX 16
 
-static const char *const off_words[] = {"", "pi", "cold_pinch", NULL}, *const cold_words[] = {"", "gate_forward", "vanishing", NULL};
-
 /* Index of the option's word; `otherwise` when it is not given. */
 static enum code word_of(struct cli *c, const char *option, const char *const *words, int otherwise, int *ret, struct tp_error *err)
 {
@@ -29,7 +27,7 @@ static enum code from_off(struct cli *c, struct rf_extrinsic *x, struct tp_error
         int kind = 0;
         double below = 0;
         const char *path = cli_option(c, "off");
-        enum code code = word_of(c, "off-as", off_words, RF_OFF_COLD_PINCH, &kind, err);
+        enum code code = word_of(c, "off-as", rf_off_words, RF_OFF_COLD_PINCH, &kind, err);
         if (!code)
                 code = offline_number(c, "off-below", 1, 1e15, 5e9, &below, err);
         if (!code)
@@ -47,7 +45,7 @@ static enum code from_cold(struct cli *c, struct rf_extrinsic *x, struct tp_erro
         const struct net2 *list[COLD_MAX];
         size_t n = 0, drive_n = 0;
         int kind = 0;
-        enum code code = word_of(c, "cold-as", cold_words, RF_COLD_VANISHING, &kind, err);
+        enum code code = word_of(c, "cold-as", rf_cold_words, RF_COLD_VANISHING, &kind, err);
         if (!code)
                 code = offline_words(c, "cold", files, COLD_MAX, &n, err);
         if (!code)

@@ -12,7 +12,9 @@
 
 static struct m2 deembedded_y(const struct chain *ch, const struct trio *t)
 {
-        return ch->method == RF_DEEMBED_UNKNOWN ? rf_y_from_s(t->s[PART_DEVICE], ch->z) : rf_deembed_y_point(ch->method, t->s, ch->z);
+        struct m2 y =
+                ch->method == RF_DEEMBED_UNKNOWN ? rf_y_from_s(t->s[PART_DEVICE], ch->z) : rf_deembed_y_point(ch->method, t->s, ch->z);
+        return ch->around ? rf_extrinsic_remove_y(ch->around, y, t->hz) : y;
 }
 
 double chain_read_size(const struct chain *ch, size_t i, struct m2 s, int e)
@@ -28,6 +30,8 @@ double chain_read_size(const struct chain *ch, size_t i, struct m2 s, int e)
 
 struct m2 chain_deembed(const struct chain *ch, const struct trio *t)
 {
+        if (ch->around)
+                return rf_s_from_y(deembedded_y(ch, t), ch->z);
         if (ch->method == RF_DEEMBED_UNKNOWN)
                 return t->s[PART_DEVICE];
         return rf_deembed_point(ch->method, t->s, ch->z);
@@ -75,6 +79,7 @@ double complex asked_z(const struct asked *a, const struct trio *t)
         struct m2 s = chain_deembed(a->ch, t);
         switch ((enum quantity_kind)a->quantity) {
         case QUANTITY_TABLE:
+        case QUANTITY_EXTRINSIC:
         case QUANTITY_L:
         case QUANTITY_Q:
         case QUANTITY_C:
@@ -124,6 +129,7 @@ double asked_value(const struct asked *a, double complex z)
         case QUANTITY_S21_DB:
                 return 20 * log10(cabs(z));
         case QUANTITY_TABLE:
+        case QUANTITY_EXTRINSIC:
         case QUANTITY_UNKNOWN:
         case QUANTITY_COUNT:
                 break;

@@ -11,7 +11,7 @@
 
 void cause_add(struct cause_list *list, const char *name, double dq, double nu)
 {
-        if (list->n == CAUSE_LIST_MAX || dq == 0)
+        if (list->n == CAUSE_LIST_MAX) /* one that does nothing keeps its place: cause_add_coherent() counts */
                 return;
         list->name[list->n] = name;
         list->dq[list->n] = dq;

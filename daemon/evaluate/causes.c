@@ -269,6 +269,7 @@ void causes_of(const struct asked *a, const struct trio *at, size_t j, double no
         causes_of_dummies(&k, j);
         cause_of_model(&k, j);
         cause_of_interpolation(&k, j);
+        causes_of_leads(&k);
         double freedom = INFINITY, by_data = cause_noise_by_data(&k, j, noise_gain, &freedom);
         bool ratio = a->quantity != QUANTITY_SRF &&
                      asked_share(a) == RF_SHARE_VALUE; /* the others are about straight in the noise, and near 0 without harm */

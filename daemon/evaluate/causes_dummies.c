@@ -99,7 +99,8 @@ void causes_of_dummies(const struct slope *k, size_t j)
                 /* The difference of two variances of which one is counted on few dies: known the worse, the less is left. */
                 double left = fmax(LEFT_LEAST, 1 - other / seen);
                 if (seen > 0)
-                        cause_add(k->to, "dummies", sqrt(left * seen), fmax(1, pads.nu * left * left));
+                        cause_add(k->to, "dummies", copysign(sqrt(left * seen), slope_value(k, per_y * CMPLX(0, 1))),
+                                  fmax(1, pads.nu * left * left)); /* signed as a capacitance would move it: it moves several numbers */
         }
         if (!ch->raw[PART_SHORT])
                 return;
@@ -171,7 +172,7 @@ void cause_of_interpolation(const struct slope *k, size_t j)
         double w[5];
         if (!(three.hz[2] > 1.12 * three.hz[0]) || rf_interpolation(&three, k->hz, &first, &n, w, NULL))
                 return;
-        struct trio other = {{{{0}}}};
+        struct trio other = {.hz = k->hz};
         for (size_t m = 0; m < n; m++) {
                 struct trio one = chain_point(k->a->ch, from + first + m);
                 for (int p = 0; p < PART_COUNT; p++)

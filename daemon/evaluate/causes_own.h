@@ -75,6 +75,8 @@ void cause_of_overtravel(const struct slope *k, int part);
 void causes_of_dummies(const struct slope *k, size_t j);
 void cause_of_model(const struct slope *k, size_t j);
 void cause_of_interpolation(const struct slope *k, size_t j);
+/* ---- leads.c: what is not known of the leads that were taken off, each cause together with what it does to the rest of the number. */
+void causes_of_leads(const struct slope *k);
 /* ---- causes_noise.c; gain: sum of the squared weights when the number lies between points.  NaN where the sweep cannot tell. */
 double cause_noise_of_device(const struct slope *k, double gain);
 double cause_noise_by_data(const struct slope *k, size_t j, double gain, double *ret_freedom);

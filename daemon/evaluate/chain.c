@@ -104,7 +104,7 @@ enum code chain_open(const struct chain_question *q, struct arena *arena, struct
 
 struct trio chain_point(const struct chain *ch, size_t j)
 {
-        struct trio t = {{{{0}}}};
+        struct trio t = {.hz = ch->axis.hz[j]};
         for (int p = 0; p < PART_COUNT; p++)
                 if (ch->raw[p])
                         t.s[p] = tip_point(ch->of[p], ch->raw[p], j, map_at(ch->map, j));
@@ -118,7 +118,7 @@ enum code chain_between(const struct chain *ch, double hz, struct trio *ret, siz
 {
         size_t first, n;
         double w[5], gain = 0;
-        struct trio sum = {{{{0}}}};
+        struct trio sum = {.hz = hz};
         enum code code = rf_interpolation(&ch->axis, hz, &first, &n, w, err);
         if (code)
                 return code;
@@ -334,27 +334,25 @@ double asked_share_at(const struct asked *a, double hz)
         return rf_share_of(asked_share(&at), asked_value(&at, z), asked_bend(&at, &t, z, u95));
 }
 
-/* Where the parameter could be read just as well: in half decades from the asked frequency, as far as each step is resolved. */
-static void range_find(const struct asked *a, double most, struct parameter_answer *to)
-{
-        bool element = a->quantity == QUANTITY_L || a->quantity == QUANTITY_C || a->quantity == QUANTITY_R || a->quantity == QUANTITY_Q;
-        if (!element && (!a->rf || a->near != 0)) /* along a line the branch would have to be followed */
-                return;
-        static const double half_decade = 3.16227766016837933;
-        to->lo_hz = to->hi_hz = a->hz;
-        while (to->lo_hz / half_decade >= a->ch->axis.hz[0] && rf_resolvable(asked_share_at(a, to->lo_hz / half_decade), most))
-                to->lo_hz /= half_decade;
-        while (to->hi_hz * half_decade <= a->ch->axis.hz[a->ch->axis.n - 1] &&
-               rf_resolvable(asked_share_at(a, to->hi_hz * half_decade), most))
-                to->hi_hz *= half_decade;
-        to->has_range = true;
-}
-
 static void best_says(const struct asked *a, struct parameter_answer *to)
 {
         size_t used = strlen(to->reason);
         snprintf(to->reason + used, sizeof to->reason - used, "%sread at %.4g GHz, best resolved from %.4g to %.4g GHz", used ? "; " : "",
                  a->hz / 1e9, to->lo_hz / 1e9, to->hi_hz / 1e9);
+}
+
+static void answer_without(const struct parameter_plan *plan, const struct tp_error *why, struct parameter_answer *to)
+{
+        *to = (struct parameter_answer){.plan = plan, .plane = plane_words[PLANE_DEVICE]};
+        snprintf(to->budget, sizeof to->budget, "{}");
+        unit_fail(to, why);
+}
+
+static void answer_element(const struct leads *leads, int32_t element, struct parameter_answer *to, struct cause_list *list)
+{
+        *list = leads->of[element];
+        to->value = leads->x.value[element];
+        to->has_value = true;
 }
 
 static void answer_one(const struct chain *ch, const struct parameter_plan *plan, struct parameter_answer *to)
@@ -376,15 +374,18 @@ static void answer_one(const struct chain *ch, const struct parameter_plan *plan
                 a.quantity = QUANTITY_SRF;
                 a.rf = RF_Q_UNKNOWN;
         }
-        *to = (struct parameter_answer){.plan = plan,
-                                        .value = NAN,
-                                        .u95 = NAN,
-                                        .verdict = "none",
-                                        .plane = plane_words[ch->method == RF_DEEMBED_UNKNOWN ? ch->cal->terms.plane : PLANE_DEVICE]};
+        *to = (struct parameter_answer){
+                .plan = plan,
+                .value = NAN,
+                .u95 = NAN,
+                .verdict = "none",
+                .plane = plane_words[ch->method == RF_DEEMBED_UNKNOWN && !ch->around ? ch->cal->terms.plane : PLANE_DEVICE]};
         snprintf(to->budget, sizeof to->budget, "{}");
         size_t j = 0;
         struct trio t;
-        if (a.quantity == QUANTITY_SRF) {
+        if (quantity_extrinsic(plan->quantity) >= 0) {
+                answer_element(ch->leads, quantity_extrinsic(plan->quantity), to, &list);
+        } else if (a.quantity == QUANTITY_SRF) {
                 answer_srf(&a, to, &list, &curve, &err);
         } else if (whole) {
                 if (asked_branch(&a, &err))
@@ -455,14 +456,33 @@ static void answer_one(const struct chain *ch, const struct parameter_plan *plan
                 if (plan->at == AT_BEST_WINDOW)
                         best_says(&a, to);
                 else if (!whole)
-                        range_find(&a, most, to);
+                        answer_range(&a, most, to);
+        }
+}
+
+/* One parameter on the side of the leads where it lies; `found` and `why`: whether they were. */
+static void answer_at(const struct chain *ch, const struct chain *inside, enum code found, const struct tp_error *why,
+                      const struct parameter_plan *plan, struct parameter_answer *to)
+{
+        const struct chain_question *q = ch->q;
+        struct tp_error cold = {0};
+        bool wants = leads_wanted(q->measure, plan);
+        if (wants && quantity_amplifies(plan->quantity) && condition_is_state(q->measure, q->condition)) {
+                tp_fail(&cold, CODE_UNRESOLVABLE, "nothing amplifies under condition %s, which the leads are found by",
+                        q->measure->conditions[q->condition].name);
+                answer_without(plan, &cold, to);
+        } else if (wants && found) {
+                answer_without(plan, why, to);
+        } else {
+                answer_one(wants ? inside : ch, plan, to);
         }
 }
 
 enum code chain_run(const struct chain_question *q, struct arena *arena, struct parameter_answer **ret, size_t *ret_n, uint32_t *ret_flags,
                     struct tp_error *err)
 {
-        struct chain ch;
+        struct chain ch, inside;
+        struct tp_error why = {0};
         struct sweep_said said;
         size_t n = q->measure->parameter_n;
         *ret = NULL;
@@ -474,10 +494,13 @@ enum code chain_run(const struct chain_question *q, struct arena *arena, struct 
         struct parameter_answer *answers = arena_take(arena, (n ? n : 1) * sizeof *answers);
         if (!answers)
                 return tp_fail_memory(err);
+        enum code found = leads_chain(&ch, arena, &inside, &why);
+        if (found == CODE_MEMORY)
+                return tp_fail_memory(err);
         sweep_say(&ch, arena, &said);
         *ret_flags = said.flags;
         for (size_t k = 0; k < n; k++) {
-                answer_one(&ch, &q->measure->parameters[k], &answers[k]);
+                answer_at(&ch, &inside, found, &why, &q->measure->parameters[k], &answers[k]);
                 sweep_said_in(&ch, &said, answers[k].reason, sizeof answers[k].reason);
         }
         *ret = answers;

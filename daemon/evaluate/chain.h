@@ -4,13 +4,16 @@
 #define TIPPLANE_EVALUATE_CHAIN_H
 #include "evaluate/inside.h"
 #include "rf/deembed/deembed.h"
+#include "rf/extract/extrinsic.h"
 #include "rf/extract/quantity.h"
 
 enum part { PART_DEVICE = RF_DUMMY_DEVICE, PART_OPEN = RF_DUMMY_OPEN, PART_SHORT = RF_DUMMY_SHORT, PART_COUNT = RF_DUMMY_COUNT };
 /* The device and its dummies at one frequency. */
 struct trio {
         struct m2 s[PART_COUNT]; /* at the calibration's plane; parts that the recipe does not use are 0 */
+        double hz;
 };
+struct leads;
 struct chain {
         const struct chain_question *q;
         const struct calibration *cal;
@@ -25,6 +28,8 @@ struct chain {
         double line_m;                            /* what lies between the planes of a line device */
         const double *half_re, *half_im;   /* S11 of the first half of a 2x-thru, gated out of it at each point of the axis; else NULL */
         const double *later_re, *later_im; /* the same with the gate closed one cell of time later */
+        const struct rf_extrinsic *around; /* taken off after the de-embedding; NULL: nothing */
+        const struct leads *leads;         /* whose elements `around` is; NULL: they are taken as exact */
 };
 enum code chain_open(const struct chain_question *, struct arena *, struct chain *ret, struct tp_error *);
 struct trio chain_point(const struct chain *, size_t j);
@@ -86,6 +91,8 @@ void answer_peak(struct asked *, double share_max, struct parameter_answer *, st
 void answer_group_delay(struct asked *, struct parameter_answer *, struct cause_list *, struct tp_error *);
 /* Where the number is resolved best: within twice its least u95/|value|.  false: nowhere. */
 bool best_window(const struct asked *, double share_max, double *ret_lo_hz, double *ret_hi_hz);
+/* Where the number could be read just as well: in half decades from a.hz, as far as each step is resolved. */
+void answer_range(const struct asked *, double share_max, struct parameter_answer *);
 /* Half width as a share of the value at one frequency; infinite where there is none. */
 double asked_share_at(const struct asked *, double hz);
 /* No value, and why. */
@@ -96,6 +103,16 @@ void causes_of(const struct asked *, const struct trio *, size_t j, double noise
 
 /* causes_stated.c: the chuck's temperature times the parameter's own coefficient, for the finished number. */
 void cause_of_temperature(const struct chain *, const struct parameter_plan *, enum rf_share, double value, struct cause_list *);
+
+/* leads.c: the elements around a transistor, from the sweeps of its off and cold states under the same touch, and what moves them. */
+struct leads {
+        struct rf_extrinsic x;
+        struct cause_list of[RF_X_COUNT]; /* what moves each, in its unit; nothing where an element is taken as none */
+};
+bool leads_wanted(const struct measure *, const struct parameter_plan *); /* it lies inside them, or is one of their elements */
+/* The chain with its leads taken off; the same chain where no parameter wants that.  CODE_NOT_FOUND: a state was not swept;
+   CODE_UNRESOLVABLE: the states do not give them. */
+enum code leads_chain(const struct chain *bare, struct arena *, struct chain *ret, struct tp_error *why);
 
 /* flags.c: what the corrected sweep says of itself; neither looks at a parameter nor decides over trust. */
 struct sweep_said {

@@ -114,6 +114,9 @@ struct chain_question {
         size_t open_n; /* good open dummies of other dies, for the dummies' own scatter; may be empty */
         /* Terms that held when a dummy was swept, where they are others than the device's (rescue.c); NULL: calibration. */
         const struct calibration *dummy_calibrations[RF_DUMMY_COUNT], *open_calibrations[8];
+        const struct raw_sweep *const *states; /* by condition of the measure, of the same touch; where the measure has `extrinsic` */
+        size_t state_n;
+        int32_t condition; /* under which raw was taken */
         const struct drift_seen *drift; /* NULL: only what a check lets pass is known */
         bool replayed;
 };

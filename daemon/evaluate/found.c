@@ -287,3 +287,18 @@ bool best_window(const struct asked *a, double share_max, double *ret_lo_hz, dou
         *ret_hi_hz = fmin(hz[to], high);
         return true;
 }
+
+void answer_range(const struct asked *a, double most, struct parameter_answer *to)
+{
+        bool element = a->quantity == QUANTITY_L || a->quantity == QUANTITY_C || a->quantity == QUANTITY_R || a->quantity == QUANTITY_Q;
+        if (!element && (!a->rf || a->near != 0)) /* along a line the branch would have to be followed */
+                return;
+        static const double half_decade = 3.16227766016837933;
+        to->lo_hz = to->hi_hz = a->hz;
+        while (to->lo_hz / half_decade >= a->ch->axis.hz[0] && rf_resolvable(asked_share_at(a, to->lo_hz / half_decade), most))
+                to->lo_hz /= half_decade;
+        while (to->hi_hz * half_decade <= a->ch->axis.hz[a->ch->axis.n - 1] &&
+               rf_resolvable(asked_share_at(a, to->hi_hz * half_decade), most))
+                to->hi_hz *= half_decade;
+        to->has_range = true;
+}

@@ -290,6 +290,9 @@ static void say_measure(const struct recipe *r, const struct measure *m, struct 
                 else if (!(condition_volt(c) > 0))
                         text_f(to, "%s no bias", k ? "," : "");
         }
+        if (m->has_extrinsic)
+                text_f(to, ", elements inside its leads (by %s%s%zu cold states)", m->extrinsic.off, m->extrinsic.off[0] ? " and " : "",
+                       m->extrinsic.cold_n);
         const char *before = ", less ", *last = NULL;
         for (int k = 1; k < RF_DUMMY_COUNT; k++) { /* "less OPEN and SHORT of its die" */
                 if (!measure_dummy(m, k)[0])

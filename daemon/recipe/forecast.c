@@ -45,6 +45,7 @@ double recipe_u_least(const struct recipe *r, const struct measure *m, const str
         case QUANTITY_Q:
         case QUANTITY_S21_DB:
         case QUANTITY_TABLE:
+        case QUANTITY_EXTRINSIC:
         case QUANTITY_SRF:
         case QUANTITY_UNKNOWN:
         case QUANTITY_COUNT:

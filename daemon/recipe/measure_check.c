@@ -149,7 +149,7 @@ static const char *found_name(int32_t quantity)
 static bool is_of_transistors(int32_t quantity)
 {
         enum rf_group g = rf_quantities[quantity_rf(quantity)].group;
-        return g == RF_GROUP_GAIN || g == RF_GROUP_FET || g == RF_GROUP_HBT || is_plateau(quantity);
+        return g == RF_GROUP_GAIN || quantity_inside(quantity) || quantity_extrinsic(quantity) >= 0 || is_plateau(quantity);
 }
 
 /* A line of twice the length is what L-2L believes in: to a micrometre. */
@@ -210,6 +210,9 @@ static enum code check_parameter(const struct recipe *r, size_t i, size_t k, dou
                 return refuse_at(err, pointer_at("%s/freq_hz", at.at),
                                  "%.15g Hz for parameter %s of device %s lies outside sweep %s, %.15g Hz to %.15g Hz", p->freq_hz, p->name,
                                  m->device, m->sweep, low_hz, high_hz);
+        enum code code = extrinsic_check_parameter(m, p, pointer_at("%s/quantity", at.at), err);
+        if (code)
+                return code;
         if (p->has_low && p->has_high && !(p->low < p->high))
                 return refuse_at(
                         err, pointer_at("%s/high", at.at),
@@ -308,6 +311,8 @@ static enum code check_measure(const struct recipe *r, size_t i, const double *c
                 code = check_lines(r, i, err);
         if (!code)
                 code = check_conditions(r, i, err);
+        if (!code)
+                code = extrinsic_check(r, i, hz, n, err);
         if (!code)
                 code = check_contact(r, i, err);
         if (!code && m->parameter_n > 0 && is_dummy(kind))

@@ -162,6 +162,7 @@ struct bias_source {
         double limit_a;
 };
 struct condition {
+        char name[32]; /* "": only numbered */
         double volt;
         int32_t channel;
         double limit_a;
@@ -197,7 +198,8 @@ enum quantity_kind {
         QUANTITY_ZC_RE,
         QUANTITY_S21_DB,
         QUANTITY_TABLE,
-        /* from here on the words are those of rf_quantities[] */ QUANTITY_COUNT = QUANTITY_TABLE + 70
+        /* from here on the words are those of rf_quantities[] */ QUANTITY_EXTRINSIC = QUANTITY_TABLE + 70,
+        /* … and from here on those of rf_extrinsic_words[] */ QUANTITY_COUNT = QUANTITY_EXTRINSIC + 9
 };
 extern const char *const quantity_words[];       /* "unknown", "L", "Q", "C", "R", "SRF", "eps_eff", "loss", "Zc", "S21_dB", "L11" … */
 extern const char *const deembed_words[];        /* "none", and words of rf_deembed_methods[] */
@@ -205,8 +207,10 @@ extern const char *const contact_family_words[]; /* "unknown", "conducts", "bloc
 extern const char *const quantity_units[];       /* "", "H", "1", "F", "ohm", "Hz", "1", "dB/mm", "ohm", "dB", … */
 int32_t
 quantity_rf(int32_t quantity); /* enum rf_quantity: the row of rf_quantities[] of a word from QUANTITY_TABLE on; RF_Q_UNKNOWN before */
-bool quantity_of_sweep(int32_t quantity); /* found in the whole sweep, not asked at a frequency: SRF, fT, fmax, Qd_max … */
-int32_t deembed_rf(int32_t deembed);      /* enum deembed_method; RF_DEEMBED_UNKNOWN: none */
+int32_t quantity_extrinsic(int32_t quantity); /* enum rf_extrinsic_element; -1: no element around a transistor */
+bool quantity_inside(int32_t quantity);       /* of the intrinsic transistor: gm, Cgs, R_pi … */
+bool quantity_of_sweep(int32_t quantity);     /* found in the whole sweep, not asked at a frequency: SRF, fT, fmax, Qd_max … */
+int32_t deembed_rf(int32_t deembed);          /* enum deembed_method; RF_DEEMBED_UNKNOWN: none */
 enum freq_wish { AT_FREQUENCY, AT_BEST_WINDOW };
 extern const char *const freq_wish_words[]; /* "frequency", "best_window" */
 struct parameter_plan {
@@ -229,6 +233,21 @@ struct contact_plan {
         double dc_ohm_low, dc_ohm_high; /* family 1: port to port; 3: each port to ground */
         double drift_limit;             /* |S(end) - S(start)| allowed */
 };
+struct cold_state {
+        char condition[32];
+        double drive; /* FET: gate above threshold, V; forward gate, HBT: gate or base current, A */
+};
+struct extrinsic_plan { /* what lies around a transistor, from conditions of its own measure (rf/extract/extrinsic.h) */
+        char off[32];   /* a condition; "": the de-embedding takes all capacitance of the pads */
+        int32_t off_as; /* enum rf_off */
+        double off_below_hz;
+        struct cold_state *cold;
+        size_t cold_n;
+        int32_t cold_as;                   /* enum rf_cold */
+        double drive_u;                    /* of all drives alike (1 s): the threshold; 0: not stated */
+        double channel_ohm, channel_ohm_u; /* forward gate: the channel's, and 1 s of it */
+        double from_hz, below_hz;          /* where the cold states are read; 0: everywhere */
+};
 struct measure {
         char device[32]; /* a device of the layout */
         char sweep[32];
@@ -239,10 +258,15 @@ struct measure {
         char open[32], short_[32]; /* dummies: devices of the same die; JSON keys are rf_dummy_words[] */
         char pad[32], thru[32], short_left[32], short_right[32], line[32], line_double[32], two_x_thru[32];
         bool symmetric;
+        struct extrinsic_plan extrinsic;
+        bool has_extrinsic;
         struct parameter_plan *parameters;
         size_t parameter_n; /* none for dummies */
 };
-const char *measure_dummy(const struct measure *, int dummy); /* enum rf_dummy: the device's name, "" when there is none */
+bool condition_is_state(const struct measure *, int condition);  /* its leads are found by it: nothing amplifies there */
+bool quantity_amplifies(int32_t quantity);                       /* of the intrinsic transistor: exists where it amplifies alone */
+int measure_condition(const struct measure *, const char *name); /* -1: none of that name */
+const char *measure_dummy(const struct measure *, int dummy);    /* enum rf_dummy: the device's name, "" when there is none */
 struct mandate {
         int32_t retouch_max, recalibrate_max;
         double overtravel_extra_um_max;

@@ -2,6 +2,7 @@
    is in recipe_check.c and measure_check.c. */
 #include "recipe/recipe_own.h"
 #include "rf/calibrate/calibration.h"
+#include "rf/extract/extrinsic.h"
 #include "rf/trust/decide_limits.h"
 
 /* clang-format off: a table reads better with one row per field */
@@ -586,6 +587,7 @@ static const struct field gate_fields[] = {
 };
 static const struct object gate_object = OBJECT_OF(struct bias_source, "gate", gate_fields, NULL);
 static const struct field condition_fields[] = {
+        {.key = "name", .type = FIELD_NAME, TEXT_AT(struct condition, name), .say = "to name it by in \"extrinsic\""},
         {.key = "volt", .type = FIELD_REAL, AT(struct condition, volt), .min = -1000, .max = 1000, .unit = "V", .say = "0: unbiased"},
         {.key = "channel", .type = FIELD_I32, AT(struct condition, channel), .min = 0, .max = 16},
         {.key = "limit_a", .type = FIELD_REAL, AT(struct condition, limit_a), .min = 0, .max = 10, .unit = "A"},
@@ -685,6 +687,89 @@ static const struct field parameter_fields[] = {
          .say = "highest chance of a wrong pass, and of a wrong fail, guarded"},
 };
 static const struct object parameter_object = OBJECT_OF(struct parameter_plan, "parameter", parameter_fields, NULL);
+static const struct field cold_fields[] = {
+        {.key = "condition", .type = FIELD_NAME, TEXT_AT(struct cold_state, condition), .required = true},
+        {.key = "drive",
+         .type = FIELD_REAL,
+         AT(struct cold_state, drive),
+         .required = true,
+         .min = 1e-9,
+         .max = 1000,
+         .say = "its channel conducts in proportion to this: gate voltage above threshold (V); forward gate, HBT: gate or base current "
+                "(A)"},
+};
+static const struct object cold_object = OBJECT_OF(struct cold_state, "cold", cold_fields, NULL);
+static const struct field extrinsic_fields[] = {
+        {.key = "off",
+         .type = FIELD_NAME,
+         TEXT_AT(struct extrinsic_plan, off),
+         .say = "the condition under which it is off; left out: dummies have taken all capacitance of the pads"},
+        {.key = "off_as",
+         .type = FIELD_CHOICE,
+         AT(struct extrinsic_plan, off_as),
+         .words = rf_off_words,
+         .standard = RF_OFF_COLD_PINCH,
+         .say = "cold_pinch: FET, no drain voltage; pi: HBT, base reverse biased, all that is there counts as pads"},
+        {.key = "off_below_hz",
+         .type = FIELD_REAL,
+         AT(struct extrinsic_plan, off_below_hz),
+         .min = 0,
+         .max = 2e12,
+         .standard = 5e9,
+         .unit = "Hz",
+         .say = "capacitances are read below it, where the leads do not matter; 0: everywhere"},
+        {.key = "cold",
+         .type = FIELD_LIST,
+         LIST_AT(struct extrinsic_plan, cold, cold_n),
+         .required = true,
+         .object = &cold_object,
+         .min = 2,
+         .max = 16,
+         .say = "conditions without signal gain at two drives or more"},
+        {.key = "cold_as",
+         .type = FIELD_CHOICE,
+         AT(struct extrinsic_plan, cold_as),
+         .words = rf_cold_words,
+         .standard = RF_COLD_VANISHING,
+         .say = "vanishing: FET in strong inversion, HBT with open collector; gate_forward: FET with a conducting gate"},
+        {.key = "drive_u",
+         .type = FIELD_REAL,
+         AT(struct extrinsic_plan, drive_u),
+         .min = 0,
+         .max = 100,
+         .say = "standard uncertainty of all drives alike, in their unit: of the threshold; 0: not stated"},
+        {.key = "channel_ohm",
+         .type = FIELD_REAL,
+         AT(struct extrinsic_plan, channel_ohm),
+         .min = 0,
+         .max = 1e6,
+         .unit = "ohm",
+         .say = "forward gate: the channel's resistance"},
+        {.key = "channel_ohm_u",
+         .type = FIELD_REAL,
+         AT(struct extrinsic_plan, channel_ohm_u),
+         .min = 0,
+         .max = 1e6,
+         .unit = "ohm",
+         .say = "its standard uncertainty; 0: not stated"},
+        {.key = "from_hz",
+         .type = FIELD_REAL,
+         AT(struct extrinsic_plan, from_hz),
+         .min = 0,
+         .max = 2e12,
+         .unit = "Hz",
+         .say = "cold states are read from here"},
+        {.key = "below_hz",
+         .type = FIELD_REAL,
+         AT(struct extrinsic_plan, below_hz),
+         .min = 0,
+         .max = 2e12,
+         .unit = "Hz",
+         .say = "… to here; 0: to the sweep's end"},
+};
+static const struct object extrinsic_object = OBJECT_OF(
+        struct extrinsic_plan, "extrinsic", extrinsic_fields,
+        "Pads and leads of a transistor, found under the same touch, after the de-embedding; off the intrinsic elements they come.");
 static const struct field measure_fields[] = {
         {.key = "device", .type = FIELD_NAME, TEXT_AT(struct measure, device), .required = true, .say = "a device of the layout"},
         {.key = "sweep", .type = FIELD_NAME, TEXT_AT(struct measure, sweep), .required = true},
@@ -714,6 +799,12 @@ static const struct field measure_fields[] = {
          TEXT_AT(struct measure, two_x_thru),
          .say = "both fixture halves, mirrored, back to back"},
         {.key = "symmetric", .type = FIELD_BOOL, AT(struct measure, symmetric)},
+        {.key = "extrinsic",
+         .type = FIELD_OBJECT,
+         AT(struct measure, extrinsic),
+         .has_offset = offsetof(struct measure, has_extrinsic),
+         .object = &extrinsic_object,
+         .say = "taken off before gm, Cgs, R_pi and all other elements of the intrinsic transistor are computed"},
         {.key = "parameters",
          .type = FIELD_LIST,
          LIST_AT(struct measure, parameters, parameter_n),

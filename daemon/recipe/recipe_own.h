@@ -21,6 +21,9 @@ struct name_list standard_names(const struct recipe *);
 struct name_list device_names(const struct layout *);
 /* The probes cannot stand on it: pitch, order or overtravel; the sentence names device and probe (measure_check.c). */
 enum code footprint_check(const struct recipe *, int device, struct tp_error *);
+/* What lies around a transistor (extrinsic_check.c); hz: of the measure's sweep.  The second: may it be asked?  at: of its quantity. */
+enum code extrinsic_check(const struct recipe *, size_t measure, const double *hz, size_t n, struct tp_error *);
+enum code extrinsic_check_parameter(const struct measure *, const struct parameter_plan *, struct pointer at, struct tp_error *);
 /* Does `hz` hold x?  To 1e-9 relative; hz rises strictly. */
 bool axis_holds(const double *hz, size_t n, double x);
 

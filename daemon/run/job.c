@@ -153,8 +153,31 @@ static enum code no_values(struct job *job, const struct measure *measure, struc
         return CODE_OK;
 }
 
+/* All sweeps of the touch that sweep i belongs to, by condition. */
+struct states {
+        int32_t target; /* whose they are; -1: nobody's */
+        struct raw_sweep raw[RESCUE_CONDITIONS];
+        const struct raw_sweep *at[RESCUE_CONDITIONS];
+};
+static enum code states_load(struct job *job, struct view *view, size_t i, struct states *to)
+{
+        enum code code = CODE_OK;
+        if (to->target == job->sweeps[i].touchdown_die)
+                return CODE_OK;
+        *to = (struct states){.target = job->sweeps[i].touchdown_die};
+        for (size_t s = 0; s < job->sweep_n && !code; s++) {
+                int32_t c = job->sweeps[s].condition;
+                if (job->sweeps[s].touchdown_die != to->target)
+                        continue;
+                code = sweep_load(view, job->sweeps[s].sweep, job->hz, job->hz_n, job->arena, &to->raw[c], &job->err);
+                to->at[c] = &to->raw[c];
+        }
+        return code;
+}
+
 static enum code run_evaluate(struct job *job, struct view *view)
 {
+        struct states states = {.target = -1};
         struct raw_sweep dummies[RF_DUMMY_COUNT], opens[8];
         struct chain_question ask = {.recipe = job->recipe, .replayed = job->replayed};
         enum code code = CODE_OK;
@@ -178,6 +201,11 @@ static enum code run_evaluate(struct job *job, struct view *view)
                         break;
                 ask.raw = &raw;
                 ask.measure = &job->recipe->measures[job->sweeps[i].item];
+                ask.states = states.at;
+                ask.state_n = RESCUE_CONDITIONS;
+                ask.condition = job->sweeps[i].condition;
+                if (ask.measure->has_extrinsic && (code = states_load(job, view, i, &states)))
+                        break;
                 ask.calibration = job->sweeps[i].calibration;
                 ask.drift = job->sweeps[i].drift;
                 *row = (struct job_answer_row){

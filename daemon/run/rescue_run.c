@@ -228,7 +228,16 @@ static enum code device_rescue(struct bed *b, int32_t target, struct rescued *re
         const struct measure *m = &b->recipe->measures[b->plan->targets[target].item];
         struct chain_question q;
         bool any = false;
+        struct raw_sweep states[RESCUE_CONDITIONS];
+        const struct raw_sweep *state_at[RESCUE_CONDITIONS] = {NULL};
         enum code code = question_fill(b, target, &q, err);
+        for (size_t c = 0; c < m->condition_n && c < RESCUE_CONDITIONS && m->has_extrinsic && !code; c++)
+                if (d->at[c].sweep > d->touchdown) {
+                        code = raw_load(b, &d->at[c], b->die, &states[c], err);
+                        state_at[c] = &states[c];
+                }
+        q.states = state_at;
+        q.state_n = RESCUE_CONDITIONS;
         for (size_t c = 0; c < m->condition_n && c < RESCUE_CONDITIONS && !code; c++) {
                 struct raw_sweep raw;
                 struct parameter_answer *rows = NULL;
@@ -242,6 +251,7 @@ static enum code device_rescue(struct bed *b, int32_t target, struct rescued *re
                 if ((code = raw_load(b, &d->at[c], b->die, &raw, err)))
                         break;
                 q.raw = &raw;
+                q.condition = (int32_t)c;
                 enum code chain = chain_run(&q, b->die, &rows, &n, &flags, &why);
                 if (chain == CODE_MEMORY)
                         return tp_fail_memory(err);

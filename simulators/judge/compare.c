@@ -105,7 +105,9 @@ enum code parameters_judge(const struct truth *truth, const struct table *t, con
                 at.hz = table_real(t, i, hz);
                 if (!(at.hz > 0)) /* read in the middle of its best window; what is found in a sweep does not ask */
                         at.hz = sqrt(table_real(t, i, lo) * table_real(t, i, hi));
-                j.truth = d ? true_value_at(d, q ? q : quantity_of(j.name), &at) : NAN;
+                q = q ? q : quantity_of(j.name);
+                at.inside = at.inside && true_is_of_inside(q);
+                j.truth = d ? true_value_at(d, q, &at) : NAN;
                 if (isnan(j.truth)) {
                         p.unknown_n++;
                         continue;

@@ -246,6 +246,25 @@ static inline struct raw_sweep bench_device(struct bench *b, const struct dut *d
                                                                                  : bench_two_port(b, dut_chain, d);
 }
 
+/* A device behind the_pads, by its own chain matrix. */
+struct inner {
+        struct chain_matrix (*of)(double hz);
+        const struct touch *touch;
+        bool no_leads;
+};
+static inline struct chain_matrix pads_and_leads(double hz, const void *what)
+{
+        const struct inner *d = what;
+        double complex w = J * TWO_PI * hz, lead = d->no_leads ? 0 : the_pads.r_ohm + w * the_pads.l_h, pad = w * the_pads.c_f;
+        struct chain_matrix m = times(times(to_ground(pad), in_series(lead)), times(d->of(hz), times(in_series(lead), to_ground(pad))));
+        return times(in_series(contact(d->touch, hz, 0)), times(m, in_series(contact(d->touch, hz, 1))));
+}
+
+static inline struct chain_matrix of_y(double complex y11, double complex y12, double complex y21, double complex y22)
+{
+        return (struct chain_matrix){-y22 / y21, -1 / y21, -(y11 * y22 - y12 * y21) / y21, -y11 / y21};
+}
+
 /* ---- the recipe that goes with it --------------------------------------------------------------------------------------------------- */
 enum { OPEN_AIR, SHORT_A, LOAD_A, THRU_A, SHORT_B, THRU_B, LOAD_B };
 static inline struct bench *bench_new(const char *method)

@@ -118,7 +118,7 @@ static void gains_hold_95_percent_or_say_nothing(void **state)
                 struct chain ch;
                 struct asked a = asked_of(&q, &ch);
                 struct random r = random_of(32, k);
-                struct trio t = {{rows[k].s}};
+                struct trio t = {.s = {rows[k].s}};
                 double complex g[4];
                 assert_true(a.rf != RF_Q_UNKNOWN);
                 double value = asked_number(&a, rows[k].s, g), squares = 0;

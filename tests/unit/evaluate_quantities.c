@@ -1,30 +1,13 @@
 /* Quantities of the table and the ladder of de-embeddings through the whole chain: against the elements that were put in. */
 #include "evaluate_bench.h"
+#include "rf/extract/extrinsic.h"
 #include "rf/extract/quantity.h"
-
-/* A device behind the_pads, by its own chain matrix. */
-struct inner {
-        struct chain_matrix (*of)(double hz);
-        const struct touch *touch;
-        bool no_leads;
-};
-static struct chain_matrix pads_and_leads(double hz, const void *what)
-{
-        const struct inner *d = what;
-        double complex w = J * TWO_PI * hz, lead = d->no_leads ? 0 : the_pads.r_ohm + w * the_pads.l_h, pad = w * the_pads.c_f;
-        struct chain_matrix m = times(times(to_ground(pad), in_series(lead)), times(d->of(hz), times(in_series(lead), to_ground(pad))));
-        return times(in_series(contact(d->touch, hz, 0)), times(m, in_series(contact(d->touch, hz, 1))));
-}
 
 /* ---- devices ------------------------------------------------------------------------------------------------------------------------- */
 static struct chain_matrix nothing(double hz)
 {
         (void)hz;
         return in_series(0);
-}
-static struct chain_matrix of_y(double complex y11, double complex y12, double complex y21, double complex y22)
-{
-        return (struct chain_matrix){-y22 / y21, -1 / y21, -(y11 * y22 - y12 * y21) / y21, -y11 / y21};
 }
 static void fet_elements(double hz, double complex y[4])
 {
@@ -111,7 +94,7 @@ static void near_to(const struct parameter_answer *a, double want, double relati
 static void words_and_units_are_those_of_rf(void **state)
 {
         (void)state;
-        for (int32_t k = QUANTITY_TABLE; k < QUANTITY_COUNT; k++) {
+        for (int32_t k = QUANTITY_TABLE; k < QUANTITY_EXTRINSIC; k++) {
                 int32_t q = quantity_rf(k);
                 if (!q)
                         fail_msg("%s is no quantity of rf/", quantity_words[k]);
@@ -120,6 +103,12 @@ static void words_and_units_are_those_of_rf(void **state)
                 for (int32_t j = 1; j < k; j++)
                         assert_string_not_equal(quantity_words[j], quantity_words[k]);
         }
+        for (int32_t k = QUANTITY_EXTRINSIC; k < QUANTITY_COUNT; k++) {
+                assert_string_equal(quantity_words[k], rf_extrinsic_words[quantity_extrinsic(k)]);
+                assert_string_equal(quantity_units[k], rf_extrinsic_units[quantity_extrinsic(k)]);
+                assert_true(quantity_of_sweep(k) && !quantity_rf(k) && !quantity_inside(k));
+        }
+        assert_int_equal(quantity_extrinsic(QUANTITY_L), -1);
         assert_int_equal(quantity_rf(QUANTITY_L), 0);
         assert_true(quantity_of_sweep(QUANTITY_SRF) && !quantity_of_sweep(QUANTITY_L));
         for (int32_t k = 1; k < DEEMBED_COUNT; k++)

@@ -43,7 +43,8 @@ static void change(cJSON *root, const char *where, const char *value)
         }
 }
 
-static void assert_refused(const char *path, const struct bad *b)
+/* first: changes that make a good recipe of another kind. */
+static void assert_refused_after(const char *path, const struct bad *first, size_t first_n, const struct bad *b)
 {
         size_t n = 0;
         char *text = file_text(path, &n);
@@ -51,13 +52,18 @@ static void assert_refused(const char *path, const struct bad *b)
         struct arena *a = arena_new(0);
         struct recipe *r = NULL;
         struct tp_error err = {0};
-        change(json, b->where, b->value);
+        for (size_t k = 0; k < first_n; k++)
+                change(json, first[k].where, first[k].value);
+        if (b)
+                change(json, b->where, b->value);
         char *changed = cJSON_PrintUnformatted(json);
         enum code code = recipe_read(changed, strlen(changed), a, &r, &err);
-        if (code != CODE_BAD_INPUT || r)
+        if (!b && code)
+                fail_msg("%s", err.text);
+        if (b && (code != CODE_BAD_INPUT || r))
                 fail_msg("%s = %s was read (code %d, %s)", b->where, b->value ? b->value : "(taken away)", code, err.text);
-        if (strcmp(err.pointer, b->pointer) != 0 || !strstr(err.text, b->pointer) || !strstr(err.text, b->shows) ||
-            !strstr(err.text, b->says))
+        if (b && (strcmp(err.pointer, b->pointer) != 0 || !strstr(err.text, b->pointer) || !strstr(err.text, b->shows) ||
+                  !strstr(err.text, b->says)))
                 fail_msg("%s = %s: wanted \"%s\", \"%s\", \"%s\"; got pointer \"%s\", sentence \"%s\"", b->where,
                          b->value ? b->value : "(taken away)", b->pointer, b->shows, b->says, err.pointer, err.text);
         cJSON_free(changed);
@@ -196,6 +202,8 @@ static const struct bad recipes[] = {
         {"/setup", NULL, "/setup", "missing", "recipe needs it"},
 };
 
+static void assert_refused(const char *path, const struct bad *b) { assert_refused_after(path, NULL, 0, b); }
+
 static const struct bad recordings[] = {
         {"/calibration/standards", "[{\"standard\":\"LINE_0200\"},{\"standard\":\"SHORT\"}]", "/calibration/standards", "1 of kind line",
          "at least 2"},
@@ -248,6 +256,54 @@ static const struct bad bands[] = {
         {"/calibration/eps_eff", NULL, "/calibration/eps_eff", "0", "at least 1"},
         {"/calibration/reflect_estimate", "0.1", "/calibration/reflect_estimate", "0.1", "-1 for a short"},
 };
+
+/* L1 as a transistor that is read off, cold and biased */
+static const struct bad transistor[] = {
+        {"/layout/devices/2/kind", "\"transistor\"", NULL, NULL, NULL},
+        {"/measures/2/conditions",
+         "[{\"name\":\"on\",\"volt\":1,\"channel\":1,\"limit_a\":0.05,\"gate\":{\"volt\":0.9,\"limit_a\":0.001}},{\"name\":\"off\"},"
+         "{\"name\":\"cold_1\",\"gate\":{\"volt\":0.9,\"limit_a\":0.001}},{\"name\":\"cold_2\",\"gate\":{\"volt\":1.4,\"limit_a\":0.001}}]",
+         NULL, NULL, NULL},
+        {"/measures/2/parameters", "[{\"name\":\"gm\",\"quantity\":\"gm\",\"freq_hz\":1e10},{\"name\":\"c_in\",\"quantity\":\"c_in\"}]",
+         NULL, NULL, NULL},
+        {"/measures/2/extrinsic",
+         "{\"off\":\"off\",\"cold\":[{\"condition\":\"cold_1\",\"drive\":0.5},{\"condition\":\"cold_2\",\"drive\":1}],\"from_hz\":1e9}",
+         NULL, NULL, NULL},
+};
+static const struct bad leads[] = {
+        {"/layout/devices/2/kind", "\"inductor\"", "/measures/2/extrinsic", "L1 is a inductor", "only a transistor"},
+        {"/measures/2/extrinsic/off", "\"pinched\"", "/measures/2/extrinsic/off", "\"pinched\"", "there are: on, off, cold_1, cold_2"},
+        {"/measures/2/extrinsic/off", "\"on\"", "/measures/2/extrinsic/off", "\"on\" has 1 V", "which amplifies then"},
+        {"/measures/2/extrinsic/cold/1/condition", "\"cold_3\"", "/measures/2/extrinsic/cold/1/condition", "\"cold_3\"", "there are: on"},
+        {"/measures/2/extrinsic/cold/1/condition", "\"cold_1\"", "/measures/2/extrinsic/cold/1/condition", "\"cold_1\"", "named twice"},
+        {"/measures/2/extrinsic/cold/1/condition", "\"off\"", "/measures/2/extrinsic/cold/1/condition", "\"off\" biases no gate",
+         "give it one"},
+        {"/measures/2/extrinsic/off", "\"cold_1\"", "/measures/2/extrinsic/cold/0/condition", "\"cold_1\" is the off state", "either"},
+        {"/measures/2/extrinsic/cold/1/drive", "0.5", "/measures/2/extrinsic/cold", "from 0.5 to 0.5", "over different ones"},
+        {"/measures/2/extrinsic/cold/1/drive", "-1", "/measures/2/extrinsic/cold/1/drive", "-1", "outside"},
+        {"/measures/2/extrinsic/cold/1", NULL, "/measures/2/extrinsic/cold", "a list of 1", "2 to 16"},
+        {"/measures/2/extrinsic/off_as", "\"unknown\"", "/measures/2/extrinsic/off_as", "\"unknown\"", "pi and cold_pinch"},
+        {"/measures/2/extrinsic/cold_as", "\"unknown\"", "/measures/2/extrinsic/cold_as", "\"unknown\"", "gate_forward and vanishing"},
+        {"/measures/2/extrinsic/cold_as", "\"gate_forward\"", "/measures/2/extrinsic/channel_ohm", "0 ohm", "four resistances"},
+        {"/measures/2/extrinsic/channel_ohm", "5", "/measures/2/extrinsic/channel_ohm", "5 ohm", "leave it out"},
+        {"/measures/2/extrinsic/below_hz", "1e9", "/measures/2/extrinsic/below_hz", "1e+09 Hz", "three or more"},
+        {"/measures/2/extrinsic/off_below_hz", "7e4", "/measures/2/extrinsic/off_below_hz", "70000 Hz", "three or more"},
+        {"/measures/2/conditions/3/name", "\"cold_1\"", "/measures/2/conditions/3/name", "\"cold_1\"", "condition 2 already"},
+        {"/measures/2/extrinsic", NULL, "/measures/2/parameters/1/quantity", "\"c_in\"", "give L1 \"extrinsic\""},
+        {"/measures/2/extrinsic/off", NULL, "/measures/2/parameters/1/quantity", "\"c_in\"", "give \"extrinsic\" its \"off\""},
+        {"/measures/2/parameters/1/quantity", "\"c_between\"", "/measures/2/parameters/1/quantity", "\"c_between\"", "not a pad"},
+        {"/measures/2/parameters/0/quantity", "\"Cds\"", "/measures/2/parameters/0/quantity", "\"Cds\"", "open dummy"},
+        {"/measures/2/parameters/1/freq_hz", "1e9", "/measures/2/parameters/1/freq_hz", "1000000000 Hz", "leave it out"},
+};
+
+static void each_bad_way_to_find_leads_is_refused(void **state)
+{
+        (void)state;
+        size_t first = sizeof transistor / sizeof transistor[0];
+        assert_refused_after("simulators/demo/recipe.json", transistor, first, NULL); /* good as it stands */
+        for (size_t i = 0; i < sizeof leads / sizeof leads[0]; i++)
+                assert_refused_after("simulators/demo/recipe.json", transistor, first, &leads[i]);
+}
 
 static void each_bad_layout_is_refused_with_place_and_value(void **state)
 {
@@ -324,6 +380,7 @@ int main(void)
 {
         const struct CMUnitTest tests[] = {
                 cmocka_unit_test(each_bad_layout_is_refused_with_place_and_value),
+                cmocka_unit_test(each_bad_way_to_find_leads_is_refused),
                 cmocka_unit_test(each_bad_recipe_is_refused_with_place_and_value),
                 cmocka_unit_test(each_bad_line_calibration_is_refused_with_place_and_value),
                 cmocka_unit_test(each_bad_band_is_refused_with_place_and_value),

@@ -12,6 +12,9 @@ const char *const rf_extrinsic_words[RF_X_COUNT + 1] = {"c_in",     "c_out", "c_
                                                         "l_common", "r_in",  "r_out",     "r_common", NULL};
 const char *const rf_extrinsic_units[RF_X_COUNT + 1] = {"F", "F", "F", "H", "H", "H", "ohm", "ohm", "ohm", NULL};
 
+const char *const rf_off_words[] = {"unknown", "pi", "cold_pinch", NULL}, *const rf_cold_words[] = {"unknown", "gate_forward", "vanishing",
+                                                                                                    NULL};
+
 /* y = k w through zero over m points: k and its standard error. */
 struct slope_sum {
         double ww, wy, yy;

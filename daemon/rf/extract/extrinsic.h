@@ -30,6 +30,7 @@ struct rf_extrinsic {
 };
 
 /* ---- capacitances, from the transistor that is off ---------------------------------------------------------------------------------- */
+extern const char *const rf_off_words[], *const rf_cold_words[]; /* "unknown" first, NULL at the end */
 enum rf_off {
         RF_OFF_UNKNOWN,
         RF_OFF_PI,        /* whatever lies between the terminals: c_in, c_out, c_between as they stand.  HBT, base reverse biased: overlap,

@@ -1,0 +1,277 @@
+/* leads.c: what lies around an intrinsic transistor, from the sweeps of its off and cold states under the same touch, and what moves it.
+ * Elements    rf/extract/extrinsic.h, on the corrected and de-embedded sweeps: the capacitances of what is off first, then the cold ones.
+ * Causes      Each element is a weighted sum, over frequencies and biases, of numbers that are read at one frequency (pi_C1, tee_R2 …).
+ *             Those have causes of their own, which are added with their sign: a contact or a standard moves all states alike, and the
+ *             biased sweep too, so that what it did to the leads goes against what it does to the rest (r_in holds the contact that the
+ *             biased sweep has as well).  The sum is taken at a few nodes of the window, for causes are smooth.
+ * Own causes  "extrinsic r_in" and so on: the scatter about the straight lines of the fit, and by how much the lower half of the window
+ *             says something else (the model's own error).  "extrinsic drive": the threshold, which moves all drives alike. */
+#include "evaluate/causes_own.h"
+#include <math.h>
+#include <string.h>
+
+enum { NODES = 7 };
+static const char *const own_names[RF_X_COUNT] = {"extrinsic c_in", "extrinsic c_out", "extrinsic c_between",
+                                                  "extrinsic l_in", "extrinsic l_out", "extrinsic l_common",
+                                                  "extrinsic r_in", "extrinsic r_out", "extrinsic r_common"};
+/* small against any such element, large against rounding */
+static const double steps[RF_X_COUNT] = {1e-18, 1e-18, 1e-18, 1e-15, 1e-15, 1e-15, 1e-3, 1e-3, 1e-3};
+
+struct state {
+        struct chain ch; /* of the sweep in this state */
+        struct net2 net;
+        double drive, x;           /* x: 1/drive */
+        double r_weight, l_weight; /* of the intercept over x, over x^2 */
+};
+
+static enum code state_open(const struct chain *bare, const char *name, struct arena *arena, struct state *ret, struct tp_error *err)
+{
+        const struct chain_question *q = bare->q;
+        int c = measure_condition(q->measure, name);
+        const struct raw_sweep *raw = c >= 0 && (size_t)c < q->state_n ? q->states[c] : NULL;
+        if (!raw)
+                return tp_fail(err, CODE_NOT_FOUND, "no sweep of condition %s under this touch, which the leads are found by", name);
+        if (raw->n != bare->axis.n || (raw->hz != bare->axis.hz && memcmp(raw->hz, bare->axis.hz, raw->n * sizeof *raw->hz) != 0))
+                return tp_fail(err, CODE_BAD_INPUT, "condition %s was swept at other frequencies than the one asked", name);
+        void *memory = arena_take(arena, net2_bytes(raw->n));
+        if (!memory)
+                return tp_fail_memory(err);
+        *ret = (struct state){.ch = *bare};
+        ret->ch.raw[PART_DEVICE] = raw;
+        ret->net = net2_at(memory, &bare->axis, PLANE_DEVICE);
+        for (size_t j = 0; j < raw->n; j++) {
+                struct trio t = chain_point(&ret->ch, j);
+                net2_put(&ret->net, j, chain_deembed(&ret->ch, &t));
+        }
+        net2_set_z(&ret->net, bare->z, 0);
+        return CODE_OK;
+}
+
+/* ---- what moves an element --------------------------------------------------------------------------------------------------------- */
+/* Points of the window, spread over it as its points are, so that a fit of the nodes weighs causes as the fit of all does. */
+static size_t nodes_of(const struct axis *axis, double low_hz, double high_hz, size_t node[NODES])
+{
+        size_t first = 0, last = axis->n;
+        while (first < axis->n && !(axis->hz[first] > 0 && axis->hz[first] >= low_hz))
+                first++;
+        while (last > first && high_hz > 0 && axis->hz[last - 1] > high_hz)
+                last--;
+        size_t n = last - first < NODES ? last - first : NODES;
+        for (size_t k = 0; k < n; k++)
+                node[k] = first + (n > 1 ? k * (last - first - 1) / (n - 1) : 0);
+        return n;
+}
+
+static void weigh(const struct chain *ch, enum rf_quantity q, size_t j, double weight, struct cause_list *sum)
+{
+        struct asked a = {.ch = ch, .rf = q, .hz = ch->axis.hz[j], .view = VIEW_SERIES};
+        struct trio t = chain_point(ch, j);
+        struct cause_list one = {.n = 0};
+        causes_of(&a, &t, j, 1, &one);
+        cause_add_coherent(sum, &one, weight); /* noise is in the scatter about the fit */
+}
+
+/* C by least squares of C w through zero. */
+static void off_causes(const struct state *s, enum rf_off kind, double high_hz, struct leads *to)
+{
+        size_t node[NODES], n = nodes_of(&s->ch.axis, 0, high_hz, node);
+        double squares = 0;
+        for (size_t k = 0; k < n; k++)
+                squares += pow(s->ch.axis.hz[node[k]], 2);
+        for (size_t k = 0; k < n; k++) {
+                double weight = pow(s->ch.axis.hz[node[k]], 2) / squares;
+                weigh(&s->ch, RF_Q_PI_C1, node[k], weight, &to->of[RF_X_C_IN]);
+                weigh(&s->ch, RF_Q_PI_C2, node[k], weight, &to->of[RF_X_C_OUT]);
+                if (kind == RF_OFF_COLD_PINCH)
+                        weigh(&s->ch, RF_Q_HBT_CMU, node[k], -weight, &to->of[RF_X_C_IN]);
+                else
+                        weigh(&s->ch, RF_Q_HBT_CMU, node[k], weight, &to->of[RF_X_C_BETWEEN]);
+        }
+}
+
+/* Of a straight line through y(x): its value at 0 is the sum of weights times y. */
+static void intercept_weights(struct state *s, size_t n, bool squared)
+{
+        double sx = 0, sxx = 0, m = (double)n;
+        for (size_t k = 0; k < n; k++) {
+                double x = squared ? s[k].x * s[k].x : s[k].x;
+                sx += x;
+                sxx += x * x;
+        }
+        for (size_t k = 0; k < n; k++) {
+                double x = squared ? s[k].x * s[k].x : s[k].x, w = (sxx - sx * x) / (m * sxx - sx * sx);
+                if (squared)
+                        s[k].l_weight = w;
+                else
+                        s[k].r_weight = w;
+        }
+}
+
+static void cold_causes(struct state *s, size_t state_n, const struct extrinsic_plan *plan, struct leads *to)
+{
+        size_t node[NODES], n = nodes_of(&s->ch.axis, plan->from_hz, plan->below_hz, node);
+        bool vanishing = plan->cold_as == RF_COLD_VANISHING;
+        double w2[NODES], sum2 = 0, sum4 = 0, m = (double)n;
+        for (size_t k = 0; k < n; k++) {
+                w2[k] = pow(RF_TWO_PI * s->ch.axis.hz[node[k]], 2);
+                sum2 += w2[k];
+                sum4 += w2[k] * w2[k];
+        }
+        intercept_weights(s, state_n, false);
+        intercept_weights(s, state_n, true);
+        for (size_t c = 0; c < state_n; c++)
+                for (size_t k = 0; k < n; k++) {
+                        double slope = w2[k] / sum2, gate = (m * w2[k] - sum2) / (m * sum4 - sum2 * sum2) * w2[k];
+                        double l = vanishing ? s[c].l_weight : 1 / (double)state_n;
+                        for (int p = 0; p < 3; p++) {
+                                weigh(&s[c].ch, (enum rf_quantity)(RF_Q_TEE_R1 + 2 * p), node[k], s[c].r_weight / m,
+                                      &to->of[RF_X_R_IN + p]);
+                                weigh(&s[c].ch, (enum rf_quantity)(RF_Q_TEE_L1 + 2 * p), node[k], l * (vanishing && p == 0 ? gate : slope),
+                                      &to->of[RF_X_L_IN + p]);
+                        }
+                }
+}
+_Static_assert(RF_Q_TEE_L1 == RF_Q_TEE_R1 + 1 && RF_Q_TEE_R2 == RF_Q_TEE_R1 + 2 && RF_Q_TEE_R3 == RF_Q_TEE_R1 + 4, "R and L leg by leg");
+
+/* ---- the elements ------------------------------------------------------------------------------------------------------------------- */
+static enum code cold_read(const struct state *s, size_t n, const struct extrinsic_plan *plan, double high_hz, double drive_by,
+                           double channel_by, struct rf_extrinsic *x, struct arena *arena, struct tp_error *err)
+{
+        const struct net2 **nets = arena_take(arena, n * sizeof *nets);
+        double *over = arena_take(arena, n * sizeof *over);
+        if (!nets || !over)
+                return tp_fail_memory(err);
+        for (size_t k = 0; k < n; k++) {
+                nets[k] = &s[k].net;
+                over[k] = 1 / (s[k].drive + drive_by);
+        }
+        return rf_extrinsic_cold((enum rf_cold)plan->cold_as, nets, over, n, plan->channel_ohm + channel_by, plan->from_hz, high_hz, x,
+                                 err);
+}
+
+/* Scatter about the fit, and what the lower half of the window says instead. */
+static void own_causes(const struct rf_extrinsic *all, const struct rf_extrinsic *half, int from, int to_element, struct leads *to)
+{
+        for (int e = from; e <= to_element; e++)
+                cause_add(&to->of[e], own_names[e], half ? hypot(all->u[e], half->value[e] - all->value[e]) : all->u[e], INFINITY);
+}
+
+static double middle_hz(const struct axis *axis, double low_hz, double high_hz)
+{
+        double top = axis->hz[axis->n - 1];
+        return (low_hz + (high_hz > 0 && high_hz < top ? high_hz : top)) / 2;
+}
+
+static enum code off_find(const struct chain *bare, const struct extrinsic_plan *plan, struct arena *arena, struct leads *to,
+                          struct tp_error *err)
+{
+        struct state s;
+        struct rf_extrinsic half = {.value = {0}};
+        enum rf_off kind = (enum rf_off)plan->off_as;
+        enum code code = state_open(bare, plan->off, arena, &s, err);
+        if (!code && (code = rf_extrinsic_off(kind, &s.net, 0, plan->off_below_hz, &to->x, NULL, err)))
+                return tp_where(err, "condition %s", plan->off);
+        if (code)
+                return code;
+        off_causes(&s, kind, plan->off_below_hz, to);
+        bool has_half = !rf_extrinsic_off(kind, &s.net, 0, middle_hz(&bare->axis, 0, plan->off_below_hz), &half, NULL, NULL);
+        own_causes(&to->x, has_half ? &half : NULL, RF_X_C_IN, kind == RF_OFF_PI ? RF_X_C_BETWEEN : RF_X_C_OUT, to);
+        return CODE_OK;
+}
+
+/* What a stated uncertainty of all drives, or of the channel, does to the elements. */
+static enum code stated_cause(const struct state *s, size_t n, const struct extrinsic_plan *plan, const char *name, double drive_u,
+                              double channel_u, struct arena *arena, struct leads *to, struct tp_error *err)
+{
+        struct rf_extrinsic moved = to->x;
+        if (!(drive_u + channel_u > 0)) {
+                for (int e = RF_X_R_IN; e <= RF_X_R_COMMON; e++)
+                        cause_not_counted(&to->of[e], name);
+                return CODE_OK;
+        }
+        enum code code = cold_read(s, n, plan, plan->below_hz, drive_u, channel_u, &moved, arena, err);
+        if (code)
+                return tp_where(err, "%s off by its uncertainty", name);
+        for (int e = RF_X_L_IN; e <= RF_X_R_COMMON; e++)
+                cause_add(&to->of[e], name, moved.value[e] - to->x.value[e], INFINITY);
+        return CODE_OK;
+}
+
+static enum code leads_find(const struct chain *bare, struct arena *arena, struct leads **ret, struct tp_error *err)
+{
+        const struct extrinsic_plan *plan = &bare->q->measure->extrinsic;
+        size_t n = plan->cold_n;
+        struct leads *to = arena_take(arena, sizeof *to), *pads = arena_take(arena, sizeof *pads);
+        struct state *s = arena_take(arena, n * sizeof *s);
+        if (!to || !pads || !s)
+                return tp_fail_memory(err);
+        memset(to, 0, sizeof *to);
+        if (bare->line_reference)
+                return tp_fail(err, CODE_UNRESOLVABLE,
+                               "leads need ohms and the reference is the line's own impedance; give calibration.line_capacitance_f_m");
+        enum code code = plan->off[0] ? off_find(bare, plan, arena, to, err) : CODE_OK;
+        *pads = *to; /* what comes off the cold states */
+        for (size_t k = 0; k < n && !code; k++) {
+                code = state_open(bare, plan->cold[k].condition, arena, &s[k], err);
+                s[k].drive = plan->cold[k].drive;
+                s[k].x = 1 / s[k].drive;
+                s[k].ch.around = &pads->x;
+                s[k].ch.leads = pads;
+        }
+        if (!code && (code = cold_read(s, n, plan, plan->below_hz, 0, 0, &to->x, arena, err)))
+                return tp_where(err, "cold");
+        if (code)
+                return code;
+        cold_causes(s, n, plan, to);
+        struct rf_extrinsic half = pads->x;
+        bool has_half = !cold_read(s, n, plan, middle_hz(&bare->axis, plan->from_hz, plan->below_hz), 0, 0, &half, arena, NULL);
+        own_causes(&to->x, has_half ? &half : NULL, RF_X_L_IN, RF_X_R_COMMON, to);
+        code = stated_cause(s, n, plan, "extrinsic drive", plan->drive_u, 0, arena, to, err);
+        if (!code && plan->cold_as == RF_COLD_GATE_FORWARD)
+                code = stated_cause(s, n, plan, "extrinsic channel", 0, plan->channel_ohm_u, arena, to, err);
+        *ret = to;
+        return code;
+}
+
+bool leads_wanted(const struct measure *m, const struct parameter_plan *p)
+{
+        return m->has_extrinsic && (quantity_inside(p->quantity) || quantity_extrinsic(p->quantity) >= 0);
+}
+
+enum code leads_chain(const struct chain *bare, struct arena *arena, struct chain *ret, struct tp_error *why)
+{
+        const struct measure *m = bare->q->measure;
+        struct leads *leads = NULL;
+        bool wanted = false;
+        for (size_t k = 0; k < m->parameter_n; k++)
+                wanted |= leads_wanted(m, &m->parameters[k]);
+        *ret = *bare;
+        enum code code = wanted ? leads_find(bare, arena, &leads, why) : CODE_OK;
+        if (!code && leads) {
+                ret->around = &leads->x;
+                ret->leads = leads;
+        }
+        return code;
+}
+
+/* ---- what they do to a number behind them ------------------------------------------------------------------------------------------- */
+static double number_with(const struct slope *k, int element, double by)
+{
+        struct rf_extrinsic x = *k->a->ch->around;
+        struct chain ch = *k->a->ch;
+        struct asked a = *k->a;
+        x.value[element] += by;
+        ch.around = &x;
+        a.ch = &ch;
+        return asked_value(&a, asked_z(&a, k->at));
+}
+
+void causes_of_leads(const struct slope *k)
+{
+        const struct leads *leads = k->a->ch->leads;
+        for (int e = 0; leads && e < RF_X_COUNT; e++) {
+                const struct cause_list *of = &leads->of[e];
+                if (of->n)
+                        cause_add_coherent(k->to, of, (number_with(k, e, steps[e]) - number_with(k, e, -steps[e])) / (2 * steps[e]));
+        }
+}
