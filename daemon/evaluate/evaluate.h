@@ -116,7 +116,7 @@ struct chain_question {
         const struct calibration *dummy_calibrations[RF_DUMMY_COUNT], *open_calibrations[8];
         const struct raw_sweep *const *states; /* by condition of the measure, of the same touch; where the measure has `extrinsic` */
         size_t state_n;
-        int32_t condition; /* under which raw was taken */
+        int32_t condition;              /* under which raw was taken */
         const struct drift_seen *drift; /* NULL: only what a check lets pass is known */
         bool replayed;
 };
