@@ -108,6 +108,7 @@ void cause_of_temperature(const struct chain *, const struct parameter_plan *, e
 struct leads {
         struct rf_extrinsic x;
         struct cause_list of[RF_X_COUNT]; /* what moves each, in its unit; nothing where an element is taken as none */
+        const double *loss[2]; /* S per point of the sweep, per port: what is off conducts so much; NULL: there is no off state */
 };
 bool leads_wanted(const struct measure *, const struct parameter_plan *); /* it lies inside them, or is one of their elements */
 /* The chain with its leads taken off; the same chain where no parameter wants that.  CODE_NOT_FOUND: a state was not swept;

@@ -5,8 +5,10 @@
  *             biased sweep too, so that what it did to the leads goes against what it does to the rest (r_in holds the contact that the
  *             biased sweep has as well).  The sum is taken at a few nodes of the window, for causes are smooth.
  * Own causes  "extrinsic r_in" and so on: the scatter about the straight lines of the fit, and by how much the lower half of the window
- *             says something else (the model's own error).  "extrinsic drive": the threshold, which moves all drives alike. */
+ *             says something else (the model's own error).  "extrinsic drive": the threshold, which moves all drives alike.
+ *             "extrinsic loss": what the off state conducts. */
 #include "evaluate/causes_own.h"
+#include "rf/network/convert.h"
 #include <math.h>
 #include <string.h>
 
@@ -162,6 +164,24 @@ static double middle_hz(const struct axis *axis, double low_hz, double high_hz)
         return (low_hz + (high_hz > 0 && high_hz < top ? high_hz : top)) / 2;
 }
 
+/* What is off should conduct nothing.  What it does is the pads' loss, or what its leads make of its capacitances: they cannot be told apart,
+   and none is taken off. */
+static enum code loss_read(const struct state *s, struct arena *arena, struct leads *to, struct tp_error *err)
+{
+        size_t n = s->ch.axis.n;
+        double *loss = arena_take(arena, 2 * n * sizeof *loss);
+        if (!loss)
+                return tp_fail_memory(err);
+        for (size_t j = 0; j < n; j++) {
+                struct m2 y = rf_y_from_s(net2_get(&s->net, j), s->ch.z);
+                loss[j] = creal(y.e[0] + y.e[1]);
+                loss[n + j] = creal(y.e[3] + y.e[2]);
+        }
+        to->loss[0] = loss;
+        to->loss[1] = loss + n;
+        return CODE_OK;
+}
+
 static enum code off_find(const struct chain *bare, const struct extrinsic_plan *plan, struct arena *arena, struct leads *to,
                           struct tp_error *err)
 {
@@ -176,7 +196,11 @@ static enum code off_find(const struct chain *bare, const struct extrinsic_plan 
         off_causes(&s, kind, plan->off_below_hz, to);
         bool has_half = !rf_extrinsic_off(kind, &s.net, 0, middle_hz(&bare->axis, 0, plan->off_below_hz), &half, NULL, NULL);
         own_causes(&to->x, has_half ? &half : NULL, RF_X_C_IN, kind == RF_OFF_PI ? RF_X_C_BETWEEN : RF_X_C_OUT, to);
-        return CODE_OK;
+        if (kind == RF_OFF_COLD_PINCH && plan->c_between_f_u > 0)
+                cause_add(&to->of[RF_X_C_BETWEEN], own_names[RF_X_C_BETWEEN], plan->c_between_f_u, INFINITY);
+        else if (kind == RF_OFF_COLD_PINCH)
+                cause_not_counted(&to->of[RF_X_C_BETWEEN], own_names[RF_X_C_BETWEEN]);
+        return loss_read(&s, arena, to, err);
 }
 
 /* What a stated uncertainty of all drives, or of the channel, does to the elements. */
@@ -266,12 +290,22 @@ static double number_with(const struct slope *k, int element, double by)
         return asked_value(&a, asked_z(&a, k->at));
 }
 
+/* All of it counts as one standard uncertainty: its sign is known, its place is not. */
+static void loss_causes(const struct slope *k, const struct leads *leads)
+{
+        size_t j = axis_nearest(&k->a->ch->axis, k->hz);
+        for (int port = 0; port < 2; port++)
+                cause_private(k, "extrinsic loss", PART_DEVICE, move_shunt(k->at->s[PART_DEVICE], port, leads->loss[port][j], k->a->ch->z));
+}
+
 void causes_of_leads(const struct slope *k)
 {
         const struct leads *leads = k->a->ch->leads;
+        if (leads && leads->loss[0])
+                loss_causes(k, leads);
         for (int e = 0; leads && e < RF_X_COUNT; e++) {
                 const struct cause_list *of = &leads->of[e];
-                if (of->n)
+                if (of->n || of->not_counted_n)
                         cause_add_coherent(k->to, of, (number_with(k, e, steps[e]) - number_with(k, e, -steps[e])) / (2 * steps[e]));
         }
 }

@@ -241,6 +241,7 @@ struct extrinsic_plan { /* what lies around a transistor, from conditions of its
         char off[32];   /* a condition; "": the de-embedding takes all capacitance of the pads */
         int32_t off_as; /* enum rf_off */
         double off_below_hz;
+        double c_between_f_u; /* between the pads, which a pinched channel's edge hides (1 s); 0: not stated */
         struct cold_state *cold;
         size_t cold_n;
         int32_t cold_as;                   /* enum rf_cold */

@@ -41,8 +41,8 @@ recipe["measures"] = [m for m in recipe["measures"] if m["device"] in ("OPEN", "
     dict(measure, **pads, device="T2", conditions=[on] + states, extrinsic=leads,
          parameters=[asked(word, 10) for word in INSIDE] + [asked("Ri", 50), {"name": "fT", "quantity": "fT"}] + [{"name": word, "quantity": word} for word in LEADS]),
     dict(measure, **pads, device="T3", conditions=[on], parameters=[asked("gm", 10)]),
-    dict(measure, device="T4", conditions=[on] + states + [{"name": "pinched"}], extrinsic=dict(leads, off="pinched"),
-         parameters=[asked(word, 10) for word in ("gm", "Cgs")])]
+    dict(measure, device="T4", conditions=[on] + states + [{"name": "pinched"}], extrinsic=dict(leads, off="pinched", c_between_f_u=3e-17),
+         parameters=[asked(word, 10) for word in ("gm", "gds", "Cgs", "Cgd")])]
 world["devices"].append({"device": "T1", "gm_s": 0.06, "c_f": 4e-14, "cp_f": 8e-15, "csub_f": 1e-14, "rsub_ohm": 400, "r_ohm": 5, "ri_ohm": 2, "tau_s": 4e-13,
                          "vth_v": 0.4, "k_s_v": 0.2})
 for k in (2, 3, 4):
@@ -78,7 +78,7 @@ with tempfile.TemporaryDirectory() as folder:
               "%s by cold states: %d of %d within u95, worst %.2f; %s" % (what, sum(r <= 1 for r in each), len(each), max(each or [0]), {w: len(of) for w, of in all_of.items()}))
     control = ratios("T3", "gm", "gm_s")
     check(len(control) > 40 and min(control) > 3, "control: with the leads left on, gm lies %.3g u95 and more beside the inside's" % min(control))
-    for word in ("gm", "Cgs"):
+    for word in ("gm", "gds", "Cgs", "Cgd"):
         each = ratios("T4", word, INSIDE[word])
         check(len(each) > 40 and sum(r <= 1 for r in each) >= 0.93 * len(each) and max(each) <= 3, "no dummies, pads by the off state, %s: %d of %d within u95, worst %.2f"
               % (word, sum(r <= 1 for r in each), len(each), max(each or [0])))
