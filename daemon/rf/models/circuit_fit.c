@@ -32,59 +32,11 @@ struct job {
         size_t active[RF_CIRCUIT_ELEMENTS_MAX], active_n;
 };
 
-void seen_s(const struct seen *s, size_t i, double complex *ret)
-{
-        for (size_t q = 0; q < s->data->ports * s->data->ports; q++)
-                ret[q] = CMPLX(s->data->re[q][i], s->data->im[q][i]);
-}
-void seen_y(const struct seen *s, size_t i, double complex *ret)
-{
-        double complex m[4];
-        seen_s(s, i, m);
-        double z = s->data->z_ohm;
-        if (s->data->ports == 1) {
-                ret[0] = (1 - m[0]) / (1 + m[0]) / z;
-                return;
-        }
-        double complex d = ((1 + m[0]) * (1 + m[3]) - m[1] * m[2]) * z;
-        ret[0] = ((1 - m[0]) * (1 + m[3]) + m[1] * m[2]) / d;
-        ret[1] = -2 * m[1] / d;
-        ret[2] = -2 * m[2] / d;
-        ret[3] = ((1 + m[0]) * (1 - m[3]) + m[1] * m[2]) / d;
-}
-
 static void values(const struct job *j, const double *x, double *v)
 {
         memcpy(v, j->v, sizeof j->v);
         for (size_t k = 0; k < j->active_n; k++)
                 v[j->active[k]] = exp(x[k]);
-}
-
-/* The same algebra backwards; the general way (model_s_from_y) costs more than all the rest of a fit. */
-static void s_from_y(size_t ports, double z_ohm, const double complex *y, double complex *ret)
-{
-        double complex a = 1 + z_ohm * y[0];
-        if (ports == 1) {
-                ret[0] = (1 - z_ohm * y[0]) / a;
-                return;
-        }
-        double complex b = 1 + z_ohm * y[3], t = z_ohm * z_ohm * y[1] * y[2], over = 1 / (a * b - t);
-        ret[0] = ((2 - a) * b + t) * over;
-        ret[1] = -2 * z_ohm * y[1] * over;
-        ret[2] = -2 * z_ohm * y[2] * over;
-        ret[3] = (a * (2 - b) + t) * over;
-}
-
-static void circuit_s(enum circuit_kind kind, const double *v, size_t ports, bool differential, double length_m, double hz, double z_ohm,
-                      double complex *ret)
-{
-        if (kind == CIRCUIT_LINE) {
-                circuit_line_s(v, ports, length_m, hz, z_ohm, ret);
-                return;
-        }
-        double complex y[4];
-        circuit_y(kind, v, ports, differential, length_m, hz, y);
-        s_from_y(ports, z_ohm, y, ret);
 }
 
 static void s_of(const struct job *j, const double *v, double hz, double complex *ret)
@@ -329,129 +281,130 @@ static void report(const struct job *j, const struct levenberg_result *r, struct
         ret->rms = sqrt(sum / (double)(p.items * p.rows));
 }
 
+/* What counts as nothing in each element of Y; refuses where Y does not exist. */
+static enum code floors(struct job *j, size_t from, struct tp_error *err)
+{
+        struct seen seen = {j->data};
+        for (size_t i = from; i < j->data->axis->n; i++) {
+                double complex y[4];
+                seen_y(&seen, i, y);
+                for (size_t q = 0; q < j->data->ports * j->data->ports; q++) {
+                        if (!(cabs(y[q]) * j->data->z_ohm < 1e9))
+                                return tp_fail(err, CODE_UNRESOLVABLE,
+                                               "Y does not exist at %.9g Hz (a short, or a thru without impedance); %s %s cannot be fitted",
+                                               j->data->axis->hz[i], article(j->kind), circuit_words[j->kind]);
+                        j->floor[q] = fmax(j->floor[q], FLOOR * cabs(y[q]));
+                }
+        }
+        return CODE_OK;
+}
+
+static enum code begin(struct job *j, struct tp_error *err)
+{
+        size_t n = j->data->axis->n, elements = 0;
+        bool dc = n && !(j->data->axis->hz[0] > 0);
+        choose(j);
+        for (size_t i = 0; i < j->shape->n; i++)
+                elements += j->exists[i];
+        if (2 * j->data->ports * j->data->ports * (n - dc) < elements + 1 || n < (dc ? 4u : 3u))
+                return tp_fail(err, CODE_BAD_INPUT, "%zu frequencies are too few for the %zu elements of a %s; measure more points", n,
+                               elements, circuit_words[j->kind]);
+        enum code code = j->kind == CIRCUIT_LINE ? CODE_OK : floors(j, dc, err);
+        if (code)
+                return code;
+        double start[RF_CIRCUIT_ELEMENTS_MAX] = {0};
+        circuit_start(j->kind, &(struct seen){j->data}, j->o->length_m, start);
+        for (size_t i = 0; i < j->shape->n; i++)
+                if (j->exists[i])
+                        j->v[i] = start[i] > 0 && isfinite(start[i]) ? start[i] : 1e-12;
+        return CODE_OK;
+}
+
+/* By S or by Y first, whichever ends better; then by S over all frequencies. */
+static bool settle(struct job *j, struct levenberg_result *r)
+{
+        struct levenberg_result other;
+        struct job by_y = *j;
+        j->in_s = true;
+        by_y.in_s = false;
+        bool found = first_fit(j, r);
+        if (j->kind != CIRCUIT_LINE && first_fit(&by_y, &other)) {
+                by_y.in_s = true;
+                if (fit(&by_y, 64, &other) && !(found && r->rms <= other.rms)) {
+                        *j = by_y;
+                        found = true;
+                }
+        }
+        return found && fit(j, 0, r);
+}
+
+/* Elements that nobody can tell go, one after the other.  Returns the rounds that took. */
+static unsigned leave(struct job *j, struct levenberg_result *r)
+{
+        unsigned rounds = 0;
+        for (size_t out; (out = vague(j, r)) < j->shape->n;) {
+                struct job less = *j;
+                struct levenberg_result s;
+                take_out(&less, out);
+                if (!fit(&less, 0, &s) || !(s.rms <= 1.02 * r->rms + 1e-9)) {
+                        j->needed[out] = true; /* though nobody can say how large it is */
+                        continue;
+                }
+                for (size_t i = 0; i < j->shape->n; i++)
+                        if (j->exists[i] && !less.dropped[i]) {
+                                double moved = log(less.v[i] / j->v[i]);
+                                less.shift[i] += isfinite(moved) ? moved * moved : 0;
+                        }
+                *j = less;
+                *r = s;
+                rounds += r->rounds;
+        }
+        return rounds;
+}
+
+static enum code judge(const struct job *j, const struct levenberg_result *r, const struct circuit *c, struct tp_error *err)
+{
+        double bad = isfinite(c->misfit) ? c->error.rms : fmax(c->rms, c->error.rms), most = -1;
+        if (!(bad <= REFUSED_RMS))
+                return tp_fail(err, CODE_UNRESOLVABLE,
+                               "%s %s does not describe these data: the residual is %.2g of the data, worst at %.4g GHz; choose another "
+                               "circuit, a narrower band, or a vector fit",
+                               article(j->kind), circuit_words[j->kind], bad, c->error.worst_hz / 1e9);
+        if (r->condition <= REFUSED_CONDITION)
+                return CODE_OK;
+        const char *name = "";
+        for (size_t k = 0; k < j->active_n; k++)
+                if (!(r->covariance[k * j->active_n + k] <= most)) {
+                        most = r->covariance[k * j->active_n + k];
+                        name = j->shape->element[j->active[k]].name;
+                }
+        return tp_fail(err, CODE_UNRESOLVABLE,
+                       "the data do not determine the %s of this %s (condition number %.1e); measure over a wider band", name,
+                       circuit_words[j->kind], r->condition);
+}
+
 enum code rf_fit_circuit(enum circuit_kind kind, const struct model_data *data, const struct circuit_options *options, struct circuit *ret,
                          struct tp_error *err)
 {
+        struct job j = {.kind = kind, .data = data, .o = options, .shape = circuit_shape(kind)};
+        struct levenberg_result r;
         enum code code = check(kind, data, options, err);
+        if (!code)
+                code = begin(&j, err);
         if (code)
                 return code;
-        struct job j = {.kind = kind, .data = data, .o = options, .shape = circuit_shape(kind)};
-        struct seen seen = {data};
-        size_t n = data->axis->n, elements = 0;
-        bool dc = n && !(data->axis->hz[0] > 0);
-        choose(&j);
-        for (size_t i = 0; i < j.shape->n; i++)
-                elements += j.exists[i];
-        if (2 * data->ports * data->ports * (n - dc) < elements + 1 || n < (dc ? 4u : 3u))
-                return tp_fail(err, CODE_BAD_INPUT, "%zu frequencies are too few for the %zu elements of a %s; measure more points", n,
-                               elements, circuit_words[kind]);
-        if (kind != CIRCUIT_LINE)
-                for (size_t i = dc; i < n; i++) {
-                        double complex y[4];
-                        seen_y(&seen, i, y);
-                        for (size_t q = 0; q < data->ports * data->ports; q++) {
-                                if (!(cabs(y[q]) * data->z_ohm < 1e9))
-                                        return tp_fail(err, CODE_UNRESOLVABLE,
-                                                       "Y does not exist at %.9g Hz (a short, or a thru without impedance); %s %s cannot "
-                                                       "be fitted",
-                                                       data->axis->hz[i], article(kind), circuit_words[kind]);
-                                j.floor[q] = fmax(j.floor[q], FLOOR * cabs(y[q]));
-                        }
-                }
-        double start[RF_CIRCUIT_ELEMENTS_MAX] = {0};
-        circuit_start(kind, &seen, options->length_m, start);
-        for (size_t i = 0; i < j.shape->n; i++)
-                if (j.exists[i])
-                        j.v[i] = start[i] > 0 && isfinite(start[i]) ? start[i] : 1e-12;
         *ret = (struct circuit){.kind = kind,
                                 .ports = data->ports,
                                 .differential = options->differential,
                                 .z_ohm = data->z_ohm,
                                 .length_m = options->length_m,
                                 .hz_lo = data->axis->hz[0],
-                                .hz_hi = data->axis->hz[n - 1]};
-        struct levenberg_result r, other;
-        j.in_s = true;
-        struct job by_y = j; /* the other way to begin; the better of both goes on */
-        by_y.in_s = false;
-        bool found = first_fit(&j, &r);
-        if (kind != CIRCUIT_LINE && first_fit(&by_y, &other)) {
-                by_y.in_s = true;
-                if (fit(&by_y, 64, &other) && !(found && r.rms <= other.rms)) {
-                        j = by_y;
-                        found = true;
-                }
-        }
-        found = found && fit(&j, 0, &r);
-        if (!found)
+                                .hz_hi = data->axis->hz[data->axis->n - 1]};
+        if (!settle(&j, &r))
                 return tp_fail(err, CODE_UNRESOLVABLE, "the data do not look like %s %s at all: no start could be found", article(kind),
                                circuit_words[kind]);
         ret->rounds = r.rounds;
-        for (size_t out; (out = vague(&j, &r)) < j.shape->n;) {
-                struct job less = j;
-                struct levenberg_result s;
-                take_out(&less, out);
-                if (!fit(&less, 0, &s) || !(s.rms <= 1.02 * r.rms + 1e-9)) {
-                        j.needed[out] = true; /* though nobody can say how large it is */
-                        continue;
-                }
-                for (size_t i = 0; i < j.shape->n; i++)
-                        if (j.exists[i] && !less.dropped[i]) {
-                                double moved = log(less.v[i] / j.v[i]);
-                                less.shift[i] += isfinite(moved) ? moved * moved : 0;
-                        }
-                j = less;
-                r = s;
-                ret->rounds += r.rounds;
-        }
+        ret->rounds += leave(&j, &r);
         report(&j, &r, ret);
-        double bad = isfinite(ret->misfit) ? ret->error.rms : fmax(ret->rms, ret->error.rms);
-        if (!(bad <= REFUSED_RMS))
-                return tp_fail(err, CODE_UNRESOLVABLE,
-                               "%s %s does not describe these data: the residual is %.2g of the data, worst at %.4g GHz; choose "
-                               "another circuit, a narrower band, or a vector fit",
-                               article(kind), circuit_words[kind], bad, ret->error.worst_hz / 1e9);
-        if (!(r.condition <= REFUSED_CONDITION)) {
-                double most = -1;
-                const char *name = "";
-                for (size_t k = 0; k < j.active_n; k++)
-                        if (!(r.covariance[k * j.active_n + k] <= most)) {
-                                most = r.covariance[k * j.active_n + k];
-                                name = j.shape->element[j.active[k]].name;
-                        }
-                return tp_fail(err, CODE_UNRESOLVABLE,
-                               "the data do not determine the %s of this %s (condition number %.1e); measure over a wider band", name,
-                               circuit_words[kind], r.condition);
-        }
-        return CODE_OK;
-}
-
-const struct circuit_element *circuit_element_of(const struct circuit *c, const char *name)
-{
-        for (size_t i = 0; i < c->element_n; i++)
-                if (strcmp(c->element[i].name, name) == 0)
-                        return &c->element[i];
-        return NULL;
-}
-
-/* The elements back in the order of the shape. */
-static void unpack(const struct circuit *c, double *v)
-{
-        const struct shape *shape = circuit_shape(c->kind);
-        for (size_t i = 0; i < shape->n; i++) {
-                const struct circuit_element *e = circuit_element_of(c, shape->element[i].name);
-                v[i] = e ? e->value : strcmp(shape->element[i].name, "f_skin") == 0 ? INFINITY : 0;
-        }
-}
-void circuit_y_at(const struct circuit *c, double hz, double complex *ret)
-{
-        double v[RF_CIRCUIT_ELEMENTS_MAX];
-        unpack(c, v);
-        circuit_y(c->kind, v, c->ports, c->differential, c->length_m, hz, ret);
-}
-void circuit_s_at(const struct circuit *c, double hz, double complex *ret)
-{
-        double v[RF_CIRCUIT_ELEMENTS_MAX];
-        unpack(c, v);
-        circuit_s(c->kind, v, c->ports, c->differential, c->length_m, hz, c->z_ohm, ret);
+        return judge(&j, &r, ret, err);
 }

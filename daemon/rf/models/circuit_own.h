@@ -1,4 +1,4 @@
-/* circuit_own.h: shared by circuit_shapes.c and circuit_fit.c. */
+/* circuit_own.h: what the files of circuits share.  Not for other rooms. */
 #ifndef TIPPLANE_RF_CIRCUIT_OWN_H
 #define TIPPLANE_RF_CIRCUIT_OWN_H
 #include "rf/models/circuit.h"
@@ -26,6 +26,8 @@ void seen_s(const struct seen *s, size_t i, double complex *ret);
 void seen_y(const struct seen *s, size_t i, double complex *ret); /* Inf or NaN where it does not exist */
 
 void circuit_y(enum circuit_kind kind, const double *v, size_t ports, bool differential, double length_m, double hz, double complex *ret);
+void circuit_s(enum circuit_kind kind, const double *v, size_t ports, bool differential, double length_m, double hz, double z_ohm,
+               double complex *ret);
 void circuit_line_s(const double *v, size_t ports, double length_m, double hz, double z_ohm, double complex *s);
 void circuit_start(enum circuit_kind kind, const struct seen *s, double length_m, double *v);
 
