@@ -148,7 +148,8 @@ bool virtual_calibrate(const struct recipe *r, double hz, struct virtual_how how
                                   .z_ref_ohm = 50};
         if (how.of_lines) {
                 double complex k = how.gamma_m * RF_C0_M_S / (RF_TWO_PI * hz);
-                problem.eps_eff_guess = -k * k;
+                double complex eps = -k * k; /* it settles order and turns only; where resistance is all, its real part is noise */
+                problem.eps_eff_guess = CMPLX(fmin(fmax(creal(eps), 1), 50), fmin(cimag(eps), 0));
                 problem.reflect_offset_m = c->reflect_offset_um * 1e-6;
                 problem.line_c_f_m = c->line_capacitance_f_m;
                 problem.line_loss_tangent = c->line_loss_tangent;

@@ -379,12 +379,19 @@ enum code lines_solve(const char *word, line_solver *solve, point_solver *terms_
                                        word, hz[i]);
         }
         for (size_t i = 0; i < n; i++) {
+                d->gamma_re[i] = creal(w.solution[i].g);
+                d->gamma_im[i] = cimag(w.solution[i].g);
+                d->nstd[i] = w.solution[i].nstd;
+        }
+        lines_in_noise(first, d);
+        for (size_t i = 0; i < n; i++) {
                 struct line_solution *s = &w.solution[i];
+                s->g = CMPLX(d->gamma_re[i], d->gamma_im[i]);
+                s->nstd = d->nstd[i];
                 s->estimate = p->reflect_estimate;
                 if (p->reflect_offset_m != 0)
                         s->estimate *= cexp(-2 * s->g * p->reflect_offset_m);
                 w.ratio[i] = s->reflect / s->estimate;
-                d->nstd[i] = s->nstd;
         }
         if ((code = lines_settle_sign(word, p, w.ratio, w.sign, w.trusted, d, err)))
                 return code;
@@ -408,7 +415,9 @@ enum code lines_solve(const char *word, line_solver *solve, point_solver *terms_
         lines_judge(p, &ln, w.solution, many, w.scratch, w.residual, &w.judgement, d);
         residuals_finish(p, d, w.residual);
         lines_diagnose(p, &ln, w.solution, &w.judgement, d);
-        if (cov)
+        if (cov) {
                 covariance_fill(p, cov, terms_point, w.choice, sizeof *w.choice);
+                lines_widen(p, &ln, solve, w.choice, cov);
+        }
         return CODE_OK;
 }

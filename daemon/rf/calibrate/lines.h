@@ -83,6 +83,13 @@ enum code lines_settle_sign(const char *word, const struct problem *p, double co
                             struct diagnosis *d, struct tp_error *err);
 void lines_label(const char *word, const struct problem *p, struct terms *out); /* all that is not a number */
 
+/* lines_noise.c: below `first` (lines_first_frequency()), where the readings are mostly noise, d->gamma (in: as read) becomes what is known
+   of it from above, d->nstd what that makes of it, and a sentence is left.  true: somewhere it did. */
+bool lines_in_noise(size_t first, struct diagnosis *d);
+/* Sensitivities there, which the readings themselves show too small: by the same factor. */
+void lines_widen(const struct problem *p, const struct line_set *ln, line_solver *solve, const struct line_choice *choice,
+                 struct covariance *cov);
+
 size_t lines_workspace(size_t n, size_t standards);
 /* many: pairs come in blocks, and a second opinion is wanted. */
 enum code lines_solve(const char *word, line_solver *solve, point_solver *terms_point, bool many, const struct problem *p, void *workspace,

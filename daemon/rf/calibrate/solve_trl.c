@@ -77,5 +77,6 @@ enum code trl_solve(const struct problem *p, void *workspace, struct terms *out,
         for (size_t i = 0; i < p->axis->n; i++)
                 choice[i] = trl_columns_choice(&c, i);
         covariance_fill(p, cov, terms_point, choice, sizeof *choice);
+        lines_widen(p, &ln, solve_point, choice, cov);
         return CODE_OK;
 }
