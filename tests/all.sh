@@ -17,7 +17,7 @@ step() { # NAME COMMAND…
 }
 step c-tests sh tests/run_c.sh $CTESTS
 step truth-judge sh tests/judges/truth_judge.sh "$B/truth-judge"
-step coverage sh tests/judges/coverage.sh "$B/coverage"
+step coverage sh tests/judges/coverage.sh "$B/coverage" 250 # make coverage does 1000
 step nights sh tests/nights/nights.sh "$B/nights" "$seeds"
 step two-processes python3 tests/station/two_processes.py "$B/tipplane-station"
 for t in bad_inputs safe_in_contact kill_campaign replay_data cli joined_plan transistor; do

@@ -22,7 +22,7 @@ some=$((touches / 5))
         run $some lrrm lrrm THRU_A OPEN_AIR SHORT_A LOAD_A
         run $some known_standards known_standards THRU_A OPEN_AIR SHORT_A LOAD_A
         run $some multiline_trl multiline_trl THRU_A LINE_450 LINE_900 LINE_1800 SHORT_A
-        run $some joined lrrm:1e5:30e9 THRU_A OPEN_AIR SHORT_A LOAD_A multiline_trl:20e9:110e9 THRU_A LINE_450 LINE_900 LINE_1800 SHORT_A
+        run $some joined lrm:1e5:30e9 THRU_A LOAD_A SHORT_A multiline_trl:20e9:110e9 THRU_A LINE_450 LINE_900 LINE_1800 SHORT_A
         (export CHECKS=1; run $some checks)
 ) & others=$!
 run "$touches" recipe
