@@ -12,6 +12,12 @@ extern const struct object standard_object, calibration_object;
 /* Everything that can be known without a station (recipe_check.c), and the measures' part of it (measure_check.c). */
 enum code recipe_check(const struct recipe *, struct arena *scratch, struct tp_error *);
 enum code measures_check(const struct recipe *, struct arena *scratch, struct tp_error *);
+/* The standard of that name, or a sentence at `at` with those there are. */
+enum code recipe_standard_named(const struct recipe *, const char *name, struct pointer at, const struct standard **ret, struct tp_error *);
+/* The calibration's part of it (recipe_check_calibration.c): standard i; the plan; and a rehearsal, which takes milliseconds. */
+enum code recipe_check_standard(const struct recipe *, size_t i, struct tp_error *);
+enum code recipe_check_calibration(const struct recipe *, struct arena *scratch, struct tp_error *);
+enum code recipe_check_on_paper(const struct recipe *, struct arena *scratch, struct tp_error *);
 /* "wide, narrow": the names there are, for sentences. */
 struct name_list {
         char at[200];
