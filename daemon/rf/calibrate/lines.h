@@ -84,8 +84,8 @@ enum code lines_settle_sign(const char *word, const struct problem *p, double co
 void lines_label(const char *word, const struct problem *p, struct terms *out); /* all that is not a number */
 
 /* lines_noise.c: below `first` (lines_first_frequency()), where the readings are mostly noise, d->gamma (in: as read) becomes what is known
-   of it from above, d->nstd what that makes of it, and a sentence is left.  true: somewhere it did. */
-bool lines_in_noise(size_t first, struct diagnosis *d);
+   of it from above, d->nstd what that makes of it, and a sentence is left. */
+void lines_in_noise(size_t first, struct diagnosis *d);
 /* Sensitivities there, which the readings themselves show too small: by the same factor. */
 void lines_widen(const struct problem *p, const struct line_set *ln, line_solver *solve, const struct line_choice *choice,
                  struct covariance *cov);

@@ -11,6 +11,8 @@
 
 #define NOISY 0.5
 #define REACH 30.0 /* a decade and a half */
+#define USED 16    /* points of it */
+#define ANEW 0.85  /* what was foretold serves down to here */
 
 /* Times C, at frequency hz: resistance, its skin effect's part, and w L0.  Per metre squared, divided by w. */
 struct telegraph {
@@ -26,16 +28,19 @@ static bool noisy(const struct telegraph *t, const struct diagnosis *d, size_t i
 {
         double hz = d->axis->hz[i];
         double complex g = CMPLX(d->gamma_re[i], d->gamma_im[i]), want = g2_of(t, hz);
-        return !(cabs(g * g - want) <= NOISY * cabs(want));
+        double complex off = g * g - want;
+        return !(creal(off * conj(off)) <= NOISY * NOISY * creal(want * conj(want)));
 }
 
-/* min sum |z - r - skin sqrt x (1 + j) - j l x|^2 over the points after i within reach, each part not below zero. */
+/* min sum |z - r - skin sqrt x (1 + j) - j l x|^2 over points after i within reach (some of them, where they are many), each part not below
+   zero. */
 static struct telegraph above(const struct diagnosis *d, size_t i)
 {
         const double *hz = d->axis->hz;
         struct telegraph t = {.hz = hz[i]};
         double n = 0, s1 = 0, s2 = 0, s3 = 0, ss = 0, re = 0, both = 0, im = 0;
-        for (size_t k = i + 1; k < d->axis->n && (hz[k] <= REACH * hz[i] || k <= i + 3); k++) {
+        size_t reach = axis_nearest(d->axis, REACH * hz[i]), step = reach > i + USED ? (reach - i) / USED : 1;
+        for (size_t k = i + 1; k < d->axis->n && (k <= reach || k <= i + 3); k += step) {
                 double x = hz[k] / hz[i], root = sqrt(x);
                 double complex g = CMPLX(d->gamma_re[k], d->gamma_im[k]), z = g * g / CMPLX(0, RF_TWO_PI * hz[k]);
                 n += 1, s1 += root, s2 += x, s3 += x * root, ss += x * x;
@@ -58,27 +63,27 @@ static void take(const struct telegraph *t, struct diagnosis *d, size_t i)
         d->nstd[i] *= fmax(much, 1); /* goes with 1/|g dl|, which is small here */
 }
 
-bool lines_in_noise(size_t first, struct diagnosis *d)
+void lines_in_noise(size_t first, struct diagnosis *d)
 {
-        bool any = false;
+        const double *hz = d->axis->hz;
+        struct telegraph t = {.hz = INFINITY};
         for (size_t i = first; i-- > 0;) {
-                struct telegraph t = above(d, i);
+                if (hz[i] < ANEW * t.hz)
+                        t = above(d, i);
                 if (!noisy(&t, d, i))
                         continue;
                 if (i > 0 && !noisy(&t, d, i - 1) && !(i > 1 && noisy(&t, d, i - 2))) {
                         take(&t, d, i); /* one reading alone */
-                        any = true;
                         continue;
                 }
                 diagnosis_warn(d,
                                "up to %.4g GHz the lines differ by less than the noise of their readings: their propagation is taken from "
                                "above, and little can be said of devices; use a lumped method there, in a band of its own",
-                               d->axis->hz[i] / 1e9);
+                               hz[i] / 1e9);
                 for (size_t k = i + 1; k-- > 0;)
                         take(&t, d, k);
-                return true;
+                return;
         }
-        return any;
 }
 
 void lines_widen(const struct problem *p, const struct line_set *ln, line_solver *solve, const struct line_choice *choice,

@@ -121,10 +121,7 @@ bool trl_columns_begin(const struct problem *p, const struct line_set *ln, void 
                 if (!solved(n, c))
                         return false;
         }
-        if (lines_in_noise(lines_first_frequency(p, ln), d)) {
-                d->warning_n = 0; /* said again by the points' way */
-                return false;
-        }
+        lines_in_noise(lines_first_frequency(p, ln), d); /* residuals there stay those against what was read */
         moved(n, c, p->reflect_offset_m, c->offset);
         if (p->plane_shift_m == p->reflect_offset_m)
                 c->shift = c->offset;
