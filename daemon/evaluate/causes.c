@@ -216,12 +216,28 @@ static void linearity_of_lumped(const struct slope *k, struct arena **arena, dou
                 cause_linearity_of_standards(k, v, bent);
 }
 
+#define PASSIVE_MAX 2.0 /* of |S|, far beyond what noise and a fair calibration leave */
+
+/* Where a calibration says nothing (lines at 1 MHz), S of a passive device comes out as 10 or 300.  There Z hardly moves with S any more, and
+   what is straight in S would call it sure: so it is called what it is. */
+static void beyond_passive(const struct slope *k)
+{
+        const struct chain *ch = k->a->ch;
+        double largest = 0;
+        for (int p = 0; p < PART_COUNT; p++)
+                for (int e = 0; e < 4 && ch->raw[p] && !(p == PART_DEVICE && ch->device_kind == DEVICE_TRANSISTOR); e++)
+                        largest = fmax(largest, cabs(k->at->s[p].e[e]));
+        if (largest > PASSIVE_MAX)
+                cause_add(k->to, "nothing passive", 1e6 * fmax(fabs(asked_value(k->a, k->z)), 1e-18), INFINITY);
+}
+
 void causes_of(const struct asked *a, const struct trio *at, size_t j, double noise_gain, struct cause_list *to)
 {
         struct slope k = {.a = a, .hz = a->hz, .w = RF_TWO_PI * a->hz, .i = map_at(a->ch->map, j), .part = 1, .to = to, .at = at};
         to->n = to->not_counted_n = 0;
         slope_take(&k);
         k.noise_scale = cause_noise_scale(&k, j, &k.noise_freedom);
+        beyond_passive(&k);
         for (int p = 0; p < PART_COUNT; p++)
                 touch_causes(&k, p);
         double lines = a->ch->cal->line_share[k.i];
@@ -237,6 +253,8 @@ void causes_of(const struct asked *a, const struct trio *at, size_t j, double no
                         v = NULL;
                 for (size_t m = 0; v && m < v->n; m++)
                         causes_of_virtual(&k, v, m);
+                if (v)
+                        cause_calibration_in_noise(&k, v);
                 if (v)
                         cause_of_line_lengths(&k, v);
                 if (v && cause_linearity_stated(&k))

@@ -55,6 +55,7 @@ bool cause_ideals(const struct slope *k, struct ideal_cause *ret);
 void causes_of_standards(const struct slope *k);
 void causes_of_virtual(const struct slope *k, const struct virtual *v, size_t m);
 void cause_of_match(const struct slope *k, struct arena *arena);
+void cause_calibration_in_noise(const struct slope *k, const struct virtual *v);
 double cause_virtual_noise(const struct slope *k, const struct virtual *v);
 bool cause_closed_form(const struct recipe *r, double hz);
 void causes_of_lines(const struct slope *k);

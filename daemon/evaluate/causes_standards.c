@@ -204,6 +204,29 @@ double cause_virtual_noise(const struct slope *k, const struct virtual *v)
         return sqrt(sum);
 }
 
+#define STRAIGHT_MAX 0.1 /* of S: beyond it, products of errors are as large as the errors */
+
+/* Noise of the standards that moves the dummies or the device by so much is not straight any more: a thru-like device looks sure (the thru is
+   known), and is wrong by what the errors do to each other.  Then nothing is said. */
+void cause_calibration_in_noise(const struct slope *k, const struct virtual *v)
+{
+        const struct recipe *r = k->a->ch->q->recipe;
+        const struct sweep_plan *plan = recipe_sweep(r, r->calibration.sweep);
+        double sum[PART_COUNT][4] = {{0}}, largest = 0;
+        for (size_t c = 0; c < v->column_n; c++) {
+                unsigned m = v->columns[c].standard, e = v->columns[c].entry;
+                double u = noise_of(plan, k->hz, chain_read_size(k->a->ch, k->i, v->s[m], (int)e));
+                for (int p = 0; p < PART_COUNT; p++)
+                        for (int o = 0; o < 4 && k->a->ch->raw[p]; o++)
+                                sum[p][o] += pow(u * cabs(v->columns[c].d_s[p].e[o]), 2);
+        }
+        for (int p = 0; p < PART_COUNT; p++)
+                for (int o = 0; o < 4; o++)
+                        largest = fmax(largest, sqrt(sum[p][o]));
+        if (!(largest <= STRAIGHT_MAX))
+                cause_add(k->to, "calibration in noise", 1e6 * fmax(fabs(asked_value(k->a, k->z)), 1e-18), INFINITY);
+}
+
 /* The closed forms are those of open, short, load and thru as known standards. */
 bool cause_closed_form(const struct recipe *r, double hz)
 {
