@@ -41,16 +41,18 @@ def was_biased(lines, event_at):
 
 
 def resume(p, run):
-    """Whoever asks the station for safety, past the daemon, pauses the run: a person lets it go on."""
-    until = time.monotonic() + 30
+    """Whoever asks the station for safety, past the daemon, pauses the run: a person lets it go on.  By the journal: the state that the daemon shows may
+    still be that of an earlier pause, and a resume before the new pause is written would be undone by it."""
+    until, notes = time.monotonic() + 30, []
     while time.monotonic() < until:
-        progress = p.get("/api/v1/runs/" + run).get("progress") or {}
-        if progress.get("state") == "paused":
+        entries = p.get("/api/v1/runs/%s/journal?phase=note&limit=1000" % run)["entries"]
+        notes = [e["body"]["note"] for e in entries if e["body"]["note"] in ("pause", "resume")]
+        if notes and notes[-1] == "pause":
             status, _, answer = p.call("POST", "/api/v1/runs/%s/commands" % run, body={"do": "resume"}, token=True, key=True)
             assert status in (200, 202), "resume: %d %s" % (status, answer.decode())
             return
         time.sleep(0.02)
-    raise AssertionError("the run was not paused by safe, it is " + json.dumps(progress)[:300])
+    raise AssertionError("the run was not paused by safe; pauses and resumes so far: " + json.dumps(notes)[:300])
 
 
 def one(p, run, sig, name):
