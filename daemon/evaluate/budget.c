@@ -57,6 +57,14 @@ double cause_add_coherent(struct cause_list *sum, const struct cause_list *one, 
         return weight * weight * noise;
 }
 
+const char *cause_unbounded(const struct cause_list *list)
+{
+        for (size_t k = 0; k < list->n; k++)
+                if (!isfinite(list->dq[k]))
+                        return list->name[k];
+        return NULL;
+}
+
 void cause_not_counted(struct cause_list *list, const char *name)
 {
         for (size_t k = 0; k < list->not_counted_n; k++)

@@ -228,7 +228,7 @@ static void beyond_passive(const struct slope *k)
                 for (int e = 0; e < 4 && ch->raw[p] && !(p == PART_DEVICE && ch->device_kind == DEVICE_TRANSISTOR); e++)
                         largest = fmax(largest, cabs(k->at->s[p].e[e]));
         if (largest > PASSIVE_MAX)
-                cause_add(k->to, "nothing passive", 1e6 * fmax(fabs(asked_value(k->a, k->z)), 1e-18), INFINITY);
+                cause_add(k->to, "S beyond passive", INFINITY, INFINITY);
 }
 
 void causes_of(const struct asked *a, const struct trio *at, size_t j, double noise_gain, struct cause_list *to)

@@ -97,6 +97,12 @@ void answer_range(const struct asked *, double share_max, struct parameter_answe
 double asked_share_at(const struct asked *, double hz);
 /* No value, and why. */
 void answer_refuse(struct parameter_answer *, const char *sentence);
+void answer_fail(struct parameter_answer *, const struct tp_error *); /* the same by an error */
+/* resonance.c: the self-resonance. */
+void answer_srf(struct asked *, struct parameter_answer *, struct cause_list *, struct curve *, struct tp_error *);
+/* answer.c: one parameter of the plan; the same without a number, for the reason `why`. */
+void answer_one(const struct chain *, const struct parameter_plan *, struct parameter_answer *);
+void answer_without(const struct parameter_plan *, const struct tp_error *why, struct parameter_answer *);
 
 /* All causes of uncertainty of a at the trio (index i of the calibration, j of the sweep). */
 void causes_of(const struct asked *, const struct trio *, size_t j, double noise_gain, struct cause_list *);

@@ -117,6 +117,8 @@ double cause_add_coherent(struct cause_list *sum, const struct cause_list *one, 
 void cause_not_counted(struct cause_list *, const char *name);
 /* u, the 95 % half width (JCGM 100, G.4: t of the effective degrees of freedom, at least 2; less where a rectangular cause prevails) and
    the largest shares as JSON; null: what is not counted. */
+/* The first cause without a bound (dq INFINITY: here nothing can be said); NULL: none. */
+const char *cause_unbounded(const struct cause_list *);
 void budget_close(const struct cause_list *, double *ret_u, double *ret_u95, char json[BUDGET_ROOM]);
 double student_95(double nu);
 /* JCGM 106:2012: probability that the true value lies within the limits. */
