@@ -495,7 +495,8 @@ static void method_set(struct recipe *r, char **words, int n, struct arena *aren
 
 static size_t report(const struct tallies *all, char **words, int word_n, size_t touches, int first)
 {
-        size_t failed = 0;
+        const bool weak = getenv("WEAK") != NULL;
+        size_t failed = 0, told = 0;
         printf("%-6s %-10s %5s %7s %13s %6s %6s %6s %7s %3s %8s  %s\n", "device", "parameter", "n", "within", "limits", "s(e/u)", "m(e/u)",
                "worst", "refused", ">3", "u95 %", "budget in % (last)");
         for (size_t k = 0; k < all->n; k++) {
@@ -504,6 +505,9 @@ static size_t report(const struct tallies *all, char **words, int word_n, size_t
                 if (t->n)
                         binomial_limits(t->n, 0.01 / 2 / (double)all->n, &low, &high);
                 bool good = share >= low && share <= high && t->far * 500 <= t->n && t->refused * 20 <= touches;
+                if (weak) /* what cannot be told is refused, and nothing that is told is wrong */
+                        good = !t->far && (!t->n || share >= low);
+                told += t->refused * 20 <= touches;
                 failed += !good;
                 printf("%-6s %-10s %5zu %7.3f %6.3f-%.3f %6.2f %6.2f %6.2f %7zu %3zu %8.3g  %s%s%s\n", t->device, t->name, t->n, share, low,
                        high, sqrt(t->squares / n), t->sum / n, t->worst, t->refused, t->far, 100 * t->u95_share / n, t->budget,
@@ -514,6 +518,7 @@ static size_t report(const struct tallies *all, char **words, int word_n, size_t
         for (int k = 4; k < word_n; k++)
                 printf(" %s", words[k]);
         putchar('\n');
+        failed += weak && !told; /* refusing everything is no answer */
         printf("%zu passed, %zu failed, 0 skipped\n", all->n - failed, failed);
         return failed + (all->n == 0);
 }
