@@ -1,5 +1,5 @@
 /* api/: the HTTP interface of schema/openapi.yaml.  May use: run/ (commands, snapshots), store/ (views, facts), evaluate/, recipe/,
-   formats/. http.c alone knows libmicrohttpd and sockets; everything else is a function from a request to a reply and runs as well on a
+   formats/. http*.c alone know libmicrohttpd and sockets; everything else is a function from a request to a reply and runs as well on a
    fiber without any socket.
 
    api.h: what all handlers share.  route_answer() may block on the store and, at most ORDER_WAIT_NS, on the loop; so the door calls it on

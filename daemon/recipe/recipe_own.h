@@ -6,7 +6,7 @@
 #include "wafer/proof.h"
 #include "wafer/refuse.h"
 
-/* Tables that a plan of files shares with the recipe (recipe_fields.c, offline_plan.c). */
+/* Tables that a plan of files shares with the recipe (recipe_fields_standards.c, offline_plan.c). */
 extern const struct object standard_object, calibration_object;
 
 /* Everything that can be known without a station (recipe_check.c), and the measures' part of it (measure_check.c). */

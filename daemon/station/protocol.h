@@ -94,7 +94,7 @@ extern const struct object welcome_body_object, hello_object, refusal_object, di
 #define TRACE_HEAD_BYTES 24 /* 16 B name, u32 dtype, u32 points, little endian; then the bytes as the instrument gave them */
 #define TRACES_MAX 8
 
-/* ---- the daemon's side: link.c.  One task reads frames and posts messages to the loop's inbox; all functions on the loop's task. ---- */
+/* ---- the daemon's side: link*.c.  One task reads frames and posts messages to the loop's inbox; all functions on the loop's task. ---- */
 struct link;
 enum link_message { LINK_UP = 100, LINK_DOWN, LINK_RESULT, LINK_DID, LINK_EVENT, LINK_STATUS, LINK_REFUSED, LINK_SAFE_DONE };
 struct link_trace {

@@ -1,6 +1,6 @@
 /* serve_own.h: what the station's files share; nobody else includes it.
    Tasks: one that accepts, two per connection (serve_client.c, serve_frames.c), one worker for steps (serve_step.c), one that watches lease
-   and interlock loop and is the only one to walk the ladder (serve_watch.c), one that writes the log (memory.c). `lock` guards everything
+   and interlock loop and is the only one to walk the ladder (serve_watch.c), one that writes the log (memory_write.c). `lock` guards everything
    below it; it is never held during a driver's call, a socket's write or the disk. */
 #ifndef TIPPLANE_STATION_SERVE_OWN_H
 #define TIPPLANE_STATION_SERVE_OWN_H
