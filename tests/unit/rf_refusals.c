@@ -143,6 +143,18 @@ static void every_method_solves_what_is_whole_and_says_what_is_not(void **state)
         }
 }
 
+static void a_thru_that_was_not_there_is_none(void **state)
+{
+        (void)state;
+        static const char *const lumped[] = {"solt", "unknown_thru"};
+        for (size_t k = 0; k < 2; k++)
+                for (int entry = 1; entry <= 2; entry++) { /* one way, at one frequency, is enough */
+                        struct bench *b = bench_new(lumped[k]);
+                        raw(b, RF_THRU)->re[entry][5] = raw(b, RF_THRU)->im[entry][5] = 0;
+                        refused(b, CODE_UNRESOLVABLE, lumped[k], "transmit");
+                }
+}
+
 static void lines_that_do_not_fit_are_named(void **state)
 {
         (void)state;
@@ -335,6 +347,7 @@ int main(void)
 {
         const struct CMUnitTest tests[] = {
                 cmocka_unit_test(every_method_solves_what_is_whole_and_says_what_is_not),
+                cmocka_unit_test(a_thru_that_was_not_there_is_none),
                 cmocka_unit_test(lines_that_do_not_fit_are_named),
                 cmocka_unit_test(reflects_and_matches_that_do_not_fit_are_named),
                 cmocka_unit_test(known_standards_weigh_by_uncertainty),

@@ -128,3 +128,28 @@ enum code rf_problem_check(const struct method *m, const struct problem *p, stru
         enum code code = problem_check_shape(m, p, err);
         return code ? code : problem_check_numbers(m, p, err);
 }
+
+/* Below this share of what was sent nothing was read: no receiver resolves -240 dB. */
+#define TRANSMISSION_LEAST 1e-12
+
+/* What is no number is for others to say. */
+static bool transmits(const struct net2 *raw, int entry, size_t i)
+{
+        double re = raw->re[entry][i], im = raw->im[entry][i];
+        return !(re * re + im * im <= TRANSMISSION_LEAST * TRANSMISSION_LEAST);
+}
+
+enum code thru_transmits_check(const struct method *m, const struct problem *p, struct tp_error *err)
+{
+        for (size_t k = 0; k < p->standard_n; k++) {
+                const struct rf_standard *s = &p->standards[k];
+                for (size_t i = 0; s->kind == RF_THRU && i < p->axis->n; i++) {
+                        bool forward = transmits(s->raw, 2, i);
+                        if (!forward || !transmits(s->raw, 1, i))
+                                return tp_fail(err, CODE_UNRESOLVABLE,
+                                               "%s: at %.9g Hz %s does not transmit to port %d; check the contact and measure it again",
+                                               m->word, p->axis->hz[i], standard_name(s), forward ? 1 : 2);
+                }
+        }
+        return CODE_OK;
+}

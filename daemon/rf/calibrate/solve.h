@@ -57,6 +57,8 @@ int branch_step(struct branch *b, double hz, const double complex pair[2]); /* w
 /* rf_problem_check() in two: shapes, axes and kinds; then that every number it uses is one, for who cannot tell that from its results. */
 enum code problem_check_shape(const struct method *, const struct problem *, struct tp_error *);
 enum code problem_check_numbers(const struct method *, const struct problem *, struct tp_error *);
+/* A thru through which nothing was read, in either direction, calibrates no transmission: CODE_UNRESOLVABLE names the frequency. */
+enum code thru_transmits_check(const struct method *, const struct problem *, struct tp_error *);
 void diagnosis_warn(struct diagnosis *d, const char *fmt, ...) __attribute__((format(printf, 2, 3)));
 /* The ideal of a standard where a method needs it only sometimes: axis and numbers. */
 enum code standard_ideal_check(const struct problem *p, const struct rf_standard *s, struct tp_error *err);

@@ -161,6 +161,8 @@ static enum code solve(const struct problem *p, bool thru, double *residual, str
                 code = problem_check_numbers(method, p, err);
                 code = code ? code : by_points(method, p, thru, residual, out, d, err);
         }
+        if (!code && thru && !(seen.k_disagreement < 0.5)) /* a transmission of 0 makes it 1 */
+                code = thru_transmits_check(method, p, err);
         if (code)
                 return code;
         out->method = method->word;

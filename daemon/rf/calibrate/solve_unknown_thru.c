@@ -193,6 +193,8 @@ enum code unknown_thru_solve(const struct problem *p, void *workspace, struct te
                                "lowest frequency",
                                tau);
         struct followed followed = {.all = true, .unfollowed_hz = NAN, .contradiction_hz = NAN, .contradiction_deg = NAN};
+        if ((code = thru_transmits_check(method, p, err)))
+                return code;
         if (!by_columns(p, &w, out, cov, d, &power) &&
             ((code = problem_check_numbers(method, p, err)) || (code = by_points(p, &w, d, err)) ||
              (code = settle(p, &w, out, d, &followed, err))))
