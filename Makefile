@@ -17,7 +17,7 @@ all: programs
 ROOMS := base host rf formats wafer recipe run station evaluate store act api simulators world cli
 DIR_base := daemon/base
 DIR_host := daemon/host
-DIR_rf := $(wildcard daemon/rf/*)
+DIR_rf := $(patsubst %/,%,$(wildcard daemon/rf/*/ daemon/rf/*/*/))
 DIR_formats := daemon/formats
 DIR_wafer := daemon/wafer
 DIR_recipe := daemon/recipe

@@ -64,6 +64,9 @@ may() { grep "^daemon/rf/$1/" "$tmp/product" | xargs grep -nE '#include "rf/' | 
 { may numbers; may network numbers; may correct 'network|numbers'; may calibrate 'correct|network|numbers'; may deembed 'network|numbers'
   may extract 'deembed|network|numbers'; may models 'network|numbers'; } >"$tmp/out"
 none "the rooms of rf/ know only those before them: numbers, network, correct, calibrate; deembed, extract; models; trust knows all" "$tmp/out"
+for r in lines reflects sixteen; do
+        grep "^daemon/rf/calibrate/$r/" "$tmp/product" | xargs grep -nE '#include "rf/calibrate/(lines|reflects|sixteen)/' | grep -v "\"rf/calibrate/$r/"; done >"$tmp/out"
+none "the families of calibration (lines, reflects, sixteen terms) do not know each other" "$tmp/out"
 grep '^daemon/' "$tmp/product" | grep -v '^daemon/store/' | xargs grep -n '#include <sqlite3.h>' >"$tmp/out"
 grep '^daemon/' "$tmp/product" | grep -v '^daemon/api/http[a-z_]*\.[ch]$' | xargs grep -n '#include <microhttpd.h>' >>"$tmp/out"
 none "SQL stays in store/, libmicrohttpd in api/http*" "$tmp/out"

@@ -1,6 +1,6 @@
-/* rf_lines_judge.c: residuals, reciprocity, length errors and the second opinion of "multiline_trl" against the same figures reckoned from
+/* rf_judge.c: residuals, reciprocity, length errors and the second opinion of "multiline_trl" against the same figures reckoned from
    their definitions in extended precision: unterminated S, its T, the whole sums over pairs of lines, and a power iteration for the
-   eigenvectors, where lines_judge.c has sums over lines and a closed form.  Lines in noise, one of them of wrong length.
+   eigenvectors, where judge.c has sums over lines and a closed form.  Lines in noise, one of them of wrong length.
    And the blocks of frequencies, in which pairs and figures are reckoned, do not show: a part of the band alone gives the same bytes. */
 #include <setjmp.h>
 #include <stdarg.h>

@@ -9,7 +9,7 @@
 #include <malloc.h>
 #include <stdio.h>
 #include <string.h>
-#include "rf/calibrate/reflects.h"
+#include "rf/calibrate/reflects/reflects.h"
 #include "rf_synth.h"
 
 enum { N = 211 };

@@ -6,7 +6,7 @@
 #include <cmocka.h>
 #include <string.h>
 #include "rf/correct/correct.h"
-#include "rf/calibrate/line.h"
+#include "rf/calibrate/lines/capacitance.h"
 #include "rf_synth.h"
 
 enum { N = 24 };

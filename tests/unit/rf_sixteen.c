@@ -17,7 +17,7 @@
 #include "rf/calibrate/calibration.h"
 #include "rf/correct/correct.h"
 #include "rf/correct/correct_full.h"
-#include "rf/calibrate/sixteen.h"
+#include "rf/calibrate/sixteen/sixteen.h"
 #include "rf/numbers/small.h"
 
 enum { N = 13, STANDARDS = 8 }; /* 13: the last lanes are not full */

@@ -1,6 +1,6 @@
 /* calibration.c: the table of methods (calibration.h). */
 #include "rf/calibrate/calibration.h"
-#include "rf/calibrate/lines.h"
+#include "rf/calibrate/lines/lines.h"
 #include "rf/calibrate/solve.h"
 #include <string.h>
 

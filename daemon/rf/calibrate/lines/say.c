@@ -1,0 +1,148 @@
+/* say.c: solutions of line methods into the diagnosis (lines.h, calibration.h).
+ * Opinions    Method of record and second opinion weigh the pairs differently.  Noise makes them differ at random from one frequency to the
+ *             next; boxes that changed between lines (a probe that moved) make them differ smoothly.  Means over 17 frequencies are
+ *             compared with the scatter of neighbours inside them; 5 standard errors count (common practice, no source). */
+#include "rf/calibrate/lines/lines.h"
+#include <math.h>
+
+static double abs2(double complex z) { return creal(z) * creal(z) + cimag(z) * cimag(z); }
+
+double complex line_impedance(const struct problem *p, double hz, double complex g)
+{
+        if (p->line_c_f_m > 0)
+                return g / (CMPLX(0, RF_TWO_PI * hz * p->line_c_f_m) * CMPLX(1, -p->line_loss_tangent));
+        return p->line_z_ohm > 0 ? p->line_z_ohm : CMPLX(NAN, NAN);
+}
+
+/* Weighted means over the good frequencies; g^2 weighs, because the noise of a phase is a length through g. */
+static void lengths(const struct problem *p, const struct line_set *ln, const struct line_solution *solution,
+                    const struct line_judgement *judgement, struct diagnosis *d)
+{
+        for (size_t k = 0; k < ln->n; k++) {
+                double sum = 0, weight = 0, scatter = 0;
+                size_t n = 0;
+                for (int pass = 0; pass < 2; pass++)
+                        for (size_t i = 0; i < p->axis->n; i++) {
+                                const struct line_solution *s = &solution[i];
+                                double w = creal(s->g) * creal(s->g) + cimag(s->g) * cimag(s->g), e = judgement->length_error_m[k][i];
+                                if (!(s->nstd <= LINES_NSTD_LIMIT) || isnan(e))
+                                        continue;
+                                if (pass) {
+                                        scatter += w * (e - sum / weight) * (e - sum / weight);
+                                        continue;
+                                }
+                                sum += w * e;
+                                weight += w;
+                                n++;
+                        }
+                if (n < 2)
+                        continue;
+                double error = sum / weight, u = sqrt(scatter / weight / (double)(n - 1));
+                d->line_length_error_m[ln->at[k]] = error;
+                d->line_length_u_m[ln->at[k]] = u;
+                if (fabs(error) > 5e-6 && fabs(error) > 5 * u)
+                        diagnosis_warn(d,
+                                       "%s looks %.1f um %s than told (%.6g um, standard error %.1f um; against the other lines, so that a "
+                                       "common offset or scale is not seen): check its length or how it was touched",
+                                       standard_name(&p->standards[ln->at[k]]), fabs(error) * 1e6, error > 0 ? "longer" : "shorter",
+                                       p->standards[ln->at[k]].length_m * 1e6, u * 1e6);
+        }
+}
+
+#define WINDOW 17 /* frequencies */
+static void opinions(const struct problem *p, const struct line_solution *solution, const struct line_judgement *judgement,
+                     struct diagnosis *d)
+{
+        size_t n = p->axis->n;
+        double worst = 0, worst_hz = 0;
+        for (size_t i = 0; i + WINDOW <= n; i += WINDOW / 2) {
+                bool good = true;
+                for (size_t j = i; j < i + WINDOW; j++)
+                        good = good && solution[j].nstd <= LINES_NSTD_LIMIT && !isnan(d->second_opinion[j]);
+                for (int k = 0; k < 4 && good; k++) {
+                        const double complex *second = judgement->second[k];
+                        double complex mean = 0;
+                        double scatter = 0;
+                        for (size_t j = i; j < i + WINDOW; j++) {
+                                mean += second[j] / WINDOW;
+                                if (j < i + 2)
+                                        continue;
+                                double complex bend = second[j] - 2 * second[j - 1] + second[j - 2];
+                                scatter += (creal(bend) * creal(bend) + cimag(bend) * cimag(bend)) / (6 * (WINDOW - 2));
+                        }
+                        double size = sqrt(abs2(mean));
+                        if (size > 5 * sqrt(scatter / WINDOW) && size > 1e-6 && size > worst) {
+                                worst = size;
+                                worst_hz = p->axis->hz[i + WINDOW / 2];
+                        }
+                }
+        }
+        if (worst > 0)
+                diagnosis_warn(d,
+                               "two ways to weigh the lines disagree by %.2g in corrected reflections around %.6g GHz, more than noise "
+                               "explains: a probe moved between lines, or a line differs from the others",
+                               worst, worst_hz / 1e9);
+}
+
+void lines_warn_quality(const struct problem *p, struct diagnosis *d)
+{
+        double reciprocity = 0, reciprocity_hz = 0, lowest = NAN, highest = NAN;
+        bool worn = false;
+        for (size_t i = 0; i < p->axis->n; i++) {
+                double hz = p->axis->hz[i];
+                if (d->reciprocity[i] > reciprocity) {
+                        reciprocity = d->reciprocity[i];
+                        reciprocity_hz = hz;
+                }
+                if (d->nstd[i] > LINES_NSTD_LIMIT) {
+                        lowest = worn ? lowest : hz;
+                        highest = hz;
+                        worn = true;
+                }
+        }
+        if (reciprocity > 0.01)
+                diagnosis_warn(d, "corrected lines are not reciprocal: |S21 - S12| up to %.2g at %.6g GHz", reciprocity,
+                               reciprocity_hz / 1e9);
+        if (worn)
+                diagnosis_warn(d,
+                               "between %.4g and %.4g GHz the lines are short or half a wave apart somewhere: the normalised standard "
+                               "deviation exceeds %.0f",
+                               lowest / 1e9, highest / 1e9, LINES_NSTD_LIMIT);
+}
+
+void lines_warn_impedance(const struct problem *p, struct diagnosis *d)
+{
+        if (!(p->line_c_f_m > 0) && !(p->line_z_ohm > 0))
+                diagnosis_warn(d, "results stay in the impedance of the line, which is not known: give its capacitance per metre (or its "
+                                  "impedance) to have them in ohm");
+}
+
+void lines_diagnose(const struct problem *p, const struct line_set *ln, const struct line_solution *solution,
+                    const struct line_judgement *judgement, struct diagnosis *d)
+{
+        for (size_t i = 0; i < p->axis->n; i++) {
+                const struct line_solution *s = &solution[i];
+                double hz = p->axis->hz[i], k = RF_C0_M_S / (RF_TWO_PI * hz);
+                double complex eps = -(s->g * k) * (s->g * k), zc = line_impedance(p, hz, s->g);
+                double complex turn = s->reflect * conj(s->estimate);
+                d->condition[i] = 1 / sin(s->phase_eff_deg * RF_PI / 180);
+                d->gamma_re[i] = creal(s->g);
+                d->gamma_im[i] = cimag(s->g);
+                d->eps_re[i] = creal(eps);
+                d->eps_im[i] = cimag(eps);
+                d->loss_db_mm[i] = creal(s->g) * RF_DB_PER_NEPER / 1000;
+                d->phase_eff_deg[i] = s->phase_eff_deg;
+                d->nstd[i] = s->nstd;
+                d->zc_re[i] = creal(zc);
+                d->zc_im[i] = cimag(zc);
+                d->reflect_re[i] = creal(s->reflect);
+                d->reflect_im[i] = cimag(s->reflect);
+                d->reflect_distance[i] = sqrt(abs2(s->reflect - s->estimate));
+                d->reflect_angle_deg[i] = atan2(cimag(turn), creal(turn)) * 180 / RF_PI;
+                d->common_line[i] = (double)s->common;
+        }
+        lines_warn_quality(p, d);
+        opinions(p, solution, judgement, d);
+        lines_warn_impedance(p, d);
+        lengths(p, ln, solution, judgement, d);
+}
