@@ -145,7 +145,7 @@ test-%: $$(TESTS_$$*) ## run the C tests of one room, e.g. make test-rf
 	@sh tests/run_c.sh $(TESTS_$*)
 
 NIGHT_ROOMS := act evaluate store station simulators world run recipe wafer formats rf base
-$(B)/nights: $(B)/tests/nights/nights.o $(B)/tests/nights/night.o $(foreach r,$(NIGHT_ROOMS),$(B)/lib$(r).a)
+$(B)/nights: $(patsubst %.c,$(B)/%.o,$(wildcard tests/nights/*.c)) $(foreach r,$(NIGHT_ROOMS),$(B)/lib$(r).a)
 	$(CC) $(LDFLAGS) $(filter %.o,$^) -Wl,--start-group $(filter %.a,$^) -Wl,--end-group $(foreach r,$(NIGHT_ROOMS),$(SYS_$(r))) -o $@
 
 SEEDS ?= $(if $(filter asan,$(VARIANT)),40,60)

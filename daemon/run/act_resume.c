@@ -30,7 +30,10 @@ static enum code replay(struct runner *r, struct view *view, struct tp_error *er
         for (int i = 0; i < 3; i++)
                 r->dc_start[i] = r->dc_end[i] = -1;
         for (size_t i = 0; !code && i < n; i++) {
+                memcpy(r->next, r->e, r->e->bytes);
                 code = evidence_apply(r->e, r->plan, &entries[i], err);
+                if (!code)
+                        value_check_seen(r, r->next, r->e, &entries[i]);
                 if (entries[i].phase == PHASE_INTEND) {
                         last_intent = entries[i];
                         if (entries[i].kind == STEP_LOWER)

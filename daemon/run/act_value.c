@@ -5,7 +5,8 @@
 #include <string.h>
 
 const char *const verdict_words[] = {"none", "pass", "marginal", "fail", NULL};
-#define EVALUATION 1 /* the live evaluation of a run */
+#define EVALUATION 1          /* the live evaluation of a run */
+#define AS_SEEN ", as seen\"" /* in the budget of a value that counts its drift as both checks saw it */
 
 static bool is_final(const struct runner *r, int target) { return evidence_targets(r->e)[target].outcome > TARGET_WAITS; }
 
@@ -21,6 +22,25 @@ static const struct drift_seen *drift_of(const struct runner *r, int target)
         const struct touch_seen *touch = evidence_touch(r->e, target);
         const struct interval_drift *d = touch && touch->interval > 0 ? &r->drift[touch->interval - 1] : NULL;
         return d && d->has_both ? &d->seen : NULL;
+}
+
+static bool ends_check(const struct entry *e) { return e->phase == PHASE_OUTCOME && e->kind == STEP_CHECK && !e->code; }
+
+void value_check_seen(struct runner *r, const struct evidence *before, const struct evidence *after, const struct entry *entry)
+{
+        const struct interval_seen *was = evidence_intervals(before), *now = evidence_intervals(after);
+        if (!ends_check(entry))
+                return;
+        for (uint32_t i = 0; i < after->interval_n; i++) {
+                struct interval_drift *d = &r->drift[i];
+                if (i >= before->interval_n) {
+                        memcpy(d->seen.from, entry->body.outcome.modes, sizeof d->seen.from);
+                        d->has_from = true;
+                } else if (now[i].closed_seq && !was[i].closed_seq) {
+                        memcpy(d->seen.to, entry->body.outcome.modes, sizeof d->seen.to);
+                        d->has_both = d->has_from && now[i].verdict == INTERVAL_PASSED;
+                }
+        }
 }
 
 static bool is_valued(const struct runner *r, int target)
@@ -282,7 +302,10 @@ enum code value_resume(struct runner *r, struct tp_error *err)
                         continue;
                 for (size_t i = 0; i < row_n; i++)
                         if (rows[i].sweep == r->device_sweep[t][0]) {
-                                r->valued[t] = VALUED_DONE; /* and what has no rows yet, the touch in hand too, is still to be evaluated */
+                                /* What has no rows yet, the touch in hand too, is still to be evaluated; what has rows of before its
+                                   closing check, and the check passed, once more. */
+                                bool as_seen = strstr(rows[i].budget, AS_SEEN) != NULL;
+                                r->valued[t] = as_seen ? VALUED_SEEN : r->valued[t] ? r->valued[t] : VALUED_DONE;
                                 if (rows[i].evaluation > EVALUATION)
                                         r->rescued[t] = arena_text(r->arena, rows[i].trust_reason);
                                 r->verdict[t] = verdict_worse(r->verdict[t], rows[i].verdict);

@@ -91,26 +91,6 @@ static bool apply_pending(struct runner *r, struct work *work)
         return true;
 }
 
-/* Modes of the checks at both ends of each interval, for the values inside. */
-static void drift_note(struct runner *r)
-{
-        const struct interval_seen *before = evidence_intervals(r->e), *after = evidence_intervals(r->next);
-        const struct entry *entry = &r->pending;
-        if (entry->phase != PHASE_OUTCOME || entry->kind != STEP_CHECK || entry->code)
-                return;
-        for (uint32_t i = 0; i < r->next->interval_n; i++) {
-                struct interval_drift *d = &r->drift[i];
-                bool was = i < r->e->interval_n;
-                if (!was) {
-                        memcpy(d->seen.from, entry->body.outcome.modes, sizeof d->seen.from);
-                        d->has_from = true;
-                } else if (after[i].closed_seq && !before[i].closed_seq) {
-                        memcpy(d->seen.to, entry->body.outcome.modes, sizeof d->seen.to);
-                        d->has_both = d->has_from && after[i].verdict == INTERVAL_PASSED;
-                }
-        }
-}
-
 static void add_intervals(struct runner *r, struct work *work, int64_t check)
 {
         const struct interval_seen *before = evidence_intervals(r->e), *after = evidence_intervals(r->next);
@@ -435,7 +415,7 @@ void journal_outcome(struct runner *r, enum code code, const struct outcome *out
         if (!told && touch_was_cut(r))
                 add_touchdown_done(r, work, "interrupted");
         add_intervals(r, work, check);
-        drift_note(r);
+        value_check_seen(r, r->e, r->next, &r->pending);
         add_trust(r, work);
         struct fact *event = work_add(work, FACT_EVENT);
         if (event) {

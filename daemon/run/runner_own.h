@@ -87,7 +87,7 @@ struct runner {
         struct kept_raw raised;
         int64_t (*device_sweep)[CONDITIONS_MAX]; /* by target: sweep of the last touch */
         uint8_t *die_due, *verdict, *valued;     /* by die; by target: enums below */
-        struct interval_drift *drift;            /* by interval: what its checks saw, as far as this daemon saw them */
+        struct interval_drift *drift;            /* by interval: what its checks saw, by the journal */
         const char **rescued;                    /* by target: why its trust is `rescued`; NULL: it is not */
         bool rescuing, rescue_asked;
         bool valuing, last_values; /* nothing more comes that values could wait for */
@@ -156,6 +156,9 @@ bool value_is_dummy(const struct runner *, int target);
 void value_turn(struct runner *); /* starts the next evaluation, if any */
 bool value_pending(const struct runner *);
 void value_done(struct runner *, struct job *take);
+/* The entry that made `after` of `before`: if it is a check, its modes are kept for the values of the interval that it opens or closes.
+   Of the same entries the same, while the run goes on and when it is taken over. */
+void value_check_seen(struct runner *, const struct evidence *before, const struct evidence *after, const struct entry *);
 enum code value_resume(struct runner *, struct tp_error *);
 /* act_rescue.c */
 bool rescue_goes_on(

@@ -391,6 +391,8 @@ static void judge_file(struct night *n)
         if (good_sweeps != sweep_n)
                 fail(n, "%llu sweeps ended well by the journal, %zu are stored", (unsigned long long)good_sweeps, sweep_n);
         judge_ledger(n, entries, entry_n, view);
+        if (!n->end->why[0])
+                judge_checks(view, n->run, entries, entry_n, &n->end->checks, &n->end->as_seen, n->end->why);
         for (size_t i = 0; i < touch_n; i++)
                 if (strcmp(touches[i].trust, "proven") == 0)
                         n->end->proven++;

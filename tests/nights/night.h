@@ -25,10 +25,18 @@ struct night_end {
         char why[300];    /* "" when all is well */
         uint64_t persons; /* how often a person had to be asked */
         uint64_t entries, starts_daemon, starts_station, power_cuts, kills, syncs, switches;
+        uint64_t checks, as_seen; /* checks judged once more from the file; values whose drift counts as both checks saw it */
         uint64_t sweeps, touches, measured, proven, suspect, no_contact, lost_sweeps;
         double station_s, virtual_s;
         uint8_t digest[32]; /* over the journal */
 };
 void night_run(const struct night_plan *, struct night_end *ret);
+
+/* judge_checks.c: every check of the run once more from its file alone, by a reader that was never killed: the same verdict, cause, modes and
+   share of a limit, bit for bit; and each value of an interval whose checks both passed counts its drift as they saw it.  why: "" when so. */
+struct view;
+struct entry;
+void judge_checks(struct view *, const char *run, const struct entry *, size_t n, uint64_t *ret_checks, uint64_t *ret_as_seen,
+                  char why[300]);
 
 #endif

@@ -7,6 +7,8 @@
 #include <string.h>
 #include <time.h>
 
+enum { ENTRIES = 420 }; /* a quiet night of tests/nights/tiny.json has a few more */
+
 static char *slurp(const char *path, size_t *ret_n)
 {
         FILE *f = fopen(path, "rb");
@@ -40,7 +42,7 @@ static void draw_faults(struct night_plan *p, const char *only)
         p->instruments = DRAWN("instruments", 31);
         p->drift = DRAWN("drift", 32) && (only || (bits >> 24 & 1));
         if (only && strcmp(only, "entries") == 0)
-                p->kill_at_seq = 2 + p->seed;
+                p->kill_at_seq = 2 + p->seed * 389 % ENTRIES; /* 389 shares no factor with it: each entry once in ENTRIES seeds */
 #undef DRAWN
 }
 
@@ -62,7 +64,8 @@ int main(int argc, char **argv)
         static const struct option options[] = {{"first", 1, NULL, 'f'},   {"seeds", 1, NULL, 's'}, {"twice", 0, NULL, 't'},
                                                 {"only", 1, NULL, 'o'},    {"loud", 0, NULL, 'l'},  {"export", 1, NULL, 'e'},
                                                 {"control", 1, NULL, 'c'}, {NULL, 0, NULL, 0}};
-        uint64_t first = 1, seeds = 50, failed = 0, latched = 0, entries = 0, sweeps = 0, deaths = 0, cuts = 0, persons = 0;
+        uint64_t first = 1, seeds = 50, failed = 0, latched = 0, entries = 0, sweeps = 0, deaths = 0, cuts = 0, persons = 0, checks = 0,
+                 as_seen = 0;
         bool twice = false, loud = false;
         const char *only = NULL, *control = NULL;
         struct night_plan plan = {0};
@@ -127,6 +130,8 @@ int main(int argc, char **argv)
                 latched += end.latched;
                 entries += end.entries;
                 sweeps += end.sweeps;
+                checks += end.checks;
+                as_seen += end.as_seen;
                 deaths += end.kills;
                 cuts += end.power_cuts;
                 persons += end.persons;
@@ -138,6 +143,8 @@ int main(int argc, char **argv)
                only ? " of " : "", only ? only : "", (unsigned long long)entries, (unsigned long long)sweeps, (unsigned long long)deaths,
                (unsigned long long)cuts, (unsigned long long)persons, (unsigned long long)latched,
                (double)seeds * (twice ? 2 : 1) / s * 60);
+        printf("  %llu checks judged once more from their files, %llu values with drift as both checks saw it\n",
+               (unsigned long long)checks, (unsigned long long)as_seen);
         printf("%llu passed, %llu failed\n", (unsigned long long)(seeds - failed), (unsigned long long)failed);
         free((void *)(uintptr_t)plan.recipe);
         free((void *)(uintptr_t)plan.scenario);
