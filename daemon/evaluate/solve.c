@@ -6,6 +6,7 @@
  * S12, warnings. */
 #include "evaluate/inside.h"
 #include "recipe/definition_solve.h"
+#include "rf/numbers/robust.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -57,15 +58,7 @@ static double median_of(const double *x, size_t n, double *scratch)
         for (size_t i = 0; i < n; i++)
                 if (isfinite(x[i]))
                         scratch[m++] = x[i];
-        if (!m)
-                return NAN;
-        for (size_t i = 1; i < m; i++) /* shell sort: a few hundred numbers, once a calibration */
-                for (size_t j = i; j > 0 && scratch[j - 1] > scratch[j]; j--) {
-                        double t = scratch[j];
-                        scratch[j] = scratch[j - 1];
-                        scratch[j - 1] = t;
-                }
-        return m % 2 ? scratch[m / 2] : (scratch[m / 2 - 1] + scratch[m / 2]) / 2;
+        return rf_quantile(rf_sort(m, scratch), scratch, 0.5);
 }
 
 static void figure(struct json_out *o, const char *key, const double *x, const struct axis *axis, double *scratch)

@@ -1,5 +1,6 @@
 /* circuit_shapes.c: the circuits themselves: elements in their order, Y at a frequency, start values from data (circuit.h). */
 #include "rf/models/circuit_own.h"
+#include "rf/numbers/robust.h"
 #include <math.h>
 #include <string.h>
 
@@ -109,18 +110,7 @@ void circuit_line_s(const double *v, size_t ports, double length_m, double hz, d
 }
 
 /* ---- start values ------------------------------------------------------------------------------------------------------------------- */
-static double median(size_t n, double *x) /* sorts */
-{
-        if (n == 0)
-                return NAN;
-        for (size_t i = 1; i < n; i++)
-                for (size_t j = i; j > 0 && x[j] < x[j - 1]; j--) {
-                        double t = x[j];
-                        x[j] = x[j - 1];
-                        x[j - 1] = t;
-                }
-        return x[n / 2];
-}
+static double median(size_t n, double *x) { return rf_quantile(rf_sort(n, x), x, 0.5); } /* sorts */
 #define SAMPLES 64
 /* Median of f over at most 64 points of first … last; NaN and values that are not positive are left out, and so is what moves S by less
    than 2 % (if there is anything else): at 70 kHz a femtofarad is noise. */

@@ -1,8 +1,9 @@
 /* probability.c: see probability.h.
  * Normal      erfc of libm; the quantile by Newton steps on it from a rational start (the derivative is the density), in the smaller tail,
  * where erfc keeps its digits.
- * Student     by the regularised incomplete beta function I_x(nu/2, 1/2), x = nu/(nu + t^2) (Abramowitz & Stegun 26.5.27, 26.7.1), as a
- * continued fraction (26.5.8, evaluated by Lentz's method); the quantile by Newton steps within a bracket.
+ * Beta        the regularised incomplete beta function I_x(a, b) as a continued fraction (Abramowitz & Stegun 26.5.8, evaluated by Lentz's
+ *             method) behind x^a (1-x)^b/B(a, b), whose large logarithms are taken out by Stirling's formula before they are subtracted.
+ * Student     is I_x(nu/2, 1/2), x = nu/(nu + t^2) (26.5.27, 26.7.1).  Quantiles of both by Newton steps within a bracket.
  * Rectangle   and normal together: the integral of the normal's distribution over the rectangle has a closed form.
  * Tests       tests/reference/rf_probability.c against values of 30 digits made elsewhere. */
 #include "rf/numbers/probability.h"
@@ -57,23 +58,66 @@ static double beta_fraction(double a, double b, double x)
         return f;
 }
 
-/* ln(Gamma(a + 1/2)/Gamma(a)); for large a the series of the ratio (Abramowitz & Stegun 6.1.47), where the difference has no digits. */
-static double half_step(double a)
+/* ln Gamma(a) less Stirling's (a - 1/2) ln a - a + ln(2 pi)/2; from 10 on by its series (Abramowitz & Stegun 6.1.41), good to 1e-15. */
+static double stirling_rest(double a)
 {
-        if (a < 100)
-                return lgamma(a + 0.5) - lgamma(a);
+        if (a < 10)
+                return lgamma(a) - ((a - 0.5) * log(a) - a + log(TWO_PI) / 2);
         double b = 1 / (a * a);
-        return log(a) / 2 - (1.0 / 8 - b * (1.0 / 192 - b / 640)) / a;
+        return (1.0 / 12 - b * (1.0 / 360 - b * (1.0 / 1260 - b * (1.0 / 1680 - b * (1.0 / 1188 - b * 691 / 360360))))) / a;
 }
 
-/* I_x(a, b), a or b = 1/2; y = 1 - x is given too, since near 1 it has the digits. */
+/* ln(Gamma(a + 1/2)/Gamma(a)) */
+static double half_step(double a) { return a * log1p(0.5 / a) + log(a) / 2 - 0.5 + stirling_rest(a + 0.5) - stirling_rest(a); }
+
+/* x^a y^b/B(a, b), y = 1 - x. */
+static double beta_front(double a, double b, double x, double y)
+{
+        double log_x = y < 0.5 ? log1p(-y) : log(x), log_y = x < 0.5 ? log1p(-x) : log(y), s = a + b;
+        return sqrt(a / s * b / TWO_PI) *
+               exp(a * (log_x + log1p(b / a)) + b * (log_y + log1p(a / b)) + stirling_rest(s) - stirling_rest(a) - stirling_rest(b));
+}
+
+/* I_x(a, b); y = 1 - x is given too, since near 1 it has the digits. */
 static double beta_share(double a, double b, double x, double y)
 {
         if (x <= 0 || y <= 0)
                 return x <= 0 ? 0 : 1;
-        double front = exp(half_step(a == 0.5 ? b : a) - log(TWO_PI / 2) / 2 + a * (y < 0.5 ? log1p(-y) : log(x)) +
-                           b * (x < 0.5 ? log1p(-x) : log(y)));
+        double front = beta_front(a, b, x, y);
         return x < (a + 1) / (a + b + 2) ? front * beta_fraction(a, b, x) / a : 1 - front * beta_fraction(b, a, y) / b;
+}
+
+double beta_below(double x, double a, double b)
+{
+        if (!(a > 0 && b > 0 && x >= 0 && x <= 1))
+                return NAN;
+        return beta_share(a, b, x, 1 - x);
+}
+
+double beta_quantile(double p, double a, double b)
+{
+        if (!(a > 0 && b > 0 && p >= 0 && p <= 1))
+                return NAN;
+        if (p == 0 || p == 1)
+                return p;
+        if (p > 0.5) /* the smaller tail has the digits */
+                return 1 - beta_quantile(1 - p, b, a);
+        /* ln I over ln x is nearly straight: Newton there, halving where it leaves the bracket */
+        double x = a / (a + b), low = 0, high = 1;
+        for (int step = 0; step < 200; step++) {
+                double below = beta_share(a, b, x, 1 - x);
+                if (below < p)
+                        low = x;
+                else
+                        high = x;
+                double next = x * exp(below * log(p / below) * (1 - x) / beta_front(a, b, x, 1 - x));
+                if (!(next > low && next < high))
+                        next = low + (high - low) / 2;
+                if (fabs(next - x) <= 1e-15 * x)
+                        return next;
+                x = next;
+        }
+        return x;
 }
 
 /* Probability of |t| beyond t >= 0. */

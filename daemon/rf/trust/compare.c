@@ -16,10 +16,10 @@
  *             entry by entry, moduli summed, the largest over 1000 steps of x.  For eight terms it is the bound above. */
 #include "rf/trust/compare.h"
 #include "rf/correct/correct.h"
+#include "rf/numbers/robust.h"
 #include "rf/numbers/small.h"
 #include <math.h>
 #include <stdio.h>
-#include <stdlib.h>
 
 /* ---- one calibration at one frequency as twelve terms ------------------------------------------------------------------------------- */
 struct twelve_terms {
@@ -397,12 +397,6 @@ static enum code pair_check(const struct terms *one, const struct switch_terms *
         return CODE_OK;
 }
 
-static int ascending(const void *a, const void *b)
-{
-        double x = *(const double *)a, y = *(const double *)b;
-        return (x > y) - (x < y);
-}
-
 enum code rf_compare(const struct terms *one, const struct switch_terms *sw_one, const struct terms *two, const struct switch_terms *sw_two,
                      struct rf_comparison *ret, struct tp_error *err)
 {
@@ -430,8 +424,7 @@ enum code rf_compare(const struct terms *one, const struct switch_terms *sw_one,
         if (found == 0)
                 return tp_fail(err, CODE_UNRESOLVABLE, "comparison: at none of the %zu frequencies do both calibrations have terms",
                                axis->n);
-        qsort(sorted, found, sizeof *sorted, ascending);
-        ret->median = found % 2 ? sorted[found / 2] : (sorted[found / 2 - 1] + sorted[found / 2]) / 2;
+        ret->median = rf_quantile(rf_sort(found, sorted), sorted, 0.5);
         for (size_t i = 0; i < axis->n; i++) {
                 ret->worst[i] = NAN;
                 if (isfinite(ret->bound[0][i]))

@@ -4,9 +4,9 @@
  * Directivity in dB of its rms: what a reflection before the coupler does, whatever its phase.
  */
 #include "rf/trust/history.h"
+#include "rf/numbers/robust.h"
 #include <math.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
 static double complex term(const struct terms *t, enum term k, size_t i) { return CMPLX(t->re[k][i], t->im[k][i]); }
@@ -156,12 +156,6 @@ static double figure_of(const struct rf_descriptors *d, size_t k, struct series 
         return loss ? d->loss_db[p] : d->delay_s[p] * 1e15;
 }
 
-static int ascending(const void *a, const void *b)
-{
-        double x = *(const double *)a, y = *(const double *)b;
-        return (x > y) - (x < y);
-}
-
 size_t rf_history_workspace(size_t n) { return 2 * n * sizeof(double) + rf_spc_workspace(n) + 64; }
 
 static void keep(struct rf_history_answer *a, double size, const char *sentence, const char *cause)
@@ -221,8 +215,7 @@ enum code rf_history_judge(const struct rf_descriptors *const *list, size_t n, v
                         continue;
                 }
                 memcpy(sorted, x, (found - 1) * sizeof *x);
-                qsort(sorted, found - 1, sizeof *sorted, ascending);
-                double usual = (sorted[(found - 1) / 2] + sorted[(found - 2) / 2]) / 2, off = x[found - 1] - usual;
+                double usual = rf_quantile(rf_sort(found - 1, sorted), sorted, 0.5), off = x[found - 1] - usual;
                 if (fabs(off) <= as.gross)
                         continue;
                 char sentence[200];

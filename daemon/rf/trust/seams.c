@@ -8,9 +8,9 @@
  * Rejected    magnitude and phase apart: both lose meaning in a notch, where the complex step does not.
  */
 #include "rf/trust/plausible.h"
+#include "rf/numbers/robust.h"
 #include <math.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
 enum { SIDE = 12, SIDE_LEAST = 6, TERMS_N = 5, AROUND = 24 };
@@ -100,12 +100,6 @@ static void window(const struct axis *a, size_t at, const size_t *edge_at, size_
         }
 }
 
-static int ascending(const void *a, const void *b)
-{
-        double x = *(const double *)a, y = *(const double *)b;
-        return (x > y) - (x < y);
-}
-
 /* Robust scatter per component of the estimate at places around `at` whose windows hold no edge; NaN: too few.  Steps away from no step:
    the median of |component| is that of the deviations from 0. */
 static double scatter_around(const struct net2 *net, int e, size_t at, const size_t *edge_at, size_t edge_n, size_t reach, double *room)
@@ -128,8 +122,7 @@ static double scatter_around(const struct net2 *net, int e, size_t at, const siz
                 }
         if (found < 16)
                 return NAN;
-        qsort(room, found, sizeof *room, ascending);
-        return 1.4826 * room[found / 2];
+        return RF_OF_MEDIAN_DEVIATION * rf_quantile(rf_sort(found, room), room, 0.5);
 }
 
 size_t rf_seams_workspace(size_t n)
