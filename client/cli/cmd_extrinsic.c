@@ -18,7 +18,9 @@ static enum code word_of(struct cli *c, const char *option, const char *const *w
         for (int k = 1; given && words[k]; k++)
                 if (strcmp(given, words[k]) == 0)
                         *ret = k;
-        return *ret ? CODE_OK : tp_fail(err, CODE_BAD_INPUT, "--%s '%.40s': there are %s and %s", option, given, words[1], words[2]);
+        return *ret ? CODE_OK
+                    : tp_fail(err, CODE_BAD_INPUT, "--%s '%.40s': there are %s, %s%s%s", option, given, words[1], words[2],
+                              words[3] ? ", " : "", words[3] ? words[3] : "");
 }
 
 static enum code from_off(struct cli *c, struct rf_extrinsic *x, struct tp_error *err)

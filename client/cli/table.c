@@ -361,7 +361,9 @@ const struct command_row command_rows[] = {
           {"off-below", "HZ", "below this (default 5e9)"},
           {"cold", "FILE,…", "conducting without drain or collector voltage, two drives or more: resistances and inductances of the leads"},
           {"drive", "X,…", "of each of them, V or A"},
-          {"cold-as", "WORD", "vanishing (default): everything of the device goes with 1/drive; gate_forward: needs --channel-ohm"},
+          {"cold-as", "WORD",
+           "vanishing (default): a FET above threshold; gate_forward: needs --channel-ohm; open_collector: a bipolar, drives are base "
+           "currents"},
           {"channel-ohm", "R", "gate_forward: the channel's resistance"},
           {"from", "HZ", "cold: above this"},
           {"below", "HZ", "cold: below this"},

@@ -12,7 +12,7 @@
 #include <math.h>
 #include <string.h>
 
-enum { NODES = 7 };
+enum { NODES = 7, STATES_MAX = 16 /* a recipe takes no more */ };
 static const char *const own_names[RF_X_COUNT] = {"extrinsic c_in", "extrinsic c_out", "extrinsic c_between",
                                                   "extrinsic l_in", "extrinsic l_out", "extrinsic l_common",
                                                   "extrinsic r_in", "extrinsic r_out", "extrinsic r_common"};
@@ -23,7 +23,7 @@ struct state {
         struct chain ch; /* of the sweep in this state */
         struct net2 net;
         double drive, x;           /* x: 1/drive */
-        double r_weight, l_weight; /* of the intercept over x, over x^2 */
+        double r_weight, l_weight; /* in the leads' resistances, inductances */
 };
 
 static enum code state_open(const struct chain *bare, const char *name, struct arena *arena, struct state *ret, struct tp_error *err)
@@ -91,21 +91,15 @@ static void off_causes(const struct state *s, enum rf_off kind, double high_hz, 
         }
 }
 
-/* Of a straight line through y(x): its value at 0 is the sum of weights times y. */
-static void intercept_weights(struct state *s, size_t n, bool squared)
+static void weights_put(struct state *s, size_t n, const struct extrinsic_plan *plan)
 {
-        double sx = 0, sxx = 0, m = (double)n;
+        double x[STATES_MAX], r[STATES_MAX], by_l[STATES_MAX];
+        for (size_t k = 0; k < n; k++)
+                x[k] = s[k].x;
+        rf_extrinsic_weights((enum rf_cold)plan->cold_as, n, x, r, by_l);
         for (size_t k = 0; k < n; k++) {
-                double x = squared ? s[k].x * s[k].x : s[k].x;
-                sx += x;
-                sxx += x * x;
-        }
-        for (size_t k = 0; k < n; k++) {
-                double x = squared ? s[k].x * s[k].x : s[k].x, w = (sxx - sx * x) / (m * sxx - sx * sx);
-                if (squared)
-                        s[k].l_weight = w;
-                else
-                        s[k].r_weight = w;
+                s[k].r_weight = r[k];
+                s[k].l_weight = by_l[k];
         }
 }
 
@@ -119,17 +113,15 @@ static void cold_causes(struct state *s, size_t state_n, const struct extrinsic_
                 sum2 += w2[k];
                 sum4 += w2[k] * w2[k];
         }
-        intercept_weights(s, state_n, false);
-        intercept_weights(s, state_n, true);
+        weights_put(s, state_n, plan);
         for (size_t c = 0; c < state_n; c++)
                 for (size_t k = 0; k < n; k++) {
                         double slope = w2[k] / sum2, gate = (m * w2[k] - sum2) / (m * sum4 - sum2 * sum2) * w2[k];
-                        double l = vanishing ? s[c].l_weight : 1 / (double)state_n;
                         for (int p = 0; p < 3; p++) {
                                 weigh(&s[c].ch, (enum rf_quantity)(RF_Q_TEE_R1 + 2 * p), node[k], s[c].r_weight / m,
                                       &to->of[RF_X_R_IN + p]);
-                                weigh(&s[c].ch, (enum rf_quantity)(RF_Q_TEE_L1 + 2 * p), node[k], l * (vanishing && p == 0 ? gate : slope),
-                                      &to->of[RF_X_L_IN + p]);
+                                weigh(&s[c].ch, (enum rf_quantity)(RF_Q_TEE_L1 + 2 * p), node[k],
+                                      s[c].l_weight * (vanishing && p == 0 ? gate : slope), &to->of[RF_X_L_IN + p]);
                         }
                 }
 }

@@ -103,9 +103,8 @@ enum code extrinsic_check(const struct recipe *r, size_t i, const double *hz, si
                 return refuse_at(err, at, "device %s is a %s; only a transistor is read in off and cold states", m->device,
                                  device_kind_words[kind]);
         if (!x->off_as || !x->cold_as)
-                return refuse_at(err, pointer_at("%s/%s", at.at, x->off_as ? "cold_as" : "off_as"),
-                                 "\"unknown\" for %s; there are %s and %s", m->device, (x->off_as ? rf_cold_words : rf_off_words)[1],
-                                 (x->off_as ? rf_cold_words : rf_off_words)[2]);
+                return refuse_at(err, pointer_at("%s/%s", at.at, x->off_as ? "cold_as" : "off_as"), "\"unknown\" for %s; there are %s",
+                                 m->device, x->off_as ? "gate_forward, vanishing and open_collector" : "pi and cold_pinch");
         if (x->off[0])
                 code = check_state(m, x->off, pointer_at("%s/off", at.at), false, err);
         if (!code)

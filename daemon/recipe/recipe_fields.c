@@ -210,8 +210,8 @@ static const struct field cold_fields[] = {
          .required = true,
          .min = 1e-9,
          .max = 1000,
-         .say = "its channel conducts in proportion to this: gate voltage above threshold (V); forward gate, HBT: gate or base current "
-                "(A)"},
+         .say = "its channel conducts in proportion to this: gate voltage above threshold (V); forward gate, bipolar: gate or base "
+                "current (A)"},
 };
 static const struct object cold_object = OBJECT_OF(struct cold_state, "cold", cold_fields, NULL);
 static const struct field extrinsic_fields[] = {
@@ -224,7 +224,7 @@ static const struct field extrinsic_fields[] = {
          AT(struct extrinsic_plan, off_as),
          .words = rf_off_words,
          .standard = RF_OFF_COLD_PINCH,
-         .say = "cold_pinch: FET, no drain voltage; pi: HBT, base reverse biased, all that is there counts as pads"},
+         .say = "cold_pinch: FET, no drain voltage; pi: bipolar, base reverse biased, all that is there counts as pads"},
         {.key = "off_below_hz",
          .type = FIELD_REAL,
          AT(struct extrinsic_plan, off_below_hz),
@@ -253,7 +253,7 @@ static const struct field extrinsic_fields[] = {
          AT(struct extrinsic_plan, cold_as),
          .words = rf_cold_words,
          .standard = RF_COLD_VANISHING,
-         .say = "vanishing: FET in strong inversion, HBT with open collector; gate_forward: FET with a conducting gate"},
+         .say = "vanishing: FET in strong inversion; gate_forward: FET with a conducting gate; open_collector: bipolar, base current"},
         {.key = "drive_u",
          .type = FIELD_REAL,
          AT(struct extrinsic_plan, drive_u),

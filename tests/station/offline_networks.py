@@ -53,20 +53,20 @@ def deembedding(d):
 
 
 def leads(d):
-    """A FET of known elements behind known pads and leads, in its three states, by nodal admittances."""
+    """A FET of known elements behind known pads and leads, in its three states, and a bipolar behind leads alone, by nodal admittances."""
     hz = [0.5e9 * (k + 1) for k in range(80)]
 
     def inv(m):
         det = m[0] * m[3] - m[1] * m[2]
         return [m[3] / det, -m[1] / det, -m[2] / det, m[0] / det]
 
-    def file(name, inside):
+    def file(name, inside, pads=(11e-15, 9e-15)):
         rows = []
         for f in hz:
             w = 2j * math.pi * f
             z, a, b, s = inv(inside(w)), 3 + w * 22e-12, 2 + w * 19e-12, 1 + w * 3e-12
             y = inv([z[0] + a + s, z[1] + s, z[2] + s, z[3] + b + s])
-            y[0], y[3] = y[0] + w * 11e-15, y[3] + w * 9e-15
+            y[0], y[3] = y[0] + w * pads[0], y[3] + w * pads[1]
             d0, n = [1 + 50 * y[0], 50 * y[1], 50 * y[2], 1 + 50 * y[3]], [1 - 50 * y[0], -50 * y[1], -50 * y[2], 1 - 50 * y[3]]
             i = inv(d0)
             sp = [i[0] * n[0] + i[1] * n[2], i[0] * n[1] + i[1] * n[3], i[2] * n[0] + i[3] * n[2], i[2] * n[1] + i[3] * n[3]]
@@ -95,6 +95,26 @@ def leads(d):
     refused(d, "no state at all", ["extrinsic", "hot.s2p"], "--off", "--cold")
     refused(d, "a state that is none", ["extrinsic", "--off", "off.s2p", "--off-as", "hot"], "--off-as", "cold_pinch")
     refused(d, "a forward gate without its channel", ["extrinsic", *cold, "--cold-as", "gate_forward"], "four resistances")
+    # bipolar, current gains 100 and 2, transit times 0.5 and 8 ps; collector open: I_F = 1.5 I_R; on: 10 mA
+    def open_collector(base_a):
+        ir = base_a / (1.5 / 100 + 1 / 2)
+        f, r = 1.5 * ir / 0.0257, ir / 0.0257
+        def y(w):
+            be, bc = f / 100 + w * (f * 0.5e-12 + 40e-15), r / 2 + w * (r * 8e-12 + 15e-15)
+            return [be + bc, -bc, f - r - bc, r + bc]
+        return y
+    gm = 0.01 / 0.0257
+    file("bjt.s2p", lambda w: [gm / 100 + w * (gm * 0.5e-12 + 40e-15) + w * 12e-15, -w * 12e-15, gm * cmath.exp(-w * 0.2e-12) - w * 12e-15, 2e-4 + w * 9e-15 + w * 12e-15], (0, 0))
+    for ma in (2, 3, 5, 8):
+        file("base%d.s2p" % ma, open_collector(ma * 1e-3), (0, 0))
+    base = ["--cold", "base2.s2p,base3.s2p,base5.s2p,base8.s2p", "--drive", "2e-3,3e-3,5e-3,8e-3", "--from", "1e9", "--below", "20e9"]
+    told = d.json("extrinsic", *base, "--cold-as", "open_collector", "bjt.s2p", "--out", "bjt_inside.s2p")
+    got = {e["name"]: e["value"] for e in (told or {"elements": []})["elements"]}
+    check("a bipolar's leads from base currents with the collector open, within 2 %", got and all(abs(got[k] / w - 1) < 0.02 for k, w in want.items() if k[0] != "c"), got)
+    told = d.json("extract", "--quantity", "hbt_gm,C_pi,C_mu,R_pi", "--at", "5e9", "bjt_inside.s2p")
+    inner = {q["quantity"]: q["value"][0] for f in told["files"] for q in f["quantities"]}
+    check("what is left is its hybrid pi, within 2 %", all(abs(inner[k] / w - 1) < 0.02 for k, w in {"hbt_gm": gm, "C_pi": gm * 0.5e-12 + 40e-15, "C_mu": 12e-15, "R_pi": 100 / gm}.items()), inner)
+    refused(d, "cold states read as what they cannot be", ["extrinsic", *base, "--cold-as", "collector"], "gate_forward", "open_collector")
 
 
 def extracting(d):

@@ -94,7 +94,7 @@ static void cold_states_give_the_extrinsic_elements_of_a_fet(void **state)
         assert_non_null(strstr(err.text, "r_out comes out as"));
 }
 
-/* Strong inversion, and with other names the open collector: everything of the device goes with 1/bias. */
+/* Strong inversion: everything of the device goes with 1/bias. */
 static void a_vanishing_channel_leaves_the_leads(void **state)
 {
         (void)state;
@@ -143,6 +143,46 @@ static void a_gate_in_front_of_the_channel_does_not_hide_the_lead(void **state)
         near("r_in", got.value[RF_X_R_IN], 2.1, 0.01);
         near("r_out", got.value[RF_X_R_OUT], 1.7, 0.01);
         near("r_common", got.value[RF_X_R_COMMON], 0.9, 0.01);
+}
+
+/* Ebers and Moll with the collector open, current gain 100 forward and 2 reverse, transit times of 0.5 and 8 ps, 25.7 mV: all conductances
+   from the currents for which I_C = I_F - I_R (1 + 1/2) is nothing, by nodes; junctions of 40 and 15 fF beside. */
+static struct m2 open_collector_z(double base_a, double f, double c_be, double c_bc)
+{
+        double ir = base_a / (1.5 / 100 + 1 / 2.0), forward = 1.5 * ir / 0.0257, reverse = ir / 0.0257;
+        double complex w = CMPLX(0, RF_TWO_PI * f);
+        double complex be = forward / 100 + w * (forward * 0.5e-12 + c_be), bc = reverse / 2 + w * (reverse * 8e-12 + c_bc);
+        /* base: be vb + bc (vb - vc); collector: forward vb - reverse (vb - vc) - bc (vb - vc) */
+        return m2_inv(m2_of(be + bc, -bc, forward - reverse - bc, reverse + bc));
+}
+static void an_open_collector_leaves_the_leads(void **state)
+{
+        (void)state;
+        struct tp_error err = {0};
+        struct net2 nets[BIASES], *list[BIASES];
+        double x[BIASES];
+        for (int depleted = 0; depleted < 2; depleted++) {
+                for (size_t k = 0; k < BIASES; k++) {
+                        double base_a = 2e-3 * (double)(k + 1);
+                        x[k] = 1 / base_a;
+                        nets[k] = net_of();
+                        list[k] = &nets[k];
+                        for (size_t i = 0; i < POINTS; i++)
+                                net2_put(&nets[k], i,
+                                         around(open_collector_z(base_a, hz[i], depleted ? 40e-15 : 0, depleted ? 15e-15 : 0), hz[i]));
+                }
+                /* k T/q I at the base, as the papers write it: 12.85 ohm at 2 mA, and nothing of the base comes back from the collector */
+                struct m2 z = open_collector_z(2e-3, 1e6, 0, 0);
+                assert_true(fabs(creal(z.e[0]) / 12.85 - 1) < 0.02 && cabs(z.e[2]) < 1e-3 && creal(z.e[1]) > 3);
+                struct rf_extrinsic got = {.value = {11e-15, 9e-15}}, as_fet = got;
+                if (rf_extrinsic_cold(RF_COLD_OPEN_COLLECTOR, (const struct net2 *const *)list, x, BIASES, 0, 1e9, 20e9, &got, &err))
+                        fail_msg("%s", err.text);
+                for (int e = RF_X_L_IN; e < RF_X_COUNT; e++) /* junctions go with x^2: 40 fF against 0.5 S at 20 GHz */
+                        near(rf_extrinsic_words[e], got.value[e], truth.value[e], depleted ? 0.03 : 1e-9);
+                if (rf_extrinsic_cold(RF_COLD_VANISHING, (const struct net2 *const *)list, x, BIASES, 0, 1e9, 20e9, &as_fet, &err))
+                        fail_msg("%s", err.text);
+                assert_true(fabs(as_fet.value[RF_X_L_IN] / truth.value[RF_X_L_IN] - 1) > 0.03); /* read as a channel it comes out wrong */
+        }
 }
 
 static void the_off_state_of_a_bipolar_gives_its_overlaps(void **state)
@@ -231,6 +271,7 @@ int main(void)
         const struct CMUnitTest tests[] = {cmocka_unit_test(cold_states_give_the_extrinsic_elements_of_a_fet),
                                            cmocka_unit_test(a_vanishing_channel_leaves_the_leads),
                                            cmocka_unit_test(a_gate_in_front_of_the_channel_does_not_hide_the_lead),
+                                           cmocka_unit_test(an_open_collector_leaves_the_leads),
                                            cmocka_unit_test(the_off_state_of_a_bipolar_gives_its_overlaps),
                                            cmocka_unit_test(what_is_left_is_the_intrinsic_transistor),
                                            cmocka_unit_test(bad_input_is_refused_with_a_sentence)};

@@ -13,7 +13,7 @@ const char *const rf_extrinsic_words[RF_X_COUNT + 1] = {"c_in",     "c_out", "c_
 const char *const rf_extrinsic_units[RF_X_COUNT + 1] = {"F", "F", "F", "H", "H", "H", "ohm", "ohm", "ohm", NULL};
 
 const char *const rf_off_words[] = {"unknown", "pi", "cold_pinch", NULL}, *const rf_cold_words[] = {"unknown", "gate_forward", "vanishing",
-                                                                                                    NULL};
+                                                                                                    "open_collector", NULL};
 
 /* y = k w through zero over m points: k and its standard error. */
 struct slope_sum {
@@ -146,25 +146,94 @@ enum code rf_extrinsic_remove(const struct rf_extrinsic *x, const struct net2 *n
         return CODE_OK;
 }
 
-/* a of y = a + b x by least squares, and its u: the larger of what the residuals and what the points' own u make of it. */
-static double intercept(size_t n, const double *x, const double *y, const double *u_y, double *ret_u)
+/* ---- the value at no x of what was read at several x: orthogonal polynomials over them, least squares ------------------------------- */
+#define BIASES_MAX 64
+enum { DEGREE_MAX = 2 };
+struct over_biases {
+        size_t n;
+        int degree;
+        double p[DEGREE_MAX + 1][BIASES_MAX], zero[DEGREE_MAX + 1], norm[DEGREE_MAX + 1]; /* each at the biases, at 0, and its square sum */
+};
+static struct over_biases over_biases(size_t n, const double *x, int degree)
 {
-        double sx = 0, sy = 0, sxx = 0, sxy = 0, m = (double)n, own = 0, left = 0;
-        for (size_t k = 0; k < n; k++) {
-                sx += x[k];
-                sy += y[k];
-                sxx += x[k] * x[k];
-                sxy += x[k] * y[k];
+        struct over_biases o = {.n = n, .degree = degree};
+        for (int j = 0; j <= degree; j++) {
+                for (size_t k = 0; k < n; k++)
+                        o.p[j][k] = j ? x[k] * o.p[j - 1][k] : 1;
+                o.zero[j] = j ? 0 : 1;
+                for (int i = 0; i < j; i++) {
+                        double share = 0;
+                        for (size_t k = 0; k < n; k++)
+                                share += o.p[j][k] * o.p[i][k] / o.norm[i];
+                        for (size_t k = 0; k < n; k++)
+                                o.p[j][k] -= share * o.p[i][k];
+                        o.zero[j] -= share * o.zero[i];
+                }
+                double before = 0;
+                for (size_t k = 0; k < n; k++) {
+                        o.norm[j] += o.p[j][k] * o.p[j][k];
+                        before += j ? pow(x[k] * o.p[j - 1][k], 2) : 0;
+                }
+                if (j && !(o.norm[j] > 1e-12 * before)) { /* fewer different ones than biases */
+                        o.degree = j - 1;
+                        break;
+                }
         }
-        double d = m * sxx - sx * sx, b = (m * sxy - sx * sy) / d, a = (sy - b * sx) / m;
-        for (size_t k = 0; k < n; k++) {
-                double weight = (sxx - sx * x[k]) / d; /* a = sum weight y */
-                own += weight * weight * u_y[k] * u_y[k];
-                left += (y[k] - a - b * x[k]) * (y[k] - a - b * x[k]);
+        return o;
+}
+static double weight_of(const struct over_biases *o, size_t k)
+{
+        double w = 0;
+        for (int j = 0; j <= o->degree; j++)
+                w += o->zero[j] * o->p[j][k] / o->norm[j];
+        return w;
+}
+
+/* The value at 0, and its u: the larger of what the residuals and what the points' own u make of it. */
+static double intercept(const struct over_biases *o, const double *y, const double *u_y, double *ret_u)
+{
+        double a = 0, own = 0, squares = 0, left = 0, c[DEGREE_MAX + 1] = {0};
+        for (size_t k = 0; k < o->n; k++) {
+                double w = weight_of(o, k);
+                a += w * y[k];
+                own += w * w * u_y[k] * u_y[k];
+                squares += w * w;
+                for (int j = 0; j <= o->degree; j++)
+                        c[j] += y[k] * o->p[j][k] / o->norm[j];
         }
-        double by_residuals = n > 2 ? left / (m - 2) * sxx / d : 0;
-        *ret_u = sqrt(fmax(own, by_residuals));
+        for (size_t k = 0; k < o->n; k++) {
+                double r = y[k];
+                for (int j = 0; j <= o->degree; j++)
+                        r -= c[j] * o->p[j][k];
+                left += r * r;
+        }
+        double free_n = (double)o->n - o->degree - 1;
+        *ret_u = sqrt(fmax(own, free_n > 0 ? left / free_n * squares : 0));
         return a;
+}
+
+/* Resistances over x; inductances over x^2 where a channel's resistance across its gate looks like a negative inductance R^2 C, over x where
+   junctions hold the charge of their own current.  Depletion adds a share of x^2 to those: a parabola, from four biases on. */
+static void over_both(enum rf_cold kind, size_t n, const double *x, struct over_biases *ret_r, struct over_biases *ret_l)
+{
+        double squared[BIASES_MAX];
+        for (size_t k = 0; k < n; k++)
+                squared[k] = x[k] * x[k];
+        *ret_r = over_biases(n, x, kind == RF_COLD_OPEN_COLLECTOR && n > 3 ? 2 : 1);
+        *ret_l = kind == RF_COLD_OPEN_COLLECTOR ? *ret_r : over_biases(n, squared, kind == RF_COLD_VANISHING);
+}
+
+bool rf_extrinsic_weights(enum rf_cold kind, size_t n, const double *x, double *ret_r, double *ret_l)
+{
+        if (n < 2 || n > BIASES_MAX)
+                return false;
+        struct over_biases r, l;
+        over_both(kind, n, x, &r, &l);
+        for (size_t k = 0; k < n; k++) {
+                ret_r[k] = weight_of(&r, k);
+                ret_l[k] = weight_of(&l, k);
+        }
+        return true;
 }
 
 /* L of x = L w - 1/(C w) over m points, C unknown: w x = L w^2 - 1/C is a straight line.  A gate in front of its channel, which goes on when
@@ -191,20 +260,21 @@ static double line_l(const struct line_sum *s, double *ret_u)
         return l;
 }
 
-#define BIASES_MAX 64
 enum code rf_extrinsic_cold(enum rf_cold kind, const struct net2 *const *nets, const double *x, size_t n, double r_channel, double low_hz,
                             double high_hz, struct rf_extrinsic *ret, struct tp_error *err)
 {
-        if (kind != RF_COLD_GATE_FORWARD && kind != RF_COLD_VANISHING)
+        if (kind < RF_COLD_GATE_FORWARD || kind > RF_COLD_OPEN_COLLECTOR)
                 return tp_fail(err, CODE_BAD_INPUT,
-                               "cold resistances are read at forward gate or where the channel vanishes; %d is neither", (int)kind);
+                               "cold resistances are read at forward gate, where the channel vanishes, or with the collector open; %d is "
+                               "none of these",
+                               (int)kind);
         if (n < 2 || n > BIASES_MAX)
                 return tp_fail(err, CODE_BAD_INPUT, "extrapolating over bias takes 2 to %d biases, not %zu", BIASES_MAX, n);
         if (kind == RF_COLD_GATE_FORWARD && !(r_channel >= 0))
                 return tp_fail(err, CODE_BAD_INPUT,
                                "a forward gate gives three equations for four resistances; give the channel's, from DC for example");
         double lowest = INFINITY, highest = 0, r[3][BIASES_MAX], u[3][BIASES_MAX];
-        double own_l[3][BIASES_MAX], own_u[3][BIASES_MAX], x2[BIASES_MAX]; /* bias by bias */
+        double own_l[3][BIASES_MAX], own_u[3][BIASES_MAX]; /* bias by bias */
         struct slope_sum l[3] = {{0}};
         for (size_t k = 0; k < n; k++) {
                 struct line_sum gate = {0};
@@ -233,10 +303,9 @@ enum code rf_extrinsic_cold(enum rf_cold kind, const struct net2 *const *nets, c
                         m++;
                 }
                 double residual;
-                x2[k] = x[k] * x[k];
-                own_l[0][k] = line_l(&gate, &own_u[0][k]);
-                for (int p = 1; p < 3; p++)
-                        own_l[p][k] = slope_of(&one[p], &own_u[p][k], &residual);
+                for (int p = 0; p < 3; p++)
+                        own_l[p][k] = kind == RF_COLD_VANISHING && p == 0 ? line_l(&gate, &own_u[p][k])
+                                                                          : slope_of(&one[p], &own_u[p][k], &residual);
                 for (int p = 0; p < 3; p++) {
                         r[p][k] = sum[p] / m;
                         u[p][k] = sqrt(fmax(0, squares[p] / m - r[p][k] * r[p][k]) / (m - 1));
@@ -250,8 +319,10 @@ enum code rf_extrinsic_cold(enum rf_cold kind, const struct net2 *const *nets, c
         /* shares of R_ch in the tee's branches: Z11 - Z12, Z22 - Z12, Z12 */
         static const double channel[3] = {1.0 / 3 - 1.0 / 2, 1 - 1.0 / 2, 1.0 / 2};
         static const char *const name[3] = {"in", "out", "common"};
+        struct over_biases over_r, over_l;
+        over_both(kind, n, x, &over_r, &over_l);
         for (int p = 0; p < 3; p++) {
-                double unused, u_r, value = intercept(n, x, r[p], u[p], &u_r);
+                double unused, u_r, value = intercept(&over_r, r[p], u[p], &u_r);
                 if (kind == RF_COLD_GATE_FORWARD)
                         value -= channel[p] * r_channel;
                 if (!(value >= -3 * u_r - 1e-9))
@@ -263,8 +334,7 @@ enum code rf_extrinsic_cold(enum rf_cold kind, const struct net2 *const *nets, c
                 ret->u[RF_X_R_IN + p] = u_r;
                 ret->value[RF_X_L_IN + p] = slope_of(&l[p], &ret->u[RF_X_L_IN + p], &unused);
         }
-        /* the channel's resistance across its gate looks like a negative inductance R^2 C, which vanishes with x^2 */
-        for (int p = 0; p < 3 && kind == RF_COLD_VANISHING; p++)
-                ret->value[RF_X_L_IN + p] = intercept(n, x2, own_l[p], own_u[p], &ret->u[RF_X_L_IN + p]);
+        for (int p = 0; p < 3 && kind != RF_COLD_GATE_FORWARD; p++)
+                ret->value[RF_X_L_IN + p] = intercept(&over_l, own_l[p], own_u[p], &ret->u[RF_X_L_IN + p]);
         return CODE_OK;
 }

@@ -50,17 +50,27 @@ enum rf_cold {
         /* FET, gate forward biased, no drain voltage; x = 1/I_gate (1/A):  Re Z11 = r_in + r_common + R_ch/3 + n k T x/q,
            Re Z12 = r_common + R_ch/2,  Re Z22 = r_out + r_common + R_ch.  Three equations for four resistances: R_ch must be given. */
         RF_COLD_GATE_FORWARD,
-        /* All of the device's own resistance goes to zero with x: FET in strong inversion, x = 1/(V_gate - V_threshold) (1/V); HBT with
-           open collector, x = 1/I_base (1/A).  At x = 0:  Z11 = r_in + r_common,  Z12 = r_common,  Z22 = r_out + r_common. */
-        RF_COLD_VANISHING
+        /* FET in strong inversion: all of its own resistance goes to zero with x = 1/(V_gate - V_threshold) (1/V).
+           At x = 0:  Z11 = r_in + r_common,  Z12 = r_common,  Z22 = r_out + r_common. */
+        RF_COLD_VANISHING,
+        /* Bipolar, base current with the collector open (or at 0 V): both junctions conduct, and whatever they are, conductances and
+           diffusion capacitances alike, goes with the current, so that the inside's Z goes to zero with x = 1/I_base (1/A):
+           Z11 = r_in + r_common + n k T x/q + jw (l_in + l_common), Z12 = r_common + jw l_common + a share of x, Z21 the same without
+           (Maas & Tait 1992).  What a FET's gate does to its l_in does not happen. */
+        RF_COLD_OPEN_COLLECTOR
 };
 /* nets[k] at x[k] > 0, n >= 2 different; pads (the capacitances of *ret) come off first.  r_channel_ohm: only for GATE_FORWARD.
    Fills inductances (mean over biases of Im Z/w, least squares) and resistances (Re Z over the window, extrapolated to x = 0 by a straight
    line) of *ret.  Of VANISHING inductances are extrapolated too, over x^2 (a channel across its gate looks like -R^2 C), and l_in is that
-   of L w - 1/(C w), since a gate stays in front of its channel.  CODE_BAD_INPUT, CODE_UNRESOLVABLE with a sentence; a negative resistance
+   of L w - 1/(C w), since a gate stays in front of its channel; of OPEN_COLLECTOR over x, as the resistances, and
+   by a parabola where there are four biases or more.  CODE_BAD_INPUT, CODE_UNRESOLVABLE with a sentence; a negative resistance
    is not repaired but said: CODE_UNRESOLVABLE when it is below zero by more than three times its u. */
 enum code rf_extrinsic_cold(enum rf_cold kind, const struct net2 *const *nets, const double *x, size_t n, double r_channel_ohm,
                             double low_hz, double high_hz, struct rf_extrinsic *ret, struct tp_error *err);
+
+/* What each of n biases weighs in the resistances and in the inductances that rf_extrinsic_cold() finds: they are sums of weight times what
+   one bias gives.  false: n is none it takes. */
+bool rf_extrinsic_weights(enum rf_cold kind, size_t n, const double *x, double *ret_r, double *ret_l);
 
 /* The intrinsic two-port as S in the network's real z_ref; out may be net, its plane becomes PLANE_DEVICE.  One point: Y at the pads. */
 struct m2 rf_extrinsic_remove_y(const struct rf_extrinsic *x, struct m2 y, double hz);
