@@ -54,13 +54,17 @@ static struct telegraph above(const struct diagnosis *d, size_t i)
         return t;
 }
 
+/* The root of g^2 = jw (R + jwL) C, whose real part is never above zero: the sum under the root cancels nothing. */
 static void take(const struct telegraph *t, struct diagnosis *d, size_t i)
 {
-        double complex known = csqrt(g2_of(t, d->axis->hz[i]));
-        double much = hypot(d->gamma_re[i], d->gamma_im[i]) / cabs(known);
-        d->gamma_re[i] = creal(known);
-        d->gamma_im[i] = cimag(known);
-        d->nstd[i] *= fmax(much, 1); /* goes with 1/|g dl|, which is small here */
+        double complex square = g2_of(t, d->axis->hz[i]);
+        double size = sqrt(creal(square) * creal(square) + cimag(square) * cimag(square));
+        double im = sqrt((size - creal(square)) / 2), re = cimag(square) / (2 * im);
+        double read = d->gamma_re[i] * d->gamma_re[i] + d->gamma_im[i] * d->gamma_im[i];
+        d->gamma_re[i] = re;
+        d->gamma_im[i] = im;
+        if (read > size)
+                d->nstd[i] *= sqrt(read / size); /* goes with 1/|g dl|, which is small here */
 }
 
 void lines_in_noise(size_t first, struct diagnosis *d)
@@ -68,6 +72,8 @@ void lines_in_noise(size_t first, struct diagnosis *d)
         const double *hz = d->axis->hz;
         struct telegraph t = {.hz = INFINITY};
         for (size_t i = first; i-- > 0;) {
+                if (d->nstd[i] < LINES_NSTD_LIMIT) /* readings of any use are no noise there */
+                        continue;
                 if (hz[i] < ANEW * t.hz)
                         t = above(d, i);
                 if (!noisy(&t, d, i))

@@ -56,7 +56,8 @@ size_t trl_workspace(size_t n, size_t standards)
 enum code trl_solve(const struct problem *p, void *workspace, struct terms *out, struct covariance *cov, struct diagnosis *d,
                     struct tp_error *err)
 {
-        enum code code = rf_problem_check(rf_method("trl"), p, err);
+        const struct method *method = rf_method("trl");
+        enum code code = problem_check_shape(method, p, err);
         if (code)
                 return code;
         struct line_set ln = lines_of(p);
@@ -65,8 +66,10 @@ enum code trl_solve(const struct problem *p, void *workspace, struct terms *out,
         if ((code = lines_check("trl", p, &ln, err)))
                 return code;
         struct trl_columns c;
-        if (!trl_columns_begin(p, &ln, workspace, out, d, &c))
-                return lines_solve("trl", solve_point, terms_point, false, p, workspace, out, cov, d, err);
+        if (!trl_columns_begin(p, &ln, workspace, out, d, &c)) /* what is not a number is found by it too, but not said */
+                return (code = problem_check_numbers(method, p, err))
+                               ? code
+                               : lines_solve("trl", solve_point, terms_point, false, p, workspace, out, cov, d, err);
         if ((code = lines_settle_sign("trl", p, c.ratio, c.sign, c.trusted, d, err)))
                 return code;
         trl_columns_end(p, &ln, &c, out, d);

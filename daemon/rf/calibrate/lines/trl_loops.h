@@ -84,26 +84,31 @@ HOT void N(trl_pair)(size_t n, const struct trl_columns *in)
 }
 
 /* The sequel of orders and whole turns from `first` to `last` (either way): each point against its neighbour's x, whose phase grows with f
-   and whose loss about with its root.  Branches, because they are foreseen: so no point waits for the one before. */
+   and whose loss about with its root.  Branches, because they are foreseen: so no point waits for the one before.  sinh x' of the neighbour's
+   x' = y + d lies on the side of sinh y wherever |cosh y sinh d| is less than |sinh y|, and |cosh y|^2 <= 1 + |sinh y|^2: seldom is there
+   an exponential to be asked. */
 HOT void N(trl_follow)(const struct trl_columns *in, size_t first, size_t last, struct cx x, double from_hz, bool *ret_turned)
 {
-        double whole = 0; /* turns so far */
+        double whole = 0, per_m = 1 / in->dl_m; /* turns so far */
         for (size_t i = first;; i = last >= first ? i + 1 : i - 1) {
-                double ratio = in->hz[i] / from_hz;
-                struct cx e = N(e_to)(cx(x.re * __builtin_sqrt(ratio), x.im * ratio)), f = N(inv)(e);
-                double sign = 1, im = in->y.im[i];
-                if (__builtin_expect(N(along)(cx(in->root.re[i], in->root.im[i]), cx_sub(e, f)) > 0, 0)) {
-                        sign = -1;
-                        im = -im;
-                        *ret_turned = true;
+                double ratio = in->hz[i] / from_hz, sign = 1, im = in->y.im[i], re = in->y.re[i];
+                struct cx next = cx(x.re * __builtin_sqrt(ratio), x.im * ratio);
+                double d_re = next.re - re, d_im = next.im - im - RF_TWO_PI * whole, d2 = d_re * d_re + d_im * d_im;
+                if (__builtin_expect(!(d2 < 0.09 && d2 * (1 + in->sinh2[i]) < 0.8 * in->sinh2[i]), 0)) {
+                        struct cx e = N(e_to)(next), f = N(inv)(e);
+                        if (N(along)(cx(in->root.re[i], in->root.im[i]), cx_sub(e, f)) > 0) {
+                                sign = -1;
+                                im = -im;
+                                *ret_turned = true;
+                        }
+                        double off = (next.im - im) * (1 / RF_TWO_PI);
+                        if (!(__builtin_fabs(off - whole) < 0.5))
+                                whole = __builtin_floor(off + 0.5);
                 }
-                double off = (x.im * ratio - im) * (1 / RF_TWO_PI);
-                if (__builtin_expect(!(__builtin_fabs(off - whole) < 0.5), 0))
-                        whole = __builtin_floor(off + 0.5);
-                x = cx(sign * in->y.re[i], im + RF_TWO_PI * whole);
+                x = cx(sign * re, im + RF_TWO_PI * whole);
                 in->turn[i] = sign;
-                in->g.re[i] = x.re / in->dl_m;
-                in->g.im[i] = x.im / in->dl_m;
+                in->g.re[i] = x.re * per_m;
+                in->g.im[i] = x.im * per_m;
                 from_hz = in->hz[i];
                 if (i == last)
                         break;
