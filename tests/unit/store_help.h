@@ -298,4 +298,44 @@ static inline void bed_seal(struct bed *b, const char *run)
         bed_must(b, w);
 }
 
+/* Of a test: a fresh directory before, nothing left behind. */
+static inline int bed_setup(void **state)
+{
+        *state = bed_new();
+        return 0;
+}
+
+static inline int bed_teardown(void **state)
+{
+        bed_free(*state);
+        return 0;
+}
+
+static inline char *run_path(struct bed *b, const char *run, char ret[400])
+{
+        must(b, store_path_of_run(b->s, run, ret, 400, &b->err), __LINE__);
+        return ret;
+}
+
+static inline void digest_of_file(const char *path, char ret[65])
+{
+        char line[600], command[1300];
+        snprintf(command, sizeof command, "sha256sum '%s'", path); /* a judge of its own */
+        FILE *p = popen(command, "r");
+        assert_non_null(p);
+        assert_non_null(fgets(line, sizeof line, p));
+        pclose(p);
+        snprintf(ret, 65, "%.64s", line);
+}
+
+static inline struct run_row row_of(struct bed *b, const char *run, struct arena *a)
+{
+        struct run_row row;
+        struct view *v = view_open(b->s, NULL, INT64_MAX, &b->err);
+        assert_non_null(v);
+        must(b, view_run(v, run, a, &row, &b->err), __LINE__);
+        view_close(v);
+        return row;
+}
+
 #endif

@@ -4,17 +4,6 @@
 
 enum { KEPT = 4, RUNS = 6 };
 
-static int setup(void **state)
-{
-        *state = bed_new();
-        return 0;
-}
-static int teardown(void **state)
-{
-        bed_free(*state);
-        return 0;
-}
-
 /* How often this process holds open what lies below `path`, names of deleted files included. */
 static int held(const char *path)
 {
@@ -312,13 +301,13 @@ static void readers_share_what_is_kept(void **state)
 int main(void)
 {
         const struct CMUnitTest tests[] = {
-                cmocka_unit_test_setup_teardown(a_sealed_file_stays_open_and_a_live_one_is_opened_anew, setup, teardown),
-                cmocka_unit_test_setup_teardown(no_more_than_four_are_kept, setup, teardown),
-                cmocka_unit_test_setup_teardown(a_replaced_file_is_opened_anew, setup, teardown),
-                cmocka_unit_test_setup_teardown(a_deleted_or_moved_file_is_closed, setup, teardown),
-                cmocka_unit_test_setup_teardown(a_file_found_damaged_is_not_kept, setup, teardown),
-                cmocka_unit_test_setup_teardown(an_interrupted_view_is_kept_and_its_deadline_is_not, setup, teardown),
-                cmocka_unit_test_setup_teardown(readers_share_what_is_kept, setup, teardown),
+                cmocka_unit_test_setup_teardown(a_sealed_file_stays_open_and_a_live_one_is_opened_anew, bed_setup, bed_teardown),
+                cmocka_unit_test_setup_teardown(no_more_than_four_are_kept, bed_setup, bed_teardown),
+                cmocka_unit_test_setup_teardown(a_replaced_file_is_opened_anew, bed_setup, bed_teardown),
+                cmocka_unit_test_setup_teardown(a_deleted_or_moved_file_is_closed, bed_setup, bed_teardown),
+                cmocka_unit_test_setup_teardown(a_file_found_damaged_is_not_kept, bed_setup, bed_teardown),
+                cmocka_unit_test_setup_teardown(an_interrupted_view_is_kept_and_its_deadline_is_not, bed_setup, bed_teardown),
+                cmocka_unit_test_setup_teardown(readers_share_what_is_kept, bed_setup, bed_teardown),
         };
         return cmocka_run_group_tests(tests, NULL, NULL);
 }

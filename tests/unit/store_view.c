@@ -1,17 +1,6 @@
 /* store_view.c: questions are short, see one moment, and never keep the writer's log from being emptied for long. */
 #include "store_help.h"
 
-static int setup(void **state)
-{
-        *state = bed_new();
-        return 0;
-}
-static int teardown(void **state)
-{
-        bed_free(*state);
-        return 0;
-}
-
 static void a_question_is_interrupted_at_its_deadline(void **state)
 {
         struct bed *b = *state;
@@ -220,12 +209,12 @@ static void times_are_written_as_the_calendar_says(void **state)
 int main(void)
 {
         const struct CMUnitTest tests[] = {
-                cmocka_unit_test_setup_teardown(a_question_is_interrupted_at_its_deadline, setup, teardown),
-                cmocka_unit_test_setup_teardown(a_view_sees_one_moment, setup, teardown),
-                cmocka_unit_test_setup_teardown(a_changed_trace_is_noticed, setup, teardown),
-                cmocka_unit_test_setup_teardown(a_copy_of_a_live_run_opens_alone_and_holds_all_of_it, setup, teardown),
-                cmocka_unit_test_setup_teardown(the_log_never_grows_beyond_16_mb, setup, teardown),
-                cmocka_unit_test_setup_teardown(runs_are_listed_newest_first_page_by_page, setup, teardown),
+                cmocka_unit_test_setup_teardown(a_question_is_interrupted_at_its_deadline, bed_setup, bed_teardown),
+                cmocka_unit_test_setup_teardown(a_view_sees_one_moment, bed_setup, bed_teardown),
+                cmocka_unit_test_setup_teardown(a_changed_trace_is_noticed, bed_setup, bed_teardown),
+                cmocka_unit_test_setup_teardown(a_copy_of_a_live_run_opens_alone_and_holds_all_of_it, bed_setup, bed_teardown),
+                cmocka_unit_test_setup_teardown(the_log_never_grows_beyond_16_mb, bed_setup, bed_teardown),
+                cmocka_unit_test_setup_teardown(runs_are_listed_newest_first_page_by_page, bed_setup, bed_teardown),
                 cmocka_unit_test(times_are_written_as_the_calendar_says),
         };
         return cmocka_run_group_tests(tests, NULL, NULL);

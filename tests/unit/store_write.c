@@ -1,17 +1,6 @@
 /* store_write.c: what goes in comes out again, in order, once. */
 #include "store_help.h"
 
-static int setup(void **state)
-{
-        *state = bed_new();
-        return 0;
-}
-static int teardown(void **state)
-{
-        bed_free(*state);
-        return 0;
-}
-
 static struct view *open_view(struct bed *b, const char *run)
 {
         struct view *v = view_open(b->s, run, world_boot_ns(b->w) + 10 * NS_PER_S, &b->err);
@@ -451,15 +440,15 @@ static void an_evaluation_more_changes_no_other(void **state)
 int main(void)
 {
         const struct CMUnitTest tests[] = {
-                cmocka_unit_test_setup_teardown(a_stored_sweep_comes_back_byte_for_byte, setup, teardown),
-                cmocka_unit_test_setup_teardown(the_journal_comes_back_as_it_was_written, setup, teardown),
-                cmocka_unit_test_setup_teardown(an_outcome_told_twice_is_written_once, setup, teardown),
-                cmocka_unit_test_setup_teardown(a_bad_work_takes_nothing_with_it, setup, teardown),
-                cmocka_unit_test_setup_teardown(spending_another_number_under_one_intention_is_refused, setup, teardown),
-                cmocka_unit_test_setup_teardown(answers_come_in_the_order_of_submission, setup, teardown),
-                cmocka_unit_test_setup_teardown(catalogue_rows_come_back, setup, teardown),
-                cmocka_unit_test_setup_teardown(conclusions_come_back, setup, teardown),
-                cmocka_unit_test_setup_teardown(an_evaluation_more_changes_no_other, setup, teardown),
+                cmocka_unit_test_setup_teardown(a_stored_sweep_comes_back_byte_for_byte, bed_setup, bed_teardown),
+                cmocka_unit_test_setup_teardown(the_journal_comes_back_as_it_was_written, bed_setup, bed_teardown),
+                cmocka_unit_test_setup_teardown(an_outcome_told_twice_is_written_once, bed_setup, bed_teardown),
+                cmocka_unit_test_setup_teardown(a_bad_work_takes_nothing_with_it, bed_setup, bed_teardown),
+                cmocka_unit_test_setup_teardown(spending_another_number_under_one_intention_is_refused, bed_setup, bed_teardown),
+                cmocka_unit_test_setup_teardown(answers_come_in_the_order_of_submission, bed_setup, bed_teardown),
+                cmocka_unit_test_setup_teardown(catalogue_rows_come_back, bed_setup, bed_teardown),
+                cmocka_unit_test_setup_teardown(conclusions_come_back, bed_setup, bed_teardown),
+                cmocka_unit_test_setup_teardown(an_evaluation_more_changes_no_other, bed_setup, bed_teardown),
         };
         return cmocka_run_group_tests(tests, NULL, NULL);
 }
