@@ -146,6 +146,7 @@ static struct capability_set assumed(const struct recipe *recipe)
         struct capability_set can = {.analyzer = true,
                                      .stage = true,
                                      .bias = true,
+                                     .bias_current = true,
                                      .meter = true,
                                      .chuck = true,
                                      .signal = true,

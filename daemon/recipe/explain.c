@@ -274,12 +274,28 @@ static void say_parameter(const struct recipe *r, const struct measure *m, const
                 text_f(to, "      No die can pass: %s.\n", undecidable.text);
 }
 
+/* " 1.2 V on channel 0 (at most 30 mA, 36 mW), then 60 uA into the base on channel 1 (at most 1.2 V)" */
+static void say_base(const struct condition *c, const char *comma, struct text *to)
+{
+        text_put(to, comma);
+        if (c->open_v > 0)
+                text_f(to, " channel %d open (at most %.6g V), then", c->channel, c->open_v);
+        if (c->volt != 0)
+                text_f(to, " %.6g V on channel %d (at most %s, %s), then", c->volt, c->channel, si(c->limit_a, "A").at,
+                       si(fabs(c->volt) * c->limit_a, "W").at);
+        text_f(to, " %s into the base on channel %d (at most %.6g V)", si(c->base.ampere, "A").at, c->base.channel, c->base.limit_v);
+}
+
 static void say_measure(const struct recipe *r, const struct measure *m, struct text *to)
 {
         const struct device *d = &r->layout.devices[layout_device(&r->layout, m->device)];
         text_f(to, "  %s (%s): 1 touch of %d on its pads, sweep %s,", d->name, device_kind_words[d->kind], d->touches_max, m->sweep);
         for (size_t k = 0; k < m->condition_n; k++) {
                 const struct condition *c = &m->conditions[k];
+                if (c->has_base) {
+                        say_base(c, k ? "," : "", to);
+                        continue;
+                }
                 if (c->has_gate && c->gate.volt != 0)
                         text_f(to, "%s %.6g V on channel %d (at most %s)%s", k ? "," : "", c->gate.volt, c->gate.channel,
                                si(c->gate.limit_a, "A").at, c->volt != 0 ? " with" : "");

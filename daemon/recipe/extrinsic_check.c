@@ -20,7 +20,7 @@ static struct name_list condition_names(const struct measure *m)
 }
 
 /* A state in which nothing amplifies: no drain or collector voltage. */
-static enum code check_state(const struct measure *m, const char *name, struct pointer at, bool gate, struct tp_error *err)
+static enum code check_state(const struct measure *m, const char *name, struct pointer at, struct tp_error *err)
 {
         int c = measure_condition(m, name);
         if (c < 0)
@@ -28,9 +28,28 @@ static enum code check_state(const struct measure *m, const char *name, struct p
         if (m->conditions[c].volt != 0)
                 return refuse_at(err, at, "\"%s\" has %.6g V beside the gate of %s, which amplifies then; leads are found without", name,
                                  m->conditions[c].volt, m->device);
-        if (gate && !m->conditions[c].has_gate)
-                return refuse_at(err, at, "\"%s\" biases no gate of %s; a channel conducts by its gate or base: give it one", name,
+        return CODE_OK;
+}
+
+/* By a gate, or by a base's current; the drive of a base is that current. */
+static enum code check_driven(const struct measure *m, const struct cold_state *cold, struct pointer at, struct tp_error *err)
+{
+        const struct condition *c = &m->conditions[measure_condition(m, cold->condition)];
+        bool by_current = m->extrinsic.cold_as == RF_COLD_OPEN_COLLECTOR;
+        if (by_current && !c->has_base)
+                return refuse_at(err, pointer_at("%s/condition", at.at),
+                                 "\"%s\" gives %s no base current, by which \"open_collector\" is read; give it \"base\"", cold->condition,
                                  m->device);
+        if (!by_current && c->has_base)
+                return refuse_at(err, pointer_at("%s/condition", at.at),
+                                 "\"%s\" drives the base of %s; such states are read as \"open_collector\"", cold->condition, m->device);
+        if (!by_current && !c->has_gate)
+                return refuse_at(err, pointer_at("%s/condition", at.at),
+                                 "\"%s\" biases no gate of %s; a channel conducts by its gate: give it one", cold->condition, m->device);
+        if (by_current && !(fabs(cold->drive - fabs(c->base.ampere)) <= 1e-6 * cold->drive))
+                return refuse_at(err, pointer_at("%s/drive", at.at),
+                                 "%.6g for \"%s\" of %s, whose base current is %.6g A; they are the same", cold->drive, cold->condition,
+                                 m->device, c->base.ampere);
         return CODE_OK;
 }
 
@@ -40,7 +59,9 @@ static enum code check_cold(const struct measure *m, struct pointer at, struct t
         double least = INFINITY, most = 0;
         for (size_t k = 0; k < x->cold_n; k++) {
                 const struct cold_state *c = &x->cold[k];
-                enum code code = check_state(m, c->condition, pointer_at("%s/cold/%zu/condition", at.at, k), true, err);
+                enum code code = check_state(m, c->condition, pointer_at("%s/cold/%zu/condition", at.at, k), err);
+                if (!code)
+                        code = check_driven(m, c, pointer_at("%s/cold/%zu", at.at, k), err);
                 if (code)
                         return code;
                 if (strcmp(c->condition, x->off) == 0)
@@ -54,8 +75,24 @@ static enum code check_cold(const struct measure *m, struct pointer at, struct t
         }
         if (!(most > 1.1 * least))
                 return refuse_at(err, pointer_at("%s/cold", at.at),
-                                 "drives of %s from %.6g to %.6g are all alike; its channel is extrapolated away over different ones",
+                                 "drives of %s from %.6g to %.6g are all alike; what conducts is extrapolated away over different ones",
                                  m->device, least, most);
+        return CODE_OK;
+}
+
+static enum code check_off(const struct measure *m, struct pointer at, struct tp_error *err)
+{
+        const struct extrinsic_plan *x = &m->extrinsic;
+        enum code code = check_state(m, x->off, pointer_at("%s/off", at.at), err);
+        if (code)
+                return code;
+        if (m->conditions[measure_condition(m, x->off)].has_base)
+                return refuse_at(err, pointer_at("%s/off", at.at), "\"%s\" drives the base of %s, which is not off then", x->off,
+                                 m->device);
+        if (x->cold_as == RF_COLD_OPEN_COLLECTOR && x->off_as != RF_OFF_PI)
+                return refuse_at(err, pointer_at("%s/off_as", at.at),
+                                 "\"%s\" for %s, a bipolar; it has no channel that is pinched off: say \"pi\"", rf_off_words[x->off_as],
+                                 m->device);
         return CODE_OK;
 }
 
@@ -106,7 +143,7 @@ enum code extrinsic_check(const struct recipe *r, size_t i, const double *hz, si
                 return refuse_at(err, pointer_at("%s/%s", at.at, x->off_as ? "cold_as" : "off_as"), "\"unknown\" for %s; there are %s",
                                  m->device, x->off_as ? "gate_forward, vanishing and open_collector" : "pi and cold_pinch");
         if (x->off[0])
-                code = check_state(m, x->off, pointer_at("%s/off", at.at), false, err);
+                code = check_off(m, at, err);
         if (!code)
                 code = check_cold(m, at, err);
         if (!code)

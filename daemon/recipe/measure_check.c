@@ -76,6 +76,66 @@ static enum code check_dummy(const struct recipe *r, size_t i, int which, struct
         return refuse_at(err, at, "dummy %s is not among the measures before %s; measure dummies first", name, m->device);
 }
 
+static enum code check_gate_bias(const struct recipe *r, const struct measure *m, const struct condition *c, struct pointer at,
+                                 struct tp_error *err)
+{
+        if (!c->has_gate)
+                return CODE_OK;
+        if (!(fabs(c->gate.volt) <= r->max_volt))
+                return refuse_at(err, pointer_at("%s/gate/volt", at.at),
+                                 "%.6g V at the gate of %s is beyond the recipe's max_volt of %.6g V; lower it or raise max_volt knowingly",
+                                 c->gate.volt, m->device, r->max_volt);
+        if (!(c->gate.limit_a > 0))
+                return refuse_at(err, pointer_at("%s/gate/limit_a", at.at),
+                                 "%.6g A for the gate of %s; a biased device needs a current limit", c->gate.limit_a, m->device);
+        if (c->volt != 0 && c->gate.channel >= c->channel)
+                return refuse_at(err, pointer_at("%s/gate/channel", at.at),
+                                 "%d for the gate of %s beside channel %d; bias comes down from the highest channel, so the gate's must be "
+                                 "the lower one",
+                                 c->gate.channel, m->device, c->channel);
+        return CODE_OK;
+}
+
+/* A bipolar: base current with a voltage limit, on after its collector and off before it. */
+static enum code check_base(const struct recipe *r, const struct measure *m, const struct condition *c, struct pointer at,
+                            struct tp_error *err)
+{
+        if (c->open_v > 0 && !c->has_base)
+                return refuse_at(err, pointer_at("%s/open_v", at.at),
+                                 "%.6g V: the collector of %s is held open, which goes with a base current; give \"base\" or leave it out",
+                                 c->open_v, m->device);
+        if (c->open_v > 0 && c->volt != 0)
+                return refuse_at(err, pointer_at("%s/open_v", at.at),
+                                 "%.6g V for an open collector of %s that is set to %.6g V as well; it is either", c->open_v, m->device,
+                                 c->volt);
+        if (!(c->open_v <= r->max_volt))
+                return refuse_at(err, pointer_at("%s/open_v", at.at), "%.6g V at %s is beyond the recipe's max_volt of %.6g V; lower it",
+                                 c->open_v, m->device, r->max_volt);
+        if (!c->has_base)
+                return CODE_OK;
+        int32_t kind = r->layout.devices[layout_device(&r->layout, m->device)].kind;
+        if (kind != DEVICE_TRANSISTOR)
+                return refuse_at(err, pointer_at("%s/base", at.at), "%s is a %s; only a transistor has a base", m->device,
+                                 device_kind_words[kind]);
+        if (c->has_gate)
+                return refuse_at(err, pointer_at("%s/gate", at.at), "%s has a base as well; it is biased by either", m->device);
+        if (c->base.ampere == 0)
+                return refuse_at(err, pointer_at("%s/base/ampere", at.at),
+                                 "0 A for the base of %s; give a current, or leave the base out: the condition is off then", m->device);
+        if (!(c->base.limit_v > 0 && c->base.limit_v <= r->max_volt))
+                return refuse_at(err, pointer_at("%s/base/limit_v", at.at),
+                                 "%.6g V for the base of %s; a held current needs a voltage limit, above 0 and at most the recipe's "
+                                 "max_volt of %.6g V",
+                                 c->base.limit_v, m->device, r->max_volt);
+        if ((c->volt != 0 || c->open_v > 0) && c->base.channel <= c->channel)
+                return refuse_at(
+                        err, pointer_at("%s/base/channel", at.at),
+                        "%d for the base of %s beside channel %d; bias comes down from the highest channel, and a base goes before "
+                        "its collector: it must be the higher one",
+                        c->base.channel, m->device, c->channel);
+        return CODE_OK;
+}
+
 static enum code check_conditions(const struct recipe *r, size_t i, struct tp_error *err)
 {
         const struct measure *m = &r->measures[i];
@@ -87,28 +147,18 @@ static enum code check_conditions(const struct recipe *r, size_t i, struct tp_er
                                 err, pointer_at("%s/volt", at.at),
                                 "%.6g V at device %s is beyond the recipe's max_volt of %.6g V; lower it or raise max_volt knowingly",
                                 c->volt, m->device, r->max_volt);
-                if (c->volt != 0 && c->channel < 1)
+                if (c->volt != 0 && c->channel < 1 && !c->has_base)
                         return refuse_at(err, pointer_at("%s/channel", at.at), "%d for %.6g V at device %s; name the bias channel, from 1",
                                          c->channel, c->volt, m->device);
                 if (c->volt != 0 && !(c->limit_a > 0))
                         return refuse_at(err, pointer_at("%s/limit_a", at.at),
                                          "%.6g A for %.6g V at device %s; a biased device needs a current limit", c->limit_a, c->volt,
                                          m->device);
-                if (!c->has_gate)
-                        continue;
-                if (!(fabs(c->gate.volt) <= r->max_volt))
-                        return refuse_at(err, pointer_at("%s/gate/volt", at.at),
-                                         "%.6g V at the gate of %s is beyond the recipe's max_volt of %.6g V; lower it or raise max_volt "
-                                         "knowingly",
-                                         c->gate.volt, m->device, r->max_volt);
-                if (!(c->gate.limit_a > 0))
-                        return refuse_at(err, pointer_at("%s/gate/limit_a", at.at),
-                                         "%.6g A for the gate of %s; a biased device needs a current limit", c->gate.limit_a, m->device);
-                if (c->volt != 0 && c->gate.channel >= c->channel)
-                        return refuse_at(err, pointer_at("%s/gate/channel", at.at),
-                                         "%d for the gate of %s beside channel %d; bias comes down from the highest channel, so the gate's "
-                                         "must be the lower one",
-                                         c->gate.channel, m->device, c->channel);
+                enum code code = check_base(r, m, c, at, err);
+                if (!code)
+                        code = check_gate_bias(r, m, c, at, err);
+                if (code)
+                        return code;
         }
         return CODE_OK;
 }

@@ -27,7 +27,7 @@ struct plan_thing {
 };                      /* used: by the ledger, at plan time */
 struct capability_set { /* what the station says it can do */
         bool analyzer, stage, bias, meter, chuck, signal, interlock;
-        bool switch_terms;
+        bool switch_terms, bias_current; /* the supply can hold a current up to a voltage limit */
         double freq_hz_min, freq_hz_max;
         int32_t points_max;
         double volt_max, spacing_um;           /* fixed or motorised probe spacing now mounted; 0 unknown */

@@ -32,6 +32,12 @@ enum code plan_roles(const struct recipe *r, const struct capability_set *can, s
                                                "this station has no bias supply, which device %s needs for %.6g V; add the role or leave "
                                                "the condition out",
                                                r->measures[i].device, volt);
+                        if (r->measures[i].conditions[k].has_base && !can->bias_current)
+                                return tp_fail(
+                                        err, CODE_BAD_INPUT,
+                                        "this station's bias supply holds no current, which the base of device %s needs; use another "
+                                        "supply or leave the condition out",
+                                        r->measures[i].device);
                         if (volt > 60 && !can->interlock)
                                 return tp_fail(
                                         err, CODE_BAD_INPUT,

@@ -94,5 +94,7 @@ double recipe_spacing_um(const struct recipe *r, const struct standard *s)
 double condition_volt(const struct condition *c)
 {
         double volt = c->volt < 0 ? -c->volt : c->volt, gate = c->gate.volt < 0 ? -c->gate.volt : c->gate.volt;
-        return c->has_gate && gate > volt ? gate : volt;
+        volt = c->has_gate && gate > volt ? gate : volt;
+        volt = c->has_base && c->base.limit_v > volt ? c->base.limit_v : volt;
+        return c->open_v > volt ? c->open_v : volt;
 }

@@ -161,6 +161,11 @@ struct bias_source {
         int32_t channel;
         double limit_a;
 };
+struct current_source {
+        double ampere; /* held, either sign */
+        int32_t channel;
+        double limit_v; /* up to this voltage, either way */
+};
 struct condition {
         char name[32]; /* "": only numbered */
         double volt;
@@ -169,8 +174,11 @@ struct condition {
         double settle_s;
         struct bias_source gate; /* on before the other, off after it: a transistor's gate or base, on a channel below it */
         bool has_gate;
-};                                               /* volt 0: unbiased, but for the gate */
-double condition_volt(const struct condition *); /* the higher of both magnitudes; 0: nothing is biased */
+        struct current_source base; /* on after the other, off before it: a bipolar's, on a channel above the collector's */
+        bool has_base;
+        double open_v;                           /* above 0: the channel holds no current up to this voltage: an open collector */
+};                                               /* volt 0: unbiased, but for gate or base */
+double condition_volt(const struct condition *); /* the highest magnitude, limits of held currents with it; 0: nothing is biased */
 
 enum deembed {
         DEEMBED_NONE,
@@ -235,7 +243,7 @@ struct contact_plan {
 };
 struct cold_state {
         char condition[32];
-        double drive; /* FET: gate above threshold, V; forward gate, HBT: gate or base current, A */
+        double drive; /* FET: gate above threshold, V; forward gate, bipolar: gate or base current, A */
 };
 struct extrinsic_plan { /* what lies around a transistor, from conditions of its own measure (rf/extract/extrinsic.h) */
         char off[32];   /* a condition; "": the de-embedding takes all capacitance of the pads */

@@ -101,6 +101,26 @@ static const struct field gate_fields[] = {
         {.key = "limit_a", .type = FIELD_REAL, AT(struct bias_source, limit_a), .required = true, .min = 0, .max = 10, .unit = "A"},
 };
 static const struct object gate_object = OBJECT_OF(struct bias_source, "gate", gate_fields, NULL);
+static const struct field base_fields[] = {
+        {.key = "ampere",
+         .type = FIELD_REAL,
+         AT(struct current_source, ampere),
+         .required = true,
+         .min = -1,
+         .max = 1,
+         .unit = "A",
+         .say = "held; negative for a pnp"},
+        {.key = "channel", .type = FIELD_I32, AT(struct current_source, channel), .required = true, .min = 0, .max = 16},
+        {.key = "limit_v",
+         .type = FIELD_REAL,
+         AT(struct current_source, limit_v),
+         .required = true,
+         .min = 0,
+         .max = 100,
+         .unit = "V",
+         .say = "the supply's voltage limit: no current is held without one"},
+};
+static const struct object base_object = OBJECT_OF(struct current_source, "base", base_fields, NULL);
 static const struct field condition_fields[] = {
         {.key = "name", .type = FIELD_NAME, TEXT_AT(struct condition, name), .say = "to name it by in \"extrinsic\""},
         {.key = "volt", .type = FIELD_REAL, AT(struct condition, volt), .min = -1000, .max = 1000, .unit = "V", .say = "0: unbiased"},
@@ -112,7 +132,20 @@ static const struct field condition_fields[] = {
          AT(struct condition, gate),
          .has_offset = offsetof(struct condition, has_gate),
          .object = &gate_object,
-         .say = "on before the other and off after it: a transistor's gate or base, on a channel below the other's"},
+         .say = "on before the other and off after it: a transistor's gate, on a channel below the other's"},
+        {.key = "base",
+         .type = FIELD_OBJECT,
+         AT(struct condition, base),
+         .has_offset = offsetof(struct condition, has_base),
+         .object = &base_object,
+         .say = "a bipolar's base current: on after the collector and off before it, on a channel above the collector's"},
+        {.key = "open_v",
+         .type = FIELD_REAL,
+         AT(struct condition, open_v),
+         .min = 0,
+         .max = 100,
+         .unit = "V",
+         .say = "above 0: an open collector; its channel holds no current, up to this voltage"},
 };
 static const struct object condition_object = OBJECT_OF(struct condition, "condition", condition_fields, NULL);
 static const struct field contact_fields[] = {

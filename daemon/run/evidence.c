@@ -20,7 +20,7 @@ const char *const why_not_words[] = {"",
                                      "budget spent",
                                      "sweep failed",
                                      "no check possible",
-                                     "bias in its current limit",
+                                     "bias in its limit",
                                      NULL};
 const char *const trust_words[] = {"unknown", "proven", "open", "suspect", "rescued", NULL};
 const char *const trust_why_words[] = {"unknown",

@@ -27,6 +27,8 @@ static void args_copy(struct step_args *to, const struct step_args *from)
         to->gate_channel = from->gate_channel;
         to->gate_volt = real_of(from->gate_volt);
         to->gate_limit_a = real_of(from->gate_limit_a);
+        to->gate_by_current = from->gate_by_current;
+        to->open_v = real_of(from->open_v);
         to->wait_s = real_of(from->wait_s);
         to->lamp = from->lamp;
         to->attempt = from->attempt;

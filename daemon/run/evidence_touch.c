@@ -67,7 +67,7 @@ static void device_touch_end(struct evidence *e, const struct plan *plan, int32_
         }
 }
 
-/* The supply answered that it stands in its current limit: a property of the device, not of the touch. */
+/* The supply answered that it stands in its limit, of current or, for a base, of voltage: a property of the device, not of the touch. */
 void bias_in_compliance(struct evidence *e)
 {
         struct touch_seen *touch = touch_record(e);

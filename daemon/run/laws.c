@@ -204,8 +204,9 @@ static const char *law_mandate(const struct plan *p, const struct evidence *e, c
                               (!e->started || e->finished);
         if (is_outside_run)
                 return "the run has not begun or is over";
-        if (s->kind == STEP_BIAS_ON && !(fabs(s->args.volt) <= r->max_volt && s->args.limit_a >= 0 &&
-                                         fabs(s->args.gate_volt) <= r->max_volt && s->args.gate_limit_a >= 0))
+        if (s->kind == STEP_BIAS_ON &&
+            !(fabs(s->args.volt) <= r->max_volt && s->args.limit_a >= 0 && fabs(s->args.gate_volt) <= r->max_volt &&
+              s->args.open_v <= r->max_volt && (s->args.gate_by_current ? s->args.gate_volt > 0 : s->args.gate_limit_a >= 0)))
                 return "more bias than the recipe allows";
         if ((!e->may_go || !e->may_stay) &&
             (s->kind == STEP_LOWER || s->kind == STEP_MOVE || s->kind == STEP_ALIGN || s->kind == STEP_HOME))

@@ -248,6 +248,13 @@ static void make_bias_on(const struct question *q, struct step *s)
         s->args.gate_channel = c->has_gate ? c->gate.channel : 0;
         s->args.gate_volt = c->has_gate ? c->gate.volt : 0;
         s->args.gate_limit_a = c->has_gate ? c->gate.limit_a : 0;
+        if (c->has_base) {
+                s->args.gate_by_current = true;
+                s->args.gate_channel = c->base.channel;
+                s->args.gate_volt = c->base.limit_v;
+                s->args.gate_limit_a = c->base.ampere;
+        }
+        s->args.open_v = c->open_v;
         s->args.wait_s = c->settle_s;
 }
 static bool sweep_is_wanted(const struct question *q) { return in_hand(q); }

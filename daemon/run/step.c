@@ -101,6 +101,8 @@ static const struct field step_args_fields[] = {
         INT("gate_channel", gate_channel, 0),
         REAL("gate_volt", gate_volt, "V"),
         REAL("gate_limit_a", gate_limit_a, "A"),
+        {.key = "gate_by_current", .type = FIELD_BOOL, .offset = AT(gate_by_current)},
+        REAL("open_v", open_v, "V"),
         REAL("wait_s", wait_s, "s"),
         {.key = "lamp", .type = FIELD_BOOL, .offset = AT(lamp)},
         INT("attempt", attempt, 0),

@@ -52,6 +52,8 @@ struct step_args {
         double volt, limit_a;
         int32_t gate_channel; /* on before channel; gate_limit_a 0: there is none */
         double gate_volt, gate_limit_a;
+        bool gate_by_current; /* a base: gate_limit_a is held and gate_volt is the limit, after channel */
+        double open_v;        /* above 0: channel holds no current, up to this voltage: an open collector */
         double wait_s;
         bool lamp;
         int32_t attempt;     /* 1 first touch, 2 retouch */

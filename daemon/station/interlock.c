@@ -152,7 +152,10 @@ static enum code admit_bias(const struct limits *limits, const struct hazard *h,
                 return tp_fail(err, CODE_INTERLOCK,
                                "set bias: %g V is above %g V and the station is not armed; only its own file can arm it", op->volt,
                                limits->volt_max_unarmed);
-        if (!(op->limit_a > 0 && isfinite(op->limit_a)))
+        if (op->by_current && !(isfinite(op->limit_a) && op->volt > 0))
+                return tp_fail(err, CODE_INTERLOCK, "set bias: %g A held up to %g V; a held current needs a voltage limit above 0",
+                               op->limit_a, op->volt);
+        if (!op->by_current && !(op->limit_a > 0 && isfinite(op->limit_a)))
                 return tp_fail(err, CODE_INTERLOCK, "set bias: current limit %g A; give one above 0", op->limit_a);
         return admit_chuck(limits, h, "set bias", err);
 }

@@ -53,6 +53,7 @@ enum op_kind {
 struct op {
         enum op_kind kind;
         double x_um, y_um, overtravel_um, volt, limit_a, spacing_um;
+        bool by_current; /* set bias: limit_a is held, 0 as well, and volt is the limit */
         unsigned channel;
         int32_t place;
         int64_t wait_ns;

@@ -125,6 +125,7 @@ static const struct field can_fields[] = {
         BOOL(can, "signal", signal),
         BOOL(can, "interlock", interlock),
         BOOL(can, "switch_terms", switch_terms),
+        BOOL(can, "bias_current", bias_current),
         REAL(can, "freq_hz_min", freq_hz_min, "Hz"),
         REAL(can, "freq_hz_max", freq_hz_max, "Hz"),
         INT(can, "points_max", points_max),

@@ -81,6 +81,8 @@ struct bias_ops {
         unsigned channels;
         enum code (*set)(void *me, unsigned channel, double volt, double limit_a, struct call *); /* ramps itself at <= 50 mV/ms */
         enum code (*read)(void *me, unsigned channel, double *ret_volt, double *ret_a, struct call *);
+        /* Holds a current instead of a voltage, 0 A as well (an open terminal), up to limit_v either way; set() ends it.  NULL: it cannot. */
+        enum code (*force)(void *me, unsigned channel, double ampere, double limit_v, struct call *);
 };
 struct meter_ops {
         struct device_ops base;

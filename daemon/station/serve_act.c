@@ -96,10 +96,14 @@ static enum code call_bias(struct station *st, const struct op *op, struct acted
                 ret->rb = (struct readback){.has_volt = true};
                 return op->kind == OP_BIAS_SET ? no_role(call, "bias", op->kind) : CODE_OK;
         }
+        if (op->kind == OP_BIAS_SET && op->by_current && !b->force)
+                return tp_fail(call->err, CODE_BAD_INPUT, "set bias: this station's supply cannot hold a current; bias by a voltage");
+        if (op->kind == OP_BIAS_SET && op->by_current)
+                return b->force(me, op->channel, op->limit_a, op->volt, call);
         if (op->kind == OP_BIAS_SET)
                 return b->set(me, op->channel, op->volt, op->limit_a, call);
         if (op->kind ==
-            OP_BIAS_ZERO) { /* the last channel goes first: drains and collectors are wired above the gates; every one is tried */
+            OP_BIAS_ZERO) { /* the last channel goes first: drains are wired above their gates, bases above their collectors; every one is tried */
                 for (unsigned i = st->limits.channels; i-- > 0;) {
                         enum code one = b->set(me, i, 0, 0.001, call);
                         code = code ? code : one;

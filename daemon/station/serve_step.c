@@ -207,37 +207,73 @@ static enum code bias_to_zero(struct doing *d)
         return code;
 }
 
-/* One channel up and read back; if it does not come, all go down. */
-static enum code bias_up(struct doing *d, int32_t channel, double volt, double limit_a)
+static enum code bias_look(struct doing *d, unsigned channel)
+{
+        enum code code = act(d, (struct op){.kind = OP_READ_BIAS, .channel = channel});
+        if (!code) {
+                d->held->result.volt = d->last.volt;
+                d->held->result.ampere = d->last.ampere;
+        }
+        return code;
+}
+
+/* What it was read as is kept, and all go down. */
+static enum code bias_refuse(struct doing *d, const struct op *set)
+{
+        double volt = d->last.volt, ampere = d->last.ampere;
+        bias_to_zero(d);
+        d->held->result.volt = volt;
+        if (set->by_current)
+                return tp_fail(&d->err, CODE_BAD_REPLY,
+                               "set bias: channel %u reads %.3g A at %.3f V, asked was %.3g A (limit %.3f V); bias was taken back to zero",
+                               set->channel, ampere, volt, set->limit_a, set->volt);
+        return tp_fail(&d->err, CODE_BAD_REPLY,
+                       "set bias: channel %u reads %.3f V at %.3g A, asked was %.3f V (limit %.3g A); bias was taken back to zero",
+                       set->channel, volt, ampere, set->volt, set->limit_a);
+}
+
+/* One channel read back; if it does not stand where it was set, all go down. */
+static enum code bias_stands(struct doing *d, const struct op *set)
+{
+        enum code code = bias_look(d, set->channel);
+        if (code)
+                return code;
+        double off_v = fabs(d->last.volt - set->volt), off_a = fabs(d->last.ampere - set->limit_a);
+        bool stands = set->by_current ? off_a <= 1e-6 + 0.02 * fabs(set->limit_a) && fabs(d->last.volt) < set->volt
+                                      : off_v <= 0.1 + 0.02 * fabs(set->volt);
+        return stands ? CODE_OK : bias_refuse(d, set);
+}
+
+static enum code bias_up(struct doing *d, const struct op *set, int32_t channel)
 {
         if (channel < 0)
                 return tp_fail(&d->err, CODE_INTERLOCK, "set bias: channel %d; channels count from 0", (int)channel);
-        struct op set = {.kind = OP_BIAS_SET, .channel = (unsigned)channel, .volt = volt, .limit_a = limit_a};
-        enum code code = act(d, set);
-        if (!code)
-                code = act(d, (struct op){.kind = OP_READ_BIAS, .channel = set.channel});
-        if (code)
-                return code;
-        d->held->result.volt = d->last.volt;
-        d->held->result.ampere = d->last.ampere;
-        double seen = d->last.volt, ampere = d->last.ampere;
-        if (fabs(seen - volt) <= 0.1 + 0.02 * fabs(volt))
-                return CODE_OK;
-        bias_to_zero(d);
-        d->held->result.volt = seen;
-        return tp_fail(&d->err, CODE_BAD_REPLY,
-                       "set bias: channel %u reads %.3f V at %.3g A, asked was %.3f V (limit %.3g A); bias was taken back to zero",
-                       set.channel, seen, ampere, volt, limit_a);
+        enum code code = act(d, *set);
+        return code ? code : bias_stands(d, set);
 }
 
-/* The gate first: a drain above an unbiased gate may conduct all it can. */
+/* A gate before its drain: a drain above an unbiased gate may conduct all it can.  A collector before its base, whose current would else go
+   to the collector's diode alone; and the collector is looked at again once it conducts, for its own limit. */
 static enum code do_bias_on(struct doing *d)
 {
         const struct step_args *a = d->args;
-        bool gate = a->gate_limit_a > 0;
-        enum code code = gate ? bias_up(d, a->gate_channel, a->gate_volt, a->gate_limit_a) : CODE_OK;
-        if (!code && (a->volt != 0 || !gate))
-                code = bias_up(d, a->channel, a->volt, a->limit_a);
+        bool base = a->gate_by_current, gate = !base && a->gate_limit_a > 0;
+        struct op before = {.kind = OP_BIAS_SET, .channel = (unsigned)a->gate_channel, .volt = a->gate_volt, .limit_a = a->gate_limit_a},
+                  main = {.kind = OP_BIAS_SET, .channel = (unsigned)a->channel, .volt = a->volt, .limit_a = a->limit_a}, last = before;
+        last.by_current = true;
+        if (a->open_v > 0) { /* an open collector holds no current */
+                main.by_current = true;
+                main.volt = a->open_v;
+                main.limit_a = 0;
+        }
+        bool has_main = a->volt != 0 || a->open_v > 0 || (!gate && !base);
+        enum code code = gate ? bias_up(d, &before, a->gate_channel) : CODE_OK;
+        if (!code && has_main)
+                code = bias_up(d, &main, a->channel);
+        if (!code && base)
+                code = bias_up(d, &last, a->gate_channel);
+        if (!code && base && has_main)
+                code = bias_stands(d, &main);
         return code ? code : settle(d);
 }
 

@@ -39,6 +39,7 @@ static enum code fuzz_one(const char *bytes, size_t n, struct tp_error *err)
                 struct capability_set can = {.analyzer = true,
                                              .stage = true,
                                              .bias = true,
+                                             .bias_current = true,
                                              .meter = true,
                                              .chuck = true,
                                              .signal = true,

@@ -297,6 +297,53 @@ static const struct bad leads[] = {
         {"/measures/2/parameters/1/freq_hz", "1e9", "/measures/2/parameters/1/freq_hz", "1000000000 Hz", "leave it out"},
 };
 
+/* L1 as a bipolar */
+static const struct bad bipolar[] = {
+        {"/layout/devices/2/kind", "\"transistor\"", NULL, NULL, NULL},
+        {"/measures/2/conditions",
+         "[{\"name\":\"on\",\"volt\":1.2,\"limit_a\":0.03,\"base\":{\"ampere\":6e-5,\"limit_v\":1.2,\"channel\":1}},{\"name\":\"off\"},"
+         "{\"name\":\"cold_1\",\"open_v\":1,\"base\":{\"ampere\":2e-3,\"limit_v\":1.2,\"channel\":1}},"
+         "{\"name\":\"cold_2\",\"base\":{\"ampere\":5e-3,\"limit_v\":1.2,\"channel\":1}}]",
+         NULL, NULL, NULL},
+        {"/measures/2/parameters", "[{\"name\":\"gm\",\"quantity\":\"hbt_gm\",\"freq_hz\":1e10}]", NULL, NULL, NULL},
+        {"/measures/2/extrinsic",
+         "{\"off\":\"off\",\"off_as\":\"pi\",\"cold\":[{\"condition\":\"cold_1\",\"drive\":2e-3},{\"condition\":\"cold_2\",\"drive\":5e-3}]"
+         ","
+         "\"cold_as\":\"open_collector\"}",
+         NULL, NULL, NULL},
+};
+static const struct bad bases[] = {
+        {"/layout/devices/2/kind", "\"inductor\"", "/measures/2/conditions/0/base", "L1 is a inductor", "only a transistor"},
+        {"/measures/2/conditions/0/base/ampere", "0", "/measures/2/conditions/0/base/ampere", "0 A for the base", "off then"},
+        {"/measures/2/conditions/0/base/ampere", "2", "/measures/2/conditions/0/base/ampere", "2 A", "outside"},
+        {"/measures/2/conditions/0/base/limit_v", "0", "/measures/2/conditions/0/base/limit_v", "0 V for the base",
+         "needs a voltage limit"},
+        {"/measures/2/conditions/0/base/limit_v", NULL, "/measures/2/conditions/0/base/limit_v", "missing", "without one"},
+        {"/measures/2/conditions/0/base/limit_v", "28", "/measures/2/conditions/0/base/limit_v", "28 V", "max_volt of 10 V"},
+        {"/measures/2/conditions/0/base/channel", "0", "/measures/2/conditions/0/base/channel", "beside channel 0", "the higher one"},
+        {"/measures/2/conditions/0/limit_a", "0", "/measures/2/conditions/0/limit_a", "0 A for 1.2 V", "current limit"},
+        {"/measures/2/conditions/0/gate", "{\"volt\":1,\"limit_a\":0.01}", "/measures/2/conditions/0/gate", "has a base as well", "either"},
+        {"/measures/2/conditions/0/open_v", "1", "/measures/2/conditions/0/open_v", "set to 1.2 V", "either"},
+        {"/measures/2/conditions/1/open_v", "1", "/measures/2/conditions/1/open_v", "1 V", "goes with a base current"},
+        {"/measures/2/conditions/2/open_v", "28", "/measures/2/conditions/2/open_v", "28 V", "max_volt of 10 V"},
+        {"/measures/2/conditions/2/base/channel", "0", "/measures/2/conditions/2/base/channel", "beside channel 0", "goes before"},
+        {"/measures/2/conditions/2/base/ampere", "3e-3", "/measures/2/extrinsic/cold/0/drive", "base current is 0.003 A", "the same"},
+        {"/measures/2/conditions/3/base", NULL, "/measures/2/extrinsic/cold/1/condition", "no base current", "give it \"base\""},
+        {"/measures/2/extrinsic/cold_as", "\"vanishing\"", "/measures/2/extrinsic/cold/0/condition", "drives the base", "open_collector"},
+        {"/measures/2/extrinsic/off_as", "\"cold_pinch\"", "/measures/2/extrinsic/off_as", "a bipolar", "say \"pi\""},
+        {"/measures/2/extrinsic/off", "\"cold_2\"", "/measures/2/extrinsic/off", "drives the base", "not off"},
+        {"/measures/2/parameters/0/quantity", "\"C_pi\"", "/measures/2/parameters/0/quantity", "\"C_pi\"", "open dummy"},
+};
+
+static void each_bad_base_is_refused(void **state)
+{
+        (void)state;
+        size_t first = sizeof bipolar / sizeof bipolar[0];
+        assert_refused_after("simulators/demo/recipe.json", bipolar, first, NULL); /* good as it stands */
+        for (size_t i = 0; i < sizeof bases / sizeof bases[0]; i++)
+                assert_refused_after("simulators/demo/recipe.json", bipolar, first, &bases[i]);
+}
+
 static void each_bad_way_to_find_leads_is_refused(void **state)
 {
         (void)state;
@@ -382,6 +429,7 @@ int main(void)
         const struct CMUnitTest tests[] = {
                 cmocka_unit_test(each_bad_layout_is_refused_with_place_and_value),
                 cmocka_unit_test(each_bad_way_to_find_leads_is_refused),
+                cmocka_unit_test(each_bad_base_is_refused),
                 cmocka_unit_test(each_bad_recipe_is_refused_with_place_and_value),
                 cmocka_unit_test(each_bad_line_calibration_is_refused_with_place_and_value),
                 cmocka_unit_test(each_bad_band_is_refused_with_place_and_value),

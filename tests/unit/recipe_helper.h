@@ -39,6 +39,7 @@ static inline struct capability_set good_station(void)
         return (struct capability_set){.analyzer = true,
                                        .stage = true,
                                        .bias = true,
+                                       .bias_current = true,
                                        .meter = true,
                                        .chuck = true,
                                        .signal = true,

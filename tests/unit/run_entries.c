@@ -63,6 +63,11 @@ static void any_args(struct dice *d, struct step_args *a)
         a->channel = dice_n(d, 9);
         a->volt = any_double(d);
         a->limit_a = any_double(d);
+        a->gate_channel = dice_n(d, 9);
+        a->gate_volt = any_double(d);
+        a->gate_limit_a = any_double(d);
+        a->gate_by_current = dice_is(d, 0.5);
+        a->open_v = any_double(d);
         a->wait_s = any_double(d);
         a->lamp = dice_is(d, 0.5);
         a->attempt = dice_n(d, 9);

@@ -244,6 +244,18 @@ static void bias_above_60_volt_needs_the_key_and_never_passes_the_ceiling(void *
         op = op_good(OP_BIAS_SET);
         op.limit_a = NAN;
         assert_int_equal(ask(&h, &station_limits, op), CODE_INTERLOCK);
+        op.by_current = true; /* a held current: 0 as well, never without a voltage limit, which is a bias like any other */
+        assert_int_equal(ask(&h, &station_limits, op), CODE_INTERLOCK);
+        op.limit_a = 0;
+        assert_int_equal(ask(&h, &station_limits, op), CODE_OK);
+        op.limit_a = -1e-3;
+        assert_int_equal(ask(&h, &station_limits, op), CODE_OK);
+        op.volt = 61;
+        assert_int_equal(ask(&h, &station_limits, op), CODE_INTERLOCK);
+        op.volt = 0;
+        assert_int_equal(ask(&h, &station_limits, op), CODE_INTERLOCK);
+        op.volt = -1;
+        assert_int_equal(ask(&h, &station_limits, op), CODE_INTERLOCK);
 }
 
 static void numbers_that_are_none_and_places_that_are_none_are_refused(void **state)

@@ -24,7 +24,8 @@ enum { RIG_CHANNELS = 2, RIG_SETS = 8 };
 struct rig {
         struct world *w;
         pthread_mutex_t mutex;
-        double x_um, y_um, z_um, spacing_um, volt[RIG_CHANNELS];
+        double x_um, y_um, z_um, spacing_um, volt[RIG_CHANNELS], ampere[RIG_CHANNELS];
+        double base_v;           /* what a held current comes to; the limit if that is lower: then half of it flows */
         bool spacing_slips;      /* it says done and stands 5 um off */
         unsigned sets[RIG_SETS]; /* channels, in the order they were set */
         unsigned set_n;
@@ -186,6 +187,18 @@ static enum code rig_set(void *me, unsigned channel, double volt, double limit_a
         r->sets[r->set_n++ % RIG_SETS] = channel;
         if (!(r->bias_stuck && volt == 0))
                 r->volt[channel] = volt;
+        r->ampere[channel] = volt / 1000;
+        return rig_bias_end(r);
+}
+static enum code rig_force(void *me, unsigned channel, double ampere, double limit_v, struct call *call)
+{
+        struct rig *r = rig_bias_of(me);
+        (void)call;
+        rig_law(r, rig_down(r), "biased in the air");
+        rig_law(r, limit_v > 0, "a current without a voltage limit");
+        r->sets[r->set_n++ % RIG_SETS] = channel;
+        r->volt[channel] = ampere == 0 ? 0.1 : fmin(r->base_v, limit_v);
+        r->ampere[channel] = r->base_v < limit_v ? ampere : ampere / 2;
         return rig_bias_end(r);
 }
 static enum code rig_read(void *me, unsigned channel, double *ret_volt, double *ret_a, struct call *call)
@@ -196,7 +209,7 @@ static enum code rig_read(void *me, unsigned channel, double *ret_volt, double *
                 return tp_fail(call->err, CODE_LINK_DEAD, "the supply does not answer");
         }
         *ret_volt = r->volt[channel];
-        *ret_a = r->volt[channel] / 1000;
+        *ret_a = r->ampere[channel];
         return rig_bias_end(r);
 }
 static enum code rig_ohm(void *me, double ret[3], struct call *call)
@@ -247,7 +260,7 @@ static const struct stage_ops rig_stage = {.base = RIG_BASE,
                                            .lower_um = rig_lower,
                                            .separate = rig_separate,
                                            .stop = rig_stop};
-static const struct bias_ops rig_bias = {.base = RIG_BASE, .channels = RIG_CHANNELS, .set = rig_set, .read = rig_read};
+static const struct bias_ops rig_bias = {.base = RIG_BASE, .channels = RIG_CHANNELS, .set = rig_set, .read = rig_read, .force = rig_force};
 static const struct meter_ops rig_meter = {.base = RIG_BASE, .read_ohm = rig_ohm};
 static const struct analyzer_ops rig_analyzer = {.base = RIG_BASE, .sweep = rig_sweep};
 static const struct signal_ops rig_signal = {.base = RIG_BASE, .loop = rig_loop};

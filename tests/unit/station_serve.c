@@ -28,6 +28,49 @@ static void a_gate_is_biased_before_its_drain(void **state)
         bench_free(b);
 }
 
+/* A base's current comes up after its collector, which is looked at again, and goes before it; a base that does not take its current takes
+   all down. */
+static void a_base_is_driven_after_its_collector(void **state)
+{
+        struct bench *b = bench_new();
+        (void)state;
+        bench_station(b);
+        bench_link(b);
+        bench_do(b, 1, STEP_INVENTORY, (struct step_args){0});
+        bench_do(b, 2, STEP_SAFE, (struct step_args){0});
+        bench_do(b, 3, STEP_HOME, (struct step_args){0});
+        bench_do(b, 4, STEP_ALIGN, (struct step_args){.place = PLACE_WAFER});
+        bench_do(b, 5, STEP_MOVE, (struct step_args){.place = PLACE_WAFER});
+        bench_do(b, 6, STEP_LOWER, (struct step_args){.overtravel_um = 40});
+        b->rig.set_n = 0;
+        b->rig.base_v = 0.8;
+        struct step_args on = {
+                .volt = 1.2, .limit_a = 0.03, .gate_channel = 1, .gate_by_current = true, .gate_volt = 1, .gate_limit_a = 2e-4};
+        bench_do(b, 7, STEP_BIAS_ON, on);
+        assert_true(b->rig.volt[0] == 1.2 && b->rig.ampere[1] == 2e-4 && b->rig.set_n == 2 && b->rig.sets[0] == 0 && b->rig.sets[1] == 1);
+        b->rig.set_n = 0;
+        bench_do(b, 8, STEP_BIAS_OFF, (struct step_args){0});
+        assert_true(b->rig.volt[0] == 0 && b->rig.volt[1] == 0 && b->rig.sets[0] == 1 && b->rig.sets[1] == 0);
+        on.volt = 0;
+        on.open_v = 0.5; /* an open collector is held at no current, not at 0 V */
+        on.gate_limit_a = 5e-3;
+        bench_do(b, 9, STEP_BIAS_ON, on);
+        assert_true(b->rig.volt[0] == 0.1 && b->rig.ampere[0] == 0 && b->rig.ampere[1] == 5e-3);
+        bench_do(b, 10, STEP_BIAS_OFF, (struct step_args){0});
+        b->rig.base_v = 3; /* a base that does not conduct */
+        struct link_note *n = bench_step(b, 11, STEP_BIAS_ON, on);
+        assert_true(n->result.code == CODE_BAD_REPLY && strstr(n->result.text, "channel 1 reads 0.0025 A at 1.000 V, asked was 0.005 A"));
+        assert_true(b->rig.volt[0] == 0 && b->rig.volt[1] == 0);
+        note_drop(n);
+        on.gate_volt = 0; /* never without a voltage limit */
+        n = bench_step(b, 12, STEP_BIAS_ON, on);
+        assert_true(n->result.code == CODE_INTERLOCK && b->rig.volt[1] == 0);
+        note_drop(n);
+        bench_do(b, 13, STEP_BIAS_OFF, (struct step_args){0});
+        bench_do(b, 14, STEP_SEPARATE, (struct step_args){0});
+        bench_free(b);
+}
+
 /* Only up in the air and unbiased; read back; and a target that wants another spacing is not touched. */
 static void the_probes_are_moved_apart_only_when_separated(void **state)
 {
@@ -330,6 +373,7 @@ int main(void)
                 cmocka_unit_test(a_touch_from_home_to_separation_is_read_back_at_every_step),
                 cmocka_unit_test(the_probes_are_moved_apart_only_when_separated),
                 cmocka_unit_test(a_gate_is_biased_before_its_drain),
+                cmocka_unit_test(a_base_is_driven_after_its_collector),
                 cmocka_unit_test(a_lease_that_runs_out_walks_the_ladder),
                 cmocka_unit_test(a_daemon_that_dies_in_contact_with_bias_on_leaves_a_safe_station_within_5_s),
                 cmocka_unit_test(a_step_acts_once_though_it_is_sent_twice),
