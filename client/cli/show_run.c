@@ -246,7 +246,10 @@ static void put_loads(const cJSON *calibration, struct text *to)
         {
                 text_f(to, "%s %s at port %lld ", before, have_text(l, "standard"), (long long)have_int(l, "port"));
                 put_quantity(to, have_real(l, "ohm"), 2 * have_real(l, "u_ohm"), "ohm");
-                text_f(to, " (stated %.6g)", have_real(l, "stated_ohm"));
+                text_f(to, " (stated %.6g", have_real(l, "stated_ohm"));
+                if (have(l, "tolerance_ohm"))
+                        text_f(to, " ± %.6g", have_real(l, "tolerance_ohm"));
+                text_put(to, ")");
                 before = ",";
         }
         if (*before == ',')

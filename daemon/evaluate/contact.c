@@ -84,12 +84,13 @@ static size_t dc_rules(const struct contact_question *q, struct dc_rule ret[2])
         for (int port = 0; port < 2; port++) {
                 bool other = port == 1 && s->has_port_2;
                 int32_t kind = other ? s->port_2.kind : s->kind;
-                double r = other ? s->port_2.model.r_ohm : s->model.r_ohm;
+                const struct standard_model *m = other ? &s->port_2.model : &s->model;
+                double within = rf_load_tolerance(m->r_ohm, m->r_tolerance_ohm);
                 const char *where = port ? "from port 2 to ground" : "from port 1 to ground";
                 if (kind == STANDARD_SHORT)
                         ret[n++] = (struct dc_rule){port + 1, 0, slack, where};
                 else if (kind == STANDARD_LOAD)
-                        ret[n++] = (struct dc_rule){port + 1, 0.9 * r - slack, 1.1 * r + slack, where};
+                        ret[n++] = (struct dc_rule){port + 1, m->r_ohm - within - slack, m->r_ohm + within + slack, where};
         }
         return n;
 }

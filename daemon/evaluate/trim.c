@@ -51,6 +51,29 @@ static enum code short_mean(const struct recipe *r, const struct standard_sweep 
                 port + 1);
 }
 
+/* Copy, port, value, range and the keys that state it. */
+static enum code out_of_range(const struct standard *s, int port, const struct standard_model *stated, double read_ohm, double short_ohm,
+                              double t_c, struct tp_error *err)
+{
+        struct standard bare = {.kind = STANDARD_LOAD, .model = *stated};
+        struct standard_definition def = standard_definition_of(&bare);
+        double ohm = read_ohm - short_ohm, within = rf_load_tolerance(stated->r_ohm, stated->r_tolerance_ohm);
+        const char *key = port == 1 && s->has_port_2 ? "port_2.model" : "model";
+        char at_reference[64] = "", stands[80];
+        if (def.r_per_k != 0)
+                snprintf(at_reference, sizeof at_reference, ", %.6g at %.4g degrees", rf_standard_load_at_reference(&def, ohm, t_c),
+                         def.t_ref_c);
+        snprintf(stands, sizeof stands, stated->r_tolerance_ohm > 0 ? "r_tolerance_ohm %.6g" : "r_tolerance_ohm not stated: a tenth",
+                 stated->r_tolerance_ohm);
+        return tp_fail(
+                err, CODE_BAD_INPUT,
+                "load %s (copy %s) at port %d: the DC meter reads %.6g ohm, less %.4g ohm of the short %.6g ohm%s; outside of %.6g to "
+                "%.6g ohm (%s.r_ohm %.6g, %s): clean the tips, look whether this is the copy and whether it is worn, or correct "
+                "these keys",
+                s->name, s->copy, port + 1, read_ohm, short_ohm, ohm, at_reference, stated->r_ohm - within, stated->r_ohm + within, key,
+                stated->r_ohm, stands);
+}
+
 static enum code load_read(const struct recipe *r, const struct standard_sweep *all, size_t n, const struct standard_sweep *of, int port,
                            struct load_trim *to, struct tp_error *err)
 {
@@ -68,12 +91,7 @@ static enum code load_read(const struct recipe *r, const struct standard_sweep *
         double ohm = read_ohm - to->short_ohm[port],
                u_ohm = sqrt(pow(r->setup.dc_ohm_u, 2) * (1 + 1 / short_n) + pow(r->setup.contact_ohm_u, 2) / short_n);
         if (rf_standard_trim_load(&def, ohm, u_ohm, r->setup.temperature_c, NULL))
-                return tp_fail(
-                        err, CODE_BAD_INPUT,
-                        "load %s (copy %s) at port %d: the DC meter reads %.6g ohm, less %.4g ohm of the short %.6g ohm; more than 10 %% "
-                        "from the stated %.6g ohm: clean the tips, look whether this is the copy and whether it is worn, or correct "
-                        "r_ohm",
-                        s->name, s->copy, port + 1, read_ohm, to->short_ohm[port], ohm, stated.r_ohm);
+                return out_of_range(s, port, &stated, read_ohm, to->short_ohm[port], r->setup.temperature_c, err);
         to->ohm[port] = ohm;
         to->u_ohm[port] = u_ohm;
         return CODE_OK;
@@ -157,6 +175,7 @@ void loads_json(const struct recipe *stated, const struct load_trim *loads, size
                         const struct standard *s = recipe_standard(stated, loads[i].standard);
                         if (!s || !isfinite(loads[i].ohm[port]))
                                 continue;
+                        const struct standard_model *m = port && s->has_port_2 ? &s->port_2.model : &s->model;
                         json_open(o, NULL, '{');
                         json_text(o, "standard", s->name);
                         json_text(o, "copy", s->copy);
@@ -164,7 +183,8 @@ void loads_json(const struct recipe *stated, const struct load_trim *loads, size
                         json_real(o, "ohm", loads[i].ohm[port]);
                         json_real(o, "u_ohm", loads[i].u_ohm[port]);
                         json_real(o, "short_ohm", loads[i].short_ohm[port]);
-                        json_real(o, "stated_ohm", (port && s->has_port_2 ? s->port_2.model : s->model).r_ohm);
+                        json_real(o, "stated_ohm", m->r_ohm);
+                        json_real(o, "tolerance_ohm", rf_load_tolerance(m->r_ohm, m->r_tolerance_ohm));
                         json_close(o, '}');
                 }
         json_close(o, ']');

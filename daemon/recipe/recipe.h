@@ -68,6 +68,7 @@ struct setup {
 struct standard_model { /* SI units; offsets 0 on wafer; C and L may be negative */
         double c_f[4], l_h[4], r_ohm, delay_s, loss_ohm_s, z_ohm;
         double r_per_k, t_ref_c;                 /* load: relative change of R per kelvin, from t_ref_c */
+        double r_tolerance_ohm;                  /* load: how far from r_ohm a copy may read at DC; 0: a tenth of r_ohm */
         double dc_ohm, u_dc_ohm, dc_at_c;        /* load: what a DC meter read of this copy, at dc_at_c: R is trimmed to it; 0: not read */
         double u_r_ohm, u_l_h, u_c_f, u_delay_s; /* 1 s of this copy against the model */
         double u_r_per_k, u_loss_ohm_s, u_z_ohm; /* likewise */

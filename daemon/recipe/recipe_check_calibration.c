@@ -1,5 +1,6 @@
 /* recipe_check_calibration.c: do standards and calibration plan suit each other: kinds, ports, lengths, definitions, bands, planes; and does a
    rehearsal on paper solve them?  Each refusal names place, value and what to do (recipe_own.h). */
+#include "recipe/calibration_problem.h"
 #include "recipe/recipe_own.h"
 #include "recipe/rehearse.h"
 #include <math.h>
@@ -34,6 +35,14 @@ enum code recipe_check_standard(const struct recipe *r, size_t i, struct tp_erro
                 if (!(s->data[k].hz > s->data[k - 1].hz))
                         return refuse_at(err, pointer_at("%s/data/%zu/hz", at.at, k),
                                          "%.15g Hz does not lie above %.15g Hz before it; sort the rows", s->data[k].hz, s->data[k - 1].hz);
+        for (int port = 0; port < (s->has_port_2 ? 2 : 1); port++) {
+                const struct standard_model *m = port ? &s->port_2.model : &s->model;
+                if (standard_kind_at(s, port) == STANDARD_LOAD && m->r_ohm > 0 && m->r_tolerance_ohm >= m->r_ohm)
+                        return refuse_at(
+                                err, pointer_at("%s/%smodel/r_tolerance_ohm", at.at, port ? "port_2/" : ""),
+                                "%.6g ohm for %s of %.6g ohm; a range that lets a short pass says nothing, give less or leave it out",
+                                m->r_tolerance_ohm, s->name, m->r_ohm);
+        }
         if (!s->raised && s->touches_max < 1)
                 return refuse_at(err, pointer_at("%s/touches_max", at.at), "%d for %s, which must be touched; give the copy's budget",
                                  s->touches_max, s->name);

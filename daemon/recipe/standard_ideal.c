@@ -15,6 +15,7 @@ static struct standard_definition definition_of(int32_t kind, const struct stand
         struct standard_definition d = {.kind = standard_rf_kind(kind),
                                         .r_ohm = m->r_ohm,
                                         .r_per_k = m->r_per_k,
+                                        .r_tolerance_ohm = m->r_tolerance_ohm,
                                         .t_ref_c = m->t_ref_c,
                                         .offset_delay_s = m->delay_s,
                                         .offset_loss_ohm_s = m->loss_ohm_s,

@@ -217,14 +217,14 @@ static void a_calibration_says_what_its_loads_were_taken_as(void **state)
         struct text t;
         cJSON *run = json("{\"id\":\"R\",\"wafer\":\"W1\",\"state\":\"sealed\",\"progress\":{}}"),
               *c = json("{\"calibrations\":[{\"number\":1,\"method\":\"solt\",\"state\":\"accepted\",\"diagnosis\":{\"loads\":["
-                        "{\"standard\":\"LOAD_A\",\"port\":1,\"ohm\":50.3012,\"u_ohm\":0.0098,\"stated_ohm\":50},"
+                        "{\"standard\":\"LOAD_A\",\"port\":1,\"ohm\":50.3012,\"u_ohm\":0.0098,\"stated_ohm\":50,\"tolerance_ohm\":0.5},"
                         "{\"standard\":\"LOAD_A\",\"port\":2,\"ohm\":50.3028,\"u_ohm\":0.0098,\"stated_ohm\":50}]}},"
                         "{\"number\":2,\"method\":\"solt\",\"state\":\"accepted\",\"diagnosis\":{}}]}");
         text_init(&t, 0);
         show_run(run, NULL, NULL, NULL, c, &t);
         assert_non_null(strstr(text_of(&t),
                                "Calibration  number 1, solt, accepted\n"
-                               "             loads by the DC meter: LOAD_A at port 1 50.301 ± 0.020 ohm (stated 50), LOAD_A at "
+                               "             loads by the DC meter: LOAD_A at port 1 50.301 ± 0.020 ohm (stated 50 ± 0.5), LOAD_A at "
                                "port 2 50.303 ± 0.020 ohm (stated 50)\n"
                                "             number 2, solt, accepted\n"));
         text_done(&t);

@@ -173,6 +173,17 @@ static void standards_are_judged_with_and_without_a_calibration(void **state)
                                      .dc_ohm_end = {-1, -1, -1}};
         contact_judge(&q, s.b->arena, &a);
         assert_int_equal(a.grade, CONTACT_ABSENT);
+        raw = bench_standard(s.b, LOAD_A, NULL); /* 60 ohm: no load of 50 within a tenth, a good one where the definition says 12 */
+        for (int k = 0; k < 2; k++) {
+                s.b->standards[LOAD_A].model.r_tolerance_ohm = k ? 12 : 0;
+                q = (struct contact_question){.recipe = &s.b->recipe,
+                                              .standard = &s.b->standards[LOAD_A],
+                                              .raw = &raw,
+                                              .dc_ohm_start = {-1, 60, 60},
+                                              .dc_ohm_end = {-1, -1, -1}};
+                contact_judge(&q, s.b->arena, &a);
+                assert_int_equal(a.grade, k ? CONTACT_GOOD : CONTACT_DOUBTFUL);
+        }
         bench_free(s.b);
 }
 

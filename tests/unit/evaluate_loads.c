@@ -227,7 +227,16 @@ static void what_is_no_such_load_is_refused(void **state)
         n.raw[LOAD_A].dc_ohm[2] = 56.03;
         assert_int_equal(night_solve(&n, &err), CODE_BAD_INPUT);
         assert_true(strstr(err.text, "load LOAD_A (copy L7) at port 2") && strstr(err.text, "56.03 ohm, less 0.03 ohm") &&
-                    strstr(err.text, "the stated 50 ohm") && strstr(err.text, "clean the tips"));
+                    strstr(err.text, "outside of 45 to 55 ohm (model.r_ohm 50, r_tolerance_ohm not stated: a tenth)") &&
+                    strstr(err.text, "clean the tips"));
+        n.b->standards[LOAD_A].model.r_tolerance_ohm = 6; /* what the definition states is the range: 56 is its edge */
+        assert_int_equal(night_solve(&n, &err), CODE_OK);
+        n.b->standards[LOAD_A].model.r_tolerance_ohm = 0.15;
+        n.raw[LOAD_A].dc_ohm[2] = 49.83;
+        assert_int_equal(night_solve(&n, &err), CODE_BAD_INPUT); /* port 1 reads 0.21 ohm more than r_ohm */
+        assert_true(strstr(err.text, "load LOAD_A (copy L7) at port") &&
+                    strstr(err.text, "outside of 49.85 to 50.15 ohm (model.r_ohm 50, r_tolerance_ohm 0.15)"));
+        n.b->standards[LOAD_A].model.r_tolerance_ohm = 0;
         n.raw[LOAD_A].dc_ohm[2] = 1e12; /* not in contact */
         assert_int_equal(night_solve(&n, &err), CODE_BAD_INPUT);
         n.raw[LOAD_A].dc_ohm[2] = -1;

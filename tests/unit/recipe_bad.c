@@ -127,6 +127,8 @@ static const struct bad recipes[] = {
         {"/standards/2/model/r_ohm", "0", "/standards/2/model", "0 ohm", "above 0"},
         {"/standards/2/model/r_per_k", "0.5", "/standards/2/model/r_per_k", "0.5", "outside"},
         {"/standards/2/model/dc_ohm", "61", "/standards/2/model", "61 ohm at DC", "not in contact"},
+        {"/standards/2/model/r_tolerance_ohm", "50", "/standards/2/model/r_tolerance_ohm", "50 ohm for LOAD_A of 50 ohm",
+         "lets a short pass"},
         {"/standards/2/model/dc_ohm", "-1", "/standards/2/model/dc_ohm", "-1 ohm", "outside"},
         {"/standards/1/model/l_h", "[1,2]", "/standards/1/model/l_h", "2", "4"},
         {"/standards/0/port_2", "{\"kind\":\"thru\"}", "/standards/0/port_2/kind", "\"thru\"", "only opens, shorts and loads"},

@@ -33,6 +33,8 @@ static void numbers_that_are_none_are_refused(void **state)
         REFUSED(a_load, d.r_ohm = 0, "above 0");
         REFUSED(a_load, d.r_ohm = -50, "above 0");
         REFUSED(a_load, (d.r_per_k = -0.1, d.t_ref_c = 0), "above 0");
+        REFUSED(a_load, d.r_tolerance_ohm = 50.15, "lets a short pass");
+        REFUSED(a_load, d.r_tolerance_ohm = -1, "r_tolerance_ohm is -1");
         REFUSED(a_load, d.offset_z_ohm = -1, "negative");
         REFUSED(a_load, d.offset_loss_ohm_s = -1e9, "negative");
         REFUSED(a_load, d.offset_delay_s = NAN, "delay");
@@ -130,6 +132,23 @@ static void a_load_is_trimmed_by_its_own_reading(void **state)
                 assert_memory_equal(&before, &d, sizeof d);
         }
         assert_non_null(strstr(err.text, "61 ohm at DC"));
+        assert_non_null(strstr(err.text, "outside of 45.135 to 55.165 ohm (r_ohm 50.15, r_tolerance_ohm not stated: a tenth)"));
+        /* What the definition states is the range, its edges inside; it is one at t_ref_c: 51 ohm at 125 degrees are 50.5952 at 25. */
+        struct standard_definition narrow = {.kind = RF_LOAD, .r_ohm = 50, .r_tolerance_ohm = 0.6, .r_per_k = 80e-6, .t_ref_c = 25},
+                                   broad = {.kind = RF_LOAD, .r_ohm = 50, .r_tolerance_ohm = 12}, *both[] = {&narrow, &broad};
+        const struct {
+                int which;
+                double ohm, t_c;
+                enum code want;
+        } reads[] = {{0, 50.6, 25, CODE_OK},         {0, 49.4, 25, CODE_OK},       {0, 50.61, 25, CODE_BAD_INPUT},
+                     {0, 49.39, 25, CODE_BAD_INPUT}, {0, 51, 125, CODE_OK},        {0, 51.02, 125, CODE_BAD_INPUT},
+                     {1, 62, 25, CODE_OK},           {1, 62.1, 25, CODE_BAD_INPUT}};
+        for (size_t k = 0; k < sizeof reads / sizeof reads[0]; k++) {
+                struct standard_definition one = *both[reads[k].which];
+                if (rf_standard_trim_load(&one, reads[k].ohm, 0.005, reads[k].t_c, &err) != reads[k].want)
+                        fail_msg("%g ohm at %g degrees", reads[k].ohm, reads[k].t_c);
+        }
+        assert_non_null(strstr(err.text, "outside of 38 to 62 ohm (r_ohm 50, r_tolerance_ohm as stated)"));
         assert_int_equal(rf_standard_trim_load(&d, 50, NAN, 25, &err), CODE_BAD_INPUT);
         struct standard_definition other = a_short;
         assert_int_equal(rf_standard_trim_load(&other, 50, 0.01, 25, &err), CODE_BAD_INPUT);

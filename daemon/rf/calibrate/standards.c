@@ -16,10 +16,12 @@ static double complex offset_line(const struct standard_definition *def, double 
         return z_off + CMPLX(1, -1) * (skin / (2 * RF_TWO_PI * hz));
 }
 
-static double load_ohm(const struct standard_definition *def, double t_c)
+static double warming(const struct standard_definition *def, double t_c)
 {
-        return def->r_per_k == 0 ? def->r_ohm : def->r_ohm * (1 + def->r_per_k * (t_c - def->t_ref_c));
+        return def->r_per_k == 0 ? 1 : 1 + def->r_per_k * (t_c - def->t_ref_c);
 }
+
+static double load_ohm(const struct standard_definition *def, double t_c) { return def->r_ohm * warming(def, t_c); }
 
 static bool has_definition(enum rf_standard_kind kind)
 {
@@ -61,6 +63,10 @@ enum code rf_standard_check(const struct standard_definition *def, double t_c, s
                 return tp_fail(err, CODE_BAD_INPUT,
                                "the load has %.6g ohm at %.4g degrees Celsius, %.6g at %.4g; a load's resistance lies above 0", def->r_ohm,
                                def->t_ref_c, load_ohm(def, t_c), t_c);
+        if (def->kind == RF_LOAD && !(def->r_tolerance_ohm >= 0 && def->r_tolerance_ohm < def->r_ohm))
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "the load's r_tolerance_ohm is %.6g, its r_ohm %.6g; a range that lets a short pass says nothing",
+                               def->r_tolerance_ohm, def->r_ohm);
         return CODE_OK;
 }
 
@@ -201,19 +207,23 @@ double rf_standard_u(const struct standard_definition *def, double t_c, double u
         return sqrt(sum / 2);
 }
 
+double rf_load_tolerance(double r_ohm, double stated_ohm) { return stated_ohm > 0 ? stated_ohm : 0.1 * r_ohm; }
+
+double rf_standard_load_at_reference(const struct standard_definition *def, double ohm, double t_c) { return ohm / warming(def, t_c); }
+
 enum code rf_standard_trim_load(struct standard_definition *def, double dc_ohm, double u_dc_ohm, double t_c, struct tp_error *err)
 {
         if (def->kind != RF_LOAD)
                 return tp_fail(err, CODE_BAD_INPUT, "only a load is trimmed by its DC resistance");
         if (!(dc_ohm > 0 && isfinite(dc_ohm) && u_dc_ohm >= 0 && isfinite(u_dc_ohm)))
                 return tp_fail(err, CODE_BAD_INPUT, "a DC reading of %.6g ohm +- %.3g ohm is none; read the load again", dc_ohm, u_dc_ohm);
-        double warm = def->r_per_k == 0 ? 1 : 1 + def->r_per_k * (t_c - def->t_ref_c), r = dc_ohm / warm;
-        if (!(fabs(r / def->r_ohm - 1) <= 0.1))
-                return tp_fail(
-                        err, CODE_BAD_INPUT,
-                        "the load reads %.6g ohm at DC (%.6g at %.4g degrees Celsius), its definition says %.6g: more than 10 %% apart "
-                        "it is another thing, worn, or not in contact",
-                        dc_ohm, r, def->t_ref_c, def->r_ohm);
+        double warm = warming(def, t_c), r = dc_ohm / warm, within = rf_load_tolerance(def->r_ohm, def->r_tolerance_ohm);
+        if (!(fabs(r - def->r_ohm) <= within * (1 + 1e-9))) /* what was written as the edge lies inside */
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "the load reads %.6g ohm at DC (%.6g at %.4g degrees Celsius), outside of %.6g to %.6g ohm (r_ohm %.6g, "
+                               "r_tolerance_ohm %s): it is another thing, worn, or not in contact",
+                               dc_ohm, r, def->t_ref_c, def->r_ohm - within, def->r_ohm + within, def->r_ohm,
+                               def->r_tolerance_ohm > 0 ? "as stated" : "not stated: a tenth");
         def->r_ohm = r;
         def->u.r_ohm = hypot(u_dc_ohm / warm, r * def->u.r_per_k * (t_c - def->t_ref_c));
         return CODE_OK;

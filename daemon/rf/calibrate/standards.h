@@ -20,6 +20,7 @@ struct standard_definition {
         double c_f[4];                                          /* F, F/Hz, F/Hz^2, F/Hz^3; open, and parallel to a load */
         double l_h[4];                                          /* H, H/Hz, …; short, and in series with a load */
         double r_ohm, r_per_k, t_ref_c;                         /* load: R at t_ref_c and its relative change per kelvin */
+        double r_tolerance_ohm;                                 /* load: how far from r_ohm a copy may read; 0: not stated, a tenth */
         double offset_delay_s, offset_loss_ohm_s, offset_z_ohm; /* offset_z_ohm 0: 50 */
         struct standard_u u;
 };
@@ -44,9 +45,13 @@ size_t rf_standard_causes(const struct standard_definition *def, double t_c, dou
 /* Their sum as one standard uncertainty per component: sqrt(sum |d|^2 / 2). */
 double rf_standard_u(const struct standard_definition *def, double t_c, double u_t_k, double hz);
 
+/* How far from r_ohm a copy of a load may read, ohm at t_ref_c: what its definition states, else (stated_ohm 0) a tenth of r_ohm. */
+double rf_load_tolerance(double r_ohm, double stated_ohm);
+/* A load's resistance read at t_c, brought to t_ref_c. */
+double rf_standard_load_at_reference(const struct standard_definition *def, double ohm, double t_c);
 /* The load's resistance from a DC reading of this very copy (four wires, or less the leads), taken at t_c: R at t_ref_c and its uncertainty
-   become the reading's.  CODE_BAD_INPUT: not a load, a reading that is no number, or one that lies more than 10 % from the definition: then
-   it is another thing, worn, or not in contact. */
+   become the reading's.  CODE_BAD_INPUT: not a load, a reading that is no number, or one that lies outside of the definition's tolerance:
+   then it is another thing, worn, or not in contact. */
 enum code rf_standard_trim_load(struct standard_definition *def, double dc_ohm, double u_dc_ohm, double t_c, struct tp_error *err);
 
 /* A standard known by data: `data` on its own axis in any real impedance, brought to 50 ohm and to the axis of ret.  Between points the
