@@ -23,7 +23,7 @@ step two-processes python3 tests/station/two_processes.py "$B/tipplane-station"
 for t in bad_inputs safe_in_contact kill_campaign replay_data cli joined_plan transistor; do
         step $t python3 tests/station/$t.py --build "$B"
 done
-for t in offline offline_networks offline_multiport; do
+for t in offline offline_networks offline_multiport offline_sentences; do
         step $t python3 tests/station/$t.py --build "$B"
 done
 step truth-sealed sh tests/station/truth_sealed.sh --build "$B"

@@ -32,6 +32,32 @@ static enum code terms_on(struct cli *c, const struct terms_json *t, const struc
         return CODE_OK;
 }
 
+/* What terms of reflections alone can do with a file. */
+static enum code one_port_check(struct cli *c, const struct terms *t, const char *from, unsigned file_ports, unsigned port,
+                                struct tp_error *err)
+{
+        unsigned has = terms_ports(t);
+        if (t->model != TERMS_ONE_PORT)
+                return file_ports != 1 ? CODE_OK
+                                       : tp_fail(err, CODE_BAD_INPUT,
+                                                 "%s: a one-port file and two-port terms (%s); the correction of S11 needs all four raw "
+                                                 "ratios",
+                                                 from, t->method);
+        if (file_ports == 1 && !(has & port))
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "%s: read at port %u, and these terms are of port %u alone; give --port %u if it is that port's", from, port,
+                               has, has);
+        if (file_ports != 1 && has != 3)
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "%s: two ports, and these terms are of port %u alone; give its reflection there as a .s1p with --port %u",
+                               from, has, has);
+        if (file_ports != 1)
+                cli_note(c,
+                         "%s: one-port terms (%s) correct S11 and S22, each as the reflection of a one-port; S21 and S12 are written as 0",
+                         from, t->method);
+        return CODE_OK;
+}
+
 static enum code correct_one(struct cli *c, const struct terms_json *t, const struct switch_terms *sw, const char *from, struct net2 *ret,
                              struct tp_error *err)
 {
@@ -48,10 +74,8 @@ static enum code correct_one(struct cli *c, const struct terms_json *t, const st
                           : offline_net2(c, from, PLANE_RECEIVER, &file, err);
         if (code)
                 return code;
-        if (ports == 1 && t->terms.model != TERMS_ONE_PORT)
-                return tp_fail(err, CODE_BAD_INPUT,
-                               "%s: a one-port file and two-port terms (%s); the correction of S11 needs all four raw ratios", from,
-                               t->terms.method);
+        if ((code = one_port_check(c, &t->terms, from, ports, port < 1.5 ? 1 : 2, err)))
+                return code;
         if (t->terms.switch_removed && !sw)
                 return tp_fail(err, CODE_BAD_INPUT,
                                "%s: these terms want the switch terms removed and the terms' file has none; give --switch-terms FILE",
@@ -152,6 +176,16 @@ static enum code correct_two_ports(struct cli *c, const struct correct_file *fil
         struct net2 *nets = arena_take(c->arena, c->arg_n * sizeof *nets);
         struct switch_terms own = {NULL};
         enum code code = nets ? CODE_OK : tp_fail_memory(err);
+        for (size_t k = 0; k < c->arg_n && cli_has(c, "port") && !code; k++)
+                if (touchstone_ports_of_name(files[k].from) != 1)
+                        code = tp_fail(err, CODE_BAD_INPUT, "--port says which port a .s1p was read at; %s has both: leave --port out",
+                                       files[k].from);
+        if (!code && switch_path && !t->terms.switch_removed)
+                code = tp_fail(
+                        err, CODE_BAD_INPUT,
+                        "--switch-terms %s: these terms (%s) were solved without removing switch terms, so raw data keep theirs; leave "
+                        "it out",
+                        switch_path, t->terms.method);
         if (!code && switch_path)
                 code = offline_switch_terms(c, switch_path, NULL, &own, err);
         const struct switch_terms *sw = switch_path ? &own : t->has_sw ? &t->sw : NULL;

@@ -74,7 +74,7 @@ enum code offline_correct(const struct terms *terms, const struct switch_terms *
         memset(out->im[2], 0, raw->axis->n * sizeof(double));
         for (int port = 1; port <= 2; port++) {
                 int k = port == 1 ? 0 : 3;
-                if (!isfinite(terms->re[port == 1 ? TERM_EDF : TERM_EDR][0])) {
+                if (!(terms_ports(terms) & (unsigned)port)) {
                         for (size_t i = 0; i < raw->axis->n; i++)
                                 out->re[k][i] = out->im[k][i] = 0;
                         continue;
@@ -122,6 +122,12 @@ static enum code verify_one(const struct offline_plan *p, const struct verificat
 {
         const struct solved_calibration *s = to->solved;
         struct offline_verified *one = &to->verified[to->verified_n++];
+        unsigned ports = r->ports & terms_ports(&s->terms);
+        if (!ports)
+                return tp_fail(
+                        err, CODE_BAD_INPUT,
+                        "verification of %s: it was read at port %u, the calibration is of port %u; verify with a standard at port %u",
+                        v->standard, r->ports, terms_ports(&s->terms), terms_ports(&s->terms));
         void *memory[2] = {arena_take(arena, net2_bytes(s->axis.n)), arena_take(arena, net2_bytes(s->axis.n))};
         if (!memory[0] || !memory[1])
                 return tp_fail_memory(err);
@@ -137,7 +143,7 @@ static enum code verify_one(const struct offline_plan *p, const struct verificat
                 for (int k = 0; k < 4; k++) {
                         struct m2 a = net2_get(&got, i), b = net2_get(&want, i);
                         double d = cabs(a.e[k] - b.e[k]);
-                        if ((reflection && (k == 1 || k == 2)) || (r->ports == 1 && k == 3) || (r->ports == 2 && k == 0))
+                        if ((reflection && (k == 1 || k == 2)) || (ports == 1 && k == 3) || (ports == 2 && k == 0))
                                 continue;
                         if (!(d <= one->worst)) {
                                 one->worst = d;
@@ -146,7 +152,7 @@ static enum code verify_one(const struct offline_plan *p, const struct verificat
                 }
         one->within = one->worst <= v->limit;
         if (r->standard->kind < OFFLINE_KNOWN && !r->has_ideal)
-                definition_solve(&r->standard->standard, r->ports, p->temperature_c, &got, &one->definition);
+                definition_solve(&r->standard->standard, ports, p->temperature_c, &got, &one->definition);
         to->accepted = to->accepted && one->within;
         return CODE_OK;
 }

@@ -301,7 +301,7 @@ def bad(d):
     refused(d, "a folder where a file is wanted", ["compare", "raw.s2p", os.makedirs(d.at("folder.s2p"), exist_ok=True) or "folder.s2p"], "folder.s2p", "directory")
     refused(d, "an empty file", ["extract", "--quantity", "Ld", d.text("empty.s2p", "")], "empty.s2p", "empty")
     dark = {"name": "thru", "kind": "thru", "file": d.s2p("dark.s2p", j["frequencies_hz"], [[s[0], 0j, 0j, s[3]] for s in map(matrix, j["standards"]["thru"]["raw"])]), "ideal": "ideal_thru.s2p"}
-    refused(d, "a thru that does not transmit", ["solve", d.plan("dark.json", standards=standards[:3] + [dark], calibration={"method": "solt"}), "--out", "dark_terms.json"], "dark.json", "70000 Hz", "thru")
+    refused(d, "a thru that does not transmit", ["solve", d.plan("dark.json", standards=standards[:3] + [dark], calibration={"method": "solt"}), "--out", "dark_terms.json"], "dark.json", "70000 Hz", "thru", status=1)
     check("and no terms of it are written", not os.path.exists(d.at("dark_terms.json")))
     refused(d, "a line without its length", ["solve", plan([good[3], {"name": "away", "kind": "line", "file": "thru.s2p"}, {"name": "r", "kind": "reflect", "file": "short.s2p"}], calibration={"method": "trl"})], "p.json", "away", "length_um")
     refused(d, "a window without room", ["extract", "--quantity", "fT", "--from", "2e9", "--below", "1e9", "raw.s2p"], "--below", "1e+09 Hz")

@@ -56,6 +56,14 @@ static bool belongs(const struct method *m, enum rf_standard_kind kind)
         return false;
 }
 
+bool port_is_read(const struct problem *p, unsigned port)
+{
+        for (size_t k = 0; k < p->standard_n; k++)
+                if (!is_reflection(p->standards[k].kind) || p->standards[k].ports == 0 || (p->standards[k].ports & port))
+                        return true;
+        return false;
+}
+
 enum code problem_check_shape(const struct method *m, const struct problem *p, struct tp_error *err)
 {
         if (p->standard_n == 0 || p->standard_n > RF_STANDARD_MAX)
@@ -88,6 +96,8 @@ enum code problem_check_shape(const struct method *m, const struct problem *p, s
                         unsigned have = 0;
                         if (m->needs[k].ports && !(m->needs[k].ports & port))
                                 continue;
+                        if (m->ports == 1 && !port_is_read(p, port))
+                                continue; /* an analyzer of one port, or one port of two */
                         for (size_t j = 0; j < p->standard_n; j++) {
                                 const struct rf_standard *s = &p->standards[j];
                                 have += s->kind == m->needs[k].kind && (!is_reflection(s->kind) || s->ports == 0 || (s->ports & port));

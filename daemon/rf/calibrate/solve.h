@@ -64,6 +64,8 @@ void diagnosis_warn(struct diagnosis *d, const char *fmt, ...) __attribute__((fo
 enum code standard_ideal_check(const struct problem *p, const struct rf_standard *s, struct tp_error *err);
 const char *standard_name(const struct rf_standard *s);
 bool is_reflection(enum rf_standard_kind kind); /* open, short, load */
+/* Was anything read at this port (1, 2)? */
+bool port_is_read(const struct problem *p, unsigned port);
 /* An exactly determined set leaves none. */
 void residuals_none(const struct problem *problem, struct diagnosis *d);
 void residuals_finish(const struct problem *problem, struct diagnosis *d, const double *residual /* [n][standard_n], NaN none */);

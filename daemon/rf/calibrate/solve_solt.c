@@ -15,20 +15,23 @@
 
 static bool reflections(const struct point *p, double complex t[TERM_COUNT], double *condition, double *residual)
 {
-        struct box x, y;
-        double c1 = 0, c2 = 0;
-        if (!box_from_reflections(p, 1, false, &x, &c1, residual) || !box_from_reflections(p, 2, false, &y, &c2, residual))
-                return false;
+        double worst = 0;
         for (int k = 0; k < TERM_COUNT; k++)
                 t[k] = CMPLX(NAN, NAN);
-        t[TERM_EDF] = x.b;
-        t[TERM_ESF] = -x.c;
-        t[TERM_ERF] = x.a - x.b * x.c;
-        t[TERM_EDR] = y.b;
-        t[TERM_ESR] = -y.c;
-        t[TERM_ERR] = y.a - y.b * y.c;
+        for (int port = 1; port <= 2; port++) {
+                struct box box;
+                double one = 0;
+                if (!port_is_read(p->problem, (unsigned)port))
+                        continue; /* "sol" with an analyzer of one port: the other one's terms stay NaN */
+                if (!box_from_reflections(p, port, false, &box, &one, residual))
+                        return false;
+                t[port == 1 ? TERM_EDF : TERM_EDR] = box.b;
+                t[port == 1 ? TERM_ESF : TERM_ESR] = -box.c;
+                t[port == 1 ? TERM_ERF : TERM_ERR] = box.a - box.b * box.c;
+                worst = fmax(worst, one);
+        }
         if (condition)
-                *condition = fmax(c1, c2);
+                *condition = worst;
         return true;
 }
 

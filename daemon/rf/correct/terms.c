@@ -31,6 +31,13 @@ struct terms terms_at(void *memory_64, const struct axis *axis)
         return t;
 }
 
+unsigned terms_ports(const struct terms *t)
+{
+        if (t->model != TERMS_ONE_PORT)
+                return t->model == TERMS_UNKNOWN ? 0 : 3;
+        return (isnan(t->re[TERM_EDF][0]) ? 0 : 1u) | (isnan(t->re[TERM_EDR][0]) ? 0 : 2u);
+}
+
 struct m2 box_x(struct box x) { return m2_of(x.a, x.b, x.c, 1); }
 struct m2 box_y(struct box y) { return m2_of(y.a, -y.c, -y.b, 1); }
 

@@ -33,7 +33,7 @@ enum full_term { FULL_T1 = 0, FULL_T2 = 4, FULL_T3 = 8, FULL_T4 = 12, FULL_COUNT
 
 /* One representation for all methods.  TERMS_EIGHT: EDF … K, and the twelve-term equivalents without switch terms in the other columns (ELF
    = ESR, ETF = K ERR, ELR = ESF, ETR = ERF/K, EXF = EXR = 0); correction reads the trackings there.  TERMS_TWELVE fills all, K from ETF.
-   TERMS_ONE_PORT: EDF ESF ERF and EDR ESR ERR, the rest NaN.  TERMS_SIXTEEN: `full`, and in the other columns the eight-term view of the
+   TERMS_ONE_PORT: EDF ESF ERF and EDR ESR ERR, those of a port that was not calibrated and the rest NaN.  TERMS_SIXTEEN: `full`, and in the other columns the eight-term view of the
    same error network (its leakage left out), which one-port correction and comparisons read; for the other models `full` is NaN.
    Always there, because who makes the memory does not know yet what solve() will find: 681 points are 330 kB. */
 struct terms {
@@ -48,6 +48,7 @@ struct terms {
 };
 size_t terms_bytes(size_t n);
 struct terms terms_at(void *memory_64, const struct axis *axis); /* NaN everywhere, model unknown */
+unsigned terms_ports(const struct terms *terms);                 /* what they correct: 1 port 1 alone, 2 port 2 alone, 3 both; 0: nothing */
 
 /* One port's box as a Moebius map of the true reflection G to the reading w: w = (a G + b)/(c G + 1). */
 struct box {

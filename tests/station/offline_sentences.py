@@ -1,0 +1,68 @@
+#!/usr/bin/env python3
+"""The commands that work on files, as somebody meets them who has one port, an odd standard or a wrong file: what is possible, what is refused, what is said.
+
+offline_sentences.py [--build DIR] [--print]       --print shows every sentence and every worst difference
+The check files of tests/reference are the truth of what is corrected; the sentences must name the file, the value and what to do.
+"""
+from offline_kit import *
+
+
+def one_port_alone(d):
+    """an analyzer of one port: nothing of port 2 is asked for, nothing is made up of it"""
+    j = reference("cal_oneport.json")
+    hz = j["frequencies_hz"]
+    kinds = {"open": "open", "short": "short", "load": "load", "offset_short_2ps": "short", "offset_open_3ps": "open"}
+    for n, s in j["standards"].items():
+        d.s1p("%s.s1p" % n, hz, [c(x) for x in s["raw"]])
+        d.s2p("ideal_%s.s2p" % n, hz, [[c(x), 0j, 0j, c(x)] for x in s["ideal"]])
+    d.s2p("two.s2p", hz, [[c(x), 0j, 0j, c(x)] for x in j["standards"]["offset_short_2ps"]["raw"]])
+    for port in (1, 2):
+        other = 3 - port
+        standards = [{"name": n, "kind": kinds[n], "file_%d" % port: n + ".s1p", "ideal": "ideal_%s.s2p" % n} for n in j["standards"]]
+        for names in (["open", "short", "load"], list(j["standards"])):
+            word = "port %d alone, %d standards" % (port, len(names))
+            terms, diagnosis = solve(d, "sol", d.plan("p.json", standards=[s for s in standards if s["name"] in names], calibration={"method": "sol"}))
+            with open(d.at(terms)) as f:
+                document = json.load(f)
+            check("%s: the terms are those of this port" % word, document["model"] == "one_port" and sorted(document["terms"]) == ([["EDF", "ERF", "ESF"], ["EDR", "ERR", "ESR"]][port - 1]), sorted(document["terms"]))
+            check("%s: the condition is that of this port" % word, diagnosis and 1 < diagnosis["bands"][0]["figures"]["condition"]["largest"] < 1e3, diagnosis)
+            for n, dut in j["dut"].items():
+                d.s1p(n + ".s1p", hz, [c(x) for x in dut["raw"]])
+                told = d.json("correct", "--terms", terms, n + ".s1p", "--port", port)
+                if told:
+                    within("%s: %s" % (word, n), max(abs(c(a) - c(b)) for a, b in zip(told["files"][0]["s11" if port == 1 else "s22"], dut["true"])), 1e-10)
+        verify = [{"standard": "offset_short_2ps", "limit": 1e-6}]
+        told = d.json("solve", d.plan("v.json", standards=standards, calibration={"method": "sol", "verify": verify}), "--out", "v.out.json")
+        check("port %d alone verifies" % port, told and told["diagnosis"]["accepted"] and told["diagnosis"]["verified"][0]["worst"] < 1e-9, told and told["diagnosis"]["verified"])
+        both = [{"name": s["name"], "kind": s["kind"], "file": "two.s2p", "ideal": s["ideal"]} if s["name"] == "offset_short_2ps" else s for s in standards]
+        told = d.json("solve", d.plan("v.json", standards=both, calibration={"method": "sol", "verify": verify}), "--out", "v.out.json")
+        check("a standard of both ports verifies the calibrated one only", told and told["diagnosis"]["verified"][0]["worst"] < 1e-9, told and told["diagnosis"]["verified"])
+        away = [s for s in standards if s["name"] != "offset_short_2ps"] + [{"name": "offset_short_2ps", "kind": "short", "file_%d" % other: "short.s1p", "ideal": "ideal_offset_short_2ps.s2p"}]
+        refused(d, "a verification at the other port", ["solve", d.plan("a.json", standards=away, calibration={"method": "sol", "verify": verify})], "a.json", "offset_short_2ps", "port %d" % other, "port %d" % port)
+        refused(d, "the other port's file", ["correct", "--terms", "sol.json", "open.s1p", "--port", other], "open.s1p", "port %d alone" % port, "--port %d" % port)
+        refused(d, "a file of two ports", ["correct", "--terms", "sol.json", "two.s2p"], "two.s2p", "port %d alone" % port, ".s1p")
+    refused(d, "one standard at the other port", ["solve", d.plan("m.json", standards=[{"name": n, "kind": n, "file_%d" % (1 + (n == "load")): n + ".s1p", "ideal": "ideal_%s.s2p" % n} for n in ("open", "short", "load")], calibration={"method": "sol"})], "m.json", "open at port 2")
+    both = [{"name": n, "kind": n, "file_1": n + ".s1p", "file_2": n + ".s1p", "ideal": "ideal_%s.s2p" % n} for n in ("open", "short", "load")]
+    terms, diagnosis = solve(d, "both", d.plan("both.plan.json", standards=both, calibration={"method": "sol"}))
+    told = d.json("correct", "--terms", terms, "two.s2p")
+    check("what one-port terms cannot say of two ports is said", told and "S21 and S12" in " ".join(told["notes"]), told and told["notes"])
+
+
+def options(d):
+    """no option is ignored: it is used, or refused with a sentence"""
+    j = reference("cal_solt.json")
+    hz = j["frequencies_hz"]
+    write_case(d, j, {n: s["raw"] for n, s in j["standards"].items()}, {n: x["raw"] for n, x in j["dut"].items()})
+    ideals(d, j, hz)
+    standards = [{"name": n, "kind": n, "file": n + ".s2p", "ideal": "ideal_%s.s2p" % n} for n in ("open", "short", "load", "thru")]
+    terms, diagnosis = solve(d, "solt", d.plan("solt.plan.json", standards=standards, calibration={"method": "solt"}))
+    d.s1p("open.s1p", hz, [matrix(r)[0] for r in j["standards"]["open"]["raw"]])
+    refused(d, "--port with a two-port", ["correct", "--terms", terms, "fet.s2p", "--port", "2"], "--port", "fet.s2p")
+    refused(d, "--switch-terms with terms that keep them", ["correct", "--terms", terms, "fet.s2p", "--switch-terms", "switch.s2p"], "--switch-terms", "solt")
+    one, diagnosis = solve(d, "sol", d.plan("sol.plan.json", standards=standards[:3], calibration={"method": "sol"}))
+    refused(d, "--switch-terms with one-port terms", ["correct", "--terms", one, "open.s1p", "--switch-terms", "switch.s2p"], "--switch-terms", "sol")
+    refused(d, "--port with a two-port and one-port terms", ["correct", "--terms", one, "fet.s2p", "--port", "2"], "--port", "fet.s2p")
+
+
+if __name__ == "__main__":
+    raise SystemExit(run(one_port_alone, options))
