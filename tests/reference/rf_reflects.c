@@ -225,6 +225,55 @@ static void known_standards_find_eight_terms_from_open_short_load_thru(void **st
         arena_free(arena);
 }
 
+/* A check file's device, whose S an independent program computed, in the thru's place; and an open with a short beside it, which says as
+   much as two reflections. */
+static void known_standards_take_any_known_two_port(void **state)
+{
+        (void)state;
+        static const char *const name[] = {"open", "short", "load"};
+        static const char *const through[] = {"standards/thru", "dut/inductor", "dut/fet"};
+        for (int t = 0; t < 3; t++) {
+                char read_at[40], true_at[40];
+                struct arena *arena = arena_new(0);
+                cJSON *json = check_json("cal_solt.json");
+                struct axis *axis = check_axis(json, arena);
+                struct switch_terms *sw = check_switch(json, axis, arena);
+                struct rf_standard s[4];
+                struct net2 raw[3], ideal[3];
+                for (int k = 0; k < 3; k++) {
+                        char at[64];
+                        snprintf(at, sizeof at, "standards/%s/raw", name[k]);
+                        raw[k] = *raw_of(json, at, axis, arena);
+                        snprintf(at, sizeof at, "standards/%s/ideal", name[k]);
+                        ideal[k] = *check_net(check_at(json, at), axis, PLANE_TIP, arena);
+                }
+                s[0] = (struct rf_standard){.kind = RF_LOAD, .raw = &raw[2], .ideal = &ideal[2]};
+                for (int k = 0; k < 2; k++) { /* open, short and short, open, of what both ports read of each */
+                        struct net2 *pair = arena_take(arena, 2 * sizeof *pair);
+                        for (int w = 0; w < 2; w++) {
+                                const struct net2 *of = w ? ideal : raw;
+                                pair[w] = net2_at(arena_take(arena, net2_bytes(axis->n)), axis, of->plane);
+                                net2_set_z(&pair[w], 50, 0);
+                                for (size_t i = 0; i < axis->n; i++)
+                                        net2_put(&pair[w], i, m2_diag(net2_get(&of[k], i).e[0], net2_get(&of[1 - k], i).e[3]));
+                        }
+                        s[1 + k] = (struct rf_standard){.kind = RF_KNOWN, .raw = &pair[0], .ideal = &pair[1]};
+                }
+                snprintf(read_at, sizeof read_at, "%s/raw", through[t]);
+                snprintf(true_at, sizeof true_at, t ? "%s/true" : "%s/ideal", through[t]);
+                const struct net2 *seen = raw_of(json, read_at, axis, arena),
+                                  *is = check_net(check_at(json, true_at), axis, PLANE_TIP, arena);
+                s[3] = (struct rf_standard){.name = through[t], .kind = RF_KNOWN, .raw = seen, .ideal = is};
+                struct problem p = {.axis = axis, .standards = s, .standard_n = 4, .switch_terms = sw};
+                struct solved *got = solve_in(arena, "known_standards", &p, NULL);
+                if (got->code)
+                        fail_msg("%s: %s", through[t], got->err.text);
+                devices_come_back(json, &got->terms, sw, "true", NULL, arena);
+                cJSON_Delete(json);
+                arena_free(arena);
+        }
+}
+
 int main(void)
 {
         const struct CMUnitTest tests[] = {
@@ -233,6 +282,7 @@ int main(void)
                 cmocka_unit_test(lrrm_finds_the_inductance_of_its_match),
                 cmocka_unit_test(noise_comes_out_as_published),
                 cmocka_unit_test(known_standards_find_eight_terms_from_open_short_load_thru),
+                cmocka_unit_test(known_standards_take_any_known_two_port),
         };
         return cmocka_run_group_tests(tests, NULL, NULL);
 }

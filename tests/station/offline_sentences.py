@@ -48,6 +48,30 @@ def one_port_alone(d):
     check("what one-port terms cannot say of two ports is said", told and "S21 and S12" in " ".join(told["notes"]), told and told["notes"])
 
 
+def any_two_port(d):
+    """known_standards takes a two-port that its file describes in the place of a thru, and two unlike ends"""
+    j = reference("cal_solt.json")
+    hz = j["frequencies_hz"]
+    write_case(d, j, {n: s["raw"] for n, s in j["standards"].items()}, {n: x["raw"] for n, x in j["dut"].items()})
+    ideals(d, j, hz)
+    for n in ("inductor", "fet"):
+        d.s2p("true_%s.s2p" % n, hz, [matrix(x) for x in j["dut"][n]["true"]])
+    of = lambda kind, name: [[c(j["standards"][name[0]][kind][i][0]), 0j, 0j, c(j["standards"][name[1]][kind][i][3])] for i in range(len(hz))]
+    for pair in (("open", "short"), ("short", "open")):
+        d.s2p("%s_%s.s2p" % pair, hz, of("raw", pair))
+        d.s2p("ideal_%s_%s.s2p" % pair, hz, of("ideal", pair))
+    pairs = [{"name": n, "kind": "known", "file": n + ".s2p", "ideal": "ideal_%s.s2p" % n} for n in ("open_short", "short_open")]
+    lumped = [{"name": n, "kind": n, "file": n + ".s2p", "ideal": "ideal_%s.s2p" % n} for n in ("open", "short", "load")]
+    for name, standards in (("lumped ones and an inductor", lumped + [{"name": "inductor", "kind": "known", "file": "inductor.s2p", "ideal": "true_inductor.s2p"}]),
+                            ("unlike ends, a load and a transistor", pairs + [lumped[2], {"name": "fet", "kind": "known", "file": "fet.s2p", "ideal": "true_fet.s2p"}])):
+        terms, diagnosis = solve(d, "known", d.plan("known.plan.json", standards=standards, switch_terms={"file": "switch.s2p"}, calibration={"method": "known_standards", "switch_terms": True}))
+        devices_come_back(d, "known_standards from %s" % name, terms, j, "true", 1e-10)
+    refused(d, "nothing that transmits", ["solve", d.plan("dark.json", standards=pairs + lumped, calibration={"method": "known_standards"})], "dark.json", "transmits", "known two-port")
+    d.s2p("dead.s2p", hz, [[matrix(r)[0], matrix(r)[1], 0j, matrix(r)[3]] for r in j["dut"]["inductor"]["raw"]])
+    dead = lumped + [{"name": "inductor", "kind": "known", "file": "dead.s2p", "ideal": "true_inductor.s2p"}]
+    refused(d, "a known two-port that was not in contact", ["solve", d.plan("dead.json", standards=dead, calibration={"method": "known_standards"})], "dead.json", "inductor", "S21", "70000 Hz", status=1)
+
+
 def options(d):
     """no option is ignored: it is used, or refused with a sentence"""
     j = reference("cal_solt.json")
@@ -65,4 +89,4 @@ def options(d):
 
 
 if __name__ == "__main__":
-    raise SystemExit(run(one_port_alone, options))
+    raise SystemExit(run(one_port_alone, any_two_port, options))

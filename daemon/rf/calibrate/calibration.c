@@ -32,7 +32,8 @@ static const struct need known_needs[] = {{RF_THRU, 0, true, "thrus with their d
                                           {RF_LINE, 0, true, "lines with their definitions", 0},
                                           {RF_OPEN, 0, true, "opens with their definitions", 0},
                                           {RF_SHORT, 0, true, "shorts with their definitions", 0},
-                                          {RF_LOAD, 0, true, "loads with their definitions", 0}};
+                                          {RF_LOAD, 0, true, "loads with their definitions", 0},
+                                          {RF_KNOWN, 0, true, "any other two-ports with their definitions", 0}};
 static const struct need trl_needs[] = {{RF_LINE, 2, false, "a thru (the first one) and one longer line, lengths known", 0},
                                         {RF_REFLECT, 1, false, "a reflect, equal at both ports, with estimate and offset", 0}};
 static const struct need multiline_needs[] = {{RF_LINE, 2, false, "lines of different, known lengths; the first is the thru", 0},

@@ -1,6 +1,8 @@
 /* solve_known.c: "known_standards": any mix of fully known one- and two-ports, weighted least squares of the eight terms (calibration.h).
  * Sources     T1 S + T2 - M T3 S - M T4 = 0 with diagonal T: linear in the terms; Rytz, Schiek, Silvonen and others; weights by the delta
  *             method.  Own arrangement, checked by tests/reference/rf_reflects.c.
+ * Two-ports   Also known ones without transmission (an open beside a short): two equations, as of two reflections.  One that transmits one
+ *             way only, as an isolator, is as good as a thru.
  * Idea        T1 = diag(-DX, -k DY), T2 = diag(EDF, k EDR), T3 = diag(-ESF, -k ESR), T4 = diag(1, k): seven unknowns.  A reflection gives
  *             one equation per port it was read at, a two-port four.  First all equations weigh alike; then each by its own uncertainty,
  *             u^2 = sum |(T1 - M T3)_ij|^2 u_ideal^2, once (a second round moves nothing that matters).
@@ -14,15 +16,28 @@
 enum { UNKNOWNS = 7 }; /* T1a T1b T2a T2b T3a T3b T4b */
 #define CONDITION_LIMIT 1e3
 #define CONDITION_REFUSE 1e9
+#define SENT_LEAST 1e-8          /* of power: through what transmits less, the coupling of the tips is all one reads */
+#define TRANSMISSION_LEAST 1e-24 /* likewise: what is below was not read */
 
 static bool read_at(const struct rf_standard *s, unsigned port) { return s->ports == 0 || (s->ports & port); }
 static double abs2(double complex z) { return creal(z) * creal(z) + cimag(z) * cimag(z); }
+
+static bool is_sent(const struct rf_standard *s, size_t i, int e)
+{
+        double re = s->ideal->re[e][i], im = s->ideal->im[e][i];
+        return re * re + im * im > SENT_LEAST;
+}
+/* Nothing to speak of goes through at point i. */
+static bool reflects(const struct rf_standard *s, size_t i)
+{
+        return is_reflection(s->kind) || (s->kind == RF_KNOWN && !is_sent(s, i, 1) && !is_sent(s, i, 2));
+}
 
 /* Row (i, j) of standard k: coefficients and right side; false: this standard has no such equation. */
 static bool equation(const struct point *p, size_t k, int i, int j, double complex row[UNKNOWNS], double complex *right)
 {
         const struct rf_standard *standard = &p->problem->standards[k];
-        bool reflection = is_reflection(standard->kind);
+        bool reflection = reflects(standard, p->i);
         if (reflection && (i != j || !read_at(standard, (unsigned)i + 1)))
                 return false;
         struct m2 m = point_raw(p, k), s = p->ideal[k];
@@ -68,7 +83,7 @@ static bool solve_point(const struct point *p, double complex t[TERM_COUNT], dou
                         size_t k = of[q];
                         int i = row_of[q];
                         struct m2 raw = point_raw(p, k);
-                        if (is_reflection(p->problem->standards[k].kind))
+                        if (reflects(&p->problem->standards[k], p->i))
                                 raw = m2_diag(raw.e[0], raw.e[3]);
                         double size = 0; /* |(T1 - M T3)_i.|^2; a reflection read at one port only has the other entry 0 */
                         for (int l = 0; l < 2; l++)
@@ -101,24 +116,25 @@ static enum code check(const struct problem *p, struct tp_error *err)
         for (size_t k = 0; !code && k < p->standard_n; k++) {
                 const struct rf_standard *s = &p->standards[k];
                 bool reflection = is_reflection(s->kind);
+                for (size_t i = 0; i < p->axis->n; i++)
+                        reflection = reflection || reflects(s, i);
                 equations += reflection ? (unsigned)read_at(s, 1) + read_at(s, 2) : 4u;
                 through += !reflection;
         }
         if (code)
                 return code;
         for (size_t k = 0; k < p->standard_n; k++)
-                for (size_t i = 0; i < p->axis->n && !is_reflection(p->standards[k].kind); i++) {
-                        struct m2 m = net2_get(p->standards[k].raw, i);
-                        if (!(abs2(m.e[1] * m.e[2]) > 1e-40))
-                                return tp_fail(err, CODE_UNRESOLVABLE,
-                                               "known_standards: %s does not transmit as read at %.9g Hz; measure it again",
-                                               standard_name(&p->standards[k]), p->axis->hz[i]);
-                }
+                for (size_t i = 0; i < p->axis->n && !is_reflection(p->standards[k].kind); i++)
+                        for (int e = 1; e <= 2; e++)
+                                if (is_sent(&p->standards[k], i, e) && !(abs2(net2_get(p->standards[k].raw, i).e[e]) > TRANSMISSION_LEAST))
+                                        return tp_fail(err, CODE_UNRESOLVABLE,
+                                                       "known_standards: %s does not transmit as read at %.9g Hz (%s); measure it again",
+                                                       standard_name(&p->standards[k]), p->axis->hz[i], e == 1 ? "S12" : "S21");
         if (through == 0)
-                return tp_fail(
-                        err, CODE_BAD_INPUT,
-                        "known_standards needs one standard that transmits (thru or line, with its definition) and has none; measure "
-                        "one, or use sol for reflections alone");
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "known_standards needs one standard that transmits at all frequencies (thru, line or known two-port, with "
+                               "its definition) and has none; measure "
+                               "one, or use sol for reflections alone");
         if (equations < UNKNOWNS)
                 return tp_fail(err, CODE_BAD_INPUT,
                                "known_standards: the standards give %u equations for 7 terms (a two-port 4, a reflection 1 at each port); "
@@ -133,7 +149,7 @@ static void residuals(const struct point *p, const struct terms *out, double *re
         for (size_t k = 0; k < p->n; k++) {
                 const struct rf_standard *s = &p->problem->standards[k];
                 struct m2 m = point_raw(p, k), ideal = p->ideal[k];
-                if (!is_reflection(s->kind)) {
+                if (!reflects(s, p->i)) {
                         residual[k] = m2_distance(rf_embed2_point(out, p->i, ideal), m);
                         continue;
                 }
