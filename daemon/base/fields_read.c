@@ -54,8 +54,12 @@ static enum code text_read(const struct field *f, const cJSON *v, const struct p
 {
         static const char allowed[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789._+-";
         char seen[96];
-        if (!cJSON_IsString(v))
-                return field_refuse_type(f, v, p, f->type == FIELD_NAME ? "a name" : "a text", err);
+        if (!cJSON_IsString(v)) {
+                char wanted[240] = "a text";
+                if (f->type == FIELD_NAME) /* it may be one of few, which only the words about it say */
+                        snprintf(wanted, sizeof wanted, "a name%s%s", f->say ? ": " : "", f->say ? f->say : "");
+                return field_refuse_type(f, v, p, wanted, err);
+        }
         const char *s = v->valuestring;
         size_t n = strlen(s);
         if (n >= f->size)
@@ -80,18 +84,19 @@ static enum code choice_read(const struct field *f, const cJSON *v, const struct
 {
         char seen[96];
         struct text list;
-        if (!cJSON_IsString(v))
-                return field_refuse_type(f, v, p, "one of the allowed words", err);
-        for (size_t i = 0; f->words[i]; i++) {
+        bool is_word = cJSON_IsString(v) != 0;
+        for (size_t i = 0; is_word && f->words[i]; i++) {
                 if (strcmp(f->words[i], v->valuestring) == 0) {
                         *ret = (int32_t)i;
                         return CODE_OK;
                 }
         }
         text_init(&list, 240);
+        text_put(&list, is_word ? "" : "one of the words ");
         for (size_t i = 0; f->words[i]; i++)
                 text_f(&list, "%s%s", i ? ", " : "", f->words[i]);
-        enum code code = field_refuse(p, err, "%s is none of: %s", field_shown(v, seen), text_of(&list));
+        enum code code = is_word ? field_refuse(p, err, "%s is none of: %s", field_shown(v, seen), text_of(&list))
+                                 : field_refuse_type(f, v, p, text_of(&list), err);
         text_done(&list);
         return code;
 }

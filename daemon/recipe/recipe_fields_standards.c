@@ -185,12 +185,10 @@ static const struct field verification_fields[] = {
          .say = "worst |S - model| allowed"},
 };
 static const struct object verification_object = OBJECT_OF(struct verification, "verification", verification_fields, NULL);
+/* rf_methods[], of two ports */
+#define METHOD_WORDS "solt, unknown_thru, lrm, lrrm, known_standards, trl, multiline_trl or sixteen_term"
 static const struct field band_fields[] = {
-        {.key = "method",
-         .type = FIELD_NAME,
-         TEXT_AT(struct band_plan, method),
-         .required = true,
-         .say = "a two-port method: its word in the table of methods"},
+        {.key = "method", .type = FIELD_NAME, TEXT_AT(struct band_plan, method), .required = true, .say = METHOD_WORDS},
         {.key = "from_hz", .type = FIELD_REAL, AT(struct band_plan, from_hz), .required = true, .min = 1, .max = 2e12, .unit = "Hz"},
         {.key = "to_hz", .type = FIELD_REAL, AT(struct band_plan, to_hz), .required = true, .min = 1, .max = 2e12, .unit = "Hz"},
         {.key = "standards",
@@ -204,10 +202,7 @@ static const struct field band_fields[] = {
 };
 static const struct object band_object = OBJECT_OF(struct band_plan, "band", band_fields, NULL);
 static const struct field calibration_fields[] = {
-        {.key = "method",
-         .type = FIELD_NAME,
-         TEXT_AT(struct calibration_plan, method),
-         .say = "a two-port method for all frequencies: its word in the table of methods; not together with bands"},
+        {.key = "method", .type = FIELD_NAME, TEXT_AT(struct calibration_plan, method), .say = METHOD_WORDS "; not together with bands"},
         {.key = "bands",
          .type = FIELD_LIST,
          LIST_AT(struct calibration_plan, bands, band_n),

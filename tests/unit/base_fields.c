@@ -187,6 +187,8 @@ static const struct {
         {"{\"id\":\"a\",\"pitch_um\":5,\"count\":1.5}", "/count", {"1.5", "whole number"}},
         {"{\"id\":\"a\",\"pitch_um\":5,\"count\":2147483648}", "/count", {"2147483648", "2147483647"}},
         {"{\"id\":\"a\",\"pitch_um\":5,\"serial\":1e16}", "/serial", {"1e+16", "9007199254740992"}},
+        {"{\"id\":\"a\",\"pitch_um\":5,\"kind\":5}", "/kind", {"5 is not one of the words", "unknown, wafer, calibration"}},
+        {"{\"id\":\"a\",\"pitch_um\":5,\"kind\":null}", "/kind", {"null", "unknown, wafer, calibration"}},
         {"{\"id\":\"a\",\"pitch_um\":5,\"kind\":\"waver\"}", "/kind", {"\"waver\"", "unknown, wafer, calibration"}},
         {"{\"id\":\"a\",\"pitch_um\":5,\"is_draft\":1}", "/is_draft", {"1", "true or false"}},
         {"{\"id\":\"a\",\"pitch_um\":5,\"devices\":[]}", "/devices", {"a list of 0", "1 to 3"}},
