@@ -1,4 +1,4 @@
-/* offline_plan.c: the table of a plan of files, and its checks (offline_plan.h). */
+/* offline_plan.c: the table of a plan of files (offline_plan.h). */
 #include "recipe/offline_plan.h"
 #include "recipe/recipe_own.h"
 #include <string.h>
@@ -220,159 +220,6 @@ bool offline_plan_uses(const struct offline_plan *p, const char *name)
         return false;
 }
 
-/* ---- checks ------------------------------------------------------------------------------------------------------------------------- */
-
-static enum code standard_check(const struct offline_plan *p, size_t k, struct tp_error *err)
-{
-        const struct offline_standard *s = &p->standards[k];
-        const char *name = s->standard.name;
-        for (size_t j = 0; j < k; j++)
-                if (strcmp(p->standards[j].standard.name, name) == 0)
-                        return tp_fail(err, CODE_BAD_INPUT, "two standards are called %s; give each its own name", name);
-        if (!s->kind)
-                return tp_fail(err, CODE_BAD_INPUT, "standard %s: its kind is \"unknown\"; say what it is", name);
-        if (s->file[0] ? s->file_1[0] || s->file_2[0] : !s->file_1[0] && !s->file_2[0])
-                return tp_fail(err, CODE_BAD_INPUT, "standard %s: give either \"file\" (.s2p), or \"file_1\" and \"file_2\" (.s1p)", name);
-        if (!s->file[0] && (s->kind == STANDARD_THRU || s->kind == STANDARD_LINE || s->kind == OFFLINE_KNOWN))
-                return tp_fail(err, CODE_BAD_INPUT, "standard %s: a %s is read in all four ways; give it a \"file\" (.s2p)", name,
-                               offline_kind_words[s->kind]);
-        bool told = s->standard.has_port_2 || s->standard.data_n;
-        if (s->kind == OFFLINE_KNOWN && !s->ideal[0])
-                return tp_fail(err, CODE_BAD_INPUT, "standard %s: a known two-port needs \"ideal\" (.s2p); of two ends say kind and port_2",
-                               name);
-        if (s->ideal[0] && told)
-                return tp_fail(err, CODE_BAD_INPUT, "standard %s: give either \"ideal\", or \"port_2\" or \"data\"; they would contradict",
-                               name);
-        if (s->standard.has_port_2 && !s->file[0])
-                return tp_fail(err, CODE_BAD_INPUT, "standard %s: two unlike ends are read in all four ways; give it a \"file\" (.s2p)",
-                               name);
-        return CODE_OK;
-}
-
-static enum code name_check(const struct offline_plan *p, const char *where, const char *name, struct tp_error *err)
-{
-        char all[200] = "";
-        if (offline_plan_standard(p, name))
-                return CODE_OK;
-        for (size_t k = 0, used = 0; k < p->standard_n && used + 40 < sizeof all; k++) {
-                const char *n = p->standards[k].standard.name;
-                if (k > 0)
-                        memcpy(all + used, ", ", 3), used += 2;
-                memcpy(all + used, n, strlen(n) + 1);
-                used += strlen(n);
-        }
-        return tp_fail(err, CODE_BAD_INPUT, "%s: there is no standard \"%s\" in the plan; there are %s", where, name, all);
-}
-
-static enum code method_check(const char *where, const char *word, struct tp_error *err)
-{
-        struct text all;
-        if (rf_method(word))
-                return CODE_OK;
-        text_init(&all, 400);
-        for (size_t k = 0; k < rf_method_n; k++)
-                text_f(&all, "%s%s", k ? ", " : "", rf_methods[k].word);
-        enum code code = tp_fail(err, CODE_BAD_INPUT, "%s: method \"%s\" is not known; known are %s", where, word, text_of(&all));
-        text_done(&all);
-        return code;
-}
-
-static enum code calibration_check(const struct offline_plan *p, struct tp_error *err)
-{
-        const struct calibration_plan *c = &p->calibration;
-        enum code code = CODE_OK;
-        if (c->band_n ? c->method[0] : !c->method[0])
-                return tp_fail(err, CODE_BAD_INPUT, "/calibration: give either \"method\" or \"bands\"");
-        if (!c->band_n)
-                code = method_check("/calibration", c->method, err);
-        for (size_t k = 0; k < c->standard_n && !code; k++)
-                code = name_check(p, "/calibration/standards", c->standards[k].standard, err);
-        for (size_t k = 0; k < c->verify_n && !code; k++)
-                code = name_check(p, "/calibration/verify", c->verify[k].standard, err);
-        for (size_t b = 0; b < c->band_n && !code; b++) {
-                code = method_check("/calibration/bands", c->bands[b].method, err);
-                for (size_t k = 0; k < c->bands[b].standard_n && !code; k++)
-                        code = name_check(p, "/calibration/bands", c->bands[b].standards[k].standard, err);
-        }
-        for (size_t k = 0; k < c->verify_n && !code; k++)
-                if (offline_plan_uses(p, c->verify[k].standard))
-                        code = tp_fail(err, CODE_BAD_INPUT, "/calibration/verify: standard %s is part of the solution; it verifies nothing",
-                                       c->verify[k].standard);
-        return code;
-}
-
-static enum code switch_check(const struct offline_plan *p, struct tp_error *err)
-{
-        const struct offline_switch *s = &p->switch_terms;
-        bool two = s->forward[0] && s->reverse[0], any = s->forward[0] || s->reverse[0];
-        if (p->has_switch_terms && (s->file[0] ? any : !two))
-                return tp_fail(err, CODE_BAD_INPUT, "/switch_terms: give either \"file\" (.s2p), or \"forward\" and \"reverse\" (.s1p)");
-        if (p->calibration.switch_terms && !p->has_switch_terms)
-                return tp_fail(err, CODE_BAD_INPUT, "/calibration/switch_terms is true, but the plan has no files of them (/switch_terms)");
-        return CODE_OK;
-}
-
-/* All standards that are not for verification, when the calibration names none. */
-static enum code take_all(struct offline_plan *p, struct arena *arena, struct tp_error *err)
-{
-        struct calibration_plan *c = &p->calibration;
-        if (c->standard_n || c->band_n)
-                return CODE_OK;
-        struct use *all = arena_take(arena, p->standard_n * sizeof *all);
-        if (!all)
-                return tp_fail_memory(err);
-        for (size_t k = 0; k < p->standard_n; k++) {
-                bool verifies = false;
-                for (size_t v = 0; v < c->verify_n; v++)
-                        verifies = verifies || strcmp(c->verify[v].standard, p->standards[k].standard.name) == 0;
-                if (!verifies)
-                        memcpy(all[c->standard_n++].standard, p->standards[k].standard.name, sizeof all->standard);
-        }
-        c->standards = all;
-        return CODE_OK;
-}
-
-/* Ports, and what stands in place of what. */
-static enum code steps_check(const struct offline_plan *p, struct tp_error *err)
-{
-        unsigned reached = 1; /* ports that a chain of steps leads to from port 1, one bit each */
-        if (p->ports == 2)
-                return p->step_n ? tp_fail_at(err, CODE_BAD_INPUT, "/steps",
-                                              "/steps: steps are of 3 or 4 ports; say how many with \"ports\", or give standards and a "
-                                              "calibration")
-                                 : CODE_OK;
-        if (p->standard_n || p->has_switch_terms || p->has_calibration)
-                return tp_fail_at(err, CODE_BAD_INPUT, "/ports",
-                                  "/ports: %d ports are calibrated by \"steps\" of two; put /%s into the plan of a step", (int)p->ports,
-                                  p->standard_n        ? "standards"
-                                  : p->has_calibration ? "calibration"
-                                                       : "switch_terms");
-        if (!p->step_n)
-                return tp_fail_at(err, CODE_BAD_INPUT, "/steps", "/steps: %d ports need at least %d steps, each of two ports",
-                                  (int)p->ports, (int)p->ports - 1);
-        for (size_t k = 0; k < p->step_n; k++) {
-                const struct offline_step *s = &p->steps[k];
-                if (s->port_1 == s->port_2 || s->port_1 > p->ports || s->port_2 > p->ports)
-                        return tp_fail_at(err, CODE_BAD_INPUT, "/steps",
-                                          "/steps/%zu: ports %d and %d; two different ports from 1 to %d are needed", k, (int)s->port_1,
-                                          (int)s->port_2, (int)p->ports);
-                if (!s->plan[0] == !s->terms[0])
-                        return tp_fail_at(err, CODE_BAD_INPUT, "/steps",
-                                          "/steps/%zu: give either \"plan\" (a plan of two ports) or \"terms\" (their error terms)", k);
-        }
-        for (size_t round = 0; round < p->step_n; round++)
-                for (size_t k = 0; k < p->step_n; k++) {
-                        unsigned both = 1u << (p->steps[k].port_1 - 1) | 1u << (p->steps[k].port_2 - 1);
-                        reached |= reached & both ? both : 0;
-                }
-        for (int port = 1; port <= p->ports; port++)
-                if (!(reached & 1u << (port - 1)))
-                        return tp_fail_at(err, CODE_BAD_INPUT, "/steps",
-                                          "/steps: no chain of steps leads from port 1 to port %d; add a step of it and any other port",
-                                          port);
-        return CODE_OK;
-}
-
 enum code offline_plan_read(const char *text, size_t n, struct arena *arena, struct offline_plan **ret, struct tp_error *err)
 {
         struct offline_plan_tables tables;
@@ -381,25 +228,7 @@ enum code offline_plan_read(const char *text, size_t n, struct arena *arena, str
                 return tp_fail_memory(err);
         enum code code = fields_read_text(offline_plan_object(&tables), text, n, arena, p, err);
         if (!code)
-                code = steps_check(p, err);
-        if (!code && p->ports > 2) {
-                *ret = p;
-                return CODE_OK;
-        }
-        if (!code && (!p->standard_n || !p->has_calibration))
-                code = tp_fail_at(err, CODE_BAD_INPUT, p->standard_n ? "/calibration" : "/standards",
-                                  "/%s is missing; a plan of two ports needs \"standards\" and \"calibration\"",
-                                  p->standard_n ? "calibration" : "standards");
-        for (size_t k = 0; k < p->standard_n && !code; k++) {
-                p->standards[k].standard.kind = p->standards[k].kind == OFFLINE_KNOWN ? STANDARD_UNKNOWN : p->standards[k].kind;
-                code = standard_check(p, k, err);
-        }
-        if (!code)
-                code = take_all(p, arena, err);
-        if (!code)
-                code = calibration_check(p, err);
-        if (!code)
-                code = switch_check(p, err);
+                code = offline_plan_check(p, arena, err);
         if (!code)
                 *ret = p;
         return code;

@@ -52,6 +52,8 @@ const struct object *offline_plan_object(struct offline_plan_tables *);
 
 /* Parses and checks what can be known without the files: names, methods, what each standard is made of.  From `arena`. */
 enum code offline_plan_read(const char *text, size_t n, struct arena *, struct offline_plan **ret, struct tp_error *);
+/* The checks alone, of what the table has read; fills in the standards that the calibration does not name. */
+enum code offline_plan_check(struct offline_plan *, struct arena *, struct tp_error *);
 const struct offline_standard *offline_plan_standard(const struct offline_plan *, const char *name); /* NULL: there is none */
 /* Is it part of the solution (else it is only verified, or not used at all)? */
 bool offline_plan_uses(const struct offline_plan *, const char *name);

@@ -72,6 +72,25 @@ def any_two_port(d):
     refused(d, "a known two-port that was not in contact", ["solve", d.plan("dead.json", standards=dead, calibration={"method": "known_standards"})], "dead.json", "inductor", "S21", "70000 Hz", status=1)
 
 
+def words(d):
+    """a word that is no text is answered with the words there are; a key that is missing with its name, place and an example"""
+    standards = [{"name": n, "kind": n, "file": n + ".s2p"} for n in ("open", "short", "load", "thru")]
+    kind = [dict(s) for s in standards]
+    kind[0]["kind"] = 1
+    refused(d, "a kind that is a number", ["solve", d.plan("p.json", standards=kind, calibration={"method": "solt"})], "p.json", "/standards/0/kind", "1 is not", "open, short, load, thru, line, reflect, known")
+    refused(d, "a method that is a number", ["solve", d.plan("p.json", standards=standards, calibration={"method": 12})], "p.json", "/calibration/method", "12 is not", "unknown_thru", "multiline_trl")
+    refused(d, "a method that is a list", ["solve", d.plan("p.json", standards=standards, calibration={"method": ["solt"]})], "p.json", "a list of 1", "unknown_thru")
+    refused(d, "a plane that is null", ["solve", d.plan("p.json", standards=standards, calibration={"method": "solt", "plane": None})], "p.json", "/calibration/plane", "null", "tip, line_middle")
+    lines = [{"name": n, "kind": "line", "file": n + ".s2p", "model": {"length_um": x}} for n, x in (("l1", 200), ("l2", 900))] + [{"name": "short", "kind": "short", "file": "short.s2p"}]
+    calibration = {"method": "multiline_trl", "reflect_estimate": -1, "eps_eff": 5.2}
+    for key in ("eps_eff", "reflect_estimate"):
+        given = {k: v for k, v in calibration.items() if k != key}
+        refused(d, "lines without %s" % key, ["solve", d.plan("l.json", standards=lines, calibration=given)], "l.json", "/calibration/%s" % key, '"%s": ' % key, "multiline_trl")
+        bands = {**given, "bands": [{"method": "trl", "from_hz": 1, "to_hz": 1e12, "standards": [{"standard": s["name"]} for s in lines]}]}
+        del bands["method"]
+        refused(d, "a band of lines without %s" % key, ["solve", d.plan("l.json", standards=lines, calibration=bands)], "l.json", "/calibration/%s" % key, '"%s": ' % key, "trl")
+
+
 def options(d):
     """no option is ignored: it is used, or refused with a sentence"""
     j = reference("cal_solt.json")
@@ -89,4 +108,4 @@ def options(d):
 
 
 if __name__ == "__main__":
-    raise SystemExit(run(one_port_alone, any_two_port, options))
+    raise SystemExit(run(one_port_alone, any_two_port, words, options))
