@@ -1,6 +1,6 @@
 /* night.c: starts station and daemon in a simulated world, throws at them what the seed says, restarts what died, and looks at what is
  * left. */
-#include "tests/nights/night.h"
+#include "tests/nights/night_own.h"
 #include "base/hash.h"
 #include "run/house.h"
 #include "recipe/recipe.h"
@@ -15,24 +15,6 @@
 #define LIMIT_NS (INT64_C(40) * 3600 * NS_PER_S) /* a tiny night takes about half an hour; with every fault a few hours */
 #define SOCKET "unix:/station.sock"
 
-struct night {
-        const struct night_plan *plan;
-        struct night_end *end;
-        struct sim *sim;
-        const struct world *w;
-        struct log log;
-        struct sim_process *station_process, *daemon_process;
-        struct station_config config;
-        struct station *station;
-        struct house *house;
-        bool started, answered;
-        enum code start_code;
-        char start_why[200], run[27];
-        int64_t next_fault_ns, forecast_until_ns;
-        unsigned faults_left;
-        int64_t asked_since_ns;
-};
-
 static void quiet(void *ctx, enum log_level level, const char *line)
 {
         struct night *n = ctx;
@@ -40,8 +22,7 @@ static void quiet(void *ctx, enum log_level level, const char *line)
                 fprintf(stderr, "[%11.3f] %s\n", (double)world_boot_ns(n->w) * 1e-9, line);
 }
 
-static void fail(struct night *n, const char *fmt, ...) __attribute__((format(printf, 2, 3)));
-static void fail(struct night *n, const char *fmt, ...)
+void night_fail(struct night *n, const char *fmt, ...)
 {
         va_list ap;
         if (n->end->why[0])
@@ -65,7 +46,7 @@ static bool start_station(struct night *n)
         n->station_process = sim_process_start(n->sim, "station");
         station_config_done(&n->config);
         if (station_config_read(text, (size_t)len, "/demo/station.json", "/demo", &n->config, &err)) {
-                fail(n, "station file: %s", err.text);
+                night_fail(n, "station file: %s", err.text);
                 return false;
         }
         snprintf(n->config.build, sizeof n->config.build, "night");
@@ -76,7 +57,7 @@ static bool start_station(struct night *n)
                 sim_kill(n->station_process);
                 sim_process_end(n->station_process);
                 n->station_process = NULL;
-                fail(n, "the station does not start: %s", err.text);
+                night_fail(n, "the station does not start: %s", err.text);
         }
         return n->station != NULL;
 }
@@ -93,7 +74,7 @@ static bool start_daemon(struct night *n)
                 sim_process_end(n->daemon_process);
                 n->daemon_process = NULL;
                 if (err.code != CODE_DISK && err.code != CODE_DISK_FULL) /* a bad disk is tried again later */
-                        fail(n, "the daemon does not start: %s", err.text);
+                        night_fail(n, "the daemon does not start: %s", err.text);
         }
         return n->house != NULL;
 }
@@ -134,7 +115,7 @@ static void put(struct night *n, const char *path, const char *bytes, size_t siz
 {
         struct tp_error err = {0};
         if (n->w->file->write(n->w, path, bytes, size, 0600, &err))
-                fail(n, "%s: %s", path, err.text);
+                night_fail(n, "%s: %s", path, err.text);
 }
 
 /* The scenario of this night: the text given, with the seed's own instrument and contact faults put in front. */
@@ -344,8 +325,6 @@ static void restart_what_died(struct night *n)
                 start_daemon(n);
 }
 
-static void judge_ledger(struct night *n, const struct entry *entries, size_t entry_n, struct view *view);
-
 static bool is_sealed(struct night *n)
 {
         struct tp_error err = {0};
@@ -356,113 +335,6 @@ static bool is_sealed(struct night *n)
         view_close(view);
         arena_free(arena);
         return yes;
-}
-
-static void judge_file(struct night *n)
-{
-        struct tp_error err = {0};
-        struct arena *arena = arena_new(0);
-        struct view *view = n->house ? view_open(house_store(n->house), n->run, INT64_MAX, &err) : NULL;
-        struct entry *entries = NULL;
-        struct touchdown_row *touches = NULL;
-        struct sweep_row *sweeps = NULL;
-        size_t entry_n = 0, touch_n = 0, sweep_n = 0;
-        struct sha256 sha;
-        sha256_init(&sha);
-        if (!view || view_entries(view, 0, 0, arena, &entries, &entry_n, &err) || view_touchdowns(view, arena, &touches, &touch_n, &err) ||
-            view_sweeps(view, NULL, arena, &sweeps, &sweep_n, &err)) {
-                fail(n, "the run file cannot be read: %s", err.text);
-                goto done;
-        }
-        n->end->entries = entry_n;
-        n->end->touches = touch_n;
-        n->end->sweeps = sweep_n;
-        uint64_t good_sweeps = 0;
-        for (size_t i = 0; i < entry_n; i++) {
-                struct text body;
-                text_init(&body, 0);
-                entry_body_write(&entries[i], &body);
-                sha256_add(&sha, &entries[i].seq, sizeof entries[i].seq);
-                sha256_add(&sha, &entries[i].kind, sizeof entries[i].kind);
-                sha256_add(&sha, text_of(&body), body.n);
-                text_done(&body);
-                good_sweeps += entries[i].phase == PHASE_OUTCOME && entries[i].kind == STEP_SWEEP && !entries[i].code;
-        }
-        if (good_sweeps != sweep_n)
-                fail(n, "%llu sweeps ended well by the journal, %zu are stored", (unsigned long long)good_sweeps, sweep_n);
-        judge_ledger(n, entries, entry_n, view);
-        if (!n->end->why[0])
-                judge_checks(view, n->run, entries, entry_n, &n->end->checks, &n->end->as_seen, n->end->why);
-        for (size_t i = 0; i < touch_n; i++)
-                if (strcmp(touches[i].trust, "proven") == 0)
-                        n->end->proven++;
-                else if (strcmp(touches[i].trust, "suspect") == 0)
-                        n->end->suspect++;
-        sha256_end(&sha, n->end->digest);
-done:
-        view_close(view);
-        arena_free(arena);
-}
-
-/* The tips' ledger counts each lowering that was intended and not given back, no more and no less. */
-static void judge_ledger(struct night *n, const struct entry *entries, size_t entry_n, struct view *view)
-{
-        struct tp_error err = {0};
-        struct arena *arena = arena_new(0);
-        struct recipe *recipe = NULL;
-        int32_t used = 0, want = 0;
-        if (!arena || recipe_read(n->plan->recipe, n->plan->recipe_n, arena, &recipe, &err) ||
-            view_ledger_used(view, "tip", recipe->setup.probes[0].serial, "tips", &used, &err)) {
-                fail(n, "the ledger cannot be read: %s", err.text);
-                arena_free(arena);
-                return;
-        }
-        for (size_t i = 0; i < entry_n; i++) {
-                want += entries[i].phase == PHASE_INTEND && entries[i].kind == STEP_LOWER;
-                if (entries[i].phase != PHASE_NOTE || entries[i].body.note.note != NOTE_COMPENSATE)
-                        continue;
-                for (size_t k = 0; k < i; k++)
-                        want -= entries[k].phase == PHASE_INTEND && entries[k].kind == STEP_LOWER &&
-                                entries[k].step == entries[i].body.note.of_step;
-        }
-        if (used != want)
-                fail(n, "the ledger counts %d touches of a tip, the journal intends %d", used, want);
-        arena_free(arena);
-}
-
-static void export_files(struct night *n)
-{
-        struct tp_error err = {0};
-        char from[400], to[400];
-        if (!n->plan->export_dir || store_path_of_run(house_store(n->house), n->run, from, sizeof from, &err))
-                return;
-        snprintf(to, sizeof to, "%s/%llu.run", n->plan->export_dir, (unsigned long long)n->plan->seed);
-        if (!sim_export(n->sim, from, to))
-                fail(n, "%s could not be exported", from);
-        snprintf(to, sizeof to, "%s/%llu.truth.json", n->plan->export_dir, (unsigned long long)n->plan->seed);
-        if (!sim_export(n->sim, "/demo/truth.json", to))
-                fail(n, "the truth could not be exported");
-        snprintf(to, sizeof to, "%s/%llu.truth.json.events", n->plan->export_dir, (unsigned long long)n->plan->seed);
-        if (!sim_export(n->sim, "/demo/truth.json.events", to))
-                fail(n, "the truth's events could not be exported");
-}
-
-static void judge_world(struct night *n)
-{
-        struct text truth;
-        struct tp_error err = {0};
-        text_init(&truth, 0);
-        if (n->w->file->read(n->w, "/demo/truth.json.events", 16u << 20, &truth, &err) == CODE_OK && has(text_of(&truth), "\"crash\""))
-                fail(n, "the stage moved sideways in contact: law 1");
-        text_done(&truth);
-        struct state_read state = {0};
-        bool safe = false;
-        if (n->station)
-                station_state(n->station, &state, &safe);
-        n->end->safe = safe;
-        n->end->latched = state.latched;
-        if (!safe && !state.latched)
-                fail(n, "the night ended neither proven safe nor latched");
 }
 
 void night_run(const struct night_plan *plan, struct night_end *ret)
@@ -490,7 +362,7 @@ void night_run(const struct night_plan *plan, struct night_end *ret)
                         if (n->run[0] && is_sealed(n))
                                 break;
                         if (n->run[0] && strcmp(state, "none") == 0)
-                                fail(n, "the run was not taken over after a restart");
+                                night_fail(n, "the run was not taken over after a restart");
                 }
                 if (plan->kill_at_seq && !killed_at_seq && seq >= plan->kill_at_seq) {
                         killed_at_seq = true;
@@ -504,18 +376,14 @@ void night_run(const struct night_plan *plan, struct night_end *ret)
         ret->virtual_s = (double)(world_boot_ns(n->w) - begun) * 1e-9;
         ret->sealed = n->run[0] && is_sealed(n);
         if (n->answered && n->start_code && !n->run[0])
-                fail(n, "the run did not start: %s", n->start_why);
+                night_fail(n, "the run did not start: %s", n->start_why);
         if (!ret->sealed && !ret->why[0]) {
                 struct snapshot *s = n->house ? snapshot_get(house_slot(n->house)) : NULL;
-                fail(n, "the night did not end: state %s, %s", state, s ? s->run_json : "no daemon");
+                night_fail(n, "the night did not end: state %s, %s", state, s ? s->run_json : "no daemon");
                 snapshot_put(s);
         }
         if (!ret->why[0])
-                judge_file(n);
-        if (!ret->why[0])
-                judge_world(n);
-        if (!ret->why[0])
-                export_files(n);
+                night_judge(n);
         if (n->house)
                 house_close(n->house);
         sim_process_end(n->daemon_process);
