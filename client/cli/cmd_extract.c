@@ -32,6 +32,28 @@ static void list_quantities(struct cli *c)
         table_put(&t, &c->out);
 }
 
+/* Options that belong to some quantities only. */
+static enum code options_used(struct cli *c, const struct asked *a, struct tp_error *err)
+{
+        bool line = false, plateau = false, points = false;
+        for (size_t k = 0; k < a->word_n; k++) {
+                enum rf_quantity q = rf_quantity_of(a->words[k]);
+                line = line || rf_quantities[q].group == RF_GROUP_LINE;
+                plateau = plateau || q == RF_Q_FT || q == RF_Q_FMAX;
+                points = points || rf_quantities[q].group != RF_GROUP_SWEEP;
+        }
+        enum code code = offline_used(c, "length-um", line, "quantities of a line", err);
+        if (!code)
+                code = offline_used(c, "from", plateau, "fT and fmax", err);
+        if (!code)
+                code = offline_used(c, "below", plateau, "fT and fmax", err);
+        if (!code)
+                code = offline_used(c, "at", points, "quantities at a frequency", err);
+        if (!code && cli_has(c, "share") && !(a->u > 0))
+                code = tp_fail(err, CODE_BAD_INPUT, "--share is of a number's half width, which --u U gives; give both");
+        return code;
+}
+
 static enum code options(struct cli *c, struct asked *a, struct tp_error *err)
 {
         double length_um = 0, share = 0;
@@ -62,6 +84,8 @@ static enum code options(struct cli *c, struct asked *a, struct tp_error *err)
                 if (rf_quantities[rf_quantity_of(a->words[k])].group == RF_GROUP_LINE && !(length_um > 0))
                         code = tp_fail(err, CODE_BAD_INPUT, "--quantity %s is of a line, which needs its length; give --length-um L",
                                        a->words[k]);
+        if (!code)
+                code = options_used(c, a, err);
         if (!code) {
                 a->ask.length_m = length_um * 1e-6;
                 a->ask.share_max = share;

@@ -104,6 +104,23 @@ static void put_json(struct cli *c, const struct rf_extrinsic *x, const struct n
         text_put(&c->out, "\n");
 }
 
+/* Options that belong to one of the states, or to a biased transistor. */
+static enum code options_used(struct cli *c, struct tp_error *err)
+{
+        static const char *const of_off[] = {"off-as", "off-below"}, *const of_cold[] = {"drive", "cold-as", "channel-ohm", "from",
+                                                                                         "below"};
+        enum code code = offline_used(c, "out", c->arg_n > 0, "the inside of a biased transistor's FILE", err);
+        for (size_t k = 0; k < sizeof of_off / sizeof of_off[0] && !code; k++)
+                code = offline_used(c, of_off[k], cli_has(c, "off"), "the state off (--off FILE)", err);
+        for (size_t k = 0; k < sizeof of_cold / sizeof of_cold[0] && !code; k++)
+                code = offline_used(c, of_cold[k], cli_has(c, "cold"), "cold states (--cold FILES)", err);
+        const char *as = cli_option(c, "cold-as");
+        if (!code)
+                code = offline_used(c, "channel-ohm", as && strcmp(as, rf_cold_words[RF_COLD_GATE_FORWARD]) == 0, "--cold-as gate_forward",
+                                    err);
+        return code;
+}
+
 enum code do_extrinsic(struct cli *c, struct tp_error *err)
 {
         struct rf_extrinsic x = {{0}, {0}};
@@ -113,7 +130,8 @@ enum code do_extrinsic(struct cli *c, struct tp_error *err)
         enum code code = CODE_OK;
         if (!cli_option(c, "off") && !cli_option(c, "cold"))
                 return tp_fail(err, CODE_BAD_INPUT, "`tipplane extrinsic` needs --off FILE, or --cold FILES with --drive, or both");
-        if (cli_option(c, "off"))
+        code = options_used(c, err);
+        if (!code && cli_option(c, "off"))
                 code = from_off(c, &x, err);
         if (!code && cli_option(c, "cold"))
                 code = from_cold(c, &x, err);

@@ -98,6 +98,9 @@ enum code do_touchstone(struct cli *c, struct tp_error *err)
                 return code;
         if (cli_has(c, "out") && !as)
                 return tp_fail(err, CODE_BAD_INPUT, "--out needs --as VERSION: what to write");
+        if (as && (cli_json(c) || cli_has(c, "check")))
+                return tp_fail(err, CODE_BAD_INPUT, "--as writes the file anew, --%s says what is in it; one at a time",
+                               cli_json(c) ? "json" : "check");
         if (as)
                 return write_as(c, &f, as, err) ? tp_where(err, "%s", c->args[0]) : CODE_OK;
         if (cli_json(c))

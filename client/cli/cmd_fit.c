@@ -223,6 +223,25 @@ static enum circuit_kind circuit_of(const char *word)
         return CIRCUIT_UNKNOWN;
 }
 
+/* Options that belong to some models only. */
+static enum code options_used(struct cli *c, enum circuit_kind kind, struct tp_error *err)
+{
+        const struct {
+                const char *option, *of;
+                bool used;
+        } rows[] = {{"form", "--model vector", kind == CIRCUIT_UNKNOWN},
+                    {"order", "--model vector", kind == CIRCUIT_UNKNOWN},
+                    {"keep-active", "--model vector", kind == CIRCUIT_UNKNOWN},
+                    {"skin", "inductors and resistors", kind == CIRCUIT_INDUCTOR || kind == CIRCUIT_RESISTOR},
+                    {"substrate", "capacitors", kind == CIRCUIT_CAPACITOR},
+                    {"differential", "inductors of one port", kind == CIRCUIT_INDUCTOR},
+                    {"length-um", "lines", kind == CIRCUIT_LINE}};
+        enum code code = CODE_OK;
+        for (size_t k = 0; k < sizeof rows / sizeof rows[0] && !code; k++)
+                code = offline_used(c, rows[k].option, rows[k].used, rows[k].of, err);
+        return code;
+}
+
 static enum code options(struct fit_job *j, const char *word, struct tp_error *err)
 {
         const char *given = cli_option(j->c, "name");
@@ -231,7 +250,9 @@ static enum code options(struct fit_job *j, const char *word, struct tp_error *e
                 return tp_fail(err, CODE_BAD_INPUT, "`tipplane fit` needs --model: vector, inductor, capacitor, resistor or line");
         if (strcmp(word, "vector") != 0 && circuit_of(word) == CIRCUIT_UNKNOWN)
                 return tp_fail(err, CODE_BAD_INPUT, "--model '%.40s': there are vector, inductor, capacitor, resistor and line", word);
-        code = offline_number(j->c, "u", 1e-12, 1, 0, &j->u, err);
+        code = options_used(j->c, circuit_of(word), err);
+        if (!code)
+                code = offline_number(j->c, "u", 1e-12, 1, 0, &j->u, err);
         if (!code)
                 code = offline_number(j->c, "length-um", 1e-3, 999999, 0, &j->length_um, err);
         if (!code)

@@ -90,6 +90,13 @@ enum code offline_number(struct cli *c, const char *option, double min, double m
         return code;
 }
 
+enum code offline_used(struct cli *c, const char *option, bool used, const char *of, struct tp_error *err)
+{
+        return used || !cli_has(c, option)
+                       ? CODE_OK
+                       : tp_fail(err, CODE_BAD_INPUT, "--%s is for %s, of which there is none here; leave it out", option, of);
+}
+
 enum code offline_write(struct cli *c, const char *to, const struct text *text, struct tp_error *err)
 {
         for (const struct cli_read *r = c->read; r; r = r->before)

@@ -43,6 +43,8 @@ enum code offline_numbers(struct cli *c, const char *option, double *ret, size_t
 enum code offline_words(struct cli *c, const char *option, const char **ret, size_t max, size_t *ret_n, struct tp_error *err);
 /* One number of an option, or `otherwise` when it is not there. */
 enum code offline_number(struct cli *c, const char *option, double min, double max, double otherwise, double *ret, struct tp_error *err);
+/* No option is ignored: CODE_BAD_INPUT when it is given and not `used`; `of` says what it is for: "a line", "fT and fmax". */
+enum code offline_used(struct cli *c, const char *option, bool used, const char *of, struct tp_error *err);
 /* A file named in another one: beside it, unless it is absolute.  In the arena; NULL: no memory. */
 const char *offline_beside(struct cli *c, const char *of, const char *path);
 /* Switch terms: a .s2p with GF = a2/b2 (source at port 1) as S21 and GR = a1/b1 (source at port 2) as S12; or, with `reverse`, two .s1p. */

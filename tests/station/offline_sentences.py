@@ -105,6 +105,22 @@ def options(d):
     one, diagnosis = solve(d, "sol", d.plan("sol.plan.json", standards=standards[:3], calibration={"method": "sol"}))
     refused(d, "--switch-terms with one-port terms", ["correct", "--terms", one, "open.s1p", "--switch-terms", "switch.s2p"], "--switch-terms", "sol")
     refused(d, "--port with a two-port and one-port terms", ["correct", "--terms", one, "fet.s2p", "--port", "2"], "--port", "fet.s2p")
+    d.s2p("a.s2p", hz, [matrix(r) for r in j["dut"]["fet"]["true"]])
+    for name, words, *pieces in (("a line's length without a line", ["extract", "--quantity", "Lser", "--length-um", "500", "a.s2p"], "--length-um", "a line"),
+                                 ("a window without fT", ["extract", "--quantity", "Lser", "--from", "1e9", "a.s2p"], "--from", "fT and fmax"),
+                                 ("the window's other end", ["extract", "--quantity", "Lser", "--below", "1e9", "a.s2p"], "--below", "fT and fmax"),
+                                 ("a frequency of fT", ["extract", "--quantity", "fT", "--at", "1e9", "a.s2p"], "--at", "at a frequency"),
+                                 ("a share of nothing", ["extract", "--quantity", "Lser", "--share", "0.1", "a.s2p"], "--share", "--u"),
+                                 ("off-below without off", ["extrinsic", "--cold", "a.s2p,a.s2p", "--drive", "1,2", "--off-below", "1e9"], "--off-below", "--off FILE"),
+                                 ("drives without cold states", ["extrinsic", "--off", "a.s2p", "--drive", "1,2"], "--drive", "--cold FILES"),
+                                 ("a channel that is extrapolated away", ["extrinsic", "--cold", "a.s2p,a.s2p", "--drive", "1,2", "--channel-ohm", "3"], "--channel-ohm", "gate_forward"),
+                                 ("the inside of nothing", ["extrinsic", "--off", "a.s2p", "--out", "x.s2p"], "--out", "FILE"),
+                                 ("an order of a circuit", ["fit", "--model", "inductor", "--order", "4", "a.s2p"], "--order", "vector"),
+                                 ("skin effect of a vector model", ["fit", "--model", "vector", "--skin", "a.s2p"], "--skin", "inductors and resistors"),
+                                 ("a substrate of an inductor", ["fit", "--model", "inductor", "--substrate", "a.s2p"], "--substrate", "capacitors"),
+                                 ("a length of an inductor", ["fit", "--model", "inductor", "--length-um", "100", "a.s2p"], "--length-um", "lines"),
+                                 ("a file anew and as JSON", ["touchstone", "a.s2p", "--as", "2.1", "--json"], "--as", "--json")):
+        refused(d, name, words, *pieces)
 
 
 if __name__ == "__main__":
