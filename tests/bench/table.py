@@ -39,7 +39,7 @@ def correction():
             row(f"{say}: against scikit-rf, in cache", ">= 60", ratio, ratio * spread / ns, f"{ns:.1f} ns/point", f"{theirs[word]:.0f} ns/point, scikit-rf {theirs['version']}", "{:.0f}", least=60)
         else:
             row(f"{say}: against scikit-rf, in cache", ">= 60", None, None, f"{ns:.1f} ns/point", "scikit-rf is not installed: make judges installs it")
-    for word, copy, goal in (("eight_terms", "copy", 0.7), ("eight_terms_with_switch", "copy_with_switch", 0.7)):
+    for word, copy, goal in (("eight_terms", "copy", 0.7), ("eight_terms_with_switch", "copy_with_switch", 0.7), ("twelve_terms", "copy", 0.7)):
         ns, spread, own = r[f"{word}_memory_ns"], r[f"{word}_memory_spread_ns"], r[f"{copy}_memory_ns"]
         ratio = r[f"{word}_memory_ratio"]
         row(f"correct, {word.replace('_', ' ')}: of a copy's rate, from memory", f">= {goal}", ratio, ratio * spread / ns, f"{ns:.1f} ns/point", f"{own:.1f} ns/point, the same bytes copied", least=goal)
