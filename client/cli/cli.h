@@ -98,6 +98,7 @@ enum code do_skip(struct cli *, struct tp_error *);
 enum code do_map(struct cli *, struct tp_error *); /* cmd_data.c */
 enum code do_devices(struct cli *, struct tp_error *);
 enum code do_parameters(struct cli *, struct tp_error *);
+enum code do_yield(struct cli *, struct tp_error *);
 enum code do_checks(struct cli *, struct tp_error *);
 enum code do_journal(struct cli *, struct tp_error *);
 enum code do_touchdowns(struct cli *, struct tp_error *);

@@ -11,8 +11,9 @@ void show_map_legend(struct text *to);
 char verdict_mark(const char *outcome, const char *verdict);
 const char *trust_border(const char *trust); /* two characters: left, right */
 
-/* run show.  Any of the last four may be NULL: it is left out then. */
-void show_run(const cJSON *run, const cJSON *map, const cJSON *parameters, const cJSON *checks, const cJSON *calibrations, struct text *to);
+/* run show.  Any of the last five may be NULL: it is left out then; the yield needs map, parameters and devices. */
+void show_run(const cJSON *run, const cJSON *map, const cJSON *parameters, const cJSON *checks, const cJSON *calibrations,
+              const cJSON *devices, struct text *to);
 /* Did it end with something a person must look at?  A device that failed, is suspect, has no contact, or was left out. */
 bool run_has_fails(const cJSON *run);
 

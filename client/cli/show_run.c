@@ -1,6 +1,8 @@
 /* show_run.c: one run on one screen; see show.h.  Of a device touched more than once the last touch counts. */
 #include "cli/number.h"
 #include "cli/show.h"
+#include "cli/yield.h"
+#include "rf/numbers/robust.h"
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -131,12 +133,6 @@ static bool is_refused(const cJSON *row)
         return cJSON_IsNull(have(row, "value")) && strncmp(have_text(row, "reason"), "not resolvable", 14) == 0;
 }
 
-static int by_size(const void *a, const void *b)
-{
-        double x = *(const double *)a, y = *(const double *)b;
-        return (x > y) - (x < y);
-}
-
 /* One line per device and quantity: how many, their median and the median of their u95, fails, refusals. */
 static void put_quantities(const struct latest *l, size_t n, struct arena *arena, struct text *to)
 {
@@ -161,12 +157,12 @@ static void put_quantities(const struct latest *l, size_t n, struct arena *arena
                         u[k] = isnan(u[k]) ? INFINITY : u[k];
                         k++;
                 }
-                qsort(values, k, sizeof *values, by_size);
-                qsort(u, k, sizeof *u, by_size);
+                rf_sort(k, values);
+                rf_sort(k, u);
                 struct text number;
                 text_init(&number, 0);
                 if (k)
-                        put_quantity(&number, values[k / 2], u[k / 2], have_text(l[i].row, "unit"));
+                        put_quantity(&number, rf_quantile(k, values, 0.5), rf_quantile(k, u, 0.5), have_text(l[i].row, "unit"));
                 table_cell(&t, "  %s", i && strcmp(l[i - 1].device, l[i].device) == 0 ? "" : l[i].device);
                 table_cell(&t, "%s", l[i].quantity);
                 table_cell(&t, "%s", k ? text_of(&number) : "none");
@@ -355,7 +351,18 @@ bool run_has_fails(const cJSON *run)
         return false;
 }
 
-void show_run(const cJSON *run, const cJSON *map, const cJSON *parameters, const cJSON *checks, const cJSON *calibrations, struct text *to)
+static void put_yield(const cJSON *map, const cJSON *devices, const cJSON *parameters, struct arena *arena, struct text *to)
+{
+        struct results r;
+        struct tp_error err;
+        if (results_read(map, devices, parameters, arena, &r, &err))
+                text_f(to, "Yield        not known: %s\n", err.text);
+        else
+                show_yield_line(&r, to);
+}
+
+void show_run(const cJSON *run, const cJSON *map, const cJSON *parameters, const cJSON *checks, const cJSON *calibrations,
+              const cJSON *devices, struct text *to)
 {
         const cJSON *p = have(run, "progress"), *counts = have(p, "counts");
         struct arena *arena = arena_new(0);
@@ -376,6 +383,8 @@ void show_run(const cJSON *run, const cJSON *map, const cJSON *parameters, const
         if (parameters)
                 put_parameters(parameters, arena, to);
         text_put(to, "\n");
+        if (map && devices && parameters)
+                put_yield(map, devices, parameters, arena, to);
         put_contacts(counts, to);
         put_checks(counts, checks, to);
         put_calibrations(p, calibrations, to);

@@ -135,6 +135,17 @@ const struct command_row command_rows[] = {
           {"csv", NULL, "as CSV, with 17 digits"},
           JSON},
          do_parameters},
+        {"yield",
+         "run yield",
+         "RUN",
+         1,
+         1,
+         "how many dies and numbers are good, between what the truth lies, and how the values lie to their limits",
+         "Good of those with a verdict; first touch: good without a retouch.  95 % by Wilson, with --json the exact interval too.  Ppk "
+         "where there is a limit and "
+         "ten values or more, without what measuring adds to their scatter.  Outliers are 5 scatters from the median.",
+         {JSON},
+         do_yield},
         {"checks", "run checks", "RUN", 1, 1, "checks, and what moved", NULL, {JSON}, do_checks},
         {"touchdowns", "run touchdowns", "RUN", 1, 1, "every touchdown in order", NULL, {JSON}, do_touchdowns},
         {"journal",

@@ -193,7 +193,7 @@ static void a_summary_counts_the_last_touch_of_a_device_and_names_the_refused(vo
                         "{\"die\":{\"x\":0,\"y\":0},\"device\":\"L1\",\"quantity\":\"L_10GHz\",\"unit\":\"H\",\"value\":3.06e-10,\"u95\":2."
                         "1e-12,\"verdict\":\"pass\",\"trust\":\"proven\",\"attempt\":2}]}");
         text_init(&t, 0);
-        show_run(run, map, p, NULL, NULL, &t);
+        show_run(run, map, p, NULL, NULL, NULL, &t);
         const char *parameters = strstr(text_of(&t), "Parameters");
         assert_non_null(parameters);
         assert_non_null(strstr(parameters, "  pass             1     0        0    1\n"));
@@ -221,7 +221,7 @@ static void a_calibration_says_what_its_loads_were_taken_as(void **state)
                         "{\"standard\":\"LOAD_A\",\"port\":2,\"ohm\":50.3028,\"u_ohm\":0.0098,\"stated_ohm\":50}]}},"
                         "{\"number\":2,\"method\":\"solt\",\"state\":\"accepted\",\"diagnosis\":{}}]}");
         text_init(&t, 0);
-        show_run(run, NULL, NULL, NULL, c, &t);
+        show_run(run, NULL, NULL, NULL, c, NULL, &t);
         assert_non_null(strstr(text_of(&t),
                                "Calibration  number 1, solt, accepted\n"
                                "             loads by the DC meter: LOAD_A at port 1 50.301 ± 0.020 ohm (stated 50 ± 0.5), LOAD_A at "

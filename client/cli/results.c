@@ -1,0 +1,163 @@
+/* results.c: see results.h. */
+#include "cli/results.h"
+#include "rf/numbers/probability.h"
+#include <math.h>
+#include <string.h>
+
+static enum code asked_read(const cJSON *devices, struct arena *arena, struct results *r, struct tp_error *err)
+{
+        const cJSON *d, *p;
+        size_t n = 0;
+        cJSON_ArrayForEach(d, have(devices, "devices")) n += (size_t)cJSON_GetArraySize(have(d, "parameters"));
+        r->asked = n ? arena_take(arena, n * sizeof *r->asked) : NULL;
+        if (n && !r->asked)
+                return tp_fail_memory(err);
+        size_t device_i = 0;
+        cJSON_ArrayForEach(d, have(devices, "devices"))
+        {
+                unsigned place = 0;
+                cJSON_ArrayForEach(p, have(d, "parameters")) r->asked[r->asked_n++] =
+                        (struct asked){.device = have_text(d, "name"),
+                                       .name = have_text(p, "name"),
+                                       .unit = have_text(p, "unit"),
+                                       .low = have_real(p, "low"),
+                                       .high = have_real(p, "high"),
+                                       .device_i = device_i,
+                                       .number = 1000 * ((unsigned)device_i + 1) + ++place};
+                device_i++;
+        }
+        return CODE_OK;
+}
+
+/* Causes that each touch of each die has for itself, by their words in the budget; all others are shared by the dies of a run. */
+static bool is_own(const char *cause)
+{
+        static const char *const own[] = {"contact R", "contact L", "placement", "overtravel"};
+        for (size_t i = 0; i < sizeof own / sizeof own[0]; i++)
+                if (strncmp(cause, own[i], strlen(own[i])) == 0)
+                        return true;
+        return strcmp(cause, "noise") == 0;
+}
+
+static double own_of(const cJSON *row)
+{
+        const cJSON *cause;
+        double percent = 0;
+        cJSON_ArrayForEach(cause, have(row, "budget")) percent += cJSON_IsNumber(cause) && is_own(cause->string) ? cause->valuedouble : 0;
+        return have_real(row, "u95") / normal_quantile(0.975) * sqrt(percent / 100);
+}
+
+static enum result_state state_of(const char *verdict)
+{
+        return strcmp(verdict, "pass") == 0       ? RESULT_PASS
+               : strcmp(verdict, "marginal") == 0 ? RESULT_MARGINAL
+               : strcmp(verdict, "fail") == 0     ? RESULT_FAIL
+                                                  : RESULT_NO_VERDICT;
+}
+
+/* Rows come in the order of touches, so a later one takes the place of an earlier one. */
+static void take_row(const cJSON *row, struct result *to)
+{
+        const char *trust = have_text(row, "trust");
+        enum result_state first = have_int(row, "attempt") <= 1 ? state_of(have_text(row, "verdict")) : to->first;
+        *to = (struct result){.state = state_of(have_text(row, "verdict")),
+                              .value = have_real(row, "value"),
+                              .u95 = have_real(row, "u95"),
+                              .u_own = own_of(row),
+                              .is_suspect = strcmp(trust, "proven") != 0 && strcmp(trust, "rescued") != 0,
+                              .first = first};
+}
+
+static enum code rows_read(const cJSON *parameters, struct results *r, struct tp_error *err)
+{
+        const cJSON *row;
+        size_t d = 0, a = 0;
+        cJSON_ArrayForEach(row, have(parameters, "parameters"))
+        {
+                int x = (int)have_int(have(row, "die"), "x"), y = (int)have_int(have(row, "die"), "y");
+                const char *device = have_text(row, "device"), *name = have_text(row, "quantity");
+                size_t looked = 0; /* rows of a die and a device stand together: look on from where the last one was */
+                for (; looked < r->die_n && (r->die[d].x != x || r->die[d].y != y); looked++)
+                        d = (d + 1) % r->die_n;
+                bool found = looked < r->die_n;
+                for (looked = 0; looked < r->asked_n && (strcmp(r->asked[a].name, name) != 0 || strcmp(r->asked[a].device, device) != 0);
+                     looked++)
+                        a = (a + 1) % r->asked_n;
+                if (!found || looked == r->asked_n)
+                        return tp_fail(err, CODE_BAD_REPLY,
+                                       "die %d,%d %.40s %.40s: the daemon has a value of it that its map or its devices do not name", x, y,
+                                       device, name);
+                take_row(row, &r->of[d * r->asked_n + a]);
+        }
+        return CODE_OK;
+}
+
+/* Contact and trust of a device's numbers; *die takes part of it when the device has a limit. */
+struct die_tally {
+        bool fails, no_contact, not_measured, marginal, passes, suspect, first_bad;
+};
+static void device_read(const cJSON *device, struct results *r, struct result *of, struct die_tally *die)
+{
+        const char *name = have_text(device, "name"), *outcome = have_text(device, "outcome");
+        bool touched = strcmp(outcome, "measured") == 0 || strcmp(outcome, "doubtful") == 0, absent = strcmp(outcome, "no_contact") == 0;
+        bool judged = false, first_passes = false, first_else = false;
+        for (size_t a = 0; a < r->asked_n; a++) {
+                if (strcmp(r->asked[a].device, name) != 0)
+                        continue;
+                if (!touched)
+                        of[a] = (struct result){.state = absent ? RESULT_NO_CONTACT : RESULT_NOT_MEASURED,
+                                                .value = NAN,
+                                                .u95 = NAN,
+                                                .u_own = NAN,
+                                                .first = of[a].first};
+                judged |= asked_has_limit(&r->asked[a]);
+                first_passes |= of[a].first == RESULT_PASS;
+                first_else |= of[a].first == RESULT_FAIL || of[a].first == RESULT_MARGINAL;
+        }
+        if (!judged)
+                return;
+        enum result_state state = state_of(have_text(device, "verdict"));
+        die->no_contact |= absent;
+        die->not_measured |= !touched && !absent;
+        die->fails |= touched && state == RESULT_FAIL;
+        die->marginal |= touched && state == RESULT_MARGINAL;
+        die->passes |= touched && state == RESULT_PASS;
+        die->suspect |= touched && strcmp(have_text(device, "trust"), "proven") != 0 && strcmp(have_text(device, "trust"), "rescued") != 0;
+        die->first_bad |= first_else || !first_passes;
+}
+
+enum code results_read(const cJSON *map, const cJSON *devices, const cJSON *parameters, struct arena *arena, struct results *ret,
+                       struct tp_error *err)
+{
+        const cJSON *dies = have(map, "dies"), *die, *device;
+        struct results r = {0};
+        enum code code = asked_read(devices, arena, &r, err);
+        size_t n = (size_t)cJSON_GetArraySize(dies), all = n * r.asked_n;
+        r.die = n ? arena_take(arena, n * sizeof *r.die) : NULL;
+        r.of = all ? arena_take(arena, all * sizeof *r.of) : NULL;
+        if (!code && ((n && !r.die) || (all && !r.of)))
+                code = tp_fail_memory(err);
+        if (code)
+                return code;
+        cJSON_ArrayForEach(die, dies) r.die[r.die_n++] = (struct result_die){.x = (int)have_int(die, "x"), .y = (int)have_int(die, "y")};
+        for (size_t i = 0; i < all; i++)
+                r.of[i] = (struct result){.state = RESULT_NOT_MEASURED, .value = NAN, .u95 = NAN, .u_own = NAN, .first = RESULT_NO_CONTACT};
+        code = rows_read(parameters, &r, err);
+        size_t d = 0;
+        cJSON_ArrayForEach(die, dies)
+        {
+                struct die_tally t = {0};
+                cJSON_ArrayForEach(device, have(die, "devices")) device_read(device, &r, r.of + d * r.asked_n, &t);
+                r.die[d].state = t.fails          ? RESULT_FAIL
+                                 : t.no_contact   ? RESULT_NO_CONTACT
+                                 : t.not_measured ? RESULT_NOT_MEASURED
+                                 : t.marginal     ? RESULT_MARGINAL
+                                 : t.passes       ? RESULT_PASS
+                                                  : RESULT_NO_VERDICT;
+                r.die[d].is_suspect = t.suspect;
+                r.die[d].is_first_good = r.die[d].state <= RESULT_FAIL && !t.first_bad;
+                d++;
+        }
+        *ret = r;
+        return code;
+}
