@@ -4,7 +4,7 @@
 Usage: cli.py --build build/debug
 Only processes started here, and their children found by their parent's pid, are signalled.  Debian's python3 alone, no packages.
 """
-import argparse, csv, io, json, os, signal, socket, sqlite3, subprocess, sys, tempfile, time
+import argparse, csv, io, json, os, signal, socket, sqlite3, statistics, subprocess, sys, tempfile, time
 
 REPO = os.path.dirname(os.path.dirname(os.path.dirname(os.path.abspath(__file__))))
 ABSENT = "01ARZ3NDEKTSV4RRFFQ69G5FAV"   # a well-formed id of no run
@@ -142,7 +142,8 @@ def reading(t, run):
     check("parameters --json can be narrowed", len(json.loads(out)["parameters"]) == 16, out[:300])
     rc, out, err = t("parameters", run)
     check("parameters are a table with u95 and reasons", "±" in out and "not resolvable" in out, out[:400])
-    for words in (["devices", run], ["checks", run], ["touchdowns", run], ["runs"], ["recipes"], ["station"], ["alarms"]):
+    yielding(t, run)
+    for words in (["devices", run], ["yield", run], ["checks", run], ["touchdowns", run], ["runs"], ["recipes"], ["station"], ["alarms"]):
         rc, out, err = t(*words)
         check("%s prints something for people" % words[0], rc == 0 and (out.strip() or "no alarm" in err), (rc, out, err))
         rc, out, err = t(*(words + ["--json"]))
@@ -156,6 +157,23 @@ def reading(t, run):
     check("a recipe is explained", rc == 0 and "CALIBRATION" in out, (rc, err))
     rc, out, err = t("recipe", "plan", os.path.join(REPO, "tests/nights/tiny.json"), "--wafer", "W1", "--json")
     check("the plan counts what the wafer has seen", rc == 0 and any(x["kind"] == "pad" and x["used"] > 0 for x in json.loads(out)["things"]), (rc, err))
+
+
+def yielding(t, run):
+    """Counted again from the parameters; an end of Wilson's interval is where |p - q| is 1.96 standard deviations of q."""
+    rows = json.loads(t("parameters", run, "--json")[1])["parameters"]
+    rc, out, err = t("yield", run, "--json")
+    seen = json.loads(out)
+    ok = rc == 0 and (seen["dies"]["good"], seen["dies"]["n"], seen["dies"]["good_at_first_touch"]) == (8, 8, 8) and len(seen["quantities"]) == 6
+    for q in seen["quantities"]:
+        mine = [r for r in rows if (r["device"], r["quantity"]) == (q["device"], q["quantity"])]
+        values = [r["value"] for r in mine if r["value"] is not None]
+        n, good = sum(r["verdict"] != "none" for r in mine), sum(r["verdict"] == "pass" for r in mine)
+        ok = ok and (q["n"], q["good"], q["no_verdict"], q["values"], q["not_measured"]) == (n, good, len(mine) - n, len(values), 0)
+        ok = ok and (n == 0 or all(abs((good / n - e) ** 2 - 1.959963984540054 ** 2 * e * (1 - e) / n) < 1e-12 for e in q["wilson"]))
+        ok = ok and (not values or (abs(q["median"] / statistics.median(values) - 1) < 1e-12 and abs(q["s"] / statistics.stdev(values) - 1) < 1e-9 and q["s_without_measuring"] < q["s"]))
+    check("yield counts what the parameters say, and its interval is Wilson's", ok, out)
+    check("show says the yield in a line", "Yield        8 of 8 dies with a verdict are good: 100.0 %, with 95 % between 67.6 and 100.0 %, of this wafer; 8 at the first touch\n" in t("show", run)[1])
 
 
 def exporting(t, run):
