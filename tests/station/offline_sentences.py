@@ -4,6 +4,7 @@
 offline_sentences.py [--build DIR] [--print]       --print shows every sentence and every worst difference
 The check files of tests/reference are the truth of what is corrected; the sentences must name the file, the value and what to do.
 """
+import math
 from offline_kit import *
 
 
@@ -91,6 +92,33 @@ def words(d):
         refused(d, "a band of lines without %s" % key, ["solve", d.plan("l.json", standards=lines, calibration=bands)], "l.json", "/calibration/%s" % key, '"%s": ' % key, "trl")
 
 
+def off_states(d):
+    """what is plainly no transistor that is off is named; what is one, with leakage and lossy pads, is read"""
+    hz = [0.1e9 * k for k in range(1, 201)]
+
+    def device(name, y):
+        s = [s_of_y(y(2 * math.pi * f), (50, 50)) for f in hz]
+        return d.s2p(name, hz, [[x[0][0], x[0][1], x[1][0], x[1][1]] for x in s])
+
+    def series(z, pad=20e-15):
+        return lambda w: [[1 / z(w) + 1j * w * pad, -1 / z(w)], [-1 / z(w), 1 / z(w) + 1j * w * pad]]
+
+    for name, y, *pieces in (("inductor", series(lambda w: 1 + 1j * w * 1e-9), "inductive (1 nH at 0.1 GHz)"),
+                             ("coil", series(lambda w: 20 + 1j * w * 5e-9, 50e-15), "inductive (5 nH"),
+                             ("via", series(lambda w: 0.1 + 1j * w * 20e-12), "inductive (0.02 nH"),
+                             ("resistor", series(lambda w: 50), "conducts between its ports (50 ohm"),
+                             ("on", lambda w: [[1j * w * 50e-15, -1j * w * 8e-15], [0.05 - 1j * w * 8e-15, 0.002 + 1j * w * 30e-15]], "amplifies"),
+                             ("match", lambda w: [[0.02, 0], [0, 0.02]], "port 1 conducts to ground"),
+                             ("short", lambda w: [[1 / (1j * w * 20e-12 + 0.5), 0], [0, 1 / (1j * w * 20e-12 + 0.5)]], "Im Y11", "does not rise")):
+        for kind in ("pi", "cold_pinch"):
+            refused(d, "%s as an off state, %s" % (name, kind), ["extrinsic", "--off", device(name + ".s2p", y), "--off-as", kind], name + ".s2p", *pieces, status=1)
+    refused(d, "a capacitor as a pinched FET", ["extrinsic", "--off", device("cap.s2p", series(lambda w: 1 + 1 / (1j * w * 100e-15)))], "cap.s2p", "-80 fF", "pi", status=1)
+    leaking = lambda w: [[1j * w * 60e-15 + w * 3e-15 + 1e-5, -1j * w * 10e-15 - 1e-5], [-1j * w * 10e-15 - 1e-5, 1j * w * 40e-15 + w * 3e-15 + 1e-5]]
+    told = d.json("extrinsic", "--off", device("off.s2p", leaking), "--off-as", "pi")
+    found = {e["name"]: e["value"] for e in told["elements"]} if told else {}
+    check("a transistor that is off, leaking 100 kohm, on lossy pads", found and abs(found["c_in"] - 50e-15) < 1e-18 and abs(found["c_out"] - 30e-15) < 1e-18 and abs(found["c_between"] - 10e-15) < 1e-18, found)
+
+
 def options(d):
     """no option is ignored: it is used, or refused with a sentence"""
     j = reference("cal_solt.json")
@@ -124,4 +152,4 @@ def options(d):
 
 
 if __name__ == "__main__":
-    raise SystemExit(run(one_port_alone, any_two_port, words, options))
+    raise SystemExit(run(one_port_alone, any_two_port, words, off_states, options))

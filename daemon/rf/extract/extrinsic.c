@@ -4,6 +4,7 @@
  *             come back, tests/unit/rf_transistor.c.
  * Idea        Everything is a straight line: Im Y = C w and Im Z = L w through zero, Re Z = a + b x over bias. */
 #include "rf/extract/extrinsic.h"
+#include "rf/extract/extrinsic_off.h"
 #include "rf/network/convert.h"
 #include "rf/deembed/deembed_own.h"
 #include <math.h>
@@ -67,6 +68,7 @@ enum code rf_extrinsic_off(enum rf_off kind, const struct net2 *off, double low_
         if (code)
                 return code;
         struct slope_sum sum[3] = {{0}};
+        struct off_seen seen = {.first_hz = 0};
         double edges = kind == RF_OFF_COLD_PINCH ? 2 : 1;
         for (size_t i = 0; i < off->axis->n; i++) {
                 if (!inside(off->axis->hz[i], low_hz, high_hz))
@@ -76,7 +78,10 @@ enum code rf_extrinsic_off(enum rf_off kind, const struct net2 *off, double low_
                 slope_add(&sum[0], w, cimag(y.e[0]) + edges * b12);
                 slope_add(&sum[1], w, cimag(y.e[3]) + b12);
                 slope_add(&sum[2], w, -b12);
+                off_see(&seen, y, off->axis->hz[i]);
         }
+        if ((code = off_check(&seen, err)))
+                return code;
         double c[3], u[3], residual[3], all = 0;
         for (int k = 0; k < 3; k++) {
                 c[k] = slope_of(&sum[k], &u[k], &residual[k]);
@@ -93,6 +98,17 @@ enum code rf_extrinsic_off(enum rf_off kind, const struct net2 *off, double low_
                                                 : "Im Y12",
                                        100 * residual[k]);
         }
+        for (int k = 0; k < 3; k++)
+                if (c[k] < -0.05 * all - 3 * u[k])
+                        return tp_fail(
+                                err, CODE_UNRESOLVABLE, "%s of the transistor that is off comes out at %.3g fF: %s",
+                                k == 0   ? "the capacitance at the input"
+                                : k == 1 ? "the capacitance at the output"
+                                         : "the capacitance between the ports",
+                                c[k] * 1e15,
+                                kind == RF_OFF_COLD_PINCH && k == 0
+                                        ? "its input is not symmetric to drain and source, as a pinched FET's is; is it one (else pi)?"
+                                        : "no capacitance is negative; look at the planes and whether this is the file");
         for (int k = 0; k < 3; k++) {
                 ret->value[RF_X_C_IN + k] = c[k];
                 ret->u[RF_X_C_IN + k] = u[k];
