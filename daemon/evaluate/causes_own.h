@@ -5,14 +5,12 @@
 #define TIPPLANE_EVALUATE_CAUSES_OWN_H
 #include "evaluate/chain.h"
 #include "evaluate/virtual.h"
+#include "rf/correct/terms_causes.h"
 
-/* Half of the placement's variance is the stage's, which moves the pads under both probes alike: what lengthens one port's path shortens
-   the other's.  The other half is each tip's own. */
-#define OWN_SHARE 0.70710678118654752440
+#define OWN_SHARE PLACEMENT_OWN_SHARE
 #define LEAD_OHM 50.0
-#define LEFT_LEAST 0.1      /* of a variance, when what is known of it explains all that was seen */
-#define NOISY 0.05          /* relative scatter above which a number is no longer straight in the noise behind it */
-#define ALUMINA_EPS_EFF 5.3 /* coplanar line on a calibration substrate, where the recipe does not say */
+#define LEFT_LEAST 0.1 /* of a variance, when what is known of it explains all that was seen */
+#define NOISY 0.05     /* relative scatter above which a number is no longer straight in the noise behind it */
 
 struct slope {
         const struct asked *a;

@@ -3,7 +3,27 @@
 #include "rf_check.h"
 #include "rf/network/convert.h"
 #include "rf/extract/extract.h"
+#include "rf/correct/terms_causes.h"
 #include "rf/numbers/uncertain.h"
+
+/* Column c as a cause of the terms at point i moves the device as the column does: the way by a document is the way by the solver. */
+static void as_a_cause(struct arena *arena, const struct covariance *cov, size_t c, const struct terms *terms, size_t i, struct m2 raw,
+                       const double complex want[4], const char *name, double hz)
+{
+        struct terms_cause cause = {.about = {name, CAUSE_OF_STANDARD, INFINITY}};
+        for (int t = 0; t < TERM_COUNT; t++)
+                if (terms_is_made_of(terms->model, t)) {
+                        double *one = arena_take(arena, 2 * sizeof *one);
+                        one[0] = creal(cov->d_terms[c * TERM_COUNT + (size_t)t]);
+                        one[1] = cimag(cov->d_terms[c * TERM_COUNT + (size_t)t]);
+                        cause.re[t] = &one[0];
+                        cause.im[t] = &one[1];
+                }
+        struct m2 got = rf_terms_cause_change(terms, i, &cause, 0, raw);
+        for (int e = 0; e < 4; e++)
+                if (terms->model != TERMS_ONE_PORT || e == 0 || e == 3)
+                        check_close(name, hz, got.e[e], want[e], 1e-8);
+}
 
 static void sol_follows_lagrange_interpolation(void **state)
 {
@@ -41,6 +61,9 @@ static void sol_follows_lagrange_interpolation(void **state)
                 /* 1e-8: central differences of 1e-6, twice */
                 check_close("dG", 110e9, d[c][col.entry], check_complex(cJSON_GetArrayItem(want, (int)col.standard)), 1e-8);
                 check_close("other port", 110e9, d[c][3 - col.entry], 0, 1e-9); /* one rounding over 1e-6 */
+                double complex want_s[4] = {0};
+                want_s[col.entry] = check_complex(cJSON_GetArrayItem(want, (int)col.standard));
+                as_a_cause(arena, cov, c, &s->terms, 8, m2_diag(raw, raw), want_s, "dG, as a cause", 110e9);
         }
         cJSON_Delete(json);
         cJSON_Delete(u);
@@ -97,6 +120,7 @@ static void trl_jacobian_is_the_published_one(void **state)
                         check_close("dS", 54e9, d[c][row], want, 1e-7); /* their differences and ours, 1e-6 each */
                         sum[row] += creal(d[c][row] * conj(d[c][row]));
                 }
+                as_a_cause(arena, cov, c, &s->terms, 6, raw, d[c], "dS, as a cause", 54e9);
                 checked++;
         }
         assert_int_equal(checked, 10); /* two lines of four, the reflect's S11 and S22 */

@@ -148,14 +148,15 @@ enum code rf_standard_ideal(const struct standard_definition *port1, const struc
 
 /* ---- uncertainty -------------------------------------------------------------------------------------------------------------------- */
 
-/* Reflection, or transmission of a thru. */
-static double complex says(const struct standard_definition *def, double t_c, double hz)
+static bool is_two_port(const struct standard_definition *def) { return def->kind == RF_THRU || def->kind == RF_LINE; }
+static struct m2 says(const struct standard_definition *def, double t_c, double hz)
 {
-        return def->kind == RF_THRU || def->kind == RF_LINE ? rf_standard_thru(def, hz).e[2] : rf_standard_reflection(def, t_c, hz);
+        double complex g = is_two_port(def) ? 0 : rf_standard_reflection(def, t_c, hz);
+        return is_two_port(def) ? rf_standard_thru(def, hz) : m2_diag(g, g);
 }
 
-size_t rf_standard_causes(const struct standard_definition *def, double t_c, double u_t_k, double hz,
-                          double complex ret_d[RF_STANDARD_CAUSES], const char *ret_name[RF_STANDARD_CAUSES])
+size_t rf_standard_moves(const struct standard_definition *def, double t_c, double u_t_k, double hz, struct m2 ret_d[RF_STANDARD_CAUSES],
+                         const char *ret_name[RF_STANDARD_CAUSES])
 {
         static const char *const c_name[4] = {"C0", "C1", "C2", "C3"}, *const l_name[4] = {"L0", "L1", "L2", "L3"};
         struct standard_definition moved = *def;
@@ -182,18 +183,28 @@ size_t rf_standard_causes(const struct standard_definition *def, double t_c, dou
                         continue;
                 double is = *rows[k].at, h = 1e-6 * rows[k].unit;
                 *rows[k].at = is + h;
-                double complex up = says(&moved, t_c, hz);
+                struct m2 up = says(&moved, t_c, hz);
                 *rows[k].at = is - h;
-                double complex down = says(&moved, t_c, hz);
+                struct m2 down = says(&moved, t_c, hz);
                 *rows[k].at = is;
-                ret_d[used] = (up - down) / (2 * h) * rows[k].u;
+                ret_d[used] = m2_scale(rows[k].u / (2 * h), m2_sub(up, down));
                 ret_name[used++] = rows[k].name;
         }
         if (u_t_k != 0 && def->r_per_k != 0) {
-                ret_d[used] = (says(def, t_c + 0.01, hz) - says(def, t_c - 0.01, hz)) / 0.02 * u_t_k;
+                ret_d[used] = m2_scale(u_t_k / 0.02, m2_sub(says(def, t_c + 0.01, hz), says(def, t_c - 0.01, hz)));
                 ret_name[used++] = "temperature";
         }
         return used;
+}
+
+size_t rf_standard_causes(const struct standard_definition *def, double t_c, double u_t_k, double hz,
+                          double complex ret_d[RF_STANDARD_CAUSES], const char *ret_name[RF_STANDARD_CAUSES])
+{
+        struct m2 d[RF_STANDARD_CAUSES];
+        size_t n = rf_standard_moves(def, t_c, u_t_k, hz, d, ret_name);
+        for (size_t k = 0; k < n; k++)
+                ret_d[k] = d[k].e[is_two_port(def) ? 2 : 0];
+        return n;
 }
 
 double rf_standard_u(const struct standard_definition *def, double t_c, double u_t_k, double hz)

@@ -42,6 +42,9 @@ enum code rf_standard_ideal(const struct standard_definition *port1, const struc
 #define RF_STANDARD_CAUSES 14
 size_t rf_standard_causes(const struct standard_definition *def, double t_c, double u_t_k, double hz,
                           double complex ret_d[RF_STANDARD_CAUSES], const char *ret_name[RF_STANDARD_CAUSES]);
+/* The same as what becomes of all four S, a reflection standing at both ports. */
+size_t rf_standard_moves(const struct standard_definition *def, double t_c, double u_t_k, double hz, struct m2 ret_d[RF_STANDARD_CAUSES],
+                         const char *ret_name[RF_STANDARD_CAUSES]);
 /* Their sum as one standard uncertainty per component: sqrt(sum |d|^2 / 2). */
 double rf_standard_u(const struct standard_definition *def, double t_c, double u_t_k, double hz);
 

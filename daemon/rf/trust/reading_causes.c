@@ -1,0 +1,161 @@
+/* reading_causes.c: from causes of error terms, touch and noise to causes of corrected S (reading_causes.h). */
+#include "rf/trust/reading_causes.h"
+#include "rf/correct/correct.h"
+#include "rf/trust/modes.h"
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+struct own {
+        const struct corrected_reading *r;
+        struct arena *arena;
+        struct net2_causes *to;
+        double complex f, b; /* switch terms of the point */
+};
+
+/* What one standard uncertainty of a cause does to S at point i. */
+typedef struct m2 change_at(const struct own *o, size_t i, const void *cause);
+
+static double complex switch_at(const double *re, const double *im, size_t i) { return re ? CMPLX(re[i], im[i]) : 0; }
+
+static enum code add(struct own *o, enum cause_kind kind, double freedom, const char *of, const char *name, change_at *change,
+                     const void *cause, struct tp_error *err)
+{
+        size_t n = o->r->raw->axis->n;
+        const struct switch_terms *sw = o->r->switch_terms;
+        struct net2_cause *c = &o->to->of[o->to->n];
+        double *columns = arena_take(o->arena, 8 * n * sizeof *columns);
+        bool moves[4] = {false};
+        if (!columns || !(c->about.name = arena_text(o->arena, name)))
+                return tp_fail_memory(err);
+        c->about.kind = kind;
+        c->about.freedom = freedom;
+        net2_cause_id(of, name, c->id);
+        for (size_t i = 0; i < n; i++) {
+                o->f = sw ? switch_at(sw->f_re, sw->f_im, i) : 0;
+                o->b = sw ? switch_at(sw->r_re, sw->r_im, i) : 0;
+                struct m2 d = change(o, i, cause);
+                for (int e = 0; e < 4; e++) {
+                        double re = creal(d.e[e]), im = cimag(d.e[e]);
+                        if (!isfinite(re) || !isfinite(im))
+                                return tp_fail(err, CODE_UNRESOLVABLE,
+                                               "what \"%s\" does at %.9g Hz is no number; look at the reading there", name,
+                                               o->r->raw->axis->hz[i]);
+                        columns[(size_t)(2 * e) * n + i] = re;
+                        columns[(size_t)(2 * e + 1) * n + i] = im;
+                        moves[e] = moves[e] || re != 0 || im != 0;
+                }
+        }
+        for (int e = 0; e < 4; e++)
+                if (moves[e]) {
+                        c->re[e] = columns + (size_t)(2 * e) * n;
+                        c->im[e] = columns + (size_t)(2 * e + 1) * n;
+                }
+        if (moves[0] || moves[1] || moves[2] || moves[3])
+                o->to->n++;
+        else
+                *c = (struct net2_cause){.id = ""};
+        return CODE_OK;
+}
+
+static struct m2 masked(const struct own *o, struct m2 d)
+{
+        if (!(o->r->ports & 1u))
+                d.e[0] = 0;
+        if (!(o->r->ports & 2u))
+                d.e[3] = 0;
+        if (o->r->ports != 3)
+                d.e[1] = d.e[2] = 0;
+        return d;
+}
+
+static struct m2 by_terms(const struct own *o, size_t i, const void *cause)
+{
+        struct m2 raw = net2_get(o->r->raw, i);
+        bool take = o->r->terms->switch_removed && (o->f != 0 || o->b != 0);
+        return masked(o, rf_terms_cause_change(o->r->terms, i, cause, o->r->at[i], take ? rf_switch_remove_point(raw, o->f, o->b) : raw));
+}
+
+static struct m2 by_noise(const struct own *o, size_t i, const void *cause)
+{
+        int e = *(const int *)cause;
+        struct m2 raw = net2_get(o->r->raw, i), up = raw, down = raw;
+        const double h = 1e-6;
+        up.e[e] += h;
+        down.e[e] -= h;
+        up = rf_corrected_as_read(o->r->terms, i, up, o->f, o->b);
+        down = rf_corrected_as_read(o->r->terms, i, down, o->f, o->b);
+        return masked(o, m2_scale(reading_noise(o->r->u, raw.e[e]) / (2 * h), m2_sub(up, down)));
+}
+
+enum touch { TOUCH_R, TOUCH_L, TOUCH_PLACE, TOUCH_BOTH };
+struct touched {
+        enum touch touch;
+        int port;
+};
+static struct m2 by_touch(const struct own *o, size_t i, const void *cause)
+{
+        const struct touched *t = cause;
+        const struct reading_u *u = o->r->u;
+        struct m2 s = net2_get(o->r->corrected, i);
+        double w = RF_TWO_PI * o->r->raw->axis->hz[i], z = o->r->corrected->z_re[i] > 0 ? o->r->corrected->z_re[i] : 50;
+        double complex theta = CMPLX(0, w * sqrt(u->eps_eff) / RF_C0_M_S * u->placement_um * 1e-6 * PLACEMENT_OWN_SHARE);
+        switch (t->touch) {
+        case TOUCH_R:
+                return masked(o, rf_move_series(s, t->port, u->contact_ohm, z));
+        case TOUCH_L:
+                return masked(o, rf_move_series(s, t->port, CMPLX(0, w * u->contact_h), z));
+        case TOUCH_PLACE:
+                return masked(o, rf_move_shift(s, t->port, theta));
+        case TOUCH_BOTH:
+                break;
+        }
+        return masked(o, m2_sub(rf_move_shift(s, 0, theta), rf_move_shift(s, 1, theta)));
+}
+
+static enum code own_touch(struct own *o, enum touch touch, int port, struct tp_error *err)
+{
+        static const char *const words[] = {"touch R", "touch L", "place", "place"};
+        struct touched t = {touch, port};
+        char name[48];
+        if (touch == TOUCH_BOTH)
+                snprintf(name, sizeof name, "own: place, both ports");
+        else
+                snprintf(name, sizeof name, "own: %s, port %d", words[touch], port + 1);
+        return add(o, touch <= TOUCH_L ? CAUSE_OF_CONTACT : CAUSE_OF_PLACEMENT, INFINITY, o->r->reading_id, name, by_touch, &t, err);
+}
+
+enum code rf_reading_causes(const struct corrected_reading *r, struct arena *arena, struct net2_causes *ret, struct tp_error *err)
+{
+        static const char *const noise[4] = {"own: noise, S11", "own: noise, S12", "own: noise, S21", "own: noise, S22"};
+        struct own o = {.r = r, .arena = arena, .to = ret};
+        const struct reading_u *u = r->u;
+        enum code code = CODE_OK;
+        *ret = (struct net2_causes){.axis = r->raw->axis};
+        if (!(ret->of = arena_take(arena, (r->causes->n + 16) * sizeof *ret->of)) ||
+            !(ret->not_counted = arena_take(arena, CAUSES_NOT_COUNTED_MAX * sizeof *ret->not_counted)))
+                return tp_fail_memory(err);
+        for (size_t k = 0; k < r->causes->n && !code; k++) {
+                const struct terms_cause *c = &r->causes->of[k];
+                code = add(&o, c->about.kind, c->about.freedom, r->terms_id, c->about.name, by_terms, c, err);
+        }
+        for (int port = 0; port < 2; port++) {
+                if (!(r->ports & (port ? 2u : 1u)))
+                        continue;
+                if (u->contact_ohm > 0 && !code)
+                        code = own_touch(&o, TOUCH_R, port, err);
+                if (u->contact_h > 0 && !code)
+                        code = own_touch(&o, TOUCH_L, port, err);
+                if (u->placement_um > 0 && !code)
+                        code = own_touch(&o, TOUCH_PLACE, port, err);
+        }
+        if (u->placement_um > 0 && r->ports == 3 && !code)
+                code = own_touch(&o, TOUCH_BOTH, 0, err);
+        for (int e = 0; e < 4 && !code; e++)
+                if (u->noise_floor > 0 || u->noise_trace > 0)
+                        code = add(&o, CAUSE_OF_NOISE, u->noise_freedom, r->reading_id, noise[e], by_noise, &e, err);
+        for (size_t k = 0; k < r->causes->not_counted_n && ret->not_counted_n < CAUSES_NOT_COUNTED_MAX - 1; k++)
+                ret->not_counted[ret->not_counted_n++] = r->causes->not_counted[k];
+        ret->not_counted[ret->not_counted_n++] = "drift since the calibration";
+        return code;
+}
