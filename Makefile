@@ -194,6 +194,7 @@ judges: $(B)/rf_judge $(B)/fit_judge $(B)/tipplane $(B)/tipplaned $(B)/tipplane-
 
 FUZZ_touchstone := formats $(NEED_formats)
 FUZZ_terms := formats $(NEED_formats)
+FUZZ_uncertainty := formats $(NEED_formats)
 FUZZ_csv := formats $(NEED_formats)
 FUZZ_stdf := formats $(NEED_formats)
 FUZZ_recipe := recipe $(NEED_recipe)
@@ -202,7 +203,7 @@ FUZZ_station := station $(NEED_station) host
 FUZZ_frame := station $(NEED_station) host
 FUZZ_entry := run $(NEED_run)
 FUZZ_calibration := evaluate $(NEED_evaluate) host
-FUZZERS := $(foreach f,touchstone csv stdf recipe station frame entry calibration terms plan,$(B)/fuzz_$(f))
+FUZZERS := $(foreach f,touchstone csv stdf recipe station frame entry calibration terms uncertainty plan,$(B)/fuzz_$(f))
 $(FUZZERS): $(B)/fuzz_%: $(B)/tests/fuzz/fuzz_%.o $$(foreach r,$$(FUZZ_$$*),$(B)/lib$$r.a)
 	$(CC) $(LDFLAGS) $< -Wl,--start-group $(filter %.a,$^) -Wl,--end-group $(foreach r,$(FUZZ_$*),$(SYS_$(r))) -o $@
 test: $(FUZZERS)

@@ -1,7 +1,9 @@
-/* cmd_correct.c: raw files and error terms to corrected files. */
+/* cmd_correct.c: raw files and error terms to corrected files, and what is not known exactly of them. */
 #include "cli/correct.h"
 #include "recipe/offline_solve.h"
 #include "rf/correct/pick.h"
+#include "rf/trust/reading_causes.h"
+#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -58,9 +60,46 @@ static enum code one_port_check(struct cli *c, const struct terms *t, const char
         return CODE_OK;
 }
 
-static enum code correct_one(struct cli *c, const struct terms_json *t, const struct switch_terms *sw, const char *from, struct net2 *ret,
-                             struct tp_error *err)
+struct corrected {
+        struct net2 net;
+        struct net2_causes *causes; /* NULL: nothing is said of uncertainty */
+};
+
+/* What all raw files of the command are corrected with. */
+struct with {
+        const struct terms_json *t;
+        const struct switch_terms *sw;     /* NULL: none */
+        const struct terms_causes *causes; /* NULL: no uncertainty */
+        struct reading_u each;             /* of every touch and reading */
+        char digest[65];                   /* of the terms */
+};
+
+/* The causes of one corrected two-port; terms, sw: at its frequencies. */
+static enum code causes_of(struct cli *c, const struct with *w, const char *from, const struct offline_picked *picked,
+                           const struct terms *terms, const struct switch_terms *sw, const struct net2 *raw, struct corrected *ret,
+                           struct tp_error *err)
 {
+        char digest[65];
+        struct corrected_reading r = {.terms = terms,
+                                      .causes = w->causes,
+                                      .at = picked->terms_at,
+                                      .switch_terms = sw,
+                                      .raw = raw,
+                                      .corrected = &ret->net,
+                                      .ports = 3,
+                                      .u = &w->each,
+                                      .terms_id = w->digest,
+                                      .reading_id = digest};
+        enum code code = offline_digest(c, from, digest, err);
+        if (!code && !(ret->causes = arena_take(c->arena, sizeof *ret->causes)))
+                code = tp_fail_memory(err);
+        return code ? code : rf_reading_causes(&r, c->arena, ret->causes, err);
+}
+
+static enum code correct_one(struct cli *c, const struct with *w, const char *from, struct corrected *ret, struct tp_error *err)
+{
+        const struct terms_json *t = w->t;
+        const struct switch_terms *sw = w->sw;
         struct net2 file, raw;
         struct offline_picked *picked = arena_take(c->arena, sizeof *picked); /* the network points into it */
         struct terms terms;
@@ -82,12 +121,14 @@ static enum code correct_one(struct cli *c, const struct terms_json *t, const st
                                from);
         if ((code = offline_calibrated(c, from, file.axis, &t->axis, picked, err)))
                 return code;
-        if (!offline_net2_new(c, &picked->axis, &raw) || !offline_net2_new(c, &picked->axis, ret))
+        if (!offline_net2_new(c, &picked->axis, &raw) || !offline_net2_new(c, &picked->axis, &ret->net))
                 return tp_fail_memory(err);
         rf_pick_net2(&file, picked->raw_at, &raw);
         code = terms_on(c, t, sw, picked, &terms, &own, err);
         if (!code)
-                code = offline_correct(&terms, sw ? &own : NULL, &raw, ret, err);
+                code = offline_correct(&terms, sw ? &own : NULL, &raw, &ret->net, err);
+        if (!code && w->causes && ports == 2)
+                code = causes_of(c, w, from, picked, &terms, sw ? &own : NULL, &raw, ret, err);
         return code ? tp_where(err, "%s", from) : CODE_OK;
 }
 
@@ -99,8 +140,11 @@ enum code correct_write(struct cli *c, const struct correct_file *file, const st
         return CODE_OK;
 }
 
-static enum code write_one(struct cli *c, const struct correct_file *file, const struct net2 *net, const char *terms, struct tp_error *err)
+/* document: the uncertainty, for JSON; NULL: it is not wanted there. */
+static enum code write_one(struct cli *c, const struct correct_file *file, const struct corrected *got, const char *terms,
+                           struct text *document, struct tp_error *err)
 {
+        const struct net2 *net = &got->net;
         struct text text;
         char comment[1200];
         const char *port = cli_option(c, "port");
@@ -108,9 +152,13 @@ static enum code write_one(struct cli *c, const struct correct_file *file, const
         snprintf(comment, sizeof comment, "corrected with %.500s from %.500s", terms, file->from);
         text_init(&text, FILE_BYTES_MAX);
         enum code code = offline_net2_text(net, of_port, comment, file->to, &text, err);
-        if (!code)
+        if (!code && (!cli_json(c) || file->to))
                 code = correct_write(c, file, &text, err);
-        else if (!strstr(err->text, file->to ? file->to : file->from))
+        if (!code && got->causes && file->to)
+                code = offline_uncertainty_write(c, net, got->causes, file->to, &text, err);
+        if (!code && got->causes && cli_json(c))
+                code = offline_uncertainty_text(net, got->causes, file->to ? file->to : file->from, &text, document, err);
+        if (code && !strstr(err->text, file->to ? file->to : file->from))
                 tp_where(err, "%s", file->to ? file->to : file->from);
         text_done(&text);
         return code;
@@ -147,7 +195,8 @@ static enum code places(struct cli *c, struct correct_file *all, struct tp_error
         return dir ? c->world->file->make_dir(c->world, dir, err) : CODE_OK;
 }
 
-static void put_json(struct cli *c, const struct correct_file *files, const struct net2 *nets, const struct terms_json *t)
+static void put_json(struct cli *c, const struct correct_file *files, const struct corrected *got, const struct text *documents,
+                     const struct terms_json *t)
 {
         struct json_out o = json_to(&c->out);
         json_open(&o, NULL, '{');
@@ -160,8 +209,10 @@ static void put_json(struct cli *c, const struct correct_file *files, const stru
                 json_open(&o, NULL, '{');
                 json_text(&o, "raw", files[k].from);
                 json_text(&o, "out", files[k].to);
-                json_real(&o, "z_ref_ohm", net2_z_real(&nets[k]));
-                offline_net2_json(&o, &nets[k]);
+                json_real(&o, "z_ref_ohm", net2_z_real(&got[k].net));
+                offline_net2_json(&o, &got[k].net);
+                if (got[k].causes)
+                        json_raw(&o, "uncertainty", text_of(&documents[k]));
                 json_close(&o, '}');
         }
         json_close(&o, ']');
@@ -169,33 +220,80 @@ static void put_json(struct cli *c, const struct correct_file *files, const stru
         text_put(&c->out, "\n");
 }
 
-static enum code correct_two_ports(struct cli *c, const struct correct_file *files, const char *path, const struct terms_json *t,
-                                   struct tp_error *err)
+/* What each touch and reading adds: as the terms say, or as the options do. */
+static enum code each_of(struct cli *c, struct with *w, struct tp_error *err)
+{
+        static const struct terms_causes none = {.reading = {.noise_freedom = INFINITY, .eps_eff = ALUMINA_EPS_EFF}};
+        double noise[2], contact[2];
+        size_t n = 0;
+        bool own = cli_has(c, "noise-u") || cli_has(c, "contact-u") || cli_has(c, "placement-u");
+        w->causes = cli_has(c, "no-uncertainty") ? NULL : w->t->causes ? w->t->causes : own ? &none : NULL;
+        if (!w->causes)
+                return CODE_OK;
+        w->each = w->causes->reading;
+        enum code code = offline_number(c, "placement-u", 0, 1e3, w->each.placement_um, &w->each.placement_um, err);
+        if (!code && cli_has(c, "noise-u") && !(code = offline_numbers(c, "noise-u", noise, 2, &n, err))) {
+                if (n != 2 || !(noise[0] >= 0 && noise[0] <= 1 && noise[1] >= 0 && noise[1] <= 1))
+                        return tp_fail(err, CODE_BAD_INPUT, "--noise-u %s: give two numbers from 0 to 1, the floor and the part of |m|",
+                                       cli_option(c, "noise-u"));
+                w->each.noise_floor = noise[0];
+                w->each.noise_trace = noise[1];
+                w->each.noise_freedom = INFINITY;
+        }
+        if (!code && cli_has(c, "contact-u") && !(code = offline_numbers(c, "contact-u", contact, 2, &n, err))) {
+                if (n != 2 || !(contact[0] >= 0 && contact[0] <= 100 && contact[1] >= 0 && contact[1] <= 1e-7))
+                        return tp_fail(err, CODE_BAD_INPUT,
+                                       "--contact-u %s: give two numbers, of the resistance in ohm and the inductance in H",
+                                       cli_option(c, "contact-u"));
+                w->each.contact_ohm = contact[0];
+                w->each.contact_h = contact[1];
+        }
+        return code;
+}
+
+/* Causes are left out without a document to put them into. */
+static void say_lost(struct cli *c, const struct correct_file *files, const struct corrected *got)
+{
+        for (size_t k = 0; k < c->arg_n; k++)
+                if (got[k].causes && !files[k].to && !cli_json(c)) {
+                        cli_note(c, "%s: what is not known exactly of it has no file to lie beside; give --out FILE or --to DIR",
+                                 files[k].from);
+                        return;
+                }
+}
+
+static enum code correct_two_ports(struct cli *c, const struct correct_file *files, const char *path, struct with *w, struct tp_error *err)
 {
         const char *switch_path = cli_option(c, "switch-terms");
-        struct net2 *nets = arena_take(c->arena, c->arg_n * sizeof *nets);
+        struct corrected *got = arena_take(c->arena, c->arg_n * sizeof *got);
+        struct text *documents = arena_take(c->arena, c->arg_n * sizeof *documents);
         struct switch_terms own = {NULL};
-        enum code code = nets ? CODE_OK : tp_fail_memory(err);
+        enum code code = got && documents ? each_of(c, w, err) : tp_fail_memory(err);
         for (size_t k = 0; k < c->arg_n && cli_has(c, "port") && !code; k++)
                 if (touchstone_ports_of_name(files[k].from) != 1)
                         code = tp_fail(err, CODE_BAD_INPUT, "--port says which port a .s1p was read at; %s has both: leave --port out",
                                        files[k].from);
-        if (!code && switch_path && !t->terms.switch_removed)
+        if (!code && switch_path && !w->t->terms.switch_removed)
                 code = tp_fail(
                         err, CODE_BAD_INPUT,
                         "--switch-terms %s: these terms (%s) were solved without removing switch terms, so raw data keep theirs; leave "
                         "it out",
-                        switch_path, t->terms.method);
+                        switch_path, w->t->terms.method);
         if (!code && switch_path)
                 code = offline_switch_terms(c, switch_path, NULL, &own, err);
-        const struct switch_terms *sw = switch_path ? &own : t->has_sw ? &t->sw : NULL;
+        w->sw = switch_path ? &own : w->t->has_sw ? &w->t->sw : NULL;
         for (size_t k = 0; k < c->arg_n && !code; k++) /* all before the first is written */
-                code = correct_one(c, t, sw, files[k].from, &nets[k], err);
+                code = correct_one(c, w, files[k].from, &got[k], err);
+        for (size_t k = 0; k < c->arg_n && documents; k++)
+                text_init(&documents[k], FILE_BYTES_MAX);
         for (size_t k = 0; k < c->arg_n && !code; k++)
-                if (!cli_json(c) || files[k].to)
-                        code = write_one(c, &files[k], &nets[k], path, err);
+                code = write_one(c, &files[k], &got[k], path, &documents[k], err);
         if (!code && cli_json(c))
-                put_json(c, files, nets, t);
+                put_json(c, files, got, documents, w->t);
+        else if (!code)
+                say_lost(c, files, got);
+        for (size_t k = 0; k < c->arg_n && documents; k++)
+                text_done(&documents[k]);
         return code;
 }
 
@@ -205,8 +303,9 @@ enum code do_correct(struct cli *c, struct tp_error *err)
         struct correct_file *files = arena_take(c->arena, c->arg_n * sizeof *files);
         struct multiport_json *many = NULL;
         struct terms_json *two = NULL;
+        struct with *w = arena_take(c->arena, sizeof *w);
         size_t n;
-        if (!files)
+        if (!files || !w)
                 return tp_fail_memory(err);
         if (!path)
                 return tp_fail(err, CODE_BAD_INPUT, "`tipplane correct` needs --terms FILE; `tipplane solve` makes it");
@@ -219,5 +318,9 @@ enum code do_correct(struct cli *c, struct tp_error *err)
         code = is_many ? multiport_json_read(bytes, n, c->arena, &many, err) : terms_json_read(bytes, n, c->arena, &two, err);
         if (code)
                 return tp_where(err, "%s", path);
-        return is_many ? correct_multiport(c, files, path, many, err) : correct_two_ports(c, files, path, two, err);
+        if (is_many)
+                return correct_multiport(c, files, path, many, err);
+        w->t = two;
+        code = offline_digest(c, path, w->digest, err);
+        return code ? code : correct_two_ports(c, files, path, w, err);
 }

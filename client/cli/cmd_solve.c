@@ -1,6 +1,5 @@
 /* cmd_solve.c: a plan of files to error terms and what they are worth.  The plan is recipe/offline_plan.h's, the solution
  * recipe/offline_solve.h's; here the files are read, and their names and digests kept as provenance. */
-#include "base/hash.h"
 #include "cli/solve.h"
 #include <math.h>
 #include <stdio.h>
@@ -8,17 +7,12 @@
 
 enum code solve_note_file(struct solve_job *j, const char *name, const char *path, struct tp_error *err)
 {
-        const char *bytes;
         char digest[65], key[32], *value = arena_take(j->c->arena, 400), *own_key;
-        uint8_t sha256[32];
-        size_t n;
         if (j->notes->n == TERMS_JSON_NOTES_MAX)
                 return CODE_OK;
-        enum code code = offline_bytes(j->c, path, &bytes, &n, err);
+        enum code code = offline_digest(j->c, path, digest, err);
         if (code)
                 return code;
-        sha256_of(bytes, n, sha256);
-        hex_of(sha256, sizeof sha256, digest);
         const char *slash = strrchr(path, '/');
         snprintf(key, sizeof key, "file_%zu", j->notes->n);
         own_key = arena_text(j->c->arena, key);
@@ -111,6 +105,8 @@ enum code solve_files(struct solve_job *j, struct offline_solved **ret, struct t
         }
         if (!code)
                 code = offline_solve(p, readings, n, p->has_switch_terms ? &sw : NULL, j->c->arena, ret, err);
+        if (!code && j->with_causes)
+                code = offline_causes(p, readings, n, p->has_switch_terms ? &sw : NULL, j->c->arena, *ret, err);
         if (!code)
                 solve_suspicions(j, *ret, readings, n, p->has_switch_terms ? &sw : NULL);
         return code;
@@ -167,7 +163,8 @@ static enum code solve_two_ports(struct solve_job *j, struct tp_error *err)
         text_init(&terms, FILE_BYTES_MAX);
         text_init(&words, 0);
         text_init(&json, FILE_BYTES_MAX);
-        code = terms_json_write(&s->terms, s->has_switch ? &s->switch_terms : NULL, j->notes->note, j->notes->n, &terms, err);
+        code = terms_json_write(&s->terms, s->has_switch ? &s->switch_terms : NULL, j->notes->note, j->notes->n, solved->causes, &terms,
+                                err);
         if (code)
                 tp_where(err, "%s", j->path);
         struct json_out o = json_to(&json);
@@ -192,5 +189,6 @@ enum code do_solve(struct cli *c, struct tp_error *err)
         enum code code = notes ? solve_plan_read(&job, c->args[0], "plan", err) : tp_fail_memory(err);
         if (code)
                 return code;
+        job.with_causes = job.plan->ports <= 2 && !cli_has(c, "no-causes");
         return job.plan->ports > 2 ? solve_multiport(&job, err) : solve_two_ports(&job, err);
 }

@@ -4,6 +4,7 @@
 #define TIPPLANE_CLI_OFFLINE_H
 #include "cli/cli.h"
 #include "formats/terms_json.h"
+#include "rf/network/causes.h"
 #include "formats/touchstone.h"
 
 #define FILE_BYTES_MAX ((size_t)256 << 20)
@@ -65,6 +66,24 @@ enum code offline_netn_text(const struct netn *net, const char *comment, const c
 enum code offline_net2_text(const struct net2 *net, int port, const char *comment, const char *path, struct text *to, struct tp_error *err);
 /* The same to --out. */
 enum code offline_net2_out(struct cli *c, const struct net2 *net, const char *comment, struct tp_error *err);
+/* SHA-256 of a file's bytes, in hex. */
+enum code offline_digest(struct cli *c, const char *path, char ret[65], struct tp_error *err);
+
+/* ---- offline_uncertainty.c: what is not known exactly of a corrected two-port, in a document beside its file -------------------------- */
+/* "x.u.json" of "x.s2p".  In the arena; NULL: no memory. */
+const char *offline_uncertainty_path(struct cli *c, const char *path);
+/* The document of the network that `text` holds as the file `path` (NULL: it goes to stdout, and is called `name`). */
+enum code offline_uncertainty_text(const struct net2 *net, const struct net2_causes *causes, const char *path, const struct text *text,
+                                   struct text *to, struct tp_error *err);
+/* The same to where it belongs, beside `path`. */
+enum code offline_uncertainty_write(struct cli *c, const struct net2 *net, const struct net2_causes *causes, const char *path,
+                                    const struct text *text, struct tp_error *err);
+/* The causes of the file `path`, on the axis of `net` which was read from it.  *ret NULL: it has no document, or with --no-uncertainty.
+   CODE_BAD_INPUT: the document is of another file, or of another state of this one. */
+enum code offline_uncertainty_of(struct cli *c, const char *path, const struct net2 *net, struct net2_causes **ret, struct tp_error *err);
+/* The same causes at the frequencies of `axis`, which their own span; between two of theirs along a straight line. */
+enum code offline_causes_on(struct cli *c, struct net2_causes *causes, const struct axis *axis, struct tp_error *err);
+
 /* Do both names lead to one file that is there? */
 bool offline_same_file(const char *a, const char *b);
 /* `text` as the file `to`, whole or not at all; CODE_BAD_INPUT: this command has read that file. */

@@ -14,6 +14,7 @@ struct solve_job {
         const char *path; /* of the plan */
         const struct offline_plan *plan;
         struct solve_notes *notes; /* of the result: what was read */
+        bool with_causes;          /* of uncertainty: of two ports, unless they are not wanted */
 };
 /* The plan beside the one of `job` (or at `path`, job->path NULL) read and checked into job->plan; its digest is noted under `name`. */
 enum code solve_plan_read(struct solve_job *job, const char *path, const char *name, struct tp_error *err);

@@ -284,8 +284,10 @@ const struct command_row command_rows[] = {
          "to "
          "--out or stdout (schema/terms.schema.json), what they are worth beside them.  Exit 10 when a verification is beyond its limit.  "
          "A "
-         "plan of 3 or 4 ports names steps of two ports each (schema/multiport.schema.json).",
-         {OUT, JSON},
+         "plan of 3 or 4 ports names steps of two ports each (schema/multiport.schema.json).  What the plan states of uncertainty goes "
+         "with "
+         "the terms, cause by cause.",
+         {{"no-causes", NULL, "terms alone, without what their uncertainty is made of"}, OUT, JSON},
          do_solve},
         {"correct",
          NULL,
@@ -293,11 +295,18 @@ const struct command_row command_rows[] = {
          1,
          CLI_ARGS_MAX,
          "raw files corrected with error terms; needs no daemon",
-         "RAW are .s2p on frequencies that the terms have, .s1p with one-port terms, .s3p or .s4p with terms of so many ports.",
+         "RAW are .s2p on frequencies that the terms have, .s1p with one-port terms, .s3p or .s4p with terms of so many ports.  Where the "
+         "terms hold causes of uncertainty, each corrected .s2p gets a document X.u.json beside it, which `tipplane deembed`, `extract`, "
+         "`fit` "
+         "and `compare` read (docs/uncertainty.md).",
          {{"terms", "FILE", "the error terms, as `tipplane solve` writes them"},
           {"switch-terms", "FILE", ".s2p: GF as S21, GR as S12 (default: those in the terms' file)"},
           {"port", "N", "of a .s1p: 1 (default) or 2"},
           {"common", NULL, "leave out frequencies that were not calibrated (default: refuse them)"},
+          {"noise-u", "F,T", "noise of the raw ratios: F and T |m|, one standard deviation (default: as in the plan)"},
+          {"contact-u", "OHM,H", "repeatability of a touch (default: as in the plan)"},
+          {"placement-u", "UM", "where a tip stands (default: as in the plan)"},
+          {"no-uncertainty", NULL, "no documents of uncertainty"},
           {"to", "DIR", "write each under its own name into this folder"},
           OUT,
           JSON},

@@ -18,7 +18,7 @@ enum code terms_find(const cJSON *json, const char *at, const char *key, const c
         if (*ret)
                 return CODE_OK;
         snprintf(pointer, sizeof pointer, "%s/%s", at, key);
-        return tp_fail_at(err, CODE_BAD_INPUT, pointer, "the error terms have no \"%s\" (%s)", key, pointer);
+        return tp_fail_at(err, CODE_BAD_INPUT, pointer, "there is no \"%s\" (%s)", key, pointer);
 }
 
 enum code terms_only(const cJSON *json, const char *at, const char *const *known, size_t known_n, struct tp_error *err)
@@ -30,7 +30,7 @@ enum code terms_only(const cJSON *json, const char *at, const char *const *known
                         is = is || strcmp(e->string, known[k]) == 0;
                 if (!is)
                         return tp_fail_at(err, CODE_BAD_INPUT, at, "\"%s\" in %s has no meaning here; leave it out",
-                                          terms_shown(e->string, room), at[0] ? at : "the error terms");
+                                          terms_shown(e->string, room), at[0] ? at : "the document");
         }
         return CODE_OK;
 }
@@ -62,7 +62,7 @@ static enum code reals_in(const cJSON *list, const char *pointer, size_t n, doub
         size_t i = 0;
         for (const cJSON *e = list->child; e; e = e->next, i++) {
                 if (i < n && (!cJSON_IsNumber(e) || !isfinite(e->valuedouble)))
-                        return tp_fail_at(err, CODE_BAD_INPUT, pointer, "%s: entry %zu of %zu is not a number; error terms have no holes",
+                        return tp_fail_at(err, CODE_BAD_INPUT, pointer, "%s: entry %zu of %zu is not a number; a column has no holes",
                                           pointer, i + 1, n);
                 if (i < n)
                         to[i] = e->valuedouble;
@@ -109,19 +109,19 @@ enum code terms_head_in(const cJSON *json, const char *format, int version, cons
 {
         const cJSON *e;
         if (!cJSON_IsObject(json))
-                return tp_fail(err, CODE_BAD_INPUT, "these are no error terms: the document is no JSON object");
+                return tp_fail(err, CODE_BAD_INPUT, "this is no \"%s\": the document is no JSON object", format);
         enum code code = terms_find(json, "", "format", &e, err);
         if (code)
                 return code;
         if (!cJSON_IsString(e) || strcmp(e->valuestring, format) != 0)
-                return tp_fail_at(err, CODE_BAD_INPUT, "/format", "these are no error terms: /format is not \"%s\"", format);
+                return tp_fail_at(err, CODE_BAD_INPUT, "/format", "this is another document: /format is not \"%s\"", format);
         if ((code = terms_find(json, "", "version", &e, err)))
                 return code;
         if (!cJSON_IsNumber(e) || !(e->valuedouble >= 1 && e->valuedouble == floor(e->valuedouble)))
                 return tp_fail_at(err, CODE_BAD_INPUT, "/version", "/version must be a whole number from 1 on");
         if (e->valuedouble > version)
-                return tp_fail_at(err, CODE_TOO_NEW, "/version",
-                                  "the error terms have version %.9g, this program knows version %d; update it", e->valuedouble, version);
+                return tp_fail_at(err, CODE_TOO_NEW, "/version", "the document has version %.9g, this program knows version %d; update it",
+                                  e->valuedouble, version);
         return terms_only(json, "", keys, key_n, err);
 }
 

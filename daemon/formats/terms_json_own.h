@@ -50,4 +50,17 @@ enum code terms_z_in(const cJSON *json, const struct axis *axis, double *z_re, d
                      struct tp_error *err); /* null: left as it is */
 enum code terms_notes_in(const cJSON *json, struct arena *arena, struct terms_note **ret, size_t *ret_n, struct tp_error *err);
 
+/* terms_json_causes.c: what is not known exactly. */
+enum code terms_causes_check(const struct terms *t, const struct terms_causes *causes, struct tp_error *err);
+void terms_causes_out(struct json_out *o, const struct terms *t, const struct terms_causes *causes);
+/* *ret NULL: the document has none of it. */
+enum code terms_causes_in(const cJSON *json, const struct terms *t, struct arena *arena, struct terms_causes **ret, struct tp_error *err);
+/* Shared with uncertainty_json.c: name, kind and freedom of a cause, and a list of texts. */
+enum code terms_about_check(const struct cause_about *a, struct tp_error *err);
+void terms_about_out(struct json_out *o, const struct cause_about *a);
+enum code terms_about_in(const cJSON *cause, const char *at, struct arena *arena, struct cause_about *ret, struct tp_error *err);
+enum code terms_texts_in(const cJSON *json, const char *key, size_t max, struct arena *arena, const char ***ret, size_t *ret_n,
+                         struct tp_error *err);
+void terms_texts_out(struct json_out *o, const char *key, const char *const *texts, size_t n);
+
 #endif

@@ -97,30 +97,10 @@ static enum code method_in(const cJSON *json, struct arena *arena, struct terms 
         return t->method ? CODE_OK : tp_fail_memory(err);
 }
 
-static enum code all_in(const cJSON *json, struct arena *arena, struct terms_json *f, struct tp_error *err)
+static enum code switch_in(const cJSON *json, struct terms_json *f, struct tp_error *err)
 {
-        static const char *const keys[] = {"format", "version",        "model",     "method", "plane",       "switch_terms_removed",
-                                           "notes",  "frequencies_hz", "z_ref_ohm", "terms",  "switch_terms"};
-        int model = 0, plane = 0;
-        const cJSON *e;
-        enum code code = terms_head_in(json, TERMS_JSON_FORMAT, TERMS_JSON_VERSION, keys, COUNT_OF(keys), err);
-        if (code || (code = terms_word_in(json, "model", terms_model_words, &model, err)) ||
-            (code = terms_word_in(json, "plane", plane_words, &plane, err)) || (code = terms_axis_in(json, arena, &f->axis, err)))
-                return code;
-        void *terms = arena_take(arena, terms_bytes(f->axis.n)), *sw = arena_take(arena, switch_terms_bytes(f->axis.n));
-        if (!terms || !sw)
-                return tp_fail_memory(err);
-        f->terms = terms_at(terms, &f->axis);
-        f->sw = switch_terms_at(sw, &f->axis);
-        f->terms.model = (enum terms_model)model;
-        f->terms.plane = (enum plane)plane;
-        if ((code = method_in(json, arena, &f->terms, err)) ||
-            (code = terms_bool_in(json, "switch_terms_removed", &f->terms.switch_removed, err)))
-                return code;
-        if ((code = terms_z_in(json, &f->axis, f->terms.z_re, f->terms.z_im, err)) || (code = terms_in(json, &f->terms, arena, err)) ||
-            (code = terms_notes_in(json, arena, &f->notes, &f->note_n, err)))
-                return code;
-        e = cJSON_GetObjectItemCaseSensitive(json, "switch_terms");
+        enum code code;
+        const cJSON *e = cJSON_GetObjectItemCaseSensitive(json, "switch_terms");
         if (!e)
                 return CODE_OK;
         static const char *const parts[2] = {"forward", "reverse"};
@@ -137,6 +117,32 @@ static enum code all_in(const cJSON *json, struct arena *arena, struct terms_jso
         }
         f->has_sw = !code;
         return code;
+}
+
+static enum code all_in(const cJSON *json, struct arena *arena, struct terms_json *f, struct tp_error *err)
+{
+        static const char *const keys[] = {"format",       "version",        "model",     "method", "plane",        "switch_terms_removed",
+                                           "notes",        "frequencies_hz", "z_ref_ohm", "terms",  "switch_terms", "causes",
+                                           "each_reading", "not_counted"};
+        int model = 0, plane = 0;
+        enum code code = terms_head_in(json, TERMS_JSON_FORMAT, TERMS_JSON_VERSION, keys, COUNT_OF(keys), err);
+        if (code || (code = terms_word_in(json, "model", terms_model_words, &model, err)) ||
+            (code = terms_word_in(json, "plane", plane_words, &plane, err)) || (code = terms_axis_in(json, arena, &f->axis, err)))
+                return code;
+        void *terms = arena_take(arena, terms_bytes(f->axis.n)), *sw = arena_take(arena, switch_terms_bytes(f->axis.n));
+        if (!terms || !sw)
+                return tp_fail_memory(err);
+        f->terms = terms_at(terms, &f->axis);
+        f->sw = switch_terms_at(sw, &f->axis);
+        f->terms.model = (enum terms_model)model;
+        f->terms.plane = (enum plane)plane;
+        if ((code = method_in(json, arena, &f->terms, err)) ||
+            (code = terms_bool_in(json, "switch_terms_removed", &f->terms.switch_removed, err)))
+                return code;
+        if ((code = terms_z_in(json, &f->axis, f->terms.z_re, f->terms.z_im, err)) || (code = terms_in(json, &f->terms, arena, err)) ||
+            (code = terms_notes_in(json, arena, &f->notes, &f->note_n, err)) || (code = switch_in(json, f, err)))
+                return code;
+        return terms_causes_in(json, &f->terms, arena, &f->causes, err);
 }
 
 enum code terms_json_read(const char *bytes, size_t n, struct arena *arena, struct terms_json **ret, struct tp_error *err)

@@ -112,10 +112,12 @@ static enum code write_check(const struct terms *t, const struct switch_terms *s
 }
 
 enum code terms_json_write(const struct terms *t, const struct switch_terms *sw, const struct terms_note *notes, size_t note_n,
-                           struct text *to, struct tp_error *err)
+                           const struct terms_causes *causes, struct text *to, struct tp_error *err)
 {
         bool written[TERM_COUNT];
         enum code code = write_check(t, sw, notes, note_n, written, err);
+        if (!code && causes)
+                code = terms_causes_check(t, causes, err);
         if (code)
                 return code;
         struct terms_column c[TERMS_COLUMNS_MAX];
@@ -145,6 +147,8 @@ enum code terms_json_write(const struct terms *t, const struct switch_terms *sw,
                 terms_column_out(&o, "reverse", sw->r_re, sw->r_im, n);
                 json_close(&o, '}');
         }
+        if (causes)
+                terms_causes_out(&o, t, causes);
         json_close(&o, '}');
         text_put(to, "\n");
         return text_ok(to) ? CODE_OK : tp_fail_memory(err);

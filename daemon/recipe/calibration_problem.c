@@ -9,7 +9,7 @@
 
 /* ---- readings ----------------------------------------------------------------------------------------------------------------------- */
 
-static bool transmits(const struct standard_reading *r)
+bool standard_reading_transmits(const struct standard_reading *r)
 {
         return r->standard->kind == STANDARD_THRU || r->standard->kind == STANDARD_LINE || r->kind == RF_KNOWN;
 }
@@ -26,7 +26,7 @@ static enum code readings_check(const struct calibration_plan *c, const struct s
                                 "standard %s was swept at %zu frequencies from %.9g Hz, the first one at %zu from %.9g Hz; sweep all "
                                 "with one plan%s%s",
                                 name, a->n, a->hz[0], axis->n, axis->hz[0], c->sweep[0] ? ": " : "", c->sweep);
-                if (c->switch_terms && transmits(&r[k]) && !r[k].switch_terms)
+                if (c->switch_terms && standard_reading_transmits(&r[k]) && !r[k].switch_terms)
                         return tp_fail(
                                 err, CODE_BAD_INPUT,
                                 "standard %s came without switch terms, which the recipe's calibration asks for; let the analyzer give "
@@ -44,10 +44,10 @@ static bool switch_terms_mean(const struct standard_reading *r, size_t reading_n
 {
         double n = 0;
         for (size_t k = 0; k < reading_n; k++)
-                n += transmits(&r[k]) && r[k].switch_terms;
+                n += standard_reading_transmits(&r[k]) && r[k].switch_terms;
         for (size_t k = 0; k < reading_n; k++) {
                 const struct switch_terms *sw = r[k].switch_terms;
-                if (!sw || !transmits(&r[k]))
+                if (!sw || !standard_reading_transmits(&r[k]))
                         continue;
                 for (size_t i = 0; i < to->axis->n; i++) {
                         to->f_re[i] += sw->f_re[i] / n;
@@ -127,6 +127,16 @@ static struct net2 *net_new(const struct axis *axis, struct arena *arena)
         return memory ? net : NULL;
 }
 
+/* What it is believed to be, moved. */
+static void ideal_move(const struct net2 *d, size_t begin, struct net2 *ideal)
+{
+        for (int k = 0; k < 4; k++)
+                for (size_t i = 0; i < ideal->axis->n; i++) {
+                        ideal->re[k][i] += d->re[k][begin + i];
+                        ideal->im[k][i] += d->im[k][begin + i];
+                }
+}
+
 static enum code standard_take(const struct standard_reading *r, const struct solve_conditions *at, struct solved_band *b,
                                struct arena *arena, struct rf_standard *ret, struct tp_error *err)
 {
@@ -143,14 +153,16 @@ static enum code standard_take(const struct standard_reading *r, const struct so
                                b->method->word, s->name, standard_kind_words[s->kind]);
         if (ret->kind == RF_REFLECT || (ret->kind == RF_LINE && method_is_of_lines(b->method)))
                 return CODE_OK; /* only its length, or that it is the same at both ports, is known */
-        if (r->ideal) {
-                ret->ideal = net_part(r->ideal, b->begin, &b->axis, arena);
-                return ret->ideal ? CODE_OK : tp_fail_memory(err);
-        }
-        struct net2 *ideal = net_new(&b->axis, arena), *offset = net_new(&b->axis, arena);
+        struct net2 *ideal = r->ideal ? net_part(r->ideal, b->begin, &b->axis, arena) : net_new(&b->axis, arena),
+                    *offset = net_new(&b->axis, arena);
         if (!ideal || !offset)
                 return tp_fail_memory(err);
         ret->ideal = ideal;
+        if (r->ideal) {
+                if (r->d_ideal)
+                        ideal_move(r->d_ideal, b->begin, ideal);
+                return CODE_OK;
+        }
         ret->u_ideal = u_over(r, at, &b->axis);
         enum code code = standard_ideal(s, at->temperature_c, arena, ideal, err);
         struct standard_definition d = standard_definition_of(s);
@@ -160,6 +172,8 @@ static enum code standard_take(const struct standard_reading *r, const struct so
                         net2_put(offset, i, rf_standard_thru(&d, b->axis.hz[i]));
                 ret->offset = offset;
         }
+        if (!code && r->d_ideal)
+                ideal_move(r->d_ideal, b->begin, ideal);
         return code ? tp_where(err, "standard %s", s->name) : CODE_OK;
 }
 
@@ -228,9 +242,9 @@ static struct input_uncertainty inputs_at(const struct standard_reading *r, size
         return u;
 }
 
-/* low_to, high_from: where the neighbours end and begin; the frequencies they share get uncertainties. */
+/* low_to, high_from: where the neighbours end and begin; the frequencies they share get uncertainties, unless `held` has them. */
 static enum code band_solve(struct solved_band *b, const struct standard_reading *r, size_t n, const struct solve_conditions *at,
-                            double low_to, double high_from, struct arena *arena, struct tp_error *err)
+                            const struct solved_band *held, double low_to, double high_from, struct arena *arena, struct tp_error *err)
 {
         size_t points = b->axis.n, standards = b->problem.standard_n, common_n = 0;
         void *workspace = arena_take(arena, b->method->workspace_bytes(points, standards)), *terms = arena_take(arena, terms_bytes(points)),
@@ -243,8 +257,9 @@ static enum code band_solve(struct solved_band *b, const struct standard_reading
         b->terms = terms_at(terms, &b->axis);
         b->diagnosis = diagnosis_at(diagnosis, &b->axis);
         for (size_t i = 0; i < points; i++) {
-                b->u[i] = b->u_worst[i] = NAN;
-                if (b->axis.hz[i] <= low_to || b->axis.hz[i] >= high_from)
+                b->u[i] = held ? held->u[i] : NAN;
+                b->u_worst[i] = held ? held->u_worst[i] : NAN;
+                if (!held && (b->axis.hz[i] <= low_to || b->axis.hz[i] >= high_from))
                         common[common_n++] = i;
         }
         if (common_n && !(memory = arena_take(arena, covariance_bytes(common_n, standards))))
@@ -316,6 +331,12 @@ static void lines_keep(struct solved_calibration *s, const struct solved_band *b
                 s->plane_line_m = b->first_line_m;
 }
 
+struct rf_band calibration_band(const struct solved_band *b)
+{
+        return (struct rf_band){
+                .name = b->name, .terms = &b->terms, .switch_terms = b->problem.switch_terms, .u = b->u, .u_worst = b->u_worst};
+}
+
 enum code calibration_plan_solve(const struct calibration_plan *plan, const struct solve_conditions *at, const struct standard_reading *r,
                                  size_t n, struct arena *arena, struct solved_calibration **ret, struct tp_error *err)
 {
@@ -346,10 +367,10 @@ enum code calibration_plan_solve(const struct calibration_plan *plan, const stru
                 if ((code = band_standards(plan->band_n ? &bands[k] : NULL, r, n, at, b, arena, err)))
                         return code;
                 settings_take(plan, calibration_plan_plane(plan), b);
-                if ((code = band_solve(b, r, n, at, k > 0 ? bands[k - 1].to_hz : -INFINITY,
+                if ((code = band_solve(b, r, n, at, at->held ? &at->held->bands[k] : NULL, k > 0 ? bands[k - 1].to_hz : -INFINITY,
                                        k + 1 < band_n ? bands[k + 1].from_hz : INFINITY, arena, err)))
                         return code;
-                joined[k] = (struct rf_band){.name = b->name, .terms = &b->terms, .switch_terms = sw, .u = b->u, .u_worst = b->u_worst};
+                joined[k] = calibration_band(b);
                 lines_keep(s, b);
         }
         bool has_switch;

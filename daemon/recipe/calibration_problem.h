@@ -52,13 +52,16 @@ struct standard_reading {
         const struct net2 *ideal;   /* what it is, S in 50 ohm, on the axis of raw */
         enum rf_standard_kind kind; /* RF_KNOWN: a two-port that only its ideal describes */
         unsigned ports;             /* reflections: 1, 2: read at that port only */
+        const struct net2 *d_ideal; /* added to what it is believed to be, on the axis of raw; NULL: nothing */
 };
+struct solved_calibration;
 struct solve_conditions {
         double temperature_c;              /* of the standards */
         double contact_ohm_u, contact_h_u; /* repeatability of a touch (1 s); for the weights of joined bands only */
         double placement_um_u;             /* likewise */
         double (*noise)(const void *of, double hz, double magnitude); /* 1 s per component of a raw ratio; NULL: 1e-4 + 3e-4 |S| */
         const void *noise_of;
+        const struct solved_calibration *held; /* the weights of joined bands are those of this solution; NULL: found anew */
 };
 struct solved_band {
         const struct method *method;
@@ -92,6 +95,9 @@ struct solved_calibration {
 enum code calibration_plan_solve(const struct calibration_plan *, const struct solve_conditions *, const struct standard_reading *,
                                  size_t n, struct arena *, struct solved_calibration **ret, struct tp_error *);
 
+struct rf_band calibration_band(const struct solved_band *); /* as rf_join() takes it */
+/* Does it transmit: a thru, a line, a known two-port? */
+bool standard_reading_transmits(const struct standard_reading *);
 /* "standards": what each of them leaves, as an array into an open object. */
 void calibration_residuals_json(const struct solved_band *band, struct json_out *o);
 void calibration_joint_json(struct json_out *o, const struct joint *j); /* one object */

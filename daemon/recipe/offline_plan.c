@@ -95,7 +95,7 @@ static const struct field plan_fields[] = {
          .min = 0,
          .max = 10,
          .unit = "ohm",
-         .say = "repeatability of a touch, one standard deviation; weighs joined bands"},
+         .say = "repeatability of a touch, one standard deviation: a cause of uncertainty, and weighs joined bands"},
         {.key = "contact_h_u",
          .type = FIELD_REAL,
          AT(struct offline_plan, contact_h_u),
@@ -110,6 +110,19 @@ static const struct field plan_fields[] = {
          .max = 100,
          .unit = "um",
          .say = "likewise"},
+        {.key = "noise_floor_u",
+         .type = FIELD_REAL,
+         AT(struct offline_plan, noise_floor_u),
+         .min = 0,
+         .max = 0.1,
+         .say = "noise of each raw ratio m, one standard deviation of real and imaginary part: sqrt(floor^2 + (trace |m|)^2)"},
+        {.key = "noise_trace_u", .type = FIELD_REAL, AT(struct offline_plan, noise_trace_u), .min = 0, .max = 0.1, .say = "likewise"},
+        {.key = "noise_freedom",
+         .type = FIELD_REAL,
+         AT(struct offline_plan, noise_freedom),
+         .min = 0,
+         .max = 1e6,
+         .say = "degrees of freedom of both: readings less 1; 0: known well"},
         {.key = "ports",
          .type = FIELD_I32,
          AT(struct offline_plan, ports),
@@ -185,7 +198,7 @@ static const struct object *standard_of(struct offline_plan_tables *t)
 
 const struct object *offline_plan_object(struct offline_plan_tables *t)
 {
-        _Static_assert(COUNT_OF(plan_fields) <= 16, "the table has room");
+        _Static_assert(COUNT_OF(plan_fields) <= 20, "the table has room");
         memcpy(t->plan_fields, plan_fields, sizeof plan_fields);
         for (size_t k = 0; k < COUNT_OF(plan_fields); k++)
                 if (strcmp(plan_fields[k].key, "standards") == 0)

@@ -31,7 +31,9 @@ struct offline_step {
 struct offline_plan {
         char name[64], notes[400];
         double temperature_c;                              /* of the standards */
-        double contact_ohm_u, contact_h_u, placement_um_u; /* 1 s; weights of joined bands */
+        double contact_ohm_u, contact_h_u, placement_um_u; /* 1 s; of every touch */
+        double noise_floor_u, noise_trace_u;               /* 1 s per component of a raw ratio m: hypot(floor, trace |m|); 0: not stated */
+        double noise_freedom;                              /* degrees of freedom of both; 0: stated, not counted from readings */
         struct offline_standard *standards;
         size_t standard_n;
         struct offline_switch switch_terms;
@@ -45,7 +47,7 @@ struct offline_plan {
 
 /* The table, put together in the caller's memory out of the recipe's, without what needs a station. */
 struct offline_plan_tables {
-        struct field calibration_fields[40], standard_fields[40], plan_fields[16];
+        struct field calibration_fields[40], standard_fields[40], plan_fields[20];
         struct object calibration, standard, plan;
 };
 const struct object *offline_plan_object(struct offline_plan_tables *);

@@ -128,6 +128,16 @@ void offline_diagnosis_json(const struct offline_solved *s, struct json_out *o, 
         }
         json_close(o, ']');
         json_bool(o, "accepted", s->accepted);
+        if (s->causes) {
+                json_open(o, "causes", '[');
+                for (size_t k = 0; k < s->causes->n; k++)
+                        json_text(o, NULL, s->causes->of[k].about.name);
+                json_close(o, ']');
+                json_open(o, "not_counted", '[');
+                for (size_t k = 0; k < s->causes->not_counted_n; k++)
+                        json_text(o, NULL, s->causes->not_counted[k]);
+                json_close(o, ']');
+        }
         json_close(o, '}');
 }
 
@@ -198,4 +208,10 @@ void offline_diagnosis_words(const struct offline_solved *s, struct text *to)
                 text_f(to, ", limit %.3g%s\n", v->limit, v->within ? "" : "; beyond it");
                 solved_definition_words(&v->definition, v->name, to);
         }
+        if (!s->causes)
+                return;
+        text_f(to, "uncertainty: %zu cause%s with the terms", s->causes->n, s->causes->n == 1 ? "" : "s");
+        for (size_t k = 0; k < s->causes->not_counted_n; k++)
+                text_f(to, "%s%s", k ? ", " : "; not counted: ", s->causes->not_counted[k]);
+        text_put(to, "\n");
 }

@@ -157,16 +157,52 @@ static enum code verify_one(const struct offline_plan *p, const struct verificat
         return CODE_OK;
 }
 
+static double noise_stated(const void *of, double hz, double magnitude)
+{
+        const struct offline_plan *p = of;
+        (void)hz;
+        return hypot(p->noise_floor_u, p->noise_trace_u * magnitude);
+}
+
+static struct solve_conditions conditions_of(const struct offline_plan *p)
+{
+        return (struct solve_conditions){.temperature_c = p->temperature_c,
+                                         .contact_ohm_u = p->contact_ohm_u,
+                                         .contact_h_u = p->contact_h_u,
+                                         .placement_um_u = p->placement_um_u,
+                                         .noise = p->noise_floor_u > 0 || p->noise_trace_u > 0 ? noise_stated : NULL,
+                                         .noise_of = p};
+}
+
+enum code offline_causes(const struct offline_plan *p, const struct offline_reading *readings, size_t n, const struct switch_terms *sw,
+                         struct arena *arena, struct offline_solved *to, struct tp_error *err)
+{
+        struct standard_reading *r = NULL;
+        size_t used = 0;
+        struct solve_conditions at = conditions_of(p);
+        struct reading_u each = {.noise_floor = p->noise_floor_u,
+                                 .noise_trace = p->noise_trace_u,
+                                 .noise_freedom = p->noise_freedom > 0 ? p->noise_freedom : INFINITY,
+                                 .contact_ohm = p->contact_ohm_u,
+                                 .contact_h = p->contact_h_u,
+                                 .placement_um = p->placement_um_u,
+                                 .eps_eff = p->calibration.eps_eff > 1 ? p->calibration.eps_eff : ALUMINA_EPS_EFF};
+        enum code code = readings_take(p, readings, n, sw, arena, &r, &used, err);
+        if (!code)
+                code = calibration_causes(&p->calibration, &at, r, used, to->solved, &each, arena, &to->causes, err);
+        bool stated = each.noise_floor > 0 || each.noise_trace > 0 || each.contact_ohm > 0 || each.contact_h > 0 || each.placement_um > 0;
+        if (!code && to->causes->n == 0 && !stated)
+                to->causes = NULL;
+        return code;
+}
+
 enum code offline_solve(const struct offline_plan *p, const struct offline_reading *readings, size_t n, const struct switch_terms *sw,
                         struct arena *arena, struct offline_solved **ret, struct tp_error *err)
 {
         struct standard_reading *r = NULL;
         size_t used = 0;
         struct offline_solved *to = arena_take(arena, sizeof *to);
-        struct solve_conditions at = {.temperature_c = p->temperature_c,
-                                      .contact_ohm_u = p->contact_ohm_u,
-                                      .contact_h_u = p->contact_h_u,
-                                      .placement_um_u = p->placement_um_u};
+        struct solve_conditions at = conditions_of(p);
         if (!to || !(to->verified = arena_take(arena, (p->calibration.verify_n + 1) * sizeof *to->verified)))
                 return tp_fail_memory(err);
         to->plan = p;

@@ -1,6 +1,7 @@
 /* offline_solve.h: a plan of files, once the files are read, solved, verified, and said in JSON and in words.  Pure; all from the arena. */
 #ifndef TIPPLANE_RECIPE_OFFLINE_SOLVE_H
 #define TIPPLANE_RECIPE_OFFLINE_SOLVE_H
+#include "recipe/calibration_causes.h"
 #include "recipe/definition_solve.h"
 #include "recipe/offline_plan.h"
 
@@ -24,12 +25,17 @@ struct offline_solved {
         struct solved_calibration *solved;
         struct offline_verified *verified;
         size_t verified_n;
-        bool accepted; /* every verification is within its limit */
+        bool accepted;               /* every verification is within its limit */
+        struct terms_causes *causes; /* NULL until offline_causes() */
 };
 /* readings: one for each standard that is used or verified (offline_plan_uses, calibration.verify), in any order.  sw: NULL without files.
  */
 enum code offline_solve(const struct offline_plan *, const struct offline_reading *readings, size_t n, const struct switch_terms *sw,
                         struct arena *, struct offline_solved **ret, struct tp_error *);
+/* How the terms move with what the plan states of standards, lines, touches and noise, into to->causes; NULL where it states nothing.  The
+   same readings and switch terms as before. */
+enum code offline_causes(const struct offline_plan *, const struct offline_reading *readings, size_t n, const struct switch_terms *sw,
+                         struct arena *, struct offline_solved *to, struct tp_error *);
 /* Corrects one raw network: its axis must be the terms' own. */
 enum code offline_correct(const struct terms *, const struct switch_terms *or_null, const struct net2 *raw, struct net2 *out,
                           struct tp_error *);

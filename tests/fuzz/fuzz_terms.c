@@ -17,6 +17,9 @@ static const char *const fuzz_words[] = {"\"model\":\"sixteen\"",
                                          "\"forward\":",
                                          "\"z_ref_ohm\":null,",
                                          "\"notes\":{\"a\":\"b\"},",
+                                         "\"causes\":[{\"name\":\"a\",\"kind\":\"noise\",\"terms\":{\"EDF\":",
+                                         "\"each_reading\":{\"eps_eff\":2},",
+                                         "\"freedom\":4,",
                                          "\"ports\":3,",
                                          "\"port_3\":{",
                                          "\"tipplane multiport error terms\"",
@@ -42,13 +45,27 @@ static void same(const double *a, const double *b, size_t n)
                 if (memcmp(&a[i], &b[i], sizeof a[i]) != 0 && !(isnan(a[i]) && isnan(b[i])))
                         fuzz_broken("written and read again, a number differs");
 }
+static void same_causes(const struct terms_causes *a, const struct terms_causes *b, size_t n)
+{
+        if (!a != !b || (a && (a->n != b->n || a->not_counted_n != b->not_counted_n)))
+                fuzz_broken("written and read again, causes are missing");
+        for (size_t k = 0; a && k < a->n; k++)
+                for (int m = 0; m < TERM_COUNT + FULL_COUNT; m++) {
+                        const double *x = m < TERM_COUNT ? a->of[k].re[m] : a->of[k].full_re[m - TERM_COUNT],
+                                     *y = m < TERM_COUNT ? b->of[k].re[m] : b->of[k].full_re[m - TERM_COUNT];
+                        if (!x != !y)
+                                fuzz_broken("written and read again, a cause moves other terms");
+                        if (x)
+                                same(x, y, n);
+                }
+}
 static void written_and_read(const struct terms_json *f, struct arena *arena)
 {
         struct tp_error err = {0};
         struct terms_json *again = NULL;
         struct text t;
         text_init(&t, 0);
-        if (terms_json_write(&f->terms, f->has_sw ? &f->sw : NULL, f->notes, f->note_n, &t, &err)) {
+        if (terms_json_write(&f->terms, f->has_sw ? &f->sw : NULL, f->notes, f->note_n, f->causes, &t, &err)) {
                 fprintf(stderr, "fuzz: %s\n", err.text);
                 fuzz_broken("terms that were read cannot be written");
         }
@@ -72,6 +89,7 @@ static void written_and_read(const struct terms_json *f, struct arena *arena)
         }
         same(f->sw.f_re, again->sw.f_re, n);
         same(f->sw.r_im, again->sw.r_im, n);
+        same_causes(f->causes, again->causes, n);
         text_done(&t);
 }
 

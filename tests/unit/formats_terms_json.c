@@ -87,7 +87,7 @@ static struct terms_json *there_and_back(struct set *s, const struct switch_term
 {
         struct terms_json *f = NULL;
         text_clear(&s->text);
-        if (terms_json_write(&s->terms, sw, notes, note_n, &s->text, &s->err))
+        if (terms_json_write(&s->terms, sw, notes, note_n, NULL, &s->text, &s->err))
                 fail_msg("%s", s->err.text);
         if (terms_json_read(text_of(&s->text), s->text.n, s->arena, &f, &s->err))
                 fail_msg("%s", s->err.text);
@@ -119,6 +119,80 @@ static struct terms_json *there_and_back(struct set *s, const struct switch_term
                 assert_string_equal(f->notes[k].value, notes[k].value);
         }
         return f;
+}
+
+/* Two causes: one that moves a term of each kind, one of noise with few readings that moves all. */
+static struct terms_causes *causes_new(struct set *s)
+{
+        struct terms_causes *c = arena_take(s->arena, sizeof *c);
+        static const char *const not_counted[] = {"placement", "definition of a µ-strip \"thru\""};
+        uint64_t state = 99;
+        c->of = arena_take(s->arena, 2 * sizeof *c->of);
+        c->n = 2;
+        c->of[0].about = (struct cause_about){"load: R, port 1", CAUSE_OF_STANDARD, INFINITY};
+        c->of[1].about = (struct cause_about){"open: noise, S11", CAUSE_OF_NOISE, 4};
+        c->reading = (struct reading_u){1e-5, 3e-4, 9, 0.005, 4e-13, 1, 5.3};
+        c->not_counted = arena_take(s->arena, sizeof not_counted);
+        memcpy(c->not_counted, not_counted, sizeof not_counted);
+        c->not_counted_n = 2;
+        for (int k = 0; k < 2; k++)
+                for (int m = 0; m < (s->terms.model == TERMS_SIXTEEN ? FULL_COUNT : TERM_COUNT); m++) {
+                        bool full = s->terms.model == TERMS_SIXTEEN;
+                        double **re = full ? &c->of[k].full_re[m] : &c->of[k].re[m], **im = full ? &c->of[k].full_im[m] : &c->of[k].im[m];
+                        if ((!full && !terms_is_made_of(s->terms.model, m)) || (k == 0 && m != 2))
+                                continue;
+                        *re = arena_take(s->arena, N * sizeof(double));
+                        *im = arena_take(s->arena, N * sizeof(double));
+                        for (int i = 0; i < N; i++) {
+                                (*re)[i] = 1e-3 * draw(&state);
+                                (*im)[i] = i == 2 ? -0.0 : 1e-310 * draw(&state); /* the smallest digits count too */
+                        }
+                }
+        return c;
+}
+static struct terms_json *causes_read(struct set *s)
+{
+        struct terms_json *f = NULL;
+        if (terms_json_read(text_of(&s->text), s->text.n, s->arena, &f, &s->err))
+                fail_msg("%s", s->err.text);
+        return f;
+}
+static void causes_come_back_bit_for_bit(void **state)
+{
+        (void)state;
+        for (int model = TERMS_ONE_PORT; model < TERMS_MODEL_COUNT; model++) {
+                struct set *s = set_new((enum terms_model)model);
+                struct terms_causes *c = causes_new(s);
+                if (terms_json_write(&s->terms, &s->sw, NULL, 0, c, &s->text, &s->err))
+                        fail_msg("%s", s->err.text);
+                struct terms_causes *got = causes_read(s)->causes;
+                assert_non_null(got);
+                assert_int_equal(got->n, 2);
+                assert_memory_equal(&got->reading, &c->reading, sizeof c->reading);
+                assert_int_equal(got->not_counted_n, 2);
+                assert_string_equal(got->not_counted[1], c->not_counted[1]);
+                for (int k = 0; k < 2; k++) {
+                        assert_string_equal(got->of[k].about.name, c->of[k].about.name);
+                        assert_int_equal(got->of[k].about.kind, c->of[k].about.kind);
+                        assert_true(got->of[k].about.freedom == c->of[k].about.freedom);
+                        for (int m = 0; m < TERM_COUNT + FULL_COUNT; m++) {
+                                const double *a = m < TERM_COUNT ? c->of[k].re[m] : c->of[k].full_re[m - TERM_COUNT],
+                                             *b = m < TERM_COUNT ? got->of[k].re[m] : got->of[k].full_re[m - TERM_COUNT],
+                                             *p = m < TERM_COUNT ? c->of[k].im[m] : c->of[k].full_im[m - TERM_COUNT],
+                                             *q = m < TERM_COUNT ? got->of[k].im[m] : got->of[k].full_im[m - TERM_COUNT];
+                                assert_true(!a == !b);
+                                if (a) {
+                                        assert_memory_equal(a, b, N * sizeof *a);
+                                        assert_memory_equal(p, q, N * sizeof *p);
+                                }
+                        }
+                }
+                text_clear(&s->text); /* a document of before says nothing of it */
+                assert_int_equal(terms_json_write(&s->terms, NULL, NULL, 0, NULL, &s->text, NULL), CODE_OK);
+                assert_null(strstr(text_of(&s->text), "causes"));
+                assert_null(causes_read(s)->causes);
+                set_free(s);
+        }
 }
 
 static void every_model_comes_back_bit_for_bit(void **state)
@@ -157,7 +231,7 @@ static void not_written(struct set *s, const struct switch_terms *sw, const stru
         text_clear(&s->text);
         text_put(&s->text, "before");
         s->err = (struct tp_error){0};
-        enum code code = terms_json_write(&s->terms, sw, notes, note_n, &s->text, &s->err);
+        enum code code = terms_json_write(&s->terms, sw, notes, note_n, NULL, &s->text, &s->err);
         if (!code || !strstr(s->err.text, word))
                 fail_msg("code %d: \"%s\" does not say \"%s\"", code, s->err.text, word);
         assert_string_equal(text_of(&s->text), "before");
@@ -219,7 +293,7 @@ static void what_is_refused(void **state)
         (void)state;
         struct set *s = set_new(TERMS_SIXTEEN);
         there_and_back(s, &s->sw, &(struct terms_note){"wafer", "W1"}, 1);
-        refused(s, "tipplane error terms", "error terms", CODE_BAD_INPUT, "/format", "no error terms");
+        refused(s, "tipplane error terms", "error terms", CODE_BAD_INPUT, "/format", "is not \"tipplane error terms\"");
         refused(s, "\"version\":1", "\"version\":2", CODE_TOO_NEW, "/version", "version 2");
         refused(s, "\"version\":1", "\"version\":0.5", CODE_BAD_INPUT, "/version", "whole number");
         refused(s, "\"version\":1,", "", CODE_BAD_INPUT, "/version", "no \"version\"");
@@ -244,7 +318,7 @@ static void what_is_refused(void **state)
         refused(s, "\"forward\"", "\"backward\"", CODE_BAD_INPUT, "/switch_terms", "\"backward\" in /switch_terms");
         refused(s, "\"wafer\"", "\"Wafer\"", CODE_BAD_INPUT, "/notes", "lower-case");
         refused(s, "\"W1\"", "\"W\\u0007\"", CODE_BAD_INPUT, "/notes", "printable");
-        refused(s, "\"notes\"", "\"remarks\"", CODE_BAD_INPUT, "", "\"remarks\" in the error terms");
+        refused(s, "\"notes\"", "\"remarks\"", CODE_BAD_INPUT, "", "\"remarks\" in the document");
         refused(s, "{", "[", CODE_BAD_INPUT, "", "error terms");
         set_free(s);
         s = set_new(TERMS_EIGHT);
@@ -252,6 +326,40 @@ static void what_is_refused(void **state)
         refused(s, "\"ERF\"", "\"ETF\"", CODE_BAD_INPUT, "/terms/ERF", "no \"ERF\"");
         refused(s, "\"terms\":{", "\"terms\":{\"ELF\":{\"re\":[1,1,1,1,1,1,1],\"im\":[0,0,0,0,0,0,0]},", CODE_BAD_INPUT, "/terms/ELF",
                 "follows from the other terms");
+        set_free(s);
+}
+
+static void which_causes_are_refused(void **state)
+{
+        (void)state;
+        struct set *s = set_new(TERMS_EIGHT);
+        struct terms_causes *c = causes_new(s);
+        assert_int_equal(terms_json_write(&s->terms, NULL, NULL, 0, c, &s->text, NULL), CODE_OK);
+        refused(s, "\"causes\":[", "\"causes\":[7,", CODE_BAD_INPUT, "/causes/0", "must be an object");
+        refused(s, "\"kind\":\"standard\"", "\"kind\":\"luck\"", CODE_BAD_INPUT, "/causes/0", "placement or noise");
+        refused(s, "\"kind\":\"standard\",", "", CODE_BAD_INPUT, "/causes/0/kind", "no \"kind\"");
+        refused(s, "\"load: R, port 1\"", "\"\"", CODE_BAD_INPUT, "/causes/0", "printable text");
+        refused(s, "\"load: R, port 1\"", "\"open: noise, S11\"", CODE_BAD_INPUT, "/causes", "two are called");
+        refused(s, "\"freedom\":4", "\"freedom\":0.5", CODE_BAD_INPUT, "/causes/1", "from 1 on");
+        refused(s, "\"freedom\":null,\"terms\":{\"ERF\"", "\"freedom\":null,\"terms\":{\"ELF\"", CODE_BAD_INPUT, "/causes/0/terms",
+                "\"ELF\" in /causes/0/terms has no meaning");
+        refused(s, "\"freedom\":null,\"terms\":{\"ERF\":{\"re\":[", "\"freedom\":null,\"terms\":{\"ERF\":{\"re\":[0,", CODE_BAD_INPUT,
+                "/causes/0/terms/ERF/re", "has 8 numbers");
+        refused(s, "\"noise_floor_u\":", "\"noise_floor_u\":-", CODE_BAD_INPUT, "/each_reading/noise_floor_u", "from 0 to 1");
+        refused(s, "\"eps_eff\":", "\"eps\":", CODE_BAD_INPUT, "/each_reading", "\"eps\" in /each_reading");
+        refused(s, "\"not_counted\":[", "\"not_counted\":[3,", CODE_BAD_INPUT, "/not_counted", "/not_counted/0 must be");
+        /* and the writer refuses what a reader would */
+        text_clear(&s->text);
+        c->of[1].im[TERM_K][3] = NAN;
+        assert_int_equal(terms_json_write(&s->terms, NULL, NULL, 0, c, &s->text, &s->err), CODE_BAD_INPUT);
+        assert_non_null(strstr(s->err.text, "K is"));
+        c->of[1].im[TERM_K][3] = 0;
+        c->of[1].about.name = c->of[0].about.name;
+        assert_int_equal(terms_json_write(&s->terms, NULL, NULL, 0, c, &s->text, &s->err), CODE_BAD_INPUT);
+        c->of[1] = (struct terms_cause){.about = {"nothing", CAUSE_OF_LINE, INFINITY}};
+        assert_int_equal(terms_json_write(&s->terms, NULL, NULL, 0, c, &s->text, &s->err), CODE_BAD_INPUT);
+        assert_non_null(strstr(s->err.text, "moves no term"));
+        assert_int_equal(s->text.n, 0);
         set_free(s);
 }
 
@@ -312,7 +420,7 @@ static void schema_and_page_say_the_same(void **state)
         for (int model = TERMS_ONE_PORT; model < TERMS_MODEL_COUNT; model++) {
                 struct set *s = set_new((enum terms_model)model);
                 cJSON *json = NULL;
-                assert_int_equal(terms_json_write(&s->terms, &s->sw, NULL, 0, &s->text, NULL), CODE_OK);
+                assert_int_equal(terms_json_write(&s->terms, &s->sw, NULL, 0, causes_new(s), &s->text, NULL), CODE_OK);
                 assert_int_equal(json_read(text_of(&s->text), s->text.n, 8, &json, NULL), CODE_OK);
                 for (const cJSON *e = json->child; e; e = e->next)
                         assert_non_null(cJSON_GetObjectItem(cJSON_GetObjectItem(schema, "properties"), e->string));
@@ -352,8 +460,12 @@ static void schema_and_page_say_the_same(void **state)
 
 int main(void)
 {
-        const struct CMUnitTest tests[] = {cmocka_unit_test(every_model_comes_back_bit_for_bit), cmocka_unit_test(what_is_not_written),
-                                           cmocka_unit_test(what_is_refused), cmocka_unit_test(terms_from_elsewhere),
+        const struct CMUnitTest tests[] = {cmocka_unit_test(every_model_comes_back_bit_for_bit),
+                                           cmocka_unit_test(what_is_not_written),
+                                           cmocka_unit_test(what_is_refused),
+                                           cmocka_unit_test(terms_from_elsewhere),
+                                           cmocka_unit_test(causes_come_back_bit_for_bit),
+                                           cmocka_unit_test(which_causes_are_refused),
                                            cmocka_unit_test(schema_and_page_say_the_same)};
         return cmocka_run_group_tests(tests, NULL, NULL);
 }

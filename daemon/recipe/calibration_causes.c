@@ -1,0 +1,393 @@
+/* calibration_causes.c: terms of a calibration moved by what is stated of standards, lines and touches (calibration_causes.h).
+ * Problem     Each method believes other things of its standards, and some look at all frequencies together; a list of closed forms would
+ *             be one per method.
+ * Idea        A wrong definition moves what a standard is believed to be; a touch moves what is read of it; a length or an impedance is a
+ *             number of the plan.  The calibration as a whole is solved with each moved to both sides, and the terms' difference is the
+ *             cause's column.  What is read when S of a standard moves is told by the terms themselves.
+ * Sign        of no interest: causes are independent; each is kept as one vector through all that shares it.
+ * Not here    noise (calibration_noise.c), drift, cables, crosstalk: nothing in a plan says how large they are. */
+#include "recipe/calibration_causes.h"
+#include "rf/trust/modes.h"
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+
+#define STEP 1e-5   /* of S: the derivative is good to its square, and ten digits of the difference are left */
+#define STILL 1e-11 /* roundings of a solution that does not move; what a step of S can do is a million times that */
+
+/* ---- collecting ---------------------------------------------------------------------------------------------------------------------- */
+
+static double largest_change(const double *a_re, const double *a_im, const double *b_re, const double *b_im, size_t n)
+{
+        double most = 0;
+        for (size_t i = 0; i < n; i++) {
+                double d = hypot(a_re[i] - b_re[i], a_im[i] - b_im[i]);
+                if (d > most) /* a port that is not there is NaN and does not move */
+                        most = d;
+        }
+        return most;
+}
+
+static bool difference(struct causes_job *j, const double *a_re, const double *a_im, const double *b_re, const double *b_im, double scale,
+                       double **ret_re, double **ret_im)
+{
+        size_t n = j->solved->axis.n;
+        double *re = arena_take(j->arena, n * sizeof *re), *im = arena_take(j->arena, n * sizeof *im);
+        for (size_t i = 0; re && im && i < n; i++) {
+                re[i] = (a_re[i] - b_re[i]) * scale;
+                im[i] = (a_im[i] - b_im[i]) * scale;
+        }
+        *ret_re = re;
+        *ret_im = im;
+        return re && im;
+}
+
+enum code causes_add(struct causes_job *j, enum cause_kind kind, double freedom, const struct terms *up, const struct terms *down,
+                     double scale, struct tp_error *err, const char *name, ...)
+{
+        struct terms_cause c = {.about = {.kind = kind, .freedom = freedom}};
+        enum terms_model model = up->model;
+        size_t n = j->solved->axis.n;
+        double change[TERM_COUNT + FULL_COUNT], most = 0;
+        char text[CAUSE_NAME_MAX];
+        va_list args;
+        va_start(args, name);
+        vsnprintf(text, sizeof text, name, args);
+        va_end(args);
+        for (int k = 0; k < TERM_COUNT + FULL_COUNT; k++) {
+                int f = k - TERM_COUNT;
+                change[k] = k < TERM_COUNT
+                                    ? terms_is_made_of(model, k) ? largest_change(up->re[k], up->im[k], down->re[k], down->im[k], n) : 0
+                            : model == TERMS_SIXTEEN ? largest_change(up->full_re[f], up->full_im[f], down->full_re[f], down->full_im[f], n)
+                                                     : 0;
+                most = fmax(most, change[k]);
+        }
+        if (most <= STILL)
+                return CODE_OK;
+        if (j->to->n == CAUSES_MAX)
+                return tp_fail(err, CODE_BAD_INPUT, "more than %d causes, from \"%s\" on; state less of the standards", CAUSES_MAX, text);
+        bool ok = (c.about.name = arena_text(j->arena, text)) != NULL;
+        for (int k = 0; k < TERM_COUNT && ok; k++)
+                if (change[k] > STILL)
+                        ok = difference(j, up->re[k], up->im[k], down->re[k], down->im[k], scale, &c.re[k], &c.im[k]);
+        for (int k = 0; k < FULL_COUNT && ok; k++)
+                if (change[TERM_COUNT + k] > STILL)
+                        ok = difference(j, up->full_re[k], up->full_im[k], down->full_re[k], down->full_im[k], scale, &c.full_re[k],
+                                        &c.full_im[k]);
+        if (!ok)
+                return tp_fail_memory(err);
+        j->to->of[j->to->n++] = c;
+        return CODE_OK;
+}
+
+void causes_not_counted(struct causes_job *j, const char *fmt, ...)
+{
+        char text[CAUSE_NAME_MAX];
+        va_list args;
+        va_start(args, fmt);
+        vsnprintf(text, sizeof text, fmt, args);
+        va_end(args);
+        const char *own = arena_text(j->arena, text);
+        if (own && j->to->not_counted_n < CAUSES_NOT_COUNTED_MAX)
+                j->to->not_counted[j->to->not_counted_n++] = own;
+}
+
+/* ---- moving -------------------------------------------------------------------------------------------------------------------------- */
+
+/* What moves: one reading's raw data or ideal, all frequencies together, or the plan, or one standard. */
+struct move {
+        enum cause_kind kind;
+        const struct calibration_plan *plan; /* NULL: the job's */
+        const struct standard *standard;     /* in the place of reading k's; NULL: its own */
+        size_t k;                            /* the reading */
+        struct net2 *d_raw, *d_ideal;        /* by one standard uncertainty; NULL: none */
+};
+
+static struct net2 *net_like(const struct net2 *of, struct arena *arena)
+{
+        struct net2 *net = arena_take(arena, sizeof *net);
+        void *memory = arena_take(arena, net2_bytes(of->axis->n));
+        if (!net || !memory)
+                return NULL;
+        *net = net2_at(memory, of->axis, of->plane);
+        return net;
+}
+
+static struct net2 *net_moved(const struct net2 *of, const struct net2 *d, double by, struct arena *arena)
+{
+        struct net2 *net = net_like(d, arena);
+        for (size_t i = 0; net && i < d->axis->n; i++) {
+                struct m2 change = m2_scale(by, net2_get(d, i));
+                net2_put(net, i, of ? m2_add(net2_get(of, i), change) : change);
+        }
+        if (net && of)
+                net->plane = of->plane;
+        return net;
+}
+
+/* Solved with the move `by` times its standard uncertainty; in the scratch arena. */
+static enum code solve_moved(struct causes_job *j, const struct move *m, double by, struct solved_calibration **ret, struct tp_error *err)
+{
+        struct standard_reading *r = arena_take(j->scratch, j->n * sizeof *r);
+        if (!r)
+                return tp_fail_memory(err);
+        memcpy(r, j->readings, j->n * sizeof *r);
+        if (m->standard)
+                r[m->k].standard = m->standard;
+        if (m->d_raw && !(r[m->k].raw = net_moved(r[m->k].raw, m->d_raw, by, j->scratch)))
+                return tp_fail_memory(err);
+        if (m->d_ideal && !(r[m->k].d_ideal = net_moved(NULL, m->d_ideal, by, j->scratch)))
+                return tp_fail_memory(err);
+        return calibration_plan_solve(m->plan ? m->plan : j->plan, &j->at, r, j->n, j->scratch, ret, err);
+}
+
+/* up, down: the moves to either side, by `by` standard uncertainties. */
+static enum code cause_by(struct causes_job *j, const struct move *up, const struct move *down, double by, struct tp_error *err,
+                          const char *name)
+{
+        struct solved_calibration *a = NULL, *b = NULL;
+        enum code code = solve_moved(j, up, by, &a, err);
+        if (!code)
+                code = solve_moved(j, down, -by, &b, err);
+        if (!code)
+                code = causes_add(j, up->kind, INFINITY, &a->terms, &b->terms, 1 / (2 * by), err, "%s", name);
+        arena_reset(j->scratch);
+        return code ? tp_where(err, "moved by a part of \"%s\"", name) : CODE_OK;
+}
+
+static double largest_of(const struct net2 *net)
+{
+        double most = 0;
+        for (int k = 0; k < 4; k++)
+                for (size_t i = 0; i < net->axis->n; i++)
+                        most = fmax(most, hypot(net->re[k][i], net->im[k][i]));
+        return most;
+}
+
+static enum code cause_of_move(struct causes_job *j, const struct move *m, struct tp_error *err, const char *fmt, ...)
+        __attribute__((format(printf, 4, 5)));
+static enum code cause_of_move(struct causes_job *j, const struct move *m, struct tp_error *err, const char *fmt, ...)
+{
+        char name[CAUSE_NAME_MAX];
+        va_list args;
+        va_start(args, fmt);
+        vsnprintf(name, sizeof name, fmt, args);
+        va_end(args);
+        double most = largest_of(m->d_raw ? m->d_raw : m->d_ideal);
+        return most > 0 ? cause_by(j, m, m, STEP / most, err, name) : CODE_OK;
+}
+
+/* ---- definitions --------------------------------------------------------------------------------------------------------------------- */
+
+static bool reads_port(const struct standard_reading *r, int port) { return r->ports == 0 || (r->ports & (port == 0 ? 1u : 2u)); }
+
+/* Does some method of the plan take what this standard is from its definition? */
+static bool definition_counts(const struct causes_job *j, const char *name)
+{
+        for (size_t b = 0; b < j->solved->band_n; b++) {
+                const struct solved_band *band = &j->solved->bands[b];
+                for (size_t k = 0; k < band->problem.standard_n; k++) {
+                        const struct rf_standard *s = &band->problem.standards[k];
+                        for (size_t m = 0; m < band->method->need_n && strcmp(s->name, name) == 0; m++)
+                                if (band->method->needs[m].kind == s->kind && band->method->needs[m].ideal && s->ideal)
+                                        return true;
+                }
+        }
+        return false;
+}
+
+/* Cause c of the definition at one port (port 2: the whole two-port) as the change of what the standard is believed to be. */
+static enum code definition_cause(struct causes_job *j, size_t k, int port, size_t c, struct tp_error *err)
+{
+        const struct standard_reading *r = &j->readings[k];
+        struct standard_definition d = standard_definition_at(r->standard, port == 1);
+        struct net2 *net = net_like(r->raw, j->scratch);
+        const char *names[RF_STANDARD_CAUSES] = {NULL};
+        struct m2 moves[RF_STANDARD_CAUSES];
+        if (!net)
+                return tp_fail_memory(err);
+        for (size_t i = 0; i < net->axis->n; i++) {
+                rf_standard_moves(&d, j->at.temperature_c, 0, net->axis->hz[i], moves, names);
+                net2_put(net, i, port == 0 ? m2_diag(moves[c].e[0], 0) : port == 1 ? m2_diag(0, moves[c].e[3]) : moves[c]);
+        }
+        struct move m = {.kind = CAUSE_OF_STANDARD, .k = k, .d_ideal = net};
+        return port == 2 ? cause_of_move(j, &m, err, "%s: %s", r->standard->name, names[c])
+                         : cause_of_move(j, &m, err, "%s: %s, port %d", r->standard->name, names[c], port + 1);
+}
+
+static enum code causes_of_definition(struct causes_job *j, size_t k, struct tp_error *err)
+{
+        const struct standard_reading *r = &j->readings[k];
+        const char *names[RF_STANDARD_CAUSES];
+        struct m2 moves[RF_STANDARD_CAUSES];
+        size_t stated = 0;
+        enum code code = CODE_OK;
+        bool through = standard_reading_transmits(r);
+        if (r->ideal || r->standard->data_n || r->kind == RF_KNOWN) {
+                causes_not_counted(j, "definition of %s", r->standard->name);
+                return CODE_OK;
+        }
+        for (int port = through ? 2 : 0; port < (through ? 3 : 2) && !code; port++) {
+                struct standard_definition d = standard_definition_at(r->standard, port == 1);
+                if (!d.kind || d.kind == RF_REFLECT || (!through && !reads_port(r, port)))
+                        continue;
+                size_t n = rf_standard_moves(&d, j->at.temperature_c, 0, r->raw->axis->hz[0], moves, names);
+                for (size_t c = 0; c < n && !code; c++)
+                        code = definition_cause(j, k, port, c, err);
+                stated += n;
+        }
+        if (!stated && definition_counts(j, r->standard->name))
+                causes_not_counted(j, "definition of %s", r->standard->name);
+        return code;
+}
+
+/* ---- touches ------------------------------------------------------------------------------------------------------------------------- */
+
+enum touch { TOUCH_R, TOUCH_L, TOUCH_PLACE, TOUCH_BOTH };
+
+/* What is read of the standard when its S move by one standard uncertainty of the touch. */
+static enum code touch_cause(struct causes_job *j, size_t k, enum touch touch, int port, const struct reading_u *u, struct tp_error *err)
+{
+        static const char *const names[] = {"touch R", "touch L", "place", "place"};
+        const struct standard_reading *r = &j->readings[k];
+        const struct solved_calibration *s = j->solved;
+        struct net2 *net = net_like(r->raw, j->scratch);
+        bool whole = standard_reading_transmits(r) || s->terms.model == TERMS_SIXTEEN;
+        if (!net)
+                return tp_fail_memory(err);
+        for (size_t i = 0; i < net->axis->n; i++) {
+                struct m2 raw = net2_get(r->raw, i), d;
+                double complex f = s->has_switch ? CMPLX(s->switch_terms.f_re[i], s->switch_terms.f_im[i]) : 0,
+                               b = s->has_switch ? CMPLX(s->switch_terms.r_re[i], s->switch_terms.r_im[i]) : 0;
+                double w = RF_TWO_PI * net->axis->hz[i], z = s->terms.z_re[i] > 0 ? s->terms.z_re[i] : 50;
+                struct m2 is = rf_corrected_as_read(&s->terms, i, whole ? raw : m2_diag(raw.e[0], raw.e[3]), f, b);
+                double complex theta = CMPLX(0, w * sqrt(u->eps_eff) / RF_C0_M_S * u->placement_um * 1e-6 * PLACEMENT_OWN_SHARE);
+                if (touch == TOUCH_R || touch == TOUCH_L)
+                        d = rf_move_series(is, port, touch == TOUCH_R ? u->contact_ohm : CMPLX(0, w * u->contact_h), z);
+                else if (touch == TOUCH_PLACE)
+                        d = rf_move_shift(is, port, theta);
+                else
+                        d = m2_sub(rf_move_shift(is, 0, theta), rf_move_shift(is, 1, theta));
+                const double h = 1e-4; /* of one standard uncertainty */
+                struct m2 up = rf_read_of(&s->terms, i, m2_add(is, m2_scale(h, d)), f, b),
+                          down = rf_read_of(&s->terms, i, m2_sub(is, m2_scale(h, d)), f, b);
+                struct m2 change = m2_scale(1 / (2 * h), m2_sub(up, down));
+                net2_put(net, i, whole ? change : m2_diag(change.e[0], change.e[3]));
+        }
+        struct move m = {.kind = touch <= TOUCH_L ? CAUSE_OF_CONTACT : CAUSE_OF_PLACEMENT, .k = k, .d_raw = net};
+        return touch == TOUCH_BOTH ? cause_of_move(j, &m, err, "%s: %s, both ports", r->standard->name, names[touch])
+                                   : cause_of_move(j, &m, err, "%s: %s, port %d", r->standard->name, names[touch], port + 1);
+}
+
+static enum code causes_of_touch(struct causes_job *j, size_t k, const struct reading_u *u, struct tp_error *err)
+{
+        const struct standard_reading *r = &j->readings[k];
+        enum code code = CODE_OK;
+        for (int port = 0; port < 2 && !r->standard->raised; port++) {
+                if (!reads_port(r, port))
+                        continue;
+                if (u->contact_ohm > 0 && !code)
+                        code = touch_cause(j, k, TOUCH_R, port, u, err);
+                if (u->contact_h > 0 && !code)
+                        code = touch_cause(j, k, TOUCH_L, port, u, err);
+                if (u->placement_um > 0 && !code)
+                        code = touch_cause(j, k, TOUCH_PLACE, port, u, err);
+        }
+        bool both = reads_port(r, 0) && reads_port(r, 1);
+        if (u->placement_um > 0 && both && !r->standard->raised && !code)
+                code = touch_cause(j, k, TOUCH_BOTH, 0, u, err);
+        return code;
+}
+
+/* ---- lines --------------------------------------------------------------------------------------------------------------------------- */
+
+static enum code cause_of_length(struct causes_job *j, size_t k, struct tp_error *err)
+{
+        const struct standard *s = j->readings[k].standard;
+        char name[CAUSE_NAME_MAX];
+        struct standard up = *s, down = *s;
+        double u_um = s->model.u_length_um;
+        const double by = STEP / u_um * 100; /* a thousandth of a um */
+        up.model.length_um += by * u_um;
+        down.model.length_um -= by * u_um;
+        snprintf(name, sizeof name, "%s: length", s->name);
+        return cause_by(j, &(struct move){.kind = CAUSE_OF_LENGTH, .k = k, .standard = &up},
+                        &(struct move){.kind = CAUSE_OF_LENGTH, .k = k, .standard = &down}, by, err, name);
+}
+
+static enum code cause_of_plan(struct causes_job *j, size_t offset, double u, double step, const char *name, struct tp_error *err)
+{
+        struct calibration_plan up = *j->plan, down = *j->plan;
+        if (!(u > 0))
+                return CODE_OK;
+        *(double *)((char *)&up + offset) += step;
+        *(double *)((char *)&down + offset) -= step;
+        return cause_by(j, &(struct move){.kind = CAUSE_OF_LINE, .plan = &up}, &(struct move){.kind = CAUSE_OF_LINE, .plan = &down},
+                        step / u, err, name);
+}
+
+static enum code causes_of_lines(struct causes_job *j, struct tp_error *err)
+{
+        const struct calibration_plan *p = j->plan;
+        bool lines = false, lengths = false;
+        enum code code = CODE_OK;
+        for (size_t b = 0; b < j->solved->band_n; b++)
+                lines = lines || method_is_of_lines(j->solved->bands[b].method);
+        for (size_t k = 0; k < j->n && !code && lines; k++) {
+                const struct standard *s = j->readings[k].standard;
+                if (!(s->model.u_length_um > 0) || (s->kind != STANDARD_LINE && s->kind != STANDARD_THRU))
+                        continue;
+                lengths = true;
+                code = cause_of_length(j, k, err);
+        }
+        if (lines && !lengths)
+                causes_not_counted(j, "lengths of the lines");
+        if (lines && p->line_capacitance_f_m > 0 && !(p->line_capacitance_u_f_m > 0))
+                causes_not_counted(j, "the lines' capacitance");
+        if (lines && p->line_z_ohm > 0 && !(p->line_z_ohm_u > 0))
+                causes_not_counted(j, "the lines' impedance");
+        if (!code && lines && p->line_capacitance_f_m > 0)
+                code = cause_of_plan(j, offsetof(struct calibration_plan, line_capacitance_f_m), p->line_capacitance_u_f_m,
+                                     STEP * p->line_capacitance_f_m, "lines: capacitance", err);
+        if (!code && lines && p->line_capacitance_f_m > 0)
+                code = cause_of_plan(j, offsetof(struct calibration_plan, line_loss_tangent), p->line_loss_tangent_u, STEP,
+                                     "lines: loss tangent", err);
+        if (!code && lines && p->line_z_ohm > 0)
+                code = cause_of_plan(j, offsetof(struct calibration_plan, line_z_ohm), p->line_z_ohm_u, STEP * p->line_z_ohm,
+                                     "lines: impedance", err);
+        return code;
+}
+
+/* ---- all of it ----------------------------------------------------------------------------------------------------------------------- */
+
+enum code calibration_causes(const struct calibration_plan *plan, const struct solve_conditions *at,
+                             const struct standard_reading *readings, size_t n, const struct solved_calibration *solved,
+                             const struct reading_u *each, struct arena *arena, struct terms_causes **ret, struct tp_error *err)
+{
+        struct causes_job j = {.plan = plan, .at = *at, .readings = readings, .n = n, .solved = solved, .arena = arena};
+        j.at.held = solved;
+        if (!(j.to = arena_take(arena, sizeof *j.to)) || !(j.to->of = arena_take(arena, CAUSES_MAX * sizeof *j.to->of)) ||
+            !(j.to->not_counted = arena_take(arena, CAUSES_NOT_COUNTED_MAX * sizeof *j.to->not_counted)) || !(j.scratch = arena_new(0)))
+                return tp_fail_memory(err);
+        j.to->reading = *each;
+        enum code code = CODE_OK;
+        for (size_t k = 0; k < n && !code; k++)
+                code = causes_of_definition(&j, k, err);
+        if (!code)
+                code = causes_of_lines(&j, err);
+        for (size_t k = 0; k < n && !code; k++)
+                code = causes_of_touch(&j, k, each, err);
+        if (each->contact_ohm == 0 && each->contact_h == 0)
+                causes_not_counted(&j, "contact");
+        if (each->placement_um == 0)
+                causes_not_counted(&j, "placement");
+        if (!code && (each->noise_floor > 0 || each->noise_trace > 0))
+                code = causes_of_noise(&j, err);
+        else
+                causes_not_counted(&j, "noise of the readings");
+        arena_free(j.scratch);
+        if (!code)
+                *ret = j.to;
+        return code;
+}

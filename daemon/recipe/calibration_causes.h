@@ -1,0 +1,34 @@
+/* calibration_causes.h: how the terms of a calibration move with everything that was stated about its standards, touches and readings.
+   One cause is one number that is not known: a standard's definition at one port, a line's length, a touch's resistance, the noise of one
+   reading.  Causes that move nothing (a thru's delay under unknown_thru) are left out.  Pure; the result is the arena's. */
+#ifndef TIPPLANE_RECIPE_CALIBRATION_CAUSES_H
+#define TIPPLANE_RECIPE_CALIBRATION_CAUSES_H
+#include "recipe/calibration_problem.h"
+#include "rf/correct/terms_causes.h"
+
+/* plan, at, readings as calibration_plan_solve() had them, solved: what it gave.  each: of every touch and reading; 0: not stated.
+   Everything but noise is found by solving the whole calibration twice more, with the cause moved a little to both sides: what a method
+   searches over all frequencies together (a match's inductance) and how bands are joined moves with it.  Noise is each frequency's own, so
+   it comes from the solvers' sensitivities with all choices held (rf/calibrate/covariance.h).
+   CODE_UNRESOLVABLE: the moved calibration has no solution. */
+enum code calibration_causes(const struct calibration_plan *, const struct solve_conditions *at, const struct standard_reading *readings,
+                             size_t n, const struct solved_calibration *solved, const struct reading_u *each, struct arena *,
+                             struct terms_causes **ret, struct tp_error *);
+
+/* ---- what the two files of it share (calibration_causes.c, calibration_noise.c) --------------------------------------------------- */
+struct causes_job {
+        const struct calibration_plan *plan;
+        struct solve_conditions at; /* weights held */
+        const struct standard_reading *readings;
+        size_t n;
+        const struct solved_calibration *solved;
+        struct arena *arena, *scratch;
+        struct terms_causes *to;
+};
+/* A cause whose columns are (up - down) scale on the whole axis; columns that do not move stay NULL, and so does the cause if none does. */
+enum code causes_add(struct causes_job *, enum cause_kind, double freedom, const struct terms *up, const struct terms *down, double scale,
+                     struct tp_error *, const char *name, ...) __attribute__((format(printf, 8, 9)));
+void causes_not_counted(struct causes_job *, const char *fmt, ...) __attribute__((format(printf, 2, 3)));
+enum code causes_of_noise(struct causes_job *, struct tp_error *);
+
+#endif

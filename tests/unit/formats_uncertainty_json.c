@@ -1,0 +1,229 @@
+/* The document of a two-port's uncertainty: bit for bit there and back; what is refused, and where the sentence points; the schema and the
+   page say what the program does. */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <cmocka.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include "base/json.h"
+#include "formats/uncertainty_json.h"
+
+enum { N = 5 };
+struct set {
+        struct arena *arena;
+        double hz[N];
+        struct uncertainty_json u;
+        struct text text;
+        struct tp_error err;
+};
+static double draw(uint64_t *state)
+{
+        *state = *state * 6364136223846793005u + 1442695040888963407u;
+        return (double)(int64_t)*state / 9.3e18;
+}
+static struct set *set_new(void)
+{
+        struct arena *arena = arena_new(0);
+        struct set *s = arena_take(arena, sizeof *s);
+        static const char *const not_counted[] = {"drift since the calibration", "Kürze"};
+        uint64_t state = 5;
+        s->arena = arena;
+        for (int i = 0; i < N; i++)
+                s->hz[i] = 70e3 + 1e9 / 3 * i;
+        assert_int_equal(axis_of(N, s->hz, &s->u.axis, NULL), CODE_OK);
+        s->u.of = "x0y0_L1.s2p";
+        memset(s->u.of_sha256, 'a', 64);
+        s->u.plane = PLANE_TIP;
+        s->u.z_ref_ohm = 50;
+        s->u.causes.axis = &s->u.axis;
+        s->u.causes.n = 3;
+        s->u.causes.of = arena_take(arena, 3 * sizeof *s->u.causes.of);
+        s->u.causes.not_counted = arena_take(arena, sizeof not_counted);
+        memcpy(s->u.causes.not_counted, not_counted, sizeof not_counted);
+        s->u.causes.not_counted_n = 2;
+        for (int k = 0; k < 3; k++) {
+                struct net2_cause *c = &s->u.causes.of[k];
+                static const struct cause_about about[3] = {{"load: R, port 1", CAUSE_OF_STANDARD, INFINITY},
+                                                            {"own: touch L, port 2", CAUSE_OF_CONTACT, INFINITY},
+                                                            {"own: noise, S21", CAUSE_OF_NOISE, 3.5}};
+                c->about = about[k];
+                net2_cause_id("abc", about[k].name, c->id);
+                for (int e = 0; e < 4; e++) {
+                        if (k == 1 && e < 3)
+                                continue;
+                        c->re[e] = arena_take(arena, N * sizeof(double));
+                        c->im[e] = arena_take(arena, N * sizeof(double));
+                        for (int i = 0; i < N; i++) {
+                                c->re[e][i] = i == 1 ? -0.0 : 1e-3 * draw(&state);
+                                c->im[e][i] = 1e-309 * draw(&state);
+                        }
+                }
+        }
+        text_init(&s->text, 0);
+        if (uncertainty_json_write(&s->u, &s->text, &s->err))
+                fail_msg("%s", s->err.text);
+        return s;
+}
+static void set_free(struct set *s)
+{
+        text_done(&s->text);
+        arena_free(s->arena);
+}
+
+static void it_comes_back_bit_for_bit(void **state)
+{
+        (void)state;
+        struct set *s = set_new();
+        struct uncertainty_json *got = NULL;
+        if (uncertainty_json_read(text_of(&s->text), s->text.n, s->arena, &got, &s->err))
+                fail_msg("%s", s->err.text);
+        assert_string_equal(got->of, s->u.of);
+        assert_string_equal(got->of_sha256, s->u.of_sha256);
+        assert_true(got->plane == PLANE_TIP && got->z_ref_ohm == 50 && got->causes.axis == &got->axis);
+        assert_memory_equal(got->axis.hz, s->hz, sizeof s->hz);
+        assert_int_equal(got->causes.n, 3);
+        assert_int_equal(got->causes.not_counted_n, 2);
+        assert_string_equal(got->causes.not_counted[1], "Kürze");
+        for (int k = 0; k < 3; k++) {
+                const struct net2_cause *a = &s->u.causes.of[k], *b = &got->causes.of[k];
+                assert_string_equal(a->id, b->id);
+                assert_string_equal(a->about.name, b->about.name);
+                assert_true(a->about.kind == b->about.kind && a->about.freedom == b->about.freedom);
+                for (int e = 0; e < 4; e++) {
+                        assert_true(!a->re[e] == !b->re[e]);
+                        if (a->re[e]) {
+                                assert_memory_equal(a->re[e], b->re[e], N * sizeof(double));
+                                assert_memory_equal(a->im[e], b->im[e], N * sizeof(double));
+                        }
+                }
+        }
+        struct text again;
+        text_init(&again, 0);
+        assert_int_equal(uncertainty_json_write(got, &again, NULL), CODE_OK);
+        assert_string_equal(text_of(&again), text_of(&s->text));
+        text_done(&again);
+        set_free(s);
+}
+
+/* An id is the digest that any program makes of the words: printf 'abc: load: R, port 1' | sha256sum. */
+static void an_id_is_a_digest_of_words(void **state)
+{
+        (void)state;
+        char id[65];
+        net2_cause_id("abc", "load: R, port 1", id);
+        assert_string_equal(id, "8d73019cd0b17d54c5e68935d4c74b64853aa426474e83bdd4425a602427d17d");
+}
+
+static void refused(struct set *s, const char *old, const char *new, enum code code, const char *pointer, const char *piece)
+{
+        const char *text = text_of(&s->text), *at = strstr(text, old);
+        struct uncertainty_json *got = NULL;
+        struct tp_error err = {0};
+        struct text bad;
+        if (!at)
+                fail_msg("\"%s\" is not in the document", old);
+        text_init(&bad, 0);
+        text_bytes(&bad, text, (size_t)(at - text));
+        text_put(&bad, new);
+        text_put(&bad, at + strlen(old));
+        enum code is = uncertainty_json_read(text_of(&bad), bad.n, s->arena, &got, &err);
+        if (is != code || got || strcmp(err.pointer, pointer) != 0 || !strstr(err.text, piece))
+                fail_msg("%s -> %s: code %d at \"%s\": %s", old, new, is, err.pointer, err.text);
+        text_done(&bad);
+}
+static void what_is_refused(void **state)
+{
+        (void)state;
+        struct set *s = set_new();
+        char id[65];
+        net2_cause_id("abc", "load: R, port 1", id);
+        refused(s, "tipplane uncertainty", "tipplane error terms", CODE_BAD_INPUT, "/format", "is not \"tipplane uncertainty\"");
+        refused(s, "\"version\":1", "\"version\":2", CODE_TOO_NEW, "/version", "version 2");
+        refused(s, "\"of_sha256\":\"a", "\"of_sha256\":\"A", CODE_BAD_INPUT, "/of_sha256", "64 lower-case");
+        refused(s, "\"of\":\"x0y0", "\"of\":\"\\u0007", CODE_BAD_INPUT, "/of", "printable");
+        refused(s, "\"tip\"", "\"receiver\"", CODE_BAD_INPUT, "/plane", "raw data");
+        refused(s, "\"z_ref_ohm\":50", "\"z_ref_ohm\":0", CODE_BAD_INPUT, "/z_ref_ohm", "positive");
+        refused(s, "\"frequencies_hz\":[70000,", "\"frequencies_hz\":[7,70000,", CODE_BAD_INPUT, "/causes/0/s/s11/re", "has 5 numbers");
+        refused(s, "\"causes\":[", "\"causes\":[[],", CODE_BAD_INPUT, "/causes/0", "must be an object");
+        refused(s, "\"s11\"", "\"s13\"", CODE_BAD_INPUT, "/causes/0/s", "\"s13\"");
+        refused(s, id, "0123", CODE_BAD_INPUT, "/causes/0/id", "64 lower-case");
+        refused(s, "\"kind\":\"contact\"", "\"kind\":1", CODE_BAD_INPUT, "/causes/1", "/causes/1/kind");
+        refused(s, "\"freedom\":3.5", "\"freedom\":\"many\"", CODE_BAD_INPUT, "/causes/2", "from 1 on");
+        refused(s, "\"name\":\"load: R, port 1\",", "", CODE_BAD_INPUT, "/causes/0/name", "no \"name\"");
+        refused(s, "\"not_counted\":[", "\"not_counted\":[\"\",", CODE_BAD_INPUT, "/not_counted", "/not_counted/0");
+        refused(s, "{", "[", CODE_BAD_INPUT, "", "uncertainty");
+        memcpy(s->u.causes.of[1].id, id, sizeof id); /* the first one's */
+        text_clear(&s->text);
+        assert_int_equal(uncertainty_json_write(&s->u, &s->text, &s->err), CODE_BAD_INPUT);
+        assert_non_null(strstr(s->err.text, "have one id"));
+        s->u.causes.n = 1;
+        s->u.causes.of[0].im[2][4] = INFINITY;
+        assert_int_equal(uncertainty_json_write(&s->u, &s->text, &s->err), CODE_BAD_INPUT);
+        assert_non_null(strstr(s->err.text, "s21"));
+        set_free(s);
+}
+
+static char *file_text(const char *path)
+{
+        FILE *f = fopen(path, "rb");
+        char *text = calloc(1, 200000);
+        if (!f || !text)
+                fail_msg("%s is missing: run the tests from the repository's root", path);
+        size_t n = fread(text, 1, 199999, f);
+        assert_true(n > 0);
+        fclose(f);
+        return text;
+}
+static const cJSON *at(const cJSON *json, const char *a, const char *b) { return cJSON_GetObjectItem(cJSON_GetObjectItem(json, a), b); }
+static void schema_and_page_say_the_same(void **state)
+{
+        (void)state;
+        struct set *s = set_new();
+        char *text = file_text("schema/uncertainty.schema.json"), *page = file_text("docs/uncertainty.md");
+        cJSON *schema = NULL, *json = NULL;
+        assert_int_equal(json_read(text, strlen(text), 32, &schema, NULL), CODE_OK);
+        assert_int_equal(json_read(text_of(&s->text), s->text.n, 8, &json, NULL), CODE_OK);
+        for (const cJSON *e = json->child; e; e = e->next) {
+                assert_non_null(at(schema, "properties", e->string));
+                char key[48];
+                snprintf(key, sizeof key, "`%s`", e->string);
+                if (!strstr(page, key))
+                        fail_msg("docs/uncertainty.md does not say %s", key);
+        }
+        for (const cJSON *e = cJSON_GetObjectItem(schema, "required")->child; e; e = e->next)
+                assert_non_null(cJSON_GetObjectItem(json, e->valuestring));
+        const cJSON *cause = at(at(schema, "$defs", "cause"), "properties", "kind");
+        int k = 0;
+        for (const cJSON *e = cJSON_GetObjectItem(cause, "enum")->child; e; e = e->next)
+                assert_string_equal(e->valuestring, cause_kind_words[++k]);
+        assert_null(cause_kind_words[k + 1]);
+        for (const cJSON *e = cJSON_GetObjectItem(json, "causes")->child->child; e; e = e->next)
+                assert_non_null(at(at(schema, "$defs", "cause"), "properties", e->string));
+        /* the page's example is a document */
+        char *from = strstr(page, "```json\n"), *to = from ? strstr(from + 8, "```") : NULL;
+        struct uncertainty_json *got = NULL;
+        assert_non_null(to);
+        if (uncertainty_json_read(from + 8, (size_t)(to - from - 8), s->arena, &got, &s->err))
+                fail_msg("%s", s->err.text);
+        double u = sqrt(net2_causes_cov(&got->causes, 0, 0).re); /* real part of S11 at the first frequency, as the page has it */
+        char said[32];
+        snprintf(said, sizeof said, "u(Re S11) = %.5f", u);
+        if (!strstr(page, said))
+                fail_msg("docs/uncertainty.md does not say \"%s\"", said);
+        cJSON_Delete(schema);
+        cJSON_Delete(json);
+        free(text);
+        free(page);
+        set_free(s);
+}
+
+int main(void)
+{
+        const struct CMUnitTest tests[] = {cmocka_unit_test(it_comes_back_bit_for_bit), cmocka_unit_test(an_id_is_a_digest_of_words),
+                                           cmocka_unit_test(what_is_refused), cmocka_unit_test(schema_and_page_say_the_same)};
+        return cmocka_run_group_tests(tests, NULL, NULL);
+}
