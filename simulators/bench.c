@@ -106,7 +106,8 @@ static void mains_fail(struct bench *b)
         s->aligned = 0;
         s->power_on_ns = bench_now_ns(b);
         for (int k = 0; k < SIM_CHANNELS_MAX; k++)
-                s->volt[k] = s->limit_a[k] = 0;
+                s->volt[k] = s->limit_a[k] = s->ampere[k] = 0;
+        s->held = 0;
         s->lamp = false;
         bench_tell(b, "mains", "axes unreferenced, supply off, analyzer cold");
 }

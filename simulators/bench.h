@@ -21,11 +21,13 @@ struct bench_state {           /* what is kept */
         int64_t flex_n, flex_ns; /* how often a positioner has moved, and when last */
         int32_t place;
         bool axes, in_contact, lamp;
-        int32_t aligned;                                   /* bit per place */
-        double off_x_um[SIM_PLACES], off_y_um[SIM_PLACES]; /* where the place really lies against where the stage believes it */
-        int32_t target, touch;                             /* in contact with: index, -1 bare; which touch of it */
-        int64_t contact_ns;                                /* since when */
-        double volt[SIM_CHANNELS_MAX], limit_a[SIM_CHANNELS_MAX];
+        int32_t aligned;                                          /* bit per place */
+        double off_x_um[SIM_PLACES], off_y_um[SIM_PLACES];        /* where the place really lies against where the stage believes it */
+        int32_t target, touch;                                    /* in contact with: index, -1 bare; which touch of it */
+        int64_t contact_ns;                                       /* since when */
+        double volt[SIM_CHANNELS_MAX], limit_a[SIM_CHANNELS_MAX]; /* where a current is held, volt is its limit */
+        double ampere[SIM_CHANNELS_MAX];                          /* held */
+        int32_t held;                                             /* bit per channel */
         int64_t home_n, align_n, align_wafer_n, sweep_n, trigger_n, lower_n, bias_read_n, meter_n, chuck_n, touch_n, mains_n,
                 told; /* told: bit per fault already in the truth */
         bool vacuum_lost;
@@ -77,7 +79,8 @@ struct bench_view {
         const struct sim_device *device;
         struct sim_pads pads;
         struct sim_copy copy;
-        double overtravel_um, seconds, volt[2], raised_f[2];
+        double overtravel_um, seconds, raised_f[2];
+        struct sim_bias bias;
 };
 struct bench_view bench_look(const struct bench *);
 struct y2 bench_s_at(const struct bench_view *, double hz);

@@ -39,14 +39,21 @@ static const struct field device_fields[] = {
         REAL("vc1", vc1, "1/V", "linear voltage coefficient of a capacitor"),
         REAL("vc2", vc2, "1/V^2", "quadratic voltage coefficient of a capacitor"),
         REAL("gm_s", gm_s, "S", "transconductance of a transistor"),
-        REAL("ri_ohm", ri_ohm, "ohm", "in series with a transistor's Cgs"),
+        REAL("ri_ohm", ri_ohm, "ohm", "in series with a transistor's Cgs; a bipolar's inner base resistance"),
         REAL("tau_s", tau_s, "s", "delay of its transconductance"),
-        REAL("rd_ohm", rd_ohm, "ohm", "resistance of its drain's lead"),
-        REAL("ld_h", ld_h, "H", "inductance of its drain's lead"),
-        REAL("rs_ohm", rs_ohm, "ohm", "resistance of its source's lead"),
-        REAL("ls_h", ls_h, "H", "inductance of its source's lead"),
+        REAL("rd_ohm", rd_ohm, "ohm", "resistance of its drain's or collector's lead"),
+        REAL("ld_h", ld_h, "H", "inductance of its drain's or collector's lead"),
+        REAL("rs_ohm", rs_ohm, "ohm", "resistance of its source's or emitter's lead"),
+        REAL("ls_h", ls_h, "H", "inductance of its source's or emitter's lead"),
         REAL("vth_v", vth_v, "V", "its threshold"),
         REAL("k_s_v", k_s_v, "S/V", "conductance of its channel per volt above the threshold; 0: biased as designed"),
+        REAL("beta", beta, "1", "current gain of a bipolar transistor; 0: it is none"),
+        REAL("beta_r", beta_r, "1", "its reverse current gain"),
+        REAL("is_a", is_a, "A", "its saturation current"),
+        REAL("tf_s", tf_s, "s", "its forward transit time"),
+        REAL("tr_s", tr_s, "s", "its reverse transit time"),
+        REAL("early_v", early_v, "V", "its Early voltage; 0: no output conductance"),
+        REAL("cx_f", cx_f, "F", "capacitance of its outer base-collector junction, in front of ri_ohm"),
         REAL("length_m", length_m, "m", "length of a line"),
         {.key = "defect",
          .type = FIELD_CHOICE,
@@ -79,9 +86,9 @@ static struct y2 between(double complex y)
         return r;
 }
 
-static struct y2 sound_y(const struct sim_device *d, double hz, const double bias[2])
+static struct y2 sound_y(const struct sim_device *d, double hz, const struct sim_bias *bias)
 {
-        double volt = bias[0] - bias[1], w = TWO_PI * hz, c_f = d->c_f * (1 + d->vc1 * volt + d->vc2 * volt * volt);
+        double volt = bias->volt[0] - bias->volt[1], w = TWO_PI * hz, c_f = d->c_f * (1 + d->vc1 * volt + d->vc2 * volt * volt);
         double complex side;
         struct y2 none = {0, 0, 0, 0};
         switch ((enum device_kind)d->kind) {
@@ -118,9 +125,9 @@ static struct y2 sound_y(const struct sim_device *d, double hz, const double bia
         return none;
 }
 
-struct y2 device_biased_y(const struct sim_device *d, double hz, const double volt[2])
+struct y2 device_biased_y(const struct sim_device *d, double hz, const struct sim_bias *bias)
 {
-        struct y2 y = sound_y(d, hz, volt);
+        struct y2 y = sound_y(d, hz, bias);
         switch ((enum defect_kind)d->defect) {
         case DEFECT_SHORT:
                 return y2_bridge(y, 1 / d->defect_ohm);

@@ -1,6 +1,7 @@
 /* look.c: what the tips see of the world in force: air, bare field, a device with its pads, a standard. */
 #include "simulators/bench.h"
 #include "simulators/draws.h"
+#include "simulators/supply.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -103,9 +104,21 @@ struct sim_touch bench_touch(const struct bench *b)
         return t;
 }
 
+static struct sim_bias bias_now(const struct bench *b)
+{
+        struct sim_bias bias = {.held = {false}};
+        for (unsigned k = 0; k < 2; k++) {
+                int port = supply_port(&b->scenario, k);
+                bias.volt[port] = b->state.volt[k];
+                bias.held[port] = b->state.held >> k & 1;
+                bias.ampere[port] = b->state.ampere[k];
+        }
+        return bias;
+}
+
 struct bench_view bench_look(const struct bench *b)
 {
-        struct bench_view v = {.bench = b, .volt = {b->state.volt[0], b->state.volt[1]}};
+        struct bench_view v = {.bench = b, .bias = bias_now(b)};
         int target = b->state.target, devices = (int)device_targets(b);
         v.raised_f[0] = v.raised_f[1] = b->scenario.contact.raised_f + (b->state.place == PLACE_WAFER ? b->scenario.contact.place_f : 0);
         if (!b->state.in_contact) {
@@ -139,7 +152,7 @@ struct y2 bench_s_at(const struct bench_view *v, double hz)
         struct sim_pads pads = v->pads;
         if (v->device && v->device->kind == DEVICE_PAD)
                 pads.sections = 0; /* no feed */
-        y = v->bare ? none : v->device ? pads_around(&pads, device_biased_y(v->device, hz, v->volt), hz) : copy_y(&v->copy, hz);
+        y = v->bare ? none : v->device ? pads_around(&pads, device_biased_y(v->device, hz, &v->bias), hz) : copy_y(&v->copy, hz);
         r = y2_to_s(touch_around(s, &v->touch, v->overtravel_um, v->seconds, y, hz), 50);
         double per_um = TWO_PI * hz * s->contact.delay_fs_um * 1e-15; /* tips beside their mark: a piece of line more or less */
         double complex m1 = cexp(-I * per_um * v->touch.shift_um[0]), m2 = cexp(-I * per_um * v->touch.shift_um[1]);

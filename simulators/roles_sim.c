@@ -4,6 +4,7 @@
 #include "simulators/roles_own.h"
 #include "recipe/plan.h"
 #include "simulators/draws.h"
+#include "simulators/supply.h"
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -63,23 +64,57 @@ static enum code bias_set(void *me, unsigned channel, double volt, double limit_
         if (share > 0) {
                 b->state.volt[channel] = share < 1 ? from + (volt - from) * share : volt;
                 b->state.limit_a[channel] = limit_a;
+                b->state.held &= ~(1 << channel);
+        }
+        bench_save(b);
+        bench_unlock(b);
+        return code;
+}
+static enum code bias_force(void *me, unsigned channel, double ampere, double limit_v, struct call *call)
+{
+        struct bench *b = me;
+        double share = 0;
+        enum code code = channel_known(b, channel, call);
+        if (code)
+                return code;
+        if (!(limit_v > 0 && limit_v <= b->scenario.bias.volt_max) || !isfinite(ampere))
+                return tp_fail(call->err, CODE_BAD_INPUT, "%g A up to %g V: the supply holds a current within %g V", ampere, limit_v,
+                               b->scenario.bias.volt_max);
+        bench_lock(b);
+        bench_events(b);
+        bench_unlock(b);
+        code = bench_advance(b, 0.005 + limit_v / b->scenario.bias.ramp_v_s, call, &share);
+        bench_lock(b);
+        if (share > 0) {
+                b->state.volt[channel] = limit_v;
+                b->state.ampere[channel] = share * supply_held_a(&b->scenario, channel, ampere);
+                b->state.held |= 1 << channel;
         }
         bench_save(b);
         bench_unlock(b);
         return code;
 }
 
-/* What flows out of a channel: to the other port through the device, and to ground. */
-static double channel_a(const struct bench *b, unsigned channel)
+/* Where a port stands and what flows into it: through a bipolar, or to the other port through the device and to ground. */
+static void port_dc(const struct bench *b, int port, double *ret_volt, double *ret_a)
 {
         struct bench_view v = bench_look(b);
         double ohm[3];
-        if (channel > 1)
-                return 0;
         bench_ohm(&v, ohm);
-        double own = b->state.volt[channel], other = b->state.volt[1 - channel];
-        double ground_ohm = channel == 0 ? ohm[1] : ohm[2];
-        return (own - other) / ohm[0] + own / ground_ohm;
+        if (v.device && is_bipolar(v.device) && v.device->defect != DEFECT_SHORT && !v.touch.open[0] && !v.touch.open[1]) {
+                struct bipolar_dc at = bipolar_dc(v.device, &v.bias);
+                *ret_volt = v.bias.held[port] || port == 0 ? at.volt[port] : v.bias.volt[port];
+                *ret_a = port == 0 ? at.base_a : at.collector_a;
+                return;
+        }
+        double ground_ohm = port == 0 ? ohm[1] : ohm[2], other = v.bias.held[1 - port] ? 0 : v.bias.volt[1 - port];
+        double own = v.bias.volt[port], conductance = 1 / ohm[0] + 1 / ground_ohm, passed = other / ohm[0];
+        if (v.bias.held[port]) {
+                double volt = (v.bias.ampere[port] + passed) / conductance;
+                own = fabs(volt) < own ? volt : copysign(own, volt);
+        }
+        *ret_volt = own;
+        *ret_a = own * conductance - passed;
 }
 
 static enum code bias_read(void *me, unsigned channel, double *ret_volt, double *ret_a, struct call *call)
@@ -98,8 +133,12 @@ static enum code bias_read(void *me, unsigned channel, double *ret_volt, double 
         } else {
                 struct draws own = draws_of((uint64_t)b->scenario.seed, DRAW_BIAS, channel, -1, 0, 0),
                              r = draws_of((uint64_t)b->scenario.seed, DRAW_BIAS, channel, n, 0, 0);
-                double a = channel_a(b, channel), limit = b->state.limit_a[channel], volt = b->state.volt[channel];
-                if (limit > 0 && fabs(a) > limit) { /* in compliance */
+                double a = 0, limit = b->state.limit_a[channel], volt = b->state.volt[channel];
+                int port = supply_port(&b->scenario, channel);
+                bool held = b->state.held >> channel & 1;
+                if (port >= 0)
+                        port_dc(b, port, &volt, &a);
+                if (!held && limit > 0 && fabs(a) > limit) { /* in compliance */
                         volt *= limit / fabs(a);
                         a = copysign(limit, a);
                 }
@@ -265,10 +304,12 @@ enum code simulated_open_kept(const struct world *w, const char *config, size_t 
         s->bias = (struct bias_ops){.base = {bias_identify, bias_settings, sim_resync, sim_close},
                                     .channels = (unsigned)b->scenario.bias.channels,
                                     .set = bias_set,
-                                    .read = bias_read};
+                                    .read = bias_read,
+                                    .force = bias_force};
         s->can = (struct capability_set){.analyzer = true,
                                          .stage = true,
                                          .bias = true,
+                                         .bias_current = true,
                                          .meter = true,
                                          .chuck = true,
                                          .signal = true,

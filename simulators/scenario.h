@@ -13,6 +13,7 @@ struct nominal_device { /* a device by design; its kind and its place come from 
         char name[32];
         double r_ohm, l_h, c_f, cp_f, skin_hz, tan_delta, cox_f, rsub_ohm, csub_f, vc1, vc2, gm_s;
         double ri_ohm, tau_s, rd_ohm, ld_h, rs_ohm, ls_h, vth_v, k_s_v;
+        double beta, beta_r, is_a, tf_s, tr_s, early_v, cx_f;
 };
 enum sim_standard_kind { SIM_STANDARD_UNKNOWN, SIM_STANDARD_OPEN, SIM_STANDARD_SHORT, SIM_STANDARD_LOAD, SIM_STANDARD_THRU };
 struct nominal_standard {
@@ -96,8 +97,8 @@ struct scenario {
                 bool refuse_sideways;
         } stage;
         struct {
-                int32_t channels;
-                double volt_max, ramp_v_s, offset_v, noise_v;
+                int32_t channels, first_port;
+                double volt_max, ramp_v_s, offset_v, noise_v, offset_a;
         } bias;
         struct {
                 double noise_ohm, read_s;

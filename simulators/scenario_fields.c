@@ -46,7 +46,7 @@ static const struct field device_fields[] = {
         R("vc1", vc1, 0, -1, 1, "1/V", "linear voltage coefficient"),
         R("vc2", vc2, 0, -1, 1, "1/V^2", "quadratic voltage coefficient"),
         R("gm_s", gm_s, 0, 0, 100, "S", "transconductance of a transistor; its c_f, cp_f, csub_f, rsub_ohm: Cgs, Cgd, Cds, Rds"),
-        R("ri_ohm", ri_ohm, 0, 0, 1e3, "ohm", "transistor: in series with Cgs"),
+        R("ri_ohm", ri_ohm, 0, 0, 1e3, "ohm", "transistor: in series with Cgs; bipolar: inner base resistance"),
         R("tau_s", tau_s, 0, 0, 1e-9, "s", "transistor: delay of its transconductance"),
         R("rd_ohm", rd_ohm, 0, 0, 1e3, "ohm", "transistor: lead of the drain; r_ohm is the gate's"),
         R("ld_h", ld_h, 0, 0, 1e-9, "H", "transistor: lead of the drain; l_h is the gate's"),
@@ -54,6 +54,14 @@ static const struct field device_fields[] = {
         R("ls_h", ls_h, 0, 0, 1e-9, "H", "transistor: lead of the source"),
         R("vth_v", vth_v, 0, -100, 100, "V", "transistor: threshold"),
         R("k_s_v", k_s_v, 0, 0, 100, "S/V", "transistor: conductance of the channel per volt above the threshold; 0: biased as designed"),
+        R("beta", beta, 0, 0, 1e5, "1", "bipolar transistor: current gain; 0: it is none. Its r_ohm, rd_ohm, rs_ohm: RB, RC, RE"),
+        R("beta_r", beta_r, 2, 1e-3, 1e3, "1", "bipolar: reverse current gain"),
+        R("is_a", is_a, 1e-18, 1e-30, 1e-6, "A", "bipolar: saturation current"),
+        R("tf_s", tf_s, 0, 0, 1e-9, "s",
+          "bipolar: forward transit time; c_f, cp_f, csub_f: depletion at 0 V, base-emitter, -collector, Ccs"),
+        R("tr_s", tr_s, 0, 0, 1e-6, "s", "bipolar: reverse transit time"),
+        R("early_v", early_v, 0, 0, 1e4, "V", "bipolar: Early voltage; 0: no output conductance"),
+        R("cx_f", cx_f, 0, 0, 1e-9, "F", "bipolar: outer base-collector junction, in front of the inner base resistance ri_ohm"),
 };
 static const struct object device_object = {
         .name = "nominal_device", .say = "A device by design.", .bytes = sizeof(S), FIELDS(device_fields)};
@@ -267,7 +275,9 @@ static const struct object stage_object = {
 #undef S
 #define S __typeof__(((struct scenario *)0)->bias)
 static const struct field bias_fields[] = {
-        N("channels", channels, 2, 1, SIM_CHANNELS_MAX, "channels; the first feeds port 1, the second port 2"),
+        N("channels", channels, 2, 1, SIM_CHANNELS_MAX, "channels; the first feeds first_port, the second the other port"),
+        N("first_port", first_port, 1, 1, 2, "1: as gate and drain are wired; 2: as collector and base"),
+        R("offset_a", offset_a, 1e-7, 0, 1, "A", "largest offset of a held current"),
         R("volt_max", volt_max, 30, 0.1, 1000, "V", "most it can give"),
         R("ramp_v_s", ramp_v_s, 50, 0.1, 50, "V/s", "its ramp"),
         R("offset_v", offset_v, 0.002, 0, 1, "V", "largest read-back offset"),

@@ -26,12 +26,12 @@
                 .key = #m, .type = FIELD_BOOL, .offset = offsetof(S, m) \
         }
 static const struct field state_fields[] = {
-        I64(seed),    I64(targets),       I64(now_ns),      I64(epoch_ns),  I64(power_on_ns), REAL(x_um),
-        REAL(y_um),   REAL(z_um),         REAL(spacing_um), I64(flex_n),    I64(flex_ns),     I32(place),
-        BOOL(axes),   BOOL(in_contact),   BOOL(lamp),       I32(aligned),   REALS(off_x_um),  REALS(off_y_um),
-        I32(target),  I32(touch),         I64(contact_ns),  REALS(volt),    REALS(limit_a),   I64(home_n),
-        I64(align_n), I64(align_wafer_n), I64(sweep_n),     I64(trigger_n), I64(lower_n),     I64(bias_read_n),
-        I64(meter_n), I64(chuck_n),       I64(touch_n),     I64(mains_n),   I64(told),        BOOL(vacuum_lost),
+        I64(seed),    I64(targets),     I64(now_ns),       I64(epoch_ns),    I64(power_on_ns), REAL(x_um),   REAL(y_um),
+        REAL(z_um),   REAL(spacing_um), I64(flex_n),       I64(flex_ns),     I32(place),       BOOL(axes),   BOOL(in_contact),
+        BOOL(lamp),   I32(aligned),     REALS(off_x_um),   REALS(off_y_um),  I32(target),      I32(touch),   I64(contact_ns),
+        REALS(volt),  REALS(limit_a),   REALS(ampere),     I32(held),        I64(home_n),      I64(align_n), I64(align_wafer_n),
+        I64(sweep_n), I64(trigger_n),   I64(lower_n),      I64(bias_read_n), I64(meter_n),     I64(chuck_n), I64(touch_n),
+        I64(mains_n), I64(told),        BOOL(vacuum_lost),
 };
 static const struct object state_object = {.name = "physical_state",
                                            .say = "The physical world of a simulated station.",

@@ -1,14 +1,17 @@
-/* transistor.c: a field effect transistor with its leads, grown from nodal admittances; see device.h. */
+/* transistor.c: a field effect transistor, and the leads of either kind, grown from nodal admittances; see device.h. */
 #include "simulators/device.h"
 #include <math.h>
 
 #define TWO_PI 6.283185307179586476925286766559
 #define COLD_V 0.02 /* drain voltage below which the channel is a resistance */
 
-struct y2 transistor_inside_y(const struct sim_device *d, double hz, const double volt[2])
+struct y2 transistor_inside_y(const struct sim_device *d, double hz, const struct sim_bias *bias)
 {
+        const double *volt = bias->volt;
         double w = TWO_PI * hz, above_v = volt[0] - d->vth_v;
         struct y2 none = {0, 0, 0, 0};
+        if (d->beta > 0)
+                return bipolar_inside_y(d, hz, bias);
         if (d->k_s_v > 0 && above_v <= 0)
                 return y2_bridge(y2_shunt(none, I * w * d->cp_f, I * w * d->csub_f), I * w * d->cp_f);
         if (d->k_s_v > 0 && fabs(volt[1]) < COLD_V) {
@@ -28,9 +31,9 @@ static struct y2 lifted(struct y2 y, double complex z)
         return y2_solve(a, y);
 }
 
-struct y2 transistor_y(const struct sim_device *d, double hz, const double volt[2])
+struct y2 transistor_y(const struct sim_device *d, double hz, const struct sim_bias *bias)
 {
-        double w = TWO_PI * hz;
-        struct y2 y = lifted(transistor_inside_y(d, hz, volt), d->rs_ohm + I * w * d->ls_h);
-        return y2_series(y, d->r_ohm + I * w * d->l_h, d->rd_ohm + I * w * d->ld_h);
+        double w = TWO_PI * hz, inner_ohm = d->beta > 0 ? d->ri_ohm : 0;
+        struct y2 y = lifted(transistor_inside_y(d, hz, bias), d->rs_ohm + I * w * d->ls_h);
+        return y2_series(y, inner_ohm + d->r_ohm + I * w * d->l_h, d->rd_ohm + I * w * d->ld_h);
 }

@@ -124,11 +124,24 @@ static double element_of(struct y2 y, enum true_quantity q, double w)
         return NAN;
 }
 
+/* Of a bipolar f sqrt(U) rises to fmax, as its input's resistance gives way to its capacitance, and falls again far above: the most. */
+static double fmax_bipolar(const struct sim_device *d, const struct true_at *at)
+{
+        double most = NAN;
+        for (double hz = FAR_BELOW_HZ; hz < 400e9; hz *= 1.01) {
+                double now = hz * sqrt(mason(true_y(d, hz, at)));
+                most = now > most || isnan(most) ? now : most;
+        }
+        return most;
+}
+
 double true_of_transistor(const struct sim_device *d, enum true_quantity q, const struct true_at *at)
 {
         struct y2 far = true_y(d, FAR_BELOW_HZ, at);
         if (q == TRUE_FT || q == TRUE_FT_IM)
-                return FAR_BELOW_HZ * cabs(far.e21 / far.e11);
+                return FAR_BELOW_HZ / fabs(cimag(far.e11 / far.e21));
+        if (q == TRUE_FMAX && is_bipolar(d))
+                return fmax_bipolar(d, at);
         if (q == TRUE_FMAX)
                 return FAR_BELOW_HZ * sqrt(mason(far));
         if (!(at->hz > 0))

@@ -30,7 +30,7 @@ enum true_quantity true_quantity_of(const char *word)
 
 struct y2 true_y(const struct sim_device *d, double hz, const struct true_at *at)
 {
-        return at->inside && d->kind == DEVICE_TRANSISTOR ? transistor_inside_y(d, hz, at->volt) : device_biased_y(d, hz, at->volt);
+        return at->inside && d->kind == DEVICE_TRANSISTOR ? transistor_inside_y(d, hz, &at->bias) : device_biased_y(d, hz, &at->bias);
 }
 
 static double complex branch_y(const struct sim_device *d, double hz, const struct true_at *at)
@@ -231,7 +231,8 @@ double true_value_at(const struct sim_device *d, enum true_quantity quantity, co
         if (quantity == TRUE_FT || (quantity >= TRUE_FMAX && quantity <= TRUE_HBT_BETA))
                 return d->kind == DEVICE_TRANSISTOR ? true_of_transistor(d, quantity, at) : NAN;
         if (quantity >= TRUE_L_IN && quantity <= TRUE_R_COMMON) {
-                const double leads[] = {d->l_h, d->ld_h, d->ls_h, d->r_ohm, d->rd_ohm, d->rs_ohm};
+                double in_ohm = d->r_ohm + (is_bipolar(d) ? d->ri_ohm : 0) + (d->defect == DEFECT_PARTIAL_VIA ? d->defect_ohm : 0);
+                const double leads[] = {d->l_h, d->ld_h, d->ls_h, in_ohm, d->rd_ohm, d->rs_ohm};
                 return d->kind == DEVICE_TRANSISTOR ? leads[quantity - TRUE_L_IN] : NAN;
         }
         if (!(hz > 0))

@@ -2,8 +2,8 @@
    purpose: the series branch of the pi between the ports Z = -2/(Y12 + Y21); L = Im Z/w, R = Re Z, C = -1/(w Im Z), Q = |Im Z|/Re Z with
    the sign of the kind; 11: port 2 grounded, 1/Y11; d: floating between the ports, sum Y/det Y; pi and tee by their branches; SRF: the
    first frequency where the branch's susceptance changes sign; S21 in 50 ohm; a line by cosh(gl) = A, Zc = sqrt(B/C).
-   Of transistors (true_transistor.c): gains by what a source and a load get out of them; fT, fmax: f |Y21/Y11| and f sqrt(U) far below
-   them, where they fall by 20 dB a decade; the elements of the inside by the branches between its nodes.  fmax_MAG has no such limit. */
+   Of transistors (true_transistor.c): gains by what a source and a load get out of them; fT, fmax: f/|Im Y11/Y21| and f sqrt(U) far below
+   them, where they fall by 20 dB a decade (of a bipolar the most of f sqrt(U)); the elements of the inside by the branches between its nodes.  fmax_MAG has no such limit. */
 #ifndef TIPPLANE_SIMULATORS_TRUE_VALUES_H
 #define TIPPLANE_SIMULATORS_TRUE_VALUES_H
 #include "simulators/device.h"
@@ -100,15 +100,16 @@ static inline bool true_is_of_inside(enum true_quantity q) { return q >= TRUE_GM
 extern const char *const true_quantity_words[];        /* the words of a recipe; NULL at the end */
 enum true_quantity true_quantity_of(const char *word); /* TRUE_UNKNOWN: nothing is known of it */
 struct true_at {
-        double hz, volt[2]; /* of each port against ground */
-        bool inside;        /* of a transistor without its leads */
+        double hz;
+        struct sim_bias bias;
+        bool inside; /* of a transistor without its leads */
 };
 struct y2 true_y(const struct sim_device *, double hz, const struct true_at *);
 /* In SI units (loss: dB/mm, S21: dB); NaN where there is no such thing.  hz is ignored by what is found in a sweep: SRF, fT … */
 double true_value_at(const struct sim_device *, enum true_quantity, const struct true_at *);
 static inline double true_value(const struct sim_device *d, enum true_quantity q, double hz, double volt)
 {
-        return true_value_at(d, q, &(struct true_at){.hz = hz, .volt = {volt, 0}});
+        return true_value_at(d, q, &(struct true_at){.hz = hz, .bias.volt = {volt, 0}});
 }
 double true_of_transistor(const struct sim_device *, enum true_quantity, const struct true_at *); /* NaN: not of its words */
 

@@ -2,6 +2,7 @@
    fault. The daemon never opens this file (mode 0600, a directory of its own).  Beside it grows FILE.events, one line for each fault that
    took effect. */
 #include "simulators/bench.h"
+#include "simulators/supply.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -48,13 +49,25 @@ static void standards_write(const struct bench *b, struct json_out *o)
         json_close(o, ']');
 }
 
-/* One bias of a condition or its gate: channel 0 is wired to port 1, channel 1 to port 2. */
-static void volt_add(const cJSON *of, double volt[2])
+static double number_of(const cJSON *of, const char *name, double otherwise)
 {
-        double channel = cJSON_GetNumberValue(cJSON_GetObjectItemCaseSensitive(of, "channel")),
-               value = cJSON_GetNumberValue(cJSON_GetObjectItemCaseSensitive(of, "volt"));
-        if ((channel == 0 || channel == 1) && isfinite(value))
-                volt[channel == 1] += value;
+        double value = cJSON_GetNumberValue(cJSON_GetObjectItemCaseSensitive(of, name));
+        return isfinite(value) ? value : otherwise;
+}
+
+/* One bias of a condition, its gate or its base: a voltage, or a current that is held up to a limit. */
+static void bias_add(const struct scenario *s, const cJSON *of, const char *limit, struct sim_bias *bias)
+{
+        double channel = number_of(of, "channel", 0), limit_v = number_of(of, limit, 0);
+        int port = channel >= 0 && channel <= 1 ? supply_port(s, (unsigned)channel) : -1;
+        if (port < 0 || !of)
+                return;
+        bias->volt[port] += number_of(of, "volt", 0);
+        if (!(limit_v > 0))
+                return;
+        bias->held[port] = true;
+        bias->volt[port] = limit_v;
+        bias->ampere[port] = supply_held_a(s, (unsigned)channel, number_of(of, "ampere", 0));
 }
 
 /* At which voltages a device is measured, and whether its leads are taken off, says the recipe, if the scenario names one. */
@@ -73,16 +86,21 @@ static void conditions_write(const struct bench *b, struct json_out *o)
                         int64_t k = 0;
                         cJSON_ArrayForEach(condition, cJSON_GetObjectItemCaseSensitive(measure, "conditions"))
                         {
-                                double volt[2] = {0, 0};
-                                volt_add(condition, volt);
-                                volt_add(cJSON_GetObjectItemCaseSensitive(condition, "gate"), volt);
+                                struct sim_bias bias = {.held = {false}};
+                                bias_add(&b->scenario, condition, "open_v", &bias);
+                                bias_add(&b->scenario, cJSON_GetObjectItemCaseSensitive(condition, "gate"), "", &bias);
+                                bias_add(&b->scenario, cJSON_GetObjectItemCaseSensitive(condition, "base"), "limit_v", &bias);
                                 if (!device)
                                         continue;
                                 json_open(o, NULL, '{');
                                 json_text(o, "device", device);
                                 json_int(o, "condition", k++);
-                                json_real(o, "volt_1", volt[0]);
-                                json_real(o, "volt_2", volt[1]);
+                                json_real(o, "volt_1", bias.volt[0]);
+                                json_real(o, "volt_2", bias.volt[1]);
+                                json_real(o, "ampere_1", bias.ampere[0]);
+                                json_real(o, "ampere_2", bias.ampere[1]);
+                                json_bool(o, "held_1", bias.held[0]);
+                                json_bool(o, "held_2", bias.held[1]);
                                 json_bool(o, "inside", cJSON_IsObject(cJSON_GetObjectItemCaseSensitive(measure, "extrinsic")));
                                 json_close(o, '}');
                         }

@@ -96,6 +96,13 @@ static void device_draw(const struct sim_wafer *w, const struct die *die, size_t
                 d.ls_h = n->ls_h * geometry;
                 d.vth_v = n->vth_v;
                 d.k_s_v = n->k_s_v * geometry;
+                d.beta = n->beta * geometry;
+                d.beta_r = n->beta_r;
+                d.is_a = n->is_a * geometry;
+                d.tf_s = n->tf_s;
+                d.tr_s = n->tr_s;
+                d.early_v = n->early_v;
+                d.cx_f = n->cx_f * mim;
         }
         if (at->kind == DEVICE_LADDER) {
                 ladder_design_ohm(w->layout, w->dies, w->die_n, die->x, die->y, &d.r_ohm, &d.r2_ohm);
@@ -123,6 +130,17 @@ static enum code check_designs(const struct scenario *s, const struct layout *l,
                         return tp_fail_at(err, CODE_BAD_INPUT, "/devices", "capacitor %s: c_f must be positive", at->name);
                 if ((at->kind == DEVICE_INDUCTOR || at->kind == DEVICE_RESISTOR) && !(n->r_ohm > 0))
                         return tp_fail_at(err, CODE_BAD_INPUT, "/devices", "%s: r_ohm must be positive", at->name);
+                if (at->kind == DEVICE_TRANSISTOR && n->beta > 0) {
+                        if (n->gm_s > 0 || n->k_s_v > 0)
+                                return tp_fail_at(err, CODE_BAD_INPUT, "/devices",
+                                                  "transistor %s: beta makes it bipolar, whose gm follows from its current; leave gm_s and "
+                                                  "k_s_v out",
+                                                  at->name);
+                        if (!(n->c_f > 0 && n->cp_f > 0 && n->r_ohm > 0))
+                                return tp_fail_at(err, CODE_BAD_INPUT, "/devices",
+                                                  "bipolar transistor %s: c_f, cp_f and r_ohm must be positive", at->name);
+                        continue;
+                }
                 if (at->kind == DEVICE_TRANSISTOR && !(n->gm_s > 0 && n->c_f > 0 && n->r_ohm > 0 && n->rsub_ohm > 0))
                         return tp_fail_at(err, CODE_BAD_INPUT, "/devices", "transistor %s: gm_s, c_f, r_ohm and rsub_ohm must be positive",
                                           at->name);

@@ -99,6 +99,7 @@ static enum code plan_here(struct cli *c, const struct text *text, const char *w
                                      .signal = true,
                                      .interlock = true,
                                      .switch_terms = true,
+                                     .bias_current = true,
                                      .freq_hz_min = 1,
                                      .freq_hz_max = 1e12,
                                      .points_max = 1000000,

@@ -135,7 +135,7 @@ static void answer_at(const struct chain *ch, const struct chain *inside, enum c
         const struct chain_question *q = ch->q;
         struct tp_error cold = {0};
         bool wants = leads_wanted(q->measure, plan);
-        if (wants && quantity_amplifies(plan->quantity) && condition_is_state(q->measure, q->condition)) {
+        if (quantity_amplifies(plan->quantity) && condition_is_state(q->measure, q->condition)) {
                 tp_fail(&cold, CODE_UNRESOLVABLE, "nothing amplifies under condition %s, which the leads are found by",
                         q->measure->conditions[q->condition].name);
                 answer_without(plan, &cold, to);

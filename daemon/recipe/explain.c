@@ -293,7 +293,7 @@ static void say_measure(const struct recipe *r, const struct measure *m, struct 
         for (size_t k = 0; k < m->condition_n; k++) {
                 const struct condition *c = &m->conditions[k];
                 if (c->has_base) {
-                        say_base(c, k ? "," : "", to);
+                        say_base(c, k ? ";" : "", to);
                         continue;
                 }
                 if (c->has_gate && c->gate.volt != 0)

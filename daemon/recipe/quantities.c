@@ -79,7 +79,8 @@ bool condition_is_state(const struct measure *m, int condition)
 bool quantity_amplifies(int32_t quantity)
 {
         enum rf_quantity q = (enum rf_quantity)quantity_rf(quantity);
-        return q == RF_Q_FET_GM || q == RF_Q_FET_TAU || q == RF_Q_HBT_GM || q == RF_Q_HBT_TAU || q == RF_Q_HBT_BETA;
+        return q == RF_Q_FET_GM || q == RF_Q_FET_TAU || q == RF_Q_HBT_GM || q == RF_Q_HBT_TAU || q == RF_Q_HBT_BETA || q == RF_Q_FT ||
+               q == RF_Q_FT_IM || q == RF_Q_FMAX || q == RF_Q_FMAX_MAG;
 }
 
 const char *measure_dummy(const struct measure *m, int dummy)

@@ -274,7 +274,7 @@ struct measure {
         size_t parameter_n; /* none for dummies */
 };
 bool condition_is_state(const struct measure *, int condition);  /* its leads are found by it: nothing amplifies there */
-bool quantity_amplifies(int32_t quantity);                       /* of the intrinsic transistor: exists where it amplifies alone */
+bool quantity_amplifies(int32_t quantity);                       /* gm, fT …: exists where the transistor amplifies alone */
 int measure_condition(const struct measure *, const char *name); /* -1: none of that name */
 const char *measure_dummy(const struct measure *, int dummy);    /* enum rf_dummy: the device's name, "" when there is none */
 struct mandate {

@@ -99,8 +99,7 @@ enum code parameters_judge(const struct truth *truth, const struct table *t, con
                 enum true_quantity q = quantity_of(table_text(t, i, quantity));
                 struct true_at at = truth_at(truth, j.device, atoi(table_text(t, i, condition)));
                 if (volt >= 0 && table_text(t, i, volt)[0]) {
-                        at.volt[0] = table_real(t, i, volt);
-                        at.volt[1] = 0;
+                        at.bias = (struct sim_bias){.volt = {table_real(t, i, volt), 0}};
                 }
                 at.hz = table_real(t, i, hz);
                 if (!(at.hz > 0)) /* read in the middle of its best window; what is found in a sweep does not ask */

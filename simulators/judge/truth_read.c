@@ -76,7 +76,10 @@ static enum code conditions_read(const cJSON *list, struct arena *arena, struct 
                 struct true_condition *c = &t->conditions[t->condition_n++];
                 text_member(item, "device", c->device, sizeof c->device);
                 c->condition = (int32_t)real_member(item, "condition");
-                c->at = (struct true_at){.volt = {real_member(item, "volt_1"), real_member(item, "volt_2")},
+                c->at = (struct true_at){.bias = {.volt = {real_member(item, "volt_1"), real_member(item, "volt_2")},
+                                                  .ampere = {real_member(item, "ampere_1"), real_member(item, "ampere_2")},
+                                                  .held = {cJSON_IsTrue(cJSON_GetObjectItemCaseSensitive(item, "held_1")),
+                                                           cJSON_IsTrue(cJSON_GetObjectItemCaseSensitive(item, "held_2"))}},
                                          .inside = cJSON_IsTrue(cJSON_GetObjectItemCaseSensitive(item, "inside"))};
         }
         return CODE_OK;

@@ -14,6 +14,7 @@
 #include "evaluate/evaluate.h"
 #include "simulators/analyzer.h"
 #include "simulators/standard.h"
+#include "simulators/supply.h"
 #include "simulators/touch.h"
 #include "simulators/true_values.h"
 #include "simulators/wafer.h"
@@ -85,7 +86,8 @@ struct seen { /* what lies under the tips */
         struct sim_pads pads;
         struct sim_copy copy;
         bool air, standard;
-        double raised_f[2], volt[2];
+        double raised_f[2];
+        struct sim_bias bias;
         struct sim_touch touch;
         double longer_f[2]; /* of a device's pads: what more or less lies behind the tips, with its share of their loss */
 };
@@ -125,7 +127,7 @@ static struct raw_sweep sweep(struct station *st, const struct seen *v, struct a
                         p = y2_to_s(touch_air(s, v->raised_f[0], v->raised_f[1], hz), 50);
                 } else {
                         struct y2 y =
-                                v->standard ? copy_y(&v->copy, hz) : pads_around(&v->pads, device_biased_y(v->device, hz, v->volt), hz);
+                                v->standard ? copy_y(&v->copy, hz) : pads_around(&v->pads, device_biased_y(v->device, hz, &v->bias), hz);
                         y = y2_shunt(y, behind(v, 0, hz), behind(v, 1, hz));
                         p = y2_to_s(touch_around(s, &v->touch, 30, 2, y, hz), 50);
                         double complex m1 = cexp(-CMPLX(0, 1) * per_um * v->touch.shift_um[0]),
@@ -179,19 +181,30 @@ static struct seen standard_seen(const struct station *st, const char *name, int
         exit(2);
 }
 
-/* Channel 0 of the supply is wired to port 1, channel 1 to port 2. */
-static struct true_at at_condition(const struct measure *me, size_t condition)
+static void held(const struct scenario *s, int32_t channel, double ampere, double limit_v, struct sim_bias *bias)
+{
+        int port = supply_port(s, (unsigned)channel);
+        bias->held[port] = true;
+        bias->volt[port] = limit_v;
+        bias->ampere[port] = supply_held_a(s, (unsigned)channel, ampere);
+}
+
+static struct true_at at_condition(const struct scenario *s, const struct measure *me, size_t condition)
 {
         struct true_at at = {.hz = 0};
         const struct condition *c = &me->conditions[condition];
         if (c->channel == 0 || c->channel == 1)
-                at.volt[c->channel] = c->volt;
+                at.bias.volt[supply_port(s, (unsigned)c->channel)] = c->volt;
         if (c->has_gate && (c->gate.channel == 0 || c->gate.channel == 1))
-                at.volt[c->gate.channel] = c->gate.volt;
+                at.bias.volt[supply_port(s, (unsigned)c->gate.channel)] = c->gate.volt;
+        if (c->open_v > 0 && c->channel < 2)
+                held(s, c->channel, 0, c->open_v, &at.bias);
+        if (c->has_base && c->base.channel < 2)
+                held(s, c->base.channel, c->base.ampere, c->base.limit_v, &at.bias);
         return at;
 }
 
-static struct seen device_seen(const struct station *st, int at, const double volt[2])
+static struct seen device_seen(const struct station *st, int at, const struct sim_bias *bias)
 {
         char key[64];
         const struct sim_device *d = &st->wafer.devices[at];
@@ -199,7 +212,7 @@ static struct seen device_seen(const struct station *st, int at, const double vo
         struct seen v = {.device = d,
                          .pads = wafer_pads(&st->wafer, at),
                          .touch = slid(st, touch_of(&st->scenario, draw_key(key), 1)),
-                         .volt = {volt[0], volt[1]}};
+                         .bias = *bias};
         for (int p = 0; p < 2; p++)
                 v.longer_f[p] = -st->recipe->setup.pad_f_um * v.touch.shift_um[p];
         return v;
@@ -328,7 +341,7 @@ static void count(struct tallies *all, const struct station *st, const struct me
                 t->name = p->name;
                 t->device = me->device;
         }
-        struct true_at at = at_condition(me, 0);
+        struct true_at at = at_condition(&st->scenario, me, 0);
         at.hz = p->at == AT_BEST_WINDOW ? sqrt(a->lo_hz * a->hi_hz) : p->freq_hz;
         double want = true_value_at(device, true_quantity_of(quantity_words[p->quantity]), &at);
         double e = a->has_value ? (a->value - want) / a->u95 : NAN;
@@ -414,7 +427,7 @@ static void touch_one_die(struct station *st, struct tallies *all)
         for (; open_n < OTHER_OPENS; open_n++) {
                 int open_device = layout_device(&r->layout, "OPEN");
                 size_t other = (die + 1 + open_n * 5) % st->wafer.die_n;
-                struct seen v = device_seen(st, (int)(other * r->layout.device_n) + open_device, (const double[2]){0, 0});
+                struct seen v = device_seen(st, (int)(other * r->layout.device_n) + open_device, &(struct sim_bias){.volt = {0, 0}});
                 opens[open_n] = sweep(st, &v, arena);
         }
         for (size_t m = 0; m < r->measure_n && passed; m++) {
@@ -423,7 +436,7 @@ static void touch_one_die(struct station *st, struct tallies *all)
                 int32_t kind = r->layout.devices[device].kind;
                 if (only && kind != DEVICE_OPEN && kind != DEVICE_SHORT && strcmp(only, me->device))
                         continue;
-                struct seen v = device_seen(st, (int)k0 + device, at_condition(me, 0).volt);
+                struct seen v = device_seen(st, (int)k0 + device, &(struct sim_bias[]){at_condition(&st->scenario, me, 0).bias}[0]);
                 struct sim_device as_warm = warm(st, me, v.device);
                 v.device = &as_warm;
                 struct raw_sweep raw = sweep(st, &v, arena);

@@ -322,7 +322,7 @@ static void truth_is(const struct sim_device *d, enum true_quantity q, const str
 static void a_transistor_s_truth_is_its_elements(void **state)
 {
         struct sim_device d = {.kind = DEVICE_TRANSISTOR, .gm_s = 0.06, .c_f = 40e-15, .rsub_ohm = 250, .r_ohm = 6, .defect = DEFECT_NONE};
-        struct true_at at = {.hz = 20e9}, in = {.hz = 20e9, .volt = {1, 1}, .inside = true};
+        struct true_at at = {.hz = 20e9}, in = {.hz = 20e9, .bias.volt = {1, 1}, .inside = true};
         (void)state;
         truth_is(&d, TRUE_FT, &at, 238.73241463784302e9, 1e-12);
         truth_is(&d, TRUE_FMAX, &at, 770.50555507687476e9, 1e-9);
@@ -376,11 +376,11 @@ static void a_transistor_s_truth_is_its_elements(void **state)
         truth_is(&d, TRUE_RI, &in, 2.5, 1e-9);
         assert_true(true_value_at(&d, TRUE_GM, &at) < 0.059); /* with its leads: less by the source's feedback */
         /* cold, 0.5 V above the threshold: 10 ohm of channel; at low frequency Z12 is the source's lead and half of it */
-        y = device_biased_y(&d, 1e8, (const double[2]){0.9, 0});
+        y = device_biased_y(&d, 1e8, &(struct sim_bias){.volt = {0.9, 0}});
         double complex det = y.e11 * y.e22 - y.e12 * y.e21;
         assert_true(fabs(creal(-y.e12 / det) / (1 + 5) - 1) < 1e-4 && fabs(creal(y.e11 / det) / (2 + 1 + 10) - 1) < 1e-4);
         /* off: nothing but edges of 8 fF and Cds */
-        y = transistor_inside_y(&d, 1e9, (const double[2]){0, 0});
+        y = transistor_inside_y(&d, 1e9, &(struct sim_bias){.volt = {0, 0}});
         assert_true(fabs(cimag(y.e11 + 2 * y.e12)) < 1e-12 && fabs(cimag(y.e22 + y.e12) / (2 * M_PI * 1e9) / 12e-15 - 1) < 1e-9);
 }
 

@@ -56,6 +56,34 @@ static void the_world_survives_the_death_of_the_station(void **state)
         free(before);
 }
 
+/* A capacitor takes no current: the supply stands at its limit and says so; a held 0 A is an open terminal; a voltage ends the holding; and what
+   is held outlives the process, too. */
+static void a_held_current_stands_at_its_limit_where_nothing_conducts(void **state)
+{
+        struct station s;
+        double volt, a;
+        (void)state;
+        station_new(&s, "\"seed\":4,\"state_file\":\"state.json\",", "", false);
+        ready(&s);
+        touch_device(&s, 1, 0, "C1");
+        OK(s.r.bias->force(s.r.bias_me, 1, 1e-3, 0.9, &s.call));
+        OK(s.r.bias->read(s.r.bias_me, 1, &volt, &a, &s.call));
+        assert_true(fabs(volt - 0.9) < 0.01 && fabs(a) < 1e-8);
+        s.r.close(&s.r);
+        station_open(&s);
+        OK(s.r.bias->read(s.r.bias_me, 1, &volt, &a, &s.call));
+        assert_true(fabs(volt - 0.9) < 0.01 && fabs(a) < 1e-8);
+        OK(s.r.bias->force(s.r.bias_me, 1, 0, 0.9, &s.call));
+        OK(s.r.bias->read(s.r.bias_me, 1, &volt, &a, &s.call));
+        assert_true(fabs(volt) < 0.01 && a == 0);
+        OK(s.r.bias->set(s.r.bias_me, 1, 3, 1e-3, &s.call));
+        OK(s.r.bias->read(s.r.bias_me, 1, &volt, &a, &s.call));
+        assert_true(fabs(volt - 3) < 0.01);
+        assert_int_equal(s.r.bias->force(s.r.bias_me, 1, 1e-3, 0, &s.call), CODE_BAD_INPUT);
+        assert_int_equal(s.r.bias->force(s.r.bias_me, 1, 1e-3, 1000, &s.call), CODE_BAD_INPUT);
+        station_end(&s);
+}
+
 static void kept_in_memory_the_world_survives_without_a_disk(void **state)
 {
         struct sim_kept kept = {0};
@@ -239,6 +267,7 @@ int main(void)
         const struct CMUnitTest tests[] = {
                 cmocka_unit_test(same_seed_gives_the_same_bytes_and_another_seed_gives_others),
                 cmocka_unit_test(the_world_survives_the_death_of_the_station),
+                cmocka_unit_test(a_held_current_stands_at_its_limit_where_nothing_conducts),
                 cmocka_unit_test(kept_in_memory_the_world_survives_without_a_disk),
                 cmocka_unit_test(a_full_disk_does_not_stop_the_physics),
                 cmocka_unit_test(the_ladder_is_readable_on_each_die_and_names_its_place),

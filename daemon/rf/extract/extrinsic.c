@@ -8,6 +8,7 @@
 #include "rf/network/convert.h"
 #include "rf/deembed/deembed_own.h"
 #include <math.h>
+#include <string.h>
 
 const char *const rf_extrinsic_words[RF_X_COUNT + 1] = {"c_in",     "c_out", "c_between", "l_in",     "l_out",
                                                         "l_common", "r_in",  "r_out",     "r_common", NULL};
@@ -276,6 +277,50 @@ static double line_l(const struct line_sum *s, double *ret_u)
         return l;
 }
 
+struct tee {
+        double complex in, out, common;
+};
+static struct tee tee_of(const struct net2 *net, size_t i, const struct rf_extrinsic *pads)
+{
+        struct m2 z = m2_inv(m2_sub(rf_y_from_s(net2_get(net, i), net2_z_real(net)), pads_y(pads, net->axis->hz[i])));
+        double complex mutual = (z.e[1] + z.e[2]) / 2;
+        return (struct tee){z.e[0] - mutual, z.e[3] - mutual, mutual};
+}
+
+/* How far the elements scatter about their fit once the junctions are extrapolated away frequency by frequency: before that, what they do
+   themselves over frequency would count as scatter. */
+static void junction_scatter(const struct net2 *const *nets, const struct over_biases *o, const struct rf_extrinsic *pads, double low_hz,
+                             double high_hz, double ret_r_u[3], double ret_l_u[3])
+{
+        double sum[3] = {0}, squares[3] = {0}, m = 0, residual;
+        struct slope_sum l[3] = {{0}};
+        const struct axis *axis = nets[0]->axis;
+        for (size_t i = 0; i < axis->n; i++) {
+                struct tee at = {0};
+                if (!inside(axis->hz[i], low_hz, high_hz))
+                        continue;
+                for (size_t k = 0; k < o->n; k++) {
+                        struct tee one = tee_of(nets[k], i, pads);
+                        double weight = weight_of(o, k);
+                        at.in += weight * one.in;
+                        at.out += weight * one.out;
+                        at.common += weight * one.common;
+                }
+                const double complex z[3] = {at.in, at.out, at.common};
+                for (int p = 0; p < 3; p++) {
+                        sum[p] += creal(z[p]);
+                        squares[p] += creal(z[p]) * creal(z[p]);
+                        slope_add(&l[p], RF_TWO_PI * axis->hz[i], cimag(z[p]));
+                }
+                m++;
+        }
+        for (int p = 0; p < 3; p++) {
+                double mean = sum[p] / m;
+                ret_r_u[p] = sqrt(fmax(0, squares[p] / m - mean * mean) / (m - 1));
+                slope_of(&l[p], &ret_l_u[p], &residual);
+        }
+}
+
 enum code rf_extrinsic_cold(enum rf_cold kind, const struct net2 *const *nets, const double *x, size_t n, double r_channel, double low_hz,
                             double high_hz, struct rf_extrinsic *ret, struct tp_error *err)
 {
@@ -298,6 +343,9 @@ enum code rf_extrinsic_cold(enum rf_cold kind, const struct net2 *const *nets, c
                 enum code code = net_check(nets[k], low_hz, high_hz, "cold", err);
                 if (code)
                         return tp_where(err, "bias %zu", k + 1);
+                if (kind == RF_COLD_OPEN_COLLECTOR && !axis_equal(nets[k]->axis, nets[0]->axis))
+                        return tp_fail(err, CODE_BAD_INPUT, "bias %zu was swept at other frequencies than the first; give all at the same",
+                                       k + 1);
                 if (!(x[k] > 0 && isfinite(x[k])))
                         return tp_fail(err, CODE_BAD_INPUT, "bias %zu: 1/bias of %.6g; give it positive and finite", k + 1, x[k]);
                 lowest = fmin(lowest, x[k]);
@@ -307,8 +355,8 @@ enum code rf_extrinsic_cold(enum rf_cold kind, const struct net2 *const *nets, c
                         double hz = nets[k]->axis->hz[i];
                         if (!inside(hz, low_hz, high_hz))
                                 continue;
-                        struct m2 y = m2_sub(rf_y_from_s(net2_get(nets[k], i), net2_z_real(nets[k])), pads_y(ret, hz)), z = m2_inv(y);
-                        double complex mutual = (z.e[1] + z.e[2]) / 2, part[3] = {z.e[0] - mutual, z.e[3] - mutual, mutual};
+                        struct tee tee = tee_of(nets[k], i, ret);
+                        double complex part[3] = {tee.in, tee.out, tee.common};
                         line_add(&gate, RF_TWO_PI * hz, cimag(part[0]));
                         for (int p = 0; p < 3; p++) { /* the tee: in, out, common */
                                 slope_add(&l[p], RF_TWO_PI * hz, cimag(part[p]));
@@ -335,10 +383,18 @@ enum code rf_extrinsic_cold(enum rf_cold kind, const struct net2 *const *nets, c
         /* shares of R_ch in the tee's branches: Z11 - Z12, Z22 - Z12, Z12 */
         static const double channel[3] = {1.0 / 3 - 1.0 / 2, 1 - 1.0 / 2, 1.0 / 2};
         static const char *const name[3] = {"in", "out", "common"};
+        bool junctions = kind == RF_COLD_OPEN_COLLECTOR;
+        double r_u[3] = {0}, l_u[3] = {0};
         struct over_biases over_r, over_l;
         over_both(kind, n, x, &over_r, &over_l);
+        if (junctions) {
+                memset(u, 0, sizeof u); /* only what lies about the curve over x, and the rest frequency by frequency */
+                memset(own_u, 0, sizeof own_u);
+                junction_scatter(nets, &over_r, ret, low_hz, high_hz, r_u, l_u);
+        }
         for (int p = 0; p < 3; p++) {
                 double unused, u_r, value = intercept(&over_r, r[p], u[p], &u_r);
+                u_r = hypot(u_r, r_u[p]);
                 if (kind == RF_COLD_GATE_FORWARD)
                         value -= channel[p] * r_channel;
                 if (!(value >= -3 * u_r - 1e-9))
@@ -350,7 +406,9 @@ enum code rf_extrinsic_cold(enum rf_cold kind, const struct net2 *const *nets, c
                 ret->u[RF_X_R_IN + p] = u_r;
                 ret->value[RF_X_L_IN + p] = slope_of(&l[p], &ret->u[RF_X_L_IN + p], &unused);
         }
-        for (int p = 0; p < 3 && kind != RF_COLD_GATE_FORWARD; p++)
+        for (int p = 0; p < 3 && kind != RF_COLD_GATE_FORWARD; p++) {
                 ret->value[RF_X_L_IN + p] = intercept(&over_l, own_l[p], own_u[p], &ret->u[RF_X_L_IN + p]);
+                ret->u[RF_X_L_IN + p] = hypot(ret->u[RF_X_L_IN + p], l_u[p]);
+        }
         return CODE_OK;
 }

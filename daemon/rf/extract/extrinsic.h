@@ -63,7 +63,7 @@ enum rf_cold {
    Fills inductances (mean over biases of Im Z/w, least squares) and resistances (Re Z over the window, extrapolated to x = 0 by a straight
    line) of *ret.  Of VANISHING inductances are extrapolated too, over x^2 (a channel across its gate looks like -R^2 C), and l_in is that
    of L w - 1/(C w), since a gate stays in front of its channel; of OPEN_COLLECTOR over x, as the resistances, and
-   by a parabola where there are four biases or more.  CODE_BAD_INPUT, CODE_UNRESOLVABLE with a sentence; a negative resistance
+   by a parabola where there are four biases or more; all of the same frequencies.  CODE_BAD_INPUT, CODE_UNRESOLVABLE with a sentence; a negative resistance
    is not repaired but said: CODE_UNRESOLVABLE when it is below zero by more than three times its u. */
 enum code rf_extrinsic_cold(enum rf_cold kind, const struct net2 *const *nets, const double *x, size_t n, double r_channel_ohm,
                             double low_hz, double high_hz, struct rf_extrinsic *ret, struct tp_error *err);
