@@ -14,6 +14,8 @@ const char *trust_border(const char *trust); /* two characters: left, right */
 /* run show.  Any of the last five may be NULL: it is left out then; the yield needs map, parameters and devices. */
 void show_run(const cJSON *run, const cJSON *map, const cJSON *parameters, const cJSON *checks, const cJSON *calibrations,
               const cJSON *devices, struct text *to);
+/* Of show_run: calibrations: schema Calibrations or NULL; anew: how often one was made again while the run went on. */
+void show_calibrations(const cJSON *calibrations, int64_t anew, struct text *to);
 /* Did it end with something a person must look at?  A device that failed, is suspect, has no contact, or was left out. */
 bool run_has_fails(const cJSON *run);
 

@@ -233,50 +233,6 @@ static void put_checks(const cJSON *counts, const cJSON *checks, struct text *to
         text_put(to, "\n");
 }
 
-/* What the loads were taken as, where the DC meter said it. */
-static void put_loads(const cJSON *calibration, struct text *to)
-{
-        const cJSON *l;
-        const char *before = "             loads by the DC meter:";
-        cJSON_ArrayForEach(l, have(have(calibration, "diagnosis"), "loads"))
-        {
-                text_f(to, "%s %s at port %lld ", before, have_text(l, "standard"), (long long)have_int(l, "port"));
-                put_quantity(to, have_real(l, "ohm"), 2 * have_real(l, "u_ohm"), "ohm");
-                text_f(to, " (stated %.6g", have_real(l, "stated_ohm"));
-                if (have(l, "tolerance_ohm"))
-                        text_f(to, " ± %.6g", have_real(l, "tolerance_ohm"));
-                text_put(to, ")");
-                before = ",";
-        }
-        if (*before == ',')
-                text_put(to, "\n");
-}
-
-static void put_calibrations(const cJSON *progress, const cJSON *calibrations, struct text *to)
-{
-        const cJSON *c;
-        const char *left = "Calibration  ";
-        cJSON_ArrayForEach(c, have(calibrations, "calibrations"))
-        {
-                const cJSON *domain = have(c, "domain");
-                text_f(to, "%snumber %lld, %s, %s", left, (long long)have_int(c, "number"), have_text(c, "method"), have_text(c, "state"));
-                if (domain) {
-                        text_put(to, ", ");
-                        put_hz(to, have_real(domain, "from_hz"));
-                        text_put(to, " to ");
-                        put_hz(to, have_real(domain, "to_hz"));
-                }
-                text_put(to, "\n");
-                put_loads(c, to);
-                left = "             ";
-        }
-        if (have_int(have(progress, "counts"), "recalibrations")) {
-                text_put(to, left);
-                put_count(to, have_int(have(progress, "counts"), "recalibrations"), "calibration anew", "calibrations anew");
-                text_put(to, " during the run\n");
-        }
-}
-
 static void put_time(const cJSON *p, struct text *to)
 {
         double station_s = have_real(p, "station_seconds"), waited_s = have_real(p, "waited_seconds");
@@ -387,7 +343,7 @@ void show_run(const cJSON *run, const cJSON *map, const cJSON *parameters, const
                 put_yield(map, devices, parameters, arena, to);
         put_contacts(counts, to);
         put_checks(counts, checks, to);
-        put_calibrations(p, calibrations, to);
+        show_calibrations(calibrations, have_int(have(p, "counts"), "recalibrations"), to);
         put_time(p, to);
         put_list("Fails        ", map, WHICH_FAILS, to);
         put_list("Suspect      ", map, WHICH_SUSPECTS, to);

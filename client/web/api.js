@@ -34,6 +34,11 @@
  * @typedef {{name: string, connected: boolean, simulated?: boolean, replayed?: boolean, separated: string, bias_off: string, axes: string,
  *            in_contact: boolean, latched: boolean, place?: string, volt_max?: number|null, station_ns?: number}} Station
  * @typedef {{id: string, cause: string, sentence: string, action: string, latched: boolean, raised: string}} Alarm
+ * @typedef {{below?: string, above?: string, from_hz: number, to_hz: number, points: number, kink: number, kink_hz: number, kink_u?: number|null,
+ *            kink_allowed?: number|null, share_of_allowed?: number|null, beyond: boolean, sentence: string}} Joint
+ * @typedef {{bands?: {method: string, from_hz: number, to_hz: number}[], joints?: Joint[]}} Diagnosis
+ * @typedef {{id: string, number: number, method: string, state: string, z_ref_ohm: number|null, domain?: {from_hz: number, to_hz: number}|null,
+ *            diagnosis?: Diagnosis|null}} Calibration
  * @typedef {{n: number, hz: Float64Array, s: Float32Array[]}} Network  s: re, im of S11, S12, S21, S22
  */
 
@@ -116,7 +121,7 @@ export const touchdowns = async (id) => (await get(`/runs/${id}/touchdowns`)).to
 export const devices = async (id) => (await get(`/runs/${id}/devices`)).devices;
 /** @param {string} id @param {string} device @returns {Promise<Parameter[]>} every attempt, the last one last */
 export const parameters = async (id, device) => (await get(`/runs/${id}/parameters.json${query({ device })}`)).parameters;
-/** @param {string} id @returns {Promise<{id: string, number: number, method: string, state: string, z_ref_ohm: number|null}[]>} */
+/** @param {string} id @returns {Promise<Calibration[]>} in the order they were made */
 export const calibrations = async (id) => (await get(`/runs/${id}/calibrations`)).calibrations;
 /** @returns {Promise<Alarm[]>} */
 export const alarms = async () => (await get("/alarms")).alarms;

@@ -3,6 +3,7 @@
  * Idea      Hints of the stream mark pieces as old; a refresh at most every so often asks for them anew.  When the daemon is gone the last state stays. */
 import * as api from "./api.js";
 import { drawAccount } from "./account.js";
+import { drawCalibrations } from "./calibration.js";
 import { byId, commonScale, count, clock, h, quantity, say, span, withU95 } from "./dom.js";
 import { makeDevice } from "./device.js";
 import { listen } from "./events.js";
@@ -28,6 +29,7 @@ const state = {
         /** @type {api.Device[]} */ devices: [],
         /** @type {Map<string, api.Parameter[]>} by device */ parameters: new Map(),
         /** @type {api.Alarm[]} */ alarms: [],
+        /** @type {api.Calibration[]} */ calibrations: [],
         /** @type {number|null} one number, where the calibration in force has one */ z_ohm: null,
         /** @type {import("./ribbon.js").Stretch|null} */ stretch: null,
         table: false,
@@ -199,6 +201,7 @@ function drawAll() {
         drawWaferAndTable();
         drawNight();
         drawPicked();
+        drawCalibrations(byId("calibration-body"), state.calibrations);
         if (state.run)
                 drawAccount(byId("account-body"), state.run, state.alarms);
 }
@@ -277,7 +280,7 @@ const take = async (asked, put) => {
 };
 
 function forget() {
-        Object.assign(state, { map: null, ribbon: null, touchdowns: [], devices: [], stretch: null });
+        Object.assign(state, { map: null, ribbon: null, touchdowns: [], devices: [], calibrations: [], stretch: null });
         state.parameters.clear();
         old.curves = "";
 }
@@ -307,7 +310,7 @@ async function askReaders() {
                 return;
         const { device: name } = shown();
         const asked = [take(api.ribbon(id), (b) => { state.ribbon = b; }), take(api.touchdowns(id), (t) => { state.touchdowns = t; }),
-                take(api.calibrations(id), (all) => { state.z_ohm = all.filter((c) => c.state === "accepted").pop()?.z_ref_ohm ?? null; })];
+                take(api.calibrations(id), (all) => { state.calibrations = all; state.z_ohm = all.filter((c) => c.state === "accepted").pop()?.z_ref_ohm ?? null; })];
         if (!state.devices.length)
                 asked.push(take(api.devices(id), (d) => { state.devices = d; }));
         await Promise.all(asked);

@@ -160,7 +160,7 @@ static void diagnosis_json(const struct recipe *r, const struct standard_sweep *
         if (s->band_n > 1) {
                 json_open(&o, "joints", '[');
                 for (size_t k = 0; k + 1 < s->band_n; k++)
-                        calibration_joint_json(&o, &s->joints[k]);
+                        calibration_joint_json(&o, s, k);
                 json_close(&o, ']');
                 json_open(&o, "warnings", '[');
                 for (size_t k = 0; k + 1 < s->band_n; k++)

@@ -403,15 +403,19 @@ void calibration_residuals_json(const struct solved_band *b, struct json_out *o)
         json_close(o, ']');
 }
 
-void calibration_joint_json(struct json_out *o, const struct joint *j)
+void calibration_joint_json(struct json_out *o, const struct solved_calibration *s, size_t k)
 {
+        const struct joint *j = &s->joints[k];
         json_open(o, NULL, '{');
+        json_text(o, "below", s->bands[k].method->word);
+        json_text(o, "above", s->bands[k + 1].method->word);
         json_real(o, "from_hz", j->from_hz);
         json_real(o, "to_hz", j->to_hz);
         json_int(o, "points", (int64_t)j->points);
         json_real(o, "kink", j->kink);
         json_real(o, "kink_hz", j->kink_hz);
         json_real(o, "kink_u", j->kink_u);
+        json_real(o, "kink_allowed", JOIN_95 * j->kink_u);
         json_real(o, "share_of_allowed", j->share);
         json_real(o, "cross_hz", j->cross_hz);
         json_bool(o, "beyond", j->beyond);

@@ -100,6 +100,6 @@ struct rf_band calibration_band(const struct solved_band *); /* as rf_join() tak
 bool standard_reading_transmits(const struct standard_reading *);
 /* "standards": what each of them leaves, as an array into an open object. */
 void calibration_residuals_json(const struct solved_band *band, struct json_out *o);
-void calibration_joint_json(struct json_out *o, const struct joint *j); /* one object */
+void calibration_joint_json(struct json_out *o, const struct solved_calibration *, size_t k); /* one object: between bands k and k + 1 */
 
 #endif

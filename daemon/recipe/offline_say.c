@@ -113,7 +113,7 @@ void offline_diagnosis_json(const struct offline_solved *s, struct json_out *o, 
         json_close(o, ']');
         json_open(o, "joints", '[');
         for (size_t k = 0; k + 1 < c->band_n; k++)
-                calibration_joint_json(o, &c->joints[k]);
+                calibration_joint_json(o, c, k);
         json_close(o, ']');
         json_open(o, "verified", '[');
         for (size_t k = 0; k < s->verified_n; k++) {
@@ -187,11 +187,16 @@ void offline_diagnosis_words(const struct offline_solved *s, struct text *to)
                 band_words(&c->bands[k], to);
         for (size_t k = 0; k + 1 < c->band_n; k++) {
                 const struct joint *j = &c->joints[k];
-                text_f(to, "joint %zu: %zu points from ", k + 1, j->points);
+                text_f(to, "joint %zu, %s below, %s above: %zu points from ", k + 1, c->bands[k].method->word, c->bands[k + 1].method->word,
+                       j->points);
                 put_ghz(to, j->from_hz);
                 text_put(to, " to ");
                 put_ghz(to, j->to_hz);
-                text_f(to, ", both solutions differ by at most %.3g there\n", j->kink);
+                text_f(to, ", both solutions differ by at most %.3g there, at ", j->kink);
+                put_ghz(to, j->kink_hz);
+                if (isfinite(j->kink_u))
+                        text_f(to, ", where %.3g is allowed (over the joint %.2g of it)", JOIN_95 * j->kink_u, j->share);
+                text_put(to, "\n");
                 if (j->sentence[0])
                         text_f(to, "  ! %s\n", j->sentence);
         }

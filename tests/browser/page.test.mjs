@@ -137,6 +137,35 @@ for (const colorScheme of ["light", "dark"]) {
         });
 }
 
+/* Joints as a run's file has them; the second one beyond what is allowed, the third of a file that does not say the methods or an uncertainty. */
+const JOINED = [{ id: "C2", number: 2, method: "joined", plane: "tip", state: "accepted", z_ref_ohm: 50, domain: { from_hz: 7e4, to_hz: 2.2e11 }, diagnosis: { bands: [
+        { method: "unknown_thru", from_hz: 7e4, to_hz: 4e9 }, { method: "multiline_trl", from_hz: 3e8, to_hz: 4e10 }, { method: "lrrm", from_hz: 3e10, to_hz: 1e11 }, { method: "trl", from_hz: 9e10, to_hz: 2.2e11 }], joints: [
+        { below: "unknown_thru", above: "multiline_trl", from_hz: 3e8, to_hz: 4e9, points: 20, kink: 0.00312, kink_hz: 1.2e9, kink_u: 0.003023, kink_allowed: 0.0074, share_of_allowed: 0.42, cross_hz: null, beyond: false, sentence: "" },
+        { below: "multiline_trl", above: "lrrm", from_hz: 3e10, to_hz: 4e10, points: 9, kink: 0.051, kink_hz: 3.1e10, kink_u: 0.0041, kink_allowed: 0.01, share_of_allowed: 3.4, cross_hz: null, beyond: true, sentence: "they differ: a definition, a length or a touch is wrong" },
+        { from_hz: 9e10, to_hz: 1e11, points: 5, kink: 0.02, kink_hz: 9.5e10, kink_u: null, share_of_allowed: null, cross_hz: null, beyond: false, sentence: "" }] } },
+{ id: "C1", number: 1, method: "solt", plane: "tip", state: "refused", z_ref_ohm: 50, domain: { from_hz: 7e4, to_hz: 2.2e11 }, diagnosis: {} }];
+
+for (const [colorScheme, width] of [["light", 1440], ["dark", 390]])
+        journey(`the kink at each join of a calibration is told and drawn, a warning where it is beyond, ${colorScheme}, ${width} px`, { colorScheme, viewport: { width, height: 1300 }, before: (page) =>
+                page.route(/\/calibrations$/, (r) => r.fulfill({ status: 200, contentType: "application/json", body: JSON.stringify({ calibrations: [...JOINED].reverse() }) })) }, async (page) => {
+                await settled(page);
+                await page.waitForSelector("#calibration .kink");
+                assert.deepEqual(await page.locator("#calibration h3").allTextContents(), ["Number 2, joined, accepted, 70\u00a0kHz to 220\u00a0GHz", "Number 1, solt, refused, 70\u00a0kHz to 220\u00a0GHz"]);
+                const lines = (await page.locator("#calibration .story > li").evaluateAll((all) => all.map((li) => li.firstChild.textContent))).map((one) => one.replaceAll("\u00a0", " "));
+                assert.deepEqual(lines, ["Join 300 MHz to 4 GHz, unknown_thru below, multiline_trl above: kink 0.0031 at 1.2 GHz, where 0.0074 is allowed; over the join 0.42 of what both uncertainties allow.",
+                        "Join 30 GHz to 40 GHz, multiline_trl below, lrrm above: kink 0.051 at 31 GHz, where 0.01 is allowed; over the join 3.4 of what both uncertainties allow.",
+                        "Join 90 GHz to 100 GHz, lrrm below, trl above: kink 0.02 at 95 GHz; no uncertainty is stated that it could be held against."].map((one) => one.replaceAll("\u00a0", " ")));
+                assert.deepEqual(await page.locator("#calibration .alarm").allTextContents(), ["Beyond what is allowed: they differ: a definition, a length or a touch is wrong."]);
+                /* the pins: at their frequency along the logarithmic axis, as high as their share; the one beyond lies above the dashes */
+                const drawn = await page.evaluate(() => { const svg = document.querySelector("#calibration svg"), of = (one, name) => Number(one.getAttribute(name));
+                        return { width: of(svg, "width") - 6, dashes: of(svg.querySelector(".allowed"), "y1"), pins: Array.from(svg.querySelectorAll(".kink"), (g) => ({ x: of(g.querySelector("circle"), "cx"), y: of(g.querySelector("circle"), "cy"), beyond: g.classList.contains("beyond") })) }; });
+                assert.equal(await page.locator("#calibration svg text", { hasText: "?" }).count(), 1, "what is not known is no zero");
+                for (const [k, f] of [1.2e9, 3.1e10].entries())
+                        assert.ok(Math.abs(drawn.pins[k].x - Math.log(f / 7e4) / Math.log(2.2e11 / 7e4) * drawn.width) < 0.01, `pin ${k} stands at its frequency`);
+                assert.deepEqual(drawn.pins.map((p) => [p.y < drawn.dashes, p.beyond]), [[false, false], [true, true]]);
+                assert.deepEqual(await violations(page), []);
+        });
+
 /** One die may lie open by itself; its halo is laid aside for the reading of pixels by picking none. */
 async function unpick(page) {
         await page.evaluate(() => document.querySelectorAll(".die.picked").forEach((die) => die.classList.remove("picked")));

@@ -63,6 +63,8 @@ with tempfile.TemporaryDirectory() as folder:
         diagnosis = json.loads(accepted[0][0]) if accepted else {}
         kinks = [j for j in diagnosis.get("joints", [])]
         check(len(kinks) == 1 and 3e8 < kinks[0]["kink_hz"] < 4e9 and not kinks[0]["beyond"] and 0 < kinks[0]["kink"] < 0.05, "the kink at the join is told: %s" % json.dumps(kinks)[:300])
+        check(kinks and (kinks[0]["below"], kinks[0]["above"]) == ("unknown_thru", "multiline_trl") and abs(kinks[0]["kink_allowed"] - 2.4477 * kinks[0]["kink_u"]) < 1e-9 and kinks[0]["share_of_allowed"] < 1,
+              "with the methods that meet there, and it is within what their uncertainties allow")
         steps = [(kind, json.loads(body).get("args", json.loads(body))) for kind, body in
                  db.execute("SELECT kind, body FROM journal WHERE phase='intend' ORDER BY seq")]
         at, wrong, moved = 200.0, 0, []

@@ -232,6 +232,33 @@ static void a_calibration_says_what_its_loads_were_taken_as(void **state)
         cJSON_Delete(c);
 }
 
+static void a_joined_calibration_says_how_well_its_bands_meet(void **state)
+{
+        (void)state;
+        struct text t;
+        cJSON *run = json("{\"id\":\"R\",\"wafer\":\"W1\",\"state\":\"sealed\",\"progress\":{}}"),
+              *c = json("{\"calibrations\":[{\"number\":1,\"method\":\"joined\",\"state\":\"accepted\",\"diagnosis\":{\"bands\":["
+                        "{\"method\":\"unknown_thru\"},{\"method\":\"multiline_trl\"},{\"method\":\"lrrm\"}],\"joints\":["
+                        "{\"below\":\"unknown_thru\",\"above\":\"multiline_trl\",\"from_hz\":3e8,\"to_hz\":4e9,\"kink\":0.00312,\"kink_"
+                        "hz\":1.2e9,"
+                        "\"kink_allowed\":0.0074,\"share_of_allowed\":0.42,\"beyond\":false,\"sentence\":\"\"},"
+                        "{\"from_hz\":3e10,\"to_hz\":4e10,\"kink\":0.051,\"kink_hz\":3.1e10,\"kink_allowed\":0.01,\"share_of_allowed\":3.4,"
+                        "\"beyond\":true,\"sentence\":\"they differ: a definition, a length or a touch is wrong\"}]}}]}");
+        text_init(&t, 0);
+        show_run(run, NULL, NULL, NULL, c, NULL, &t);
+        assert_non_null(strstr(
+                text_of(&t),
+                "             join 300 MHz to 4 GHz, unknown_thru below, multiline_trl above: kink 0.0031 at 1.2 GHz, where 0.0074 is "
+                "allowed; over the join 0.42 of what both uncertainties allow\n"
+                "             join 30 GHz to 40 GHz, multiline_trl below, lrrm above: kink 0.051 at 31 GHz, where 0.01 is allowed; over "
+                "the join 3.4 of what both uncertainties allow\n"
+                "             WARNING: they differ: a definition, a length or a touch is wrong\n"));
+        assert_null(strstr(strstr(text_of(&t), "WARNING") + 1, "WARNING")); /* the first one is well */
+        text_done(&t);
+        cJSON_Delete(run);
+        cJSON_Delete(c);
+}
+
 static void a_run_ended_with_fails_when_a_person_must_look(void **state)
 {
         (void)state;
@@ -276,6 +303,7 @@ int main(void)
                 cmocka_unit_test(columns_line_up_by_characters_not_bytes),
                 cmocka_unit_test(a_summary_counts_the_last_touch_of_a_device_and_names_the_refused),
                 cmocka_unit_test(a_calibration_says_what_its_loads_were_taken_as),
+                cmocka_unit_test(a_joined_calibration_says_how_well_its_bands_meet),
                 cmocka_unit_test(a_run_ended_with_fails_when_a_person_must_look),
                 cmocka_unit_test(a_problem_of_the_daemon_becomes_its_exit_status),
         };

@@ -326,7 +326,7 @@ static enum code overlap_fill(const struct rf_band *low, size_t low_at, const st
                         j->kink_u = u;
                 }
                 if (u > 0) {
-                        sum += pow(bound / (2.4477 * u), 2); /* 95 % of a circular complex normal lies within 2.4477 u (JCGM 102) */
+                        sum += pow(bound / (JOIN_95 * u), 2);
                         counted++;
                 }
                 if (i == first) {

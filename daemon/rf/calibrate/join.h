@@ -7,6 +7,7 @@
 #include "rf/calibrate/calibration.h"
 
 #define RF_BANDS_MAX 8
+#define JOIN_95 2.4477              /* 95 % of a circular complex normal lies within this many u (JCGM 102) */
 extern const char rf_joined_word[]; /* "joined": terms.method of a joined calibration; no row of rf_methods[] */
 
 /* ---- how sure a solution is ---------------------------------------------------------------------------------------------------------- */
