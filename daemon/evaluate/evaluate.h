@@ -103,6 +103,16 @@ void contact_judge(const struct contact_question *, struct arena *scratch, struc
 struct drift_seen {
         struct port_modes from[2], to[2];
 };
+/* What chain_run() found around a transistor, kept for the other conditions of the same touch.  All zero before the touch's first; it lives as
+   long as that call's arena, and holds for the same terms and the same drift alone: with others it is found anew. */
+struct leads_of_touch {
+        const struct measure *measure;
+        const struct calibration *calibration;
+        const struct drift_seen *drift;
+        const struct leads *leads; /* chain.h */
+        enum code code;
+        struct tp_error why;
+};
 struct chain_question {
         const struct recipe *recipe;
         const struct measure *measure;
@@ -116,6 +126,7 @@ struct chain_question {
         const struct calibration *dummy_calibrations[RF_DUMMY_COUNT], *open_calibrations[8];
         const struct raw_sweep *const *states; /* by condition of the measure, of the same touch; where the measure has `extrinsic` */
         size_t state_n;
+        struct leads_of_touch *leads;   /* NULL: found for this sweep alone */
         int32_t condition;              /* under which raw was taken */
         const struct drift_seen *drift; /* NULL: only what a check lets pass is known */
         bool replayed;

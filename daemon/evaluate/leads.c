@@ -254,15 +254,34 @@ bool leads_wanted(const struct measure *m, const struct parameter_plan *p)
         return m->has_extrinsic && (quantity_inside(p->quantity) || quantity_extrinsic(p->quantity) >= 0);
 }
 
+/* They belong to the touch and not to one of its conditions: what was found for the first is what the others ask for. */
+static enum code leads_once(const struct chain *bare, struct arena *arena, const struct leads **ret, struct tp_error *why)
+{
+        const struct chain_question *q = bare->q;
+        struct leads_of_touch *kept = q->leads, one = {.measure = NULL};
+        if (!kept)
+                kept = &one;
+        if (kept->measure != q->measure || kept->calibration != q->calibration || kept->drift != q->drift) {
+                struct leads *found = NULL;
+                *kept = (struct leads_of_touch){.measure = q->measure, .calibration = q->calibration, .drift = q->drift};
+                kept->code = leads_find(bare, arena, &found, &kept->why);
+                kept->leads = found;
+        }
+        *ret = kept->leads;
+        if (kept->code)
+                *why = kept->why;
+        return kept->code;
+}
+
 enum code leads_chain(const struct chain *bare, struct arena *arena, struct chain *ret, struct tp_error *why)
 {
         const struct measure *m = bare->q->measure;
-        struct leads *leads = NULL;
+        const struct leads *leads = NULL;
         bool wanted = false;
         for (size_t k = 0; k < m->parameter_n; k++)
                 wanted |= leads_wanted(m, &m->parameters[k]);
         *ret = *bare;
-        enum code code = wanted ? leads_find(bare, arena, &leads, why) : CODE_OK;
+        enum code code = wanted ? leads_once(bare, arena, &leads, why) : CODE_OK;
         if (!code && leads) {
                 ret->around = &leads->x;
                 ret->leads = leads;

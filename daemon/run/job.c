@@ -158,6 +158,7 @@ struct states {
         int32_t target; /* whose they are; -1: nobody's */
         struct raw_sweep raw[RESCUE_CONDITIONS];
         const struct raw_sweep *at[RESCUE_CONDITIONS];
+        struct leads_of_touch leads;
 };
 static enum code states_load(struct job *job, struct view *view, size_t i, struct states *to)
 {
@@ -203,6 +204,7 @@ static enum code run_evaluate(struct job *job, struct view *view)
                 ask.measure = &job->recipe->measures[job->sweeps[i].item];
                 ask.states = states.at;
                 ask.state_n = RESCUE_CONDITIONS;
+                ask.leads = &states.leads;
                 ask.condition = job->sweeps[i].condition;
                 if (ask.measure->has_extrinsic && (code = states_load(job, view, i, &states)))
                         break;

@@ -307,6 +307,39 @@ static void what_cannot_be_found_is_said(void **state)
         bench_free(t.b);
 }
 
+/* Found under the first condition, shared by the others of the touch: asked again after a state was taken away, they are still told; under
+   another condition, with the same u95; and with other terms, or for another touch, they are found anew. */
+static void leads_are_those_of_the_touch(void **state)
+{
+        struct touched t;
+        struct leads_of_touch kept = {.measure = NULL};
+        (void)state;
+        touched_new(&t, DEEMBED_OPEN_SHORT);
+        ask(&t, (const char *const[]){"r_in", "gm"}, 2);
+        run(&t);
+        double alone = t.a[0].value, alone_u95 = t.a[0].u95, gm = t.a[1].value, gm_u95 = t.a[1].u95;
+        t.q.leads = &kept;
+        run(&t);
+        assert_true(t.a[0].value == alone && t.a[0].u95 == alone_u95 && t.a[1].value == gm && t.a[1].u95 == gm_u95);
+        t.q.raw = &t.raw[COLD_3];
+        t.q.condition = COLD_3;
+        t.at[COLD_2] = NULL;
+        run(&t);
+        assert_true(t.a[0].value == alone && t.a[0].u95 == alone_u95);
+        struct calibration other = *t.c;
+        t.q.calibration = &other;
+        run(&t);
+        assert_true(!t.a[0].has_value && strstr(t.a[0].reason, "no sweep of condition cold_2"));
+        kept = (struct leads_of_touch){.measure = NULL}; /* the next touch; what could not be found is not looked for again either */
+        t.q.calibration = t.c;
+        run(&t);
+        assert_true(!t.a[0].has_value && kept.code == CODE_NOT_FOUND);
+        t.at[COLD_2] = &t.raw[COLD_2];
+        run(&t);
+        assert_true(!t.a[0].has_value && strstr(t.a[0].reason, "no sweep of condition cold_2"));
+        bench_free(t.b);
+}
+
 int main(void)
 {
         const struct CMUnitTest tests[] = {
@@ -316,6 +349,7 @@ int main(void)
                 cmocka_unit_test(what_is_not_known_of_the_drives_is_a_cause_by_name),
                 cmocka_unit_test(pads_come_off_by_the_off_state),
                 cmocka_unit_test(what_cannot_be_found_is_said),
+                cmocka_unit_test(leads_are_those_of_the_touch),
         };
         return cmocka_run_group_tests(tests, NULL, NULL);
 }
