@@ -1,8 +1,7 @@
 #!/bin/sh
-# all.sh BUILD SEEDS: every test that needs Debian and npm packages only, one after the other.
+# all.sh BUILD SEEDS: every test that needs Debian and npm packages only, in two lanes side by side: what keeps a processor busy, and what mostly waits.
 # Each step's last line is "N passed, N failed" (", N skipped"); the last line here is their sum.  Logs stay in BUILD/test-logs.
-B=$1; seeds=$2; logs=$B/test-logs; mkdir -p "$logs"
-passed=0; failed=0; skipped=0; bad=""
+B=$1; seeds=$2; logs=$B/test-logs; mkdir -p "$logs"; rm -f "$logs"/*.count
 step() { # NAME COMMAND…
         name=$1; shift; log=$logs/$name.log; begin=$(date +%s)
         "$@" >"$log" 2>&1; rc=$?
@@ -10,30 +9,32 @@ step() { # NAME COMMAND…
         p=${1:-0}; f=${2:-0}; s=${3:-0}
         if [ $# -lt 2 ]; then f=1; fi                                 # a step without a count has failed
         if [ "$rc" -ne 0 ] && [ "$f" -eq 0 ]; then f=1; fi
-        passed=$((passed + p)); failed=$((failed + f)); skipped=$((skipped + s))
-        printf '%-18s %5d passed %4d failed %4d skipped  %4d s\n' "$name" "$p" "$f" "$s" $(($(date +%s) - begin))
-        grep -ah '^skipped: ' "$log" | sort | uniq -c | sed 's/^ */  /'
-        if [ "$f" -ne 0 ]; then bad="$bad $name"; tail -n 40 "$log"; fi
+        echo "$p $f $s $name" >"$logs/$name.count"
+        { printf '%-18s %5d passed %4d failed %4d skipped  %4d s\n' "$name" "$p" "$f" "$s" $(($(date +%s) - begin))
+          grep -ah '^skipped: ' "$log" | sort | uniq -c | sed 's/^ */  /'
+          if [ "$f" -ne 0 ]; then tail -n 40 "$log"; fi; } >"$logs/$name.told"
+        cat "$logs/$name.told" # in one piece: the other lane speaks too
 }
-step c-tests sh tests/run_c.sh $CTESTS
-step truth-judge sh tests/judges/truth_judge.sh "$B/truth-judge"
-step coverage sh tests/judges/coverage.sh "$B/coverage" 250 # make coverage does 1000
-step nights sh tests/nights/nights.sh "$B/nights" "$seeds"
-step two-processes python3 tests/station/two_processes.py "$B/tipplane-station"
-for t in bad_inputs safe_in_contact kill_campaign replay_data cli joined_plan transistor; do
-        step $t python3 tests/station/$t.py --build "$B"
-done
-for t in offline offline_networks offline_multiport offline_sentences; do
-        step $t python3 tests/station/$t.py --build "$B"
-done
-step truth-sealed sh tests/station/truth_sealed.sh --build "$B"
-step rescue python3 tests/station/rescue.py --build "$B"
-step analyzer-moved python3 tests/station/analyzer_moved.py --build "$B"
-step load-trim python3 tests/station/load_trim.py --build "$B"
-step demo-numbers sh tests/station/demo_numbers.sh --build "$B" --short
-step api sh tests/api/run.sh "$B"
-step fuzz-corpus sh tests/fuzz/replay.sh "$B"
-step browser sh tests/browser/run.sh "$B"
+scripts() { for t in "$@"; do step $t python3 tests/station/$t.py --build "$B"; done; }
+busy() {
+        step c-tests sh tests/run_c.sh $CTESTS
+        step truth-judge sh tests/judges/truth_judge.sh "$B/truth-judge"
+        step coverage sh tests/judges/coverage.sh "$B/coverage" 250 # make coverage does 1000
+        step nights sh tests/nights/nights.sh "$B/nights" "$seeds"
+        step demo-numbers sh tests/station/demo_numbers.sh --build "$B" --short
+        step fuzz-corpus sh tests/fuzz/replay.sh "$B"
+}
+waiting() {
+        step two-processes python3 tests/station/two_processes.py "$B/tipplane-station"
+        scripts bad_inputs safe_in_contact kill_campaign replay_data cli joined_plan transistor
+        scripts offline offline_networks offline_multiport offline_sentences rescue
+        step truth-sealed sh tests/station/truth_sealed.sh --build "$B"
+        step analyzer-moved python3 tests/station/analyzer_moved.py --build "$B"
+        step load-trim python3 tests/station/load_trim.py --build "$B"
+        step api sh tests/api/run.sh "$B"
+        step browser sh tests/browser/run.sh "$B"
+}
+busy & waiting; wait
+bad=$(awk '$2 { printf " %s", $4 }' "$logs"/*.count)
 [ -z "$bad" ] || echo "failed:$bad  (logs in $logs)"
-echo "$passed passed, $failed failed, $skipped skipped"
-[ "$failed" -eq 0 ]
+awk '{ p += $1; f += $2; s += $3 } END { printf "%d passed, %d failed, %d skipped\n", p, f, s; exit f > 0 }' "$logs"/*.count
