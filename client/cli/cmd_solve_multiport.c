@@ -48,12 +48,17 @@ static enum code to_eight(struct cli *c, const struct terms *t, const struct swi
                                        "its terms want the switch terms removed and come without them; solve it with its switch terms");
                 return CODE_OK;
         }
-        if (t->model != TERMS_TWELVE)
+        if (t->model == TERMS_ONE_PORT)
                 return tp_fail(
                         err, CODE_BAD_INPUT,
-                        "its %s (model %s) cannot be a step: a step gives one box for each of its two ports, without leakage; solve it "
-                        "with another method",
-                        t->method, terms_model_words[t->model]);
+                        "its terms (%s) know reflections alone; a step also joins its two ports: add a thru to the standards and solve it "
+                        "with \"unknown_thru\" or \"solt\"",
+                        t->method);
+        if (t->model != TERMS_TWELVE)
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "its terms (%s) hold leakage between two ports, which terms of several ports do not; solve the step with "
+                               "\"known_standards\" from the same standards, and look at what residual the leakage leaves",
+                               t->method);
         void *memory = arena_take(c->arena, terms_bytes(t->axis->n)), *switches = arena_take(c->arena, switch_terms_bytes(t->axis->n));
         if (!memory || !switches)
                 return tp_fail_memory(err);

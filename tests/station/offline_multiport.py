@@ -216,6 +216,19 @@ def bad_plans(d):
 
     rc, out, err = d.run(*plan())
     check("the plan all others spoil is good", rc == 0, err)
+    sol = [{"name": n, "kind": n, "file": "%s_12.s2p" % n, "ideal": "ideal_%s.s2p" % n} for n in REFLECTS]
+    d.plan("sol.json", standards=sol, calibration={"method": "sol"})
+    refused(d, "a step of reflections alone", plan(steps=[{**one, "plan": "sol.json"}, two]), "p.json", "step 1", "sol.json", "add a thru", "unknown_thru")
+    pairs = [{"name": x + y, "kind": "known", "file": "%s_%s.s2p" % (x, y), "ideal": "ideal_%s_%s.s2p" % (x, y)} for x, y in (("open", "short"), ("short", "open"), ("load", "open"))]
+    for x, y in (("open", "short"), ("short", "open"), ("load", "open")):
+        snp(d, "%s_%s.s2p" % (x, y), HZ, [a.raw([[REFLECTS[x](f), 0], [0, REFLECTS[y](f)]], f, (0, 1)) for f in HZ])
+        d.s2p("ideal_%s_%s.s2p" % (x, y), HZ, [[REFLECTS[x](f), 0j, 0j, REFLECTS[y](f)] for f in HZ])
+    thru = {"name": "thru", "kind": "thru", "file": "thru_12.s2p", "ideal": "ideal_thru.s2p"}
+    for method in ("sixteen_term", "known_standards"):
+        d.plan("%s.json" % method, standards=sol + pairs + [thru], switch_terms={"file": "switch_12.s2p"}, calibration={"method": method})
+    refused(d, "a step with leakage", plan(steps=[{**one, "plan": "sixteen_term.json"}, two]), "p.json", "step 1", "sixteen_term.json", "known_standards")
+    rc, out, err = d.run(*plan(steps=[{**one, "plan": "known_standards.json"}, two]), "--out", "t.json")
+    check("what the sentence says to do is possible: the same standards by known_standards", rc == 0 and "known_standards: 7 standards" in out, (rc, out, err))
     refused(d, "five ports", plan(ports=5), "p.json", "ports", "5")
     refused(d, "no steps", plan(steps=[]), "p.json", "/steps", "2 steps")
     refused(d, "steps of two ports", plan(ports=2), "p.json", "3 or 4")
@@ -240,7 +253,7 @@ def bad_plans(d):
     d.text("short.json", json.dumps(other))
     refused(d, "steps on two lists of frequencies", plan(steps=[one, {**two, "plan": "short.json"}]), "p.json", "ports 1 and 3", "differs")
     sol = {"standards": [{"name": n, "kind": n, "file": "%s_13.s2p" % n, "ideal": "ideal_%s.s2p" % n} for n in ("open", "short", "load")], "calibration": {"method": "sol"}}
-    refused(d, "a step of one-port terms", plan(steps=[one, {**two, "plan": d.text("sol.json", json.dumps(sol))}]), "step 2", "sol.json", "one_port")
+    refused(d, "a step of one-port terms", plan(steps=[one, {**two, "plan": d.text("sol.json", json.dumps(sol))}]), "step 2", "sol.json", "reflections alone")
     d.run("solve", step_files(d, a, 0, 2, "unknown_thru"), "--out", "t.json")
     with open(d.at("t.json")) as f:
         document = json.load(f)
