@@ -2,6 +2,7 @@
 #include "cli/correct.h"
 #include "recipe/offline_solve.h"
 #include "rf/correct/pick.h"
+#include "rf/trust/oddities.h"
 #include "rf/trust/reading_causes.h"
 #include <math.h>
 #include <stdio.h>
@@ -130,6 +131,17 @@ static enum code correct_one(struct cli *c, const struct with *w, const char *fr
         if (!code && w->causes && ports == 2)
                 code = causes_of(c, w, from, picked, &terms, sw ? &own : NULL, &raw, ret, err);
         return code ? tp_where(err, "%s", from) : CODE_OK;
+}
+
+/* What is odd about the corrected data: said, nothing more. */
+static enum code look_at(struct cli *c, const char *name, const struct net2 *net, struct tp_error *err)
+{
+        struct rf_oddities odd;
+        void *workspace = arena_take(c->arena, rf_oddities_workspace(net->axis->n));
+        enum code code = workspace ? rf_oddities(net, workspace, &odd, err) : tp_fail_memory(err);
+        for (size_t k = 0; k < odd.n && !code; k++)
+                cli_note(c, "%s: %s", name, odd.sentence[k]);
+        return code ? tp_where(err, "%s", name) : CODE_OK;
 }
 
 enum code correct_write(struct cli *c, const struct correct_file *file, const struct text *text, struct tp_error *err)
@@ -283,7 +295,8 @@ static enum code correct_two_ports(struct cli *c, const struct correct_file *fil
                 code = offline_switch_terms(c, switch_path, NULL, &own, err);
         w->sw = switch_path ? &own : w->t->has_sw ? &w->t->sw : NULL;
         for (size_t k = 0; k < c->arg_n && !code; k++) /* all before the first is written */
-                code = correct_one(c, w, files[k].from, &got[k], err);
+                if (!(code = correct_one(c, w, files[k].from, &got[k], err)))
+                        code = look_at(c, files[k].from, &got[k].net, err);
         for (size_t k = 0; k < c->arg_n && documents; k++)
                 text_init(&documents[k], FILE_BYTES_MAX);
         for (size_t k = 0; k < c->arg_n && !code; k++)

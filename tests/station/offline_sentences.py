@@ -4,8 +4,9 @@
 offline_sentences.py [--build DIR] [--print]       --print shows every sentence and every worst difference
 The check files of tests/reference are the truth of what is corrected; the sentences must name the file, the value and what to do.
 """
-import math
+import cmath, math, random
 from offline_kit import *
+from offline_multiport import Analyzer
 
 
 def one_port_alone(d):
@@ -119,6 +120,70 @@ def off_states(d):
     check("a transistor that is off, leaking 100 kohm, on lossy pads", found and abs(found["c_in"] - 50e-15) < 1e-18 and abs(found["c_out"] - 30e-15) < 1e-18 and abs(found["c_between"] - 10e-15) < 1e-18, found)
 
 
+def oddities(d):
+    """200 good devices with the noise of an analyzer on them and on the standards: not a word; each bad one: its sentence"""
+    hz, a, r = [1e9 * k for k in range(1, 221)], Analyzer(2, 3), random.Random(5)
+
+    def raw(s, f, noise):
+        return [x + noise * (0.3 + abs(x)) * complex(r.gauss(0, 1), r.gauss(0, 1)) for row in a.raw([[s[0], s[1]], [s[2], s[3]]], f, (0, 1)) for x in row]
+
+    def line(f, mm, z=1.0, db_mm=0.5):
+        g = (db_mm / 8.686 * math.sqrt(f / 1e11) + 2j * math.pi * f * math.sqrt(5.3) / 299792458e3) * mm
+        sh, ch = cmath.sinh(g), cmath.cosh(g)
+        den = 2 * ch + (z + 1 / z) * sh
+        return [(z - 1 / z) * sh / den, 2 / den, 2 / den, (z - 1 / z) * sh / den]
+
+    def y(matrix):
+        s = s_of_y(matrix, (50, 50))
+        return [s[0][0], s[0][1], s[1][0], s[1][1]]
+
+    def series(z, pad):
+        return y([[1 / z + pad, -1 / z], [-1 / z, 1 / z + pad]])
+
+    def device(k):
+        p, q = r.random(), r.random()
+        pad = lambda w: 1j * w * (5e-15 + 20e-15 * q)
+        return [lambda f, w: line(f, 0.1 + 2.5 * p, 0.8 + 0.5 * q), lambda f, w: series(0.5 + 5 * q + 1j * w * (50e-12 + 1e-9 * p), pad(w)),
+                lambda f, w: series(0.3 + q + 1 / (1j * w * (20e-15 + 1e-12 * p)), pad(w)), lambda f, w: series(10 + 200 * p, pad(w)),
+                lambda f, w: y([[1j * w * (30 * p - 8) * 1e-15, 0], [0, 1j * w * (30 * q - 8) * 1e-15]]),
+                lambda f, w: y([[1 / (0.1 + 1j * w * 10e-12 * p), 0], [0, 1 / (0.1 + 1j * w * 10e-12 * q)]]),
+                lambda f, w: y([[1j * w * 58e-15, -1j * w * 8e-15], [(0.01 + 0.06 * p) * cmath.exp(-1e-12j * w) - 1j * w * 8e-15, 0.002 + 1j * w * 12e-15]])][k % 7]
+
+    ideal = {"open": lambda f: [(1 - 2j * math.pi * f * 50 * -6e-15) / (1 + 2j * math.pi * f * 50 * -6e-15) if k in (0, 3) else 0j for k in range(4)],
+             "short": lambda f: [(2j * math.pi * f * 4e-12 - 50) / (2j * math.pi * f * 4e-12 + 50) if k in (0, 3) else 0j for k in range(4)],
+             "load": lambda f: [0j] * 4, "thru": lambda f: [0j, cmath.exp(-2e-12j * math.pi * f), cmath.exp(-2e-12j * math.pi * f), 0j]}
+    for n, s in ideal.items():
+        d.s2p("ideal_%s.s2p" % n, hz, [s(f) for f in hz])
+        d.s2p(n + ".s2p", hz, [raw(s(f), f, 1e-4) for f in hz])
+    standards = [{"name": n, "kind": n, "file": n + ".s2p", "ideal": "ideal_%s.s2p" % n} for n in ideal]
+    terms, diagnosis = solve(d, "terms", d.plan("plan.json", standards=standards, calibration={"method": "solt"}))
+    names = []
+    for k in range(200):
+        s, noise = device(k), 10 ** r.uniform(-5, -3.5)
+        names.append(d.s2p("good_%d.s2p" % k, hz, [raw(s(f, 2 * math.pi * f), f, noise) for f in hz]))
+    told = d.json("correct", "--terms", terms, *names)
+    check("nothing is said of 200 good files", told and len(told["files"]) == 200 and not told["notes"], told and told["notes"])
+    thru, short = ideal["thru"], ideal["short"]
+    bad = {"gain": (lambda f: [x * (1 + 0.15 * (f / 220e9) ** 4) for x in short(f)], "gives out more than it gets", "at the high end"),
+           "one_way": (lambda f: [x * (1.05 if k == 2 else 1) for k, x in enumerate(line(f, 0.5))], "S21 and S12 differ by 0.0", "switch terms"),
+           "time": (lambda f: [x.conjugate() for x in line(f, 1)], "before it was sent", "sign of time"),
+           "step": (lambda f: [x * (cmath.exp(0.02 - 0.03j) if f >= 110e9 and k == 2 else 1) for k, x in enumerate(line(f, 0.5))], "S21 steps by", "110 GHz"),
+           "noise": (lambda f: [x + (0.03 * complex(r.gauss(0, 1), r.gauss(0, 1)) if f > 140e9 else 0) for x in line(f, 0.5)], "noise of 0.0", "IF bandwidth")}
+    for name, (s, *pieces) in bad.items():
+        d.s2p(name + ".s2p", hz, [raw(s(f), f, 1e-5) for f in hz])
+        rc, out, err = d.run("correct", "--terms", terms, name + ".s2p", "--out", "out.s2p")
+        check("%s is said" % name, rc == 0 and any(line.startswith("tipplane: %s.s2p: " % name) and all(p in line for p in pieces) for line in err.splitlines()) and err.count("\n") <= 3, (rc, err))
+        told = d.json("correct", "--terms", terms, name + ".s2p")
+        check("%s is among the notes of --json" % name, told and any(all(p in n for p in pieces) for n in told["notes"]), told and told["notes"])
+    for n in ("open", "short", "load"):
+        d.s1p(n + ".s1p", hz, [raw(ideal[n](f), f, 0)[0] for f in hz])
+    reflections = [{"name": n, "kind": n, "file_1": n + ".s1p", "ideal": "ideal_%s.s2p" % n} for n in ("open", "short", "load")]
+    one, diagnosis = solve(d, "one", d.plan("one.plan.json", standards=reflections, calibration={"method": "sol"}))
+    d.s1p("loud.s1p", hz, [raw([1.06 * x for x in short(f)], f, 0)[0] for f in hz])
+    rc, out, err = d.run("correct", "--terms", one, "loud.s1p")
+    check("a reflection of more than 1 is said too", rc == 0 and "loud.s1p: gives out more than it gets" in err and "all along" in err, (rc, err))
+
+
 def options(d):
     """no option is ignored: it is used, or refused with a sentence"""
     j = reference("cal_solt.json")
@@ -152,4 +217,4 @@ def options(d):
 
 
 if __name__ == "__main__":
-    raise SystemExit(run(one_port_alone, any_two_port, words, off_states, options))
+    raise SystemExit(run(one_port_alone, any_two_port, words, off_states, oddities, options))

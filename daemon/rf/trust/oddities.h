@@ -1,0 +1,25 @@
+/* oddities.h: what is odd about a corrected sweep, in a few sentences, and nothing where nothing is: for who has a file and no station.
+   The tests are plausible.h's, orientation.h's and the noise of the sweep itself; here their limits are set so that a good file is not
+   accused: noise is taken from the sweep, an active device is not judged by what it is, a grid too coarse says nothing.  None looks at a
+   parameter, nothing is repaired.  Pure, any thread. */
+#ifndef TIPPLANE_RF_ODDITIES_H
+#define TIPPLANE_RF_ODDITIES_H
+#include "rf/network/network.h"
+
+#define RF_ODDITIES_MAX 3
+struct rf_oddities {
+        size_t n;
+        char sentence[RF_ODDITIES_MAX][320]; /* the gravest first */
+};
+size_t rf_oddities_workspace(size_t n);
+/* net: corrected S in any reference; a one-port is one with the other entries 0.  Looked for, in this order: the sign of time; gain of a
+   passive device (real references only); S21 against S12 of a reciprocal one; steps where bands meet; responses before their cause; noise
+   above 0.01 a point.  workspace: rf_oddities_workspace(n), 64-byte aligned.  CODE_BAD_INPUT: S that is no number. */
+enum code rf_oddities(const struct net2 *net, void *workspace_64, struct rf_oddities *ret, struct tp_error *err);
+
+/* Standard deviation per component of one point, from third differences (which leave little of a smooth curve) by their median over 17
+   neighbours, the largest of all entries: u[n].  Coarse points of something that turns fast look like noise: u is then too large.  Fewer than
+   8 points: 0. */
+void rf_noise_of(const struct net2 *net, double *u);
+
+#endif
