@@ -1,8 +1,10 @@
-/* cmd_deembed.c: pads and leads off a corrected two-port, from dummies in files.  The methods are rf/deembed/deembed.h's. */
+/* cmd_deembed.c: pads and leads off a corrected two-port, from dummies in files, and what is not known exactly of both.  The methods are
+ * rf/deembed/deembed.h's. */
 #include "cli/number.h"
 #include "cli/offline.h"
 #include "cli/show.h"
-#include "rf/deembed/deembed.h"
+#include "rf/deembed/deembed_causes.h"
+#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -49,7 +51,8 @@ static enum code fail_method(const char *word, struct tp_error *err)
                     : tp_fail(err, CODE_BAD_INPUT, "`tipplane deembed` needs --method WORD: %s", all);
 }
 
-static void put_json(struct cli *c, const char *word, const char *out, const struct net2 *net, const struct rf_deembed_limit *limit)
+static void put_json(struct cli *c, const char *word, const char *out, const struct net2 *net, const struct rf_deembed_limit *limit,
+                     const struct text *document)
 {
         struct json_out o = json_to(&c->out);
         json_open(&o, NULL, '{');
@@ -63,6 +66,8 @@ static void put_json(struct cli *c, const char *word, const char *out, const str
         json_text(&o, "limit", limit->say);
         cli_notes_json(c, &o);
         offline_net2_json(&o, net);
+        if (document->n)
+                json_raw(&o, "uncertainty", text_of(document));
         json_close(&o, '}');
         text_put(&c->out, "\n");
 }
@@ -72,8 +77,23 @@ struct taken {
         struct net2 nets[RF_DUMMY_COUNT];
         const char *names[RF_DUMMY_COUNT];
         int dummy[RF_DUMMY_COUNT];
+        struct net2_causes *causes[RF_DUMMY_COUNT]; /* NULL: the file has no document */
         size_t n;
 };
+
+/* The document of part k, which must be in the device's reference as it stands. */
+static enum code take_causes(struct cli *c, struct taken *t, size_t k, struct tp_error *err)
+{
+        enum code code = offline_uncertainty_of(c, t->names[k], &t->nets[k], &t->causes[k], err);
+        double z = net2_z_real(&t->nets[k]), device = net2_z_real(&t->nets[0]);
+        if (!code && t->causes[k] && k > 0 && z != device && !(isnan(z) && isnan(device)))
+                return tp_fail(
+                        err, CODE_BAD_INPUT,
+                        "%s: it is in %.6g ohm and the device in %.6g ohm, and its uncertainty is not brought from one to the other; "
+                        "correct both with one calibration, or say --no-uncertainty",
+                        t->names[k], z, device);
+        return code;
+}
 
 static enum code take(struct cli *c, struct taken *t, struct text *comment, struct tp_error *err)
 {
@@ -82,6 +102,8 @@ static enum code take(struct cli *c, struct taken *t, struct text *comment, stru
         enum code code = offline_net2(c, c->args[0], PLANE_TIP, &t->nets[0], err);
         if (!code && t->nets[0].plane == PLANE_DEVICE)
                 code = tp_fail(err, CODE_BAD_INPUT, "%s: the file says it is de-embedded already (reference plane: device)", c->args[0]);
+        if (!code)
+                code = take_causes(c, t, 0, err);
         for (int k = 1; k < RF_DUMMY_COUNT && !code; k++) {
                 char option[32];
                 option_of(k, option);
@@ -92,20 +114,71 @@ static enum code take(struct cli *c, struct taken *t, struct text *comment, stru
                 t->dummy[t->n] = k;
                 code = offline_net2(c, path, t->nets[0].plane, &t->nets[t->n], err);
                 if (!code)
+                        code = take_causes(c, t, t->n, err);
+                if (!code)
                         code = offline_reference(c, path, &t->nets[t->n], net2_z_real(&t->nets[0]), err);
                 text_f(comment, ", %s %s", rf_dummy_words[k], path);
                 t->n++;
         }
         if (!code)
                 code = offline_common(c, t->names, t->nets, t->n, cli_has(c, "interpolate"), err);
+        for (size_t k = 0; k < t->n && !code; k++)
+                if (t->causes[k])
+                        code = offline_causes_on(c, t->causes[k], t->nets[k].axis, err);
         for (size_t k = 0; k < c->note_n && !code; k++)
                 text_f(comment, "\n%s", c->note[k]);
         return code;
 }
 
+/* What is not known exactly of the result; *ret NULL: nothing is said of any part. */
+static enum code causes_of(struct cli *c, const struct taken *t, enum deembed_method method, const struct dummies *dummies,
+                           struct net2_causes **ret, struct tp_error *err)
+{
+        const struct net2_causes *of[RF_DUMMY_COUNT] = {t->causes[0]};
+        bool any = t->causes[0] != NULL;
+        for (size_t k = 1; k < t->n; k++) {
+                of[t->dummy[k]] = t->causes[k];
+                any = any || t->causes[k];
+        }
+        if (!any)
+                return CODE_OK;
+        for (size_t k = 0; k < t->n; k++)
+                if (!t->causes[k])
+                        cli_note(c, "%s: nothing says how well it is known (%s); it counts as exact", t->names[k],
+                                 offline_uncertainty_path(c, t->names[k]));
+        if (!(*ret = arena_take(c->arena, sizeof **ret)))
+                return tp_fail_memory(err);
+        return rf_deembed_causes(method, &t->nets[0], dummies, of, c->arena, *ret, err);
+}
+
+/* The result, and the document beside it. */
+static enum code put(struct cli *c, const char *word, const struct net2 *net, const struct net2_causes *causes, const char *comment,
+                     const struct rf_deembed_limit *limit, struct tp_error *err)
+{
+        const char *out = cli_option(c, "out"), *file = out && strcmp(out, "-") != 0 ? out : NULL;
+        struct text text, document;
+        text_init(&text, FILE_BYTES_MAX);
+        text_init(&document, FILE_BYTES_MAX);
+        enum code code = offline_net2_text(net, 0, comment, file, &text, err);
+        if (!code && causes)
+                code = offline_uncertainty_text(net, causes, file ? file : c->args[0], &text, &document, err);
+        if (!code && (!cli_json(c) || out))
+                code = offline_out(c, &text, err);
+        if (!code && causes && file)
+                code = offline_write(c, offline_uncertainty_path(c, file), &document, err);
+        if (!code && causes && !file && !cli_json(c))
+                cli_note(c, "what is not known exactly of the result has no file to lie beside; give --out FILE");
+        if (!code && cli_json(c))
+                put_json(c, word, out, net, limit, &document);
+        text_done(&text);
+        text_done(&document);
+        return code;
+}
+
 enum code do_deembed(struct cli *c, struct tp_error *err)
 {
-        const char *word = cli_option(c, "method"), *out = cli_option(c, "out");
+        const char *word = cli_option(c, "method");
+        struct net2_causes *causes = NULL;
         struct taken *t = arena_take(c->arena, sizeof *t);
         struct rf_named_dummy given[RF_DUMMY_COUNT];
         struct net2 result;
@@ -136,10 +209,10 @@ enum code do_deembed(struct cli *c, struct tp_error *err)
         struct rf_deembed_limit limit = {0};
         if (!code)
                 code = rf_deembed_limit_of(method, &dummies, &limit, err);
-        if (!code && cli_json(c))
-                put_json(c, word, out, &result, &limit);
-        if (!code && (!cli_json(c) || out))
-                code = offline_net2_out(c, &result, text_of(&comment), err);
+        if (!code && (code = causes_of(c, t, method, &dummies, &causes, err)))
+                tp_where(err, "%s", c->args[0]);
+        if (!code)
+                code = put(c, word, &result, causes, text_of(&comment), &limit, err);
         if (!code && !cli_json(c) && limit.say[0])
                 cli_say("%s", limit.say);
         text_done(&comment);

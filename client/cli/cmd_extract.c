@@ -16,7 +16,7 @@ struct asked {
         size_t word_n;
         double at_hz[ASKED_MAX];
         size_t at_n;
-        double u; /* 0: not known */
+        double u; /* 0: not known, or by the document beside each file */
         struct rf_ask ask;
 };
 
@@ -49,8 +49,8 @@ static enum code options_used(struct cli *c, const struct asked *a, struct tp_er
                 code = offline_used(c, "below", plateau, "fT and fmax", err);
         if (!code)
                 code = offline_used(c, "at", points, "quantities at a frequency", err);
-        if (!code && cli_has(c, "share") && !(a->u > 0))
-                code = tp_fail(err, CODE_BAD_INPUT, "--share is of a number's half width, which --u U gives; give both");
+        if (!code && cli_has(c, "budget") && a->u > 0)
+                code = tp_fail(err, CODE_BAD_INPUT, "--budget is of causes, of which --u U has none; give one of them");
         return code;
 }
 
@@ -93,13 +93,27 @@ static enum code options(struct cli *c, struct asked *a, struct tp_error *err)
         return code;
 }
 
+#define SHOWN 3 /* causes of a budget */
+
+/* The largest parts of u^2 of a number at point i; 0: its causes are not known one by one. */
+static size_t budget_of(const struct rf_extracted *x, const struct net2_causes *causes, size_t i, struct cause_share ret[SHOWN])
+{
+        double each[CAUSES_MAX];
+        if (!causes || !x->grad || !isfinite(x->value[i]))
+                return 0;
+        net2_causes_of(causes, i, x->grad[i], each);
+        return net2_causes_shares(causes, each, ret, SHOWN);
+}
+
 /* One number with its frequency; at_hz NaN: of the whole sweep. */
-static void row_words(struct cli *c, struct table *t, const char *file, const struct rf_extracted *x, size_t i, double hz)
+static void row_words(struct cli *c, struct table *t, const char *file, const struct rf_extracted *x, const struct net2_causes *causes,
+                      size_t i, double hz)
 {
         struct text value, at;
+        struct cause_share share[SHOWN];
         text_init(&value, 0);
         text_init(&at, 0);
-        put_quantity(&value, x->value[i], 2 * x->u[i], x->row->unit); /* u95, coverage factor 2 */
+        put_quantity(&value, x->value[i], x->u95[i], x->row->unit);
         if (isfinite(hz))
                 put_hz(&at, hz);
         if (c->arg_n > 1)
@@ -107,6 +121,13 @@ static void row_words(struct cli *c, struct table *t, const char *file, const st
         table_cell(t, "%s", x->row->word);
         table_cell(t, "%s", text_of(&at));
         table_cell(t, "%s", text_of(&value));
+        if (cli_has(c, "budget")) {
+                size_t n = budget_of(x, causes, i, share);
+                text_clear(&value);
+                for (size_t k = 0; k < n; k++)
+                        text_f(&value, "%s%s %.0f %%", k ? ", " : "", share[k].name, 100 * share[k].share);
+                table_cell(t, "%s", text_of(&value));
+        }
         text_done(&value);
         text_done(&at);
 }
@@ -119,7 +140,26 @@ static void reals(struct json_out *o, const char *key, const double *v, const si
         json_close(o, ']');
 }
 
-static void put_quantity_json(struct json_out *o, const struct rf_extracted *x, const size_t *at, size_t at_n)
+static void budgets(struct json_out *o, const struct rf_extracted *x, const struct net2_causes *causes, const size_t *at, size_t n)
+{
+        json_open(o, "budget", '[');
+        for (size_t i = 0; i < n; i++) {
+                struct cause_share share[SHOWN];
+                size_t m = budget_of(x, causes, at ? at[i] : i, share);
+                json_open(o, NULL, '[');
+                for (size_t k = 0; k < m; k++) {
+                        json_open(o, NULL, '{');
+                        json_text(o, "cause", share[k].name);
+                        json_real(o, "percent", 100 * share[k].share);
+                        json_close(o, '}');
+                }
+                json_close(o, ']');
+        }
+        json_close(o, ']');
+}
+
+static void put_quantity_json(struct json_out *o, const struct rf_extracted *x, const struct net2_causes *causes, const size_t *at,
+                              size_t at_n)
 {
         bool sweep = x->row->group == RF_GROUP_SWEEP;
         size_t n = sweep ? 1 : at ? at_n : x->n;
@@ -131,6 +171,9 @@ static void put_quantity_json(struct json_out *o, const struct rf_extracted *x, 
                 reals(o, "freq_hz", x->hz, at, n);
         reals(o, "value", x->value, sweep ? NULL : at, n);
         reals(o, "u", x->u, sweep ? NULL : at, n);
+        reals(o, "u95", x->u95, sweep ? NULL : at, n);
+        if (causes && x->grad)
+                budgets(o, x, causes, at, n);
         json_text(o, "say", x->say);
         json_close(o, '}');
 }
@@ -142,9 +185,50 @@ static void nowhere(const char *word, struct tp_error *err, double *none, struct
 {
         size_t own = strlen(word);
         bool said = strncmp(err->text, word, own) == 0 && err->text[own] == ':';
-        *ret = (struct rf_extracted){.row = &rf_quantities[rf_quantity_of(word)], .n = 1, .value = none, .u = none};
+        *ret = (struct rf_extracted){.row = &rf_quantities[rf_quantity_of(word)], .n = 1, .value = none, .u = none, .u95 = none};
         snprintf(ret->say, sizeof ret->say, "%.299s", said ? err->text + own + 2 : err->text);
         *err = (struct tp_error){0};
+}
+
+/* What is known of the file's S: by --u, or by the document beside it. */
+static enum code u_of(struct cli *c, const struct asked *a, const char *path, const struct net2 *net, const struct net2 *of,
+                      struct rf_ask *ask, struct tp_error *err)
+{
+        struct net2_causes *causes = NULL;
+        if (a->u > 0) {
+                double *u = arena_take(c->arena, of->axis->n * sizeof *u);
+                if (!u)
+                        return tp_fail_memory(err);
+                for (size_t i = 0; i < of->axis->n; i++)
+                        u[i] = a->u;
+                ask->u_s = u;
+                return CODE_OK;
+        }
+        enum code code = offline_uncertainty_of(c, path, net, &causes, err);
+        if (!code && causes)
+                code = offline_causes_on(c, causes, of->axis, err);
+        if (!code && !causes && cli_has(c, "share"))
+                code = tp_fail(
+                        err, CODE_BAD_INPUT,
+                        "--share is of a number's half width, which --u U gives, or a document of uncertainty beside %s (%s); give both",
+                        path, offline_uncertainty_path(c, path));
+        if (!code && !causes && cli_has(c, "budget"))
+                code = tp_fail(err, CODE_BAD_INPUT,
+                               "--budget is of causes, and %s has no document of them (%s); `tipplane correct` makes it", path,
+                               offline_uncertainty_path(c, path));
+        ask->causes = causes;
+        return code;
+}
+
+static void say_not_counted(const char *path, const struct net2_causes *causes)
+{
+        struct text all;
+        text_init(&all, 0);
+        for (size_t k = 0; k < causes->not_counted_n; k++)
+                text_f(&all, "%s%s", k ? ", " : "", causes->not_counted[k]);
+        if (all.n)
+                cli_say("%s: not counted: %s", path, text_of(&all));
+        text_done(&all);
 }
 
 static enum code extract_file(struct cli *c, const struct asked *a, const char *path, struct table *t, struct json_out *o,
@@ -160,14 +244,8 @@ static enum code extract_file(struct cli *c, const struct asked *a, const char *
         if (code)
                 return code;
         const struct net2 *of = a->at_n ? &with : &net;
-        if (a->u > 0) {
-                double *u = arena_take(c->arena, of->axis->n * sizeof *u);
-                if (!u)
-                        return tp_fail_memory(err);
-                for (size_t i = 0; i < of->axis->n; i++)
-                        u[i] = a->u;
-                ask.u_s = u;
-        }
+        if ((code = u_of(c, a, path, &net, of, &ask, err)))
+                return code;
         if (o) {
                 json_open(o, NULL, '{');
                 json_text(o, "file", path);
@@ -183,22 +261,29 @@ static enum code extract_file(struct cli *c, const struct asked *a, const char *
                 if (code)
                         return strstr(err->text, a->words[k]) ? tp_where(err, "%s", path) : tp_where(err, "%s: %s", path, a->words[k]);
                 if (o) {
-                        put_quantity_json(o, &x, a->at_n ? at : NULL, a->at_n);
+                        put_quantity_json(o, &x, ask.causes, a->at_n ? at : NULL, a->at_n);
                         continue;
                 }
                 bool sweep = x.row->group == RF_GROUP_SWEEP;
                 size_t n = sweep ? 1 : a->at_n ? a->at_n : x.n;
                 for (size_t i = 0; i < n; i++) {
                         size_t j = !sweep && a->at_n ? at[i] : i;
-                        row_words(c, t, path, &x, j, sweep ? NAN : x.hz[j]);
+                        row_words(c, t, path, &x, ask.causes, j, sweep ? NAN : x.hz[j]);
                 }
                 if (x.say[0])
                         cli_say("%s: %s: %s", path, a->words[k], x.say);
         }
         if (o) {
                 json_close(o, ']');
+                if (ask.causes) {
+                        json_open(o, "not_counted", '[');
+                        for (size_t k = 0; k < ask.causes->not_counted_n; k++)
+                                json_text(o, NULL, ask.causes->not_counted[k]);
+                        json_close(o, ']');
+                }
                 json_close(o, '}');
-        }
+        } else if (ask.causes && cli_has(c, "budget"))
+                say_not_counted(path, ask.causes);
         return code;
 }
 
@@ -212,7 +297,8 @@ enum code do_extract(struct cli *c, struct tp_error *err)
                 list_quantities(c);
                 return CODE_OK;
         }
-        struct table t = table_of(c->arena, c->arg_n > 1 ? "llrr" : "lrr");
+        bool many = c->arg_n > 1, budget = cli_has(c, "budget");
+        struct table t = table_of(c->arena, many ? budget ? "llrrl" : "llrr" : budget ? "lrrl" : "lrr");
         enum code code = options(c, a, err);
         text_init(&json, (size_t)1 << 30);
         struct json_out o = json_to(&json);

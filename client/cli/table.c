@@ -328,7 +328,8 @@ const struct command_row command_rows[] = {
          "take pads, leads or fixtures off a two-port, with dummies from files; needs no daemon",
          "FILE and the dummies are corrected .s2p of one list of frequencies; the result is a .s2p.  --methods lists the methods, what "
          "each "
-         "needs and up to where it is good.",
+         "needs and up to where it is good.  Documents of uncertainty beside them (X.u.json) are carried through; the result's lies beside "
+         "it.",
          {{"method", "WORD", "open, open_short, …: see --methods"},
           {"methods", NULL, "list them"},
           {"open", "FILE", "pads and leads, nothing between them"},
@@ -341,6 +342,7 @@ const struct command_row command_rows[] = {
           {"line-double", "FILE", "pads and twice that line"},
           {"two-x-thru", "FILE", "both fixture halves back to back"},
           {"half", "FILE", "one fixture half, where it is known"},
+          {"no-uncertainty", NULL, "leave documents of uncertainty alone"},
           INTERPOLATE,
           MODES,
           OUT,
@@ -352,14 +354,15 @@ const struct command_row command_rows[] = {
          0,
          CLI_ARGS_MAX,
          "inductance, Q, resistance, line constants, gains … out of corrected .s2p; needs no daemon",
-         "--quantities lists what there is.  Without --at every frequency of the file.  With --u each number has its 95 % half width, and "
-         "what "
-         "it leaves nothing of is not printed but said.",
+         "--quantities lists what there is.  Without --at every frequency of the file.  With a document of uncertainty beside the file "
+         "(X.u.json), or --u, each number has its 95 % half width, and what it leaves nothing of is not printed but said.",
          {{"quantity", "WORD,…", "what: Ld, Qd, C11, eps_eff, fT, …"},
           {"quantities", NULL, "list them"},
           {"at", "HZ,…", "at these frequencies, interpolated between points"},
           {"length-um", "L", "of a line between its planes"},
-          {"u", "U", "standard uncertainty of each S, per component"},
+          {"u", "U", "standard uncertainty of each S, per component, in the place of the document"},
+          {"budget", NULL, "with each number the three largest causes, in per cent of its variance; what is not counted"},
+          {"no-uncertainty", NULL, "leave documents of uncertainty alone"},
           {"share", "X", "refuse a number whose half width is more than this share of it (default 0.3)"},
           {"from", "HZ", "fT, fmax: look above this"},
           {"below", "HZ", "fT, fmax: look below this"},

@@ -110,5 +110,224 @@ def lines(d):
     check("trl: what is not stated is named", told and "contact" in told["diagnosis"]["not_counted"] and "placement" in told["diagnosis"]["not_counted"], told and told["diagnosis"])
 
 
+# ---- draws -------------------------------------------------------------------------------------------------------------------------------
+# A made-up analyzer, standards, probes and devices, written apart from the product: two-ports as chain matrices, error boxes as the four
+# diagonal blocks of docs/terms.md.
+
+DRAWS = 120
+HZ = [2e9, 5e9, 10e9, 20e9, 40e9]
+U = {"c_f": 3e-16, "l_h": 4e-13, "r_ohm": 0.15, "delay_s": 3e-14, "touch_ohm": 0.01, "touch_h": 3e-13, "place_um": 1.0, "floor": 2e-5, "trace": 2e-4}
+EPS = 5.3
+
+
+def mul(a, b):
+    return (a[0] * b[0] + a[1] * b[2], a[0] * b[1] + a[1] * b[3], a[2] * b[0] + a[3] * b[2], a[2] * b[1] + a[3] * b[3])
+
+
+def inv(a):
+    d = a[0] * a[3] - a[1] * a[2]
+    return (a[3] / d, -a[1] / d, -a[2] / d, a[0] / d)
+
+
+def s_of_chain(m, z=50.0):
+    a, b, c_, d = m[0], m[1] / z, m[2] * z, m[3]
+    n = a + b + c_ + d
+    return [(a + b - c_ - d) / n, 2 * (a * d - b * c_) / n, 2 / n, (-a + b - c_ + d) / n]
+
+
+def chain_of_s(s, z=50.0):
+    a, b, c_, d = s
+    return ((1 + a) * (1 - d) + b * c_, z * ((1 + a) * (1 + d) - b * c_), ((1 - a) * (1 - d) - b * c_) / z, (1 - a) * (1 + d) + b * c_), 2 * c_
+
+
+def series(z):
+    return (1, z, 0, 1)
+
+
+def shunt(y):
+    return (1, 0, y, 1)
+
+
+def reflection(z):
+    return (z - 50) / (z + 50)
+
+
+def one_port_moved(g, t, port, w):
+    """the touch before a reflection: contact in series, the tip x further out along 50 ohm"""
+    if not t:
+        return g
+    z = 50 * (1 + g) / (1 - g) if abs(1 - g) > 1e-12 else 1e15
+    return reflection(z + t["r"][port] + 1j * w * t["l"][port]) * cmath.exp(-2j * w * math.sqrt(EPS) / C0 * t["x"][port])
+
+
+def two_port_moved(s, t, w):
+    k = w * math.sqrt(EPS) / C0
+    m, n = chain_of_s(s)
+    m = mul(mul(series(t["r"][0] + 1j * w * t["l"][0]), tuple(x / n for x in m)), series(t["r"][1] + 1j * w * t["l"][1]))
+    s = s_of_chain(m)
+    e = [cmath.exp(-1j * k * x) for x in t["x"]]
+    return [s[0] * e[0] ** 2, s[1] * e[0] * e[1], s[2] * e[0] * e[1], s[3] * e[1] ** 2]
+
+
+def touch(rng):
+    both, own = [rng.gauss(0, 1) for _ in range(1)], [rng.gauss(0, 1) for _ in range(2)]
+    x = [(own[0] + both[0]) * math.sqrt(0.5), (own[1] - both[0]) * math.sqrt(0.5)]
+    return {"r": [U["touch_ohm"] * rng.gauss(0, 1) for _ in range(2)], "l": [U["touch_h"] * rng.gauss(0, 1) for _ in range(2)], "x": [U["place_um"] * 1e-6 * v for v in x]}
+
+
+def boxes(f):
+    """EDF ESF ERF, EDR ESR ERR, K of the made-up analyzer"""
+    t = f / 1e9
+    turn = lambda size, ns, at: size * cmath.exp(-1j * (2 * math.pi * t * ns + at))
+    return (turn(0.05, 0.3, 1), turn(0.08, 0.25, 2), turn(0.85, 1.1, 0.3)), (turn(0.04, 0.35, 0.5), turn(0.07, 0.2, 3), turn(0.8, 1.05, 0.2)), turn(1.03, 0.01, 0.1)
+
+
+def read(s, f, rng):
+    """raw ratios of S, with noise"""
+    (ed1, es1, er1), (ed2, es2, er2), k = boxes(f)
+    top = mul((er1 - ed1 * es1, 0, 0, k * (er2 - ed2 * es2)), s)
+    top = (top[0] + ed1, top[1], top[2], top[3] + k * ed2)
+    low = mul((-es1, 0, 0, -k * es2), s)
+    low = (low[0] + 1, low[1], low[2], low[3] + k)
+    m = mul(top, inv(low))
+    return [v + math.hypot(U["floor"], U["trace"] * abs(v)) * complex(rng.gauss(0, 1), rng.gauss(0, 1)) for v in m]
+
+
+PAD_F, LEAD_OHM, LEAD_H, COIL_OHM, COIL_H, SIDE_F = 40e-15, 0.3, 25e-12, 1.5, 0.4e-9, 40e-15
+
+
+def structures(w):
+    """device (a coil with a capacitor to ground at its first port), open, short: S at the tips"""
+    pad, lead, coil = 1j * w * PAD_F, LEAD_OHM + 1j * w * LEAD_H, COIL_OHM + 1j * w * COIL_H
+    device = mul(mul(mul(mul(mul(shunt(pad), series(lead)), shunt(1j * w * SIDE_F)), series(coil)), series(lead)), shunt(pad))
+    g_open, g_short = reflection(1 / pad), reflection(1 / (pad + 1 / lead))
+    return s_of_chain(device), [g_open, 0j, 0j, g_open], [g_short, 0j, 0j, g_short]
+
+
+STANDARDS = {"open": -6.5e-15, "short": 4e-12, "load": 50.0, "load_l": 5e-12, "thru": 1e-12}
+
+
+def drawn_files(d, rng, dc=None):
+    """one calibration and one die, everything drawn; dc: the open's wrong capacitance at both ports, in u"""
+    g = lambda: [rng.gauss(0, 1) for _ in range(2)]
+    dc_, dl, dr, dll, dt = g(), g(), g(), g(), rng.gauss(0, 1)
+    dc = dc or dc_
+    touches = {n: touch(rng) for n in ("short", "load", "thru", "device", "dummy_open", "dummy_short")}
+    rows = {n: [] for n in ("open", "short", "load", "thru", "device", "dummy_open", "dummy_short")}
+    for f in HZ:
+        w = 2 * math.pi * f
+        ends = {"open": [1 / (1j * w * (STANDARDS["open"] + U["c_f"] * dc[p])) for p in range(2)], "short": [1j * w * (STANDARDS["short"] + U["l_h"] * dl[p]) for p in range(2)],
+                "load": [STANDARDS["load"] + U["r_ohm"] * dr[p] + 1j * w * (STANDARDS["load_l"] + U["l_h"] * dll[p]) for p in range(2)]}
+        for n, z in ends.items():
+            s = [one_port_moved(reflection(z[p]), touches.get(n), p, w) for p in range(2)]
+            rows[n].append(read([s[0], 0j, 0j, s[1]], f, rng))
+        t = cmath.exp(-1j * w * (STANDARDS["thru"] + U["delay_s"] * dt))
+        rows["thru"].append(read(two_port_moved([0j, t, t, 0j], touches["thru"], w), f, rng))
+        device, o, sh = structures(w)
+        rows["device"].append(read(two_port_moved(device, touches["device"], w), f, rng))
+        for n, s in (("dummy_open", o), ("dummy_short", sh)):
+            s = [one_port_moved(s[3 * p], touches[n], p, w) for p in range(2)]
+            rows[n].append(read([s[0], 0j, 0j, s[1]], f, rng))
+    for n, r in rows.items():
+        d.s2p(n + ".s2p", HZ, r)
+
+
+def drawn_plan(d, method):
+    model = {"open": {"c_f": [STANDARDS["open"], 0, 0, 0], "u_c_f": U["c_f"]}, "short": {"l_h": [STANDARDS["short"], 0, 0, 0], "u_l_h": U["l_h"]},
+             "load": {"r_ohm": STANDARDS["load"], "l_h": [STANDARDS["load_l"], 0, 0, 0], "u_r_ohm": U["r_ohm"], "u_l_h": U["l_h"]}, "thru": {"delay_s": STANDARDS["thru"], "u_delay_s": U["delay_s"]}}
+    return d.plan("plan.json", standards=[{"name": n, "kind": n, "file": n + ".s2p", "raised": n == "open", "model": model[n]} for n in ("open", "short", "load", "thru")],
+                  contact_ohm_u=U["touch_ohm"], contact_h_u=U["touch_h"], placement_um_u=U["place_um"], noise_floor_u=U["floor"], noise_trace_u=U["trace"],
+                  calibration={"method": method, "thru_delay_s": STANDARDS["thru"]})
+
+
+WORDS = ("Lser", "Rser", "Qser", "pi_C1")
+TRUTH = {"Lser": lambda w: COIL_H, "Rser": lambda w: COIL_OHM, "Qser": lambda w: w * COIL_H / COIL_OHM, "pi_C1": lambda w: SIDE_F}
+
+
+def chain(d):
+    """the real programs from raw files to numbers: {word: (values, u, u95)}"""
+    for words in (["solve", "plan.json", "--out", "terms.json"], ["correct", "--terms", "terms.json", "device.s2p", "dummy_open.s2p", "dummy_short.s2p", "--to", "tip"],
+                  ["deembed", "--method", "open_short", "--open", "tip/dummy_open.s2p", "--short", "tip/dummy_short.s2p", "tip/device.s2p", "--out", "bare.s2p"]):
+        rc, out, err = d.run(*words)
+        if rc:
+            raise SystemExit("%s: %s" % (" ".join(words), err))
+    told = d.json("extract", "--quantity", ",".join(WORDS), "--share", "10", "bare.s2p")
+    return {q["quantity"]: (q["value"], q["u"], q["u95"]) for q in told["files"][0]["quantities"]}
+
+
+def unshared(d):
+    """half widths when device and dummies share nothing: the same documents, with ids of their own for every cause of the dummies"""
+    for name in ("dummy_open", "dummy_short"):
+        doc = document(d, "tip/%s.u.json" % name)
+        for x in doc["causes"]:
+            x["id"] = ("%064x" % (int(x["id"], 16) ^ (1 if name == "dummy_open" else 2)))
+        with open(d.at("tip/%s.u.json" % name), "w") as f:
+            json.dump(doc, f)
+    d.run("deembed", "--method", "open_short", "--open", "tip/dummy_open.s2p", "--short", "tip/dummy_short.s2p", "tip/device.s2p", "--out", "bare.s2p")
+    told = d.json("extract", "--quantity", ",".join(WORDS), "--share", "10", "bare.s2p")
+    return {q["quantity"]: q["u"] for q in told["files"][0]["quantities"]}
+
+
+def coverage(d, method, draws, seed):
+    rng = random.Random(seed)
+    drawn_plan(d, method)
+    held, error, stated, numbers = {}, {}, {}, 0
+    for _ in range(draws):
+        drawn_files(d, rng)
+        got = chain(d)
+        for word, (value, u, u95) in got.items():
+            for i, f in enumerate(HZ):
+                truth = TRUTH[word](2 * math.pi * f)
+                key = (word, f)
+                if word == "pi_C1" and f < 5e9:  # nearly nothing is known of it there
+                    continue
+                held[key] = held.get(key, 0) + (value[i] is not None and abs(value[i] - truth) <= u95[i])
+                error.setdefault(key, []).append((value[i] if value[i] is not None else 1e9) - truth)
+                stated.setdefault(key, []).append(u[i])
+    p, sd = 0.9545, math.sqrt(0.9545 * 0.0455 / draws)
+    every = sum(held.values()) / (draws * len(held))
+    check("%s: of %d draws of %d numbers %.1f %% lie within their half width" % (method, draws, len(held), 100 * every), 0.93 <= every <= 0.975, every)
+    for key, n in held.items():
+        check("%s: %s at %g GHz: %.1f %%" % (method, key[0], key[1] / 1e9, 100 * n / draws), abs(n / draws - p) <= 3.5 * sd, n)
+        ratio = math.sqrt(sum(e * e for e in error[key]) / draws) / (sum(stated[key]) / draws)
+        check("%s: %s at %g GHz scatters by %.2f u" % (method, key[0], key[1] / 1e9, ratio), abs(ratio - 1) <= 4 / math.sqrt(2 * draws) + 0.03, ratio)
+
+
+def what_is_shared_cancels(d):
+    """an open that is wrong and nothing else: the pads of device and dummy are wrong by the same, the difference is not"""
+    kept = dict(U)
+    U.update({k: 0 for k in U if k != "c_f"})
+    drawn_plan(d, "unknown_thru")
+    drawn_files(d, random.Random(3), [0, 0])
+    exact = chain(d)
+    drawn_files(d, random.Random(3), [0.1, 0])  # a tenth of u: the effect is a difference, not noise
+    moved = chain(d)
+    doc = document(d, "bare.u.json")
+    check("one cause of each port is left, and what is not stated is named", [x["name"] for x in doc["causes"]] == ["open: C0, port 1", "open: C0, port 2"]
+          and {"contact", "placement", "noise of the readings"} <= set(doc["not_counted"]), ([x["name"] for x in doc["causes"]], doc["not_counted"]))
+    apart = unshared(d)
+    U.update(kept)
+    for word in ("pi_C1", "Lser"):
+        for i, f in enumerate(HZ):
+            change, u = 10 * abs(moved[word][0][i] - exact[word][0][i]), moved[word][1][i]
+            check("%s at %g GHz: the wrong open moves it by %.3g u" % (word, f / 1e9, change / u), 0.01 * u < change <= 1.02 * u, (change, u))
+    i = 2
+    told, would, pad = moved["pi_C1"][1][i], apart["pi_C1"][i], U["c_f"]
+    check("10 GHz: the open's %.0f aF leave %.1f aF of a capacitance between device and dummy; it would be %.0f aF if they shared nothing" % (pad * 1e18, told * 1e18, would * 1e18),
+          told < 0.2 * would and 0.8 * pad < would < 3 * pad, (told, would))
+
+
+def known_standards(d):
+    coverage(d, "unknown_thru", DRAWS, 1)
+
+
+def known_thru(d):
+    coverage(d, "solt", DRAWS // 2, 2)
+
+
 if __name__ == "__main__":
-    sys.exit(run(open_short_load, lines))
+    if "--draws" in sys.argv:
+        at_ = sys.argv.index("--draws")
+        DRAWS = int(sys.argv[at_ + 1])
+        del sys.argv[at_ : at_ + 2]
+    sys.exit(run(open_short_load, lines, what_is_shared_cancels, known_standards, known_thru))

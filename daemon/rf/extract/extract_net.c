@@ -15,18 +15,29 @@ struct over {
         struct arena *arena;
 };
 
-static double u_of(const struct over *o, size_t i, const double complex g[4])
+static bool knows_u(const struct rf_ask *ask) { return ask->u_s || ask->causes; }
+
+/* Standard uncertainty of what has the gradient g at point i, and its 95 % half width. */
+static double u_of(const struct over *o, size_t i, const double complex g[4], double *ret_u95)
 {
-        double sum = 0;
+        double sum = 0, freedom, u;
+        if (o->ask->causes) {
+                u = net2_causes_u(o->ask->causes, i, g, &freedom);
+                *ret_u95 = causes_factor(freedom) * u;
+                return u;
+        }
+        *ret_u95 = NAN;
         if (!o->ask->u_s)
                 return NAN;
         for (int e = 0; e < 4; e++)
                 sum += creal(g[e]) * creal(g[e]) + cimag(g[e]) * cimag(g[e]);
-        return o->ask->u_s[i] * sqrt(sum);
+        u = o->ask->u_s[i] * sqrt(sum);
+        *ret_u95 = 2 * u;
+        return u;
 }
 
-/* Value and u at every frequency; the branch of lines followed from the lowest one. */
-static void column(const struct over *o, enum rf_quantity q, double *value, double *u)
+/* Value, u and half width at every frequency; the branch of lines followed from the lowest one.  grad may be NULL. */
+static void column(const struct over *o, enum rf_quantity q, double *value, double *u, double *u95, double complex (*grad)[4])
 {
         struct rf_at at = {.z_ref = o->z, .length_m = o->ask->length_m};
         double complex before = 0, g[4];
@@ -38,17 +49,43 @@ static void column(const struct over *o, enum rf_quantity q, double *value, doub
                 if (rf_quantities[q].group == RF_GROUP_LINE)
                         before = rf_line_gl(s, o->z, at.near, NULL);
                 value[i] = rf_quantity_at(q, s, &at, g);
-                u[i] = u_of(o, i, g);
+                u[i] = u_of(o, i, g, &u95[i]);
+                if (grad)
+                        memcpy(grad[i], g, sizeof g);
         }
 }
 
-/* l d beta/dw by the parabola through three neighbours, at the ends one-sided. */
-static enum code group_delay(const struct over *o, double *value, double *u, struct tp_error *err)
+/* u of sum c[k] y[a + k] over three points: a cause moves all three, noise each by itself. */
+static double u_of_three(const struct over *o, size_t a, const double c[3], double complex (*grad)[4], double *ret_u95)
 {
-        double *beta = arena_take(o->arena, o->n * sizeof *beta), *ub = arena_take(o->arena, o->n * sizeof *ub);
-        if (!beta || !ub)
+        const struct net2_causes *causes = o->ask->causes;
+        double each[3][CAUSES_MAX], squares = 0, lower = 0;
+        for (size_t k = 0; k < 3; k++)
+                net2_causes_of(causes, a + k, grad[a + k], each[k]);
+        for (size_t m = 0; m < causes->n; m++) {
+                double sum = 0, own = 0;
+                for (size_t k = 0; k < 3; k++) {
+                        sum += c[k] * each[k][m];
+                        own += pow(c[k] * each[k][m], 2);
+                }
+                double v = cause_is_circular(&causes->of[m].about) ? own : sum * sum;
+                squares += v;
+                lower += isfinite(causes->of[m].about.freedom) ? v * v / causes->of[m].about.freedom : 0;
+        }
+        double u = sqrt(squares);
+        *ret_u95 = causes_factor(lower > 0 ? squares * squares / lower : INFINITY) * u;
+        return u;
+}
+
+/* l d beta/dw by the parabola through three neighbours, at the ends one-sided. */
+static enum code group_delay(const struct over *o, double *value, double *u, double *u95, struct tp_error *err)
+{
+        double *beta = arena_take(o->arena, 3 * o->n * sizeof *beta);
+        double complex(*grad)[4] = arena_take(o->arena, o->n * sizeof *grad);
+        if (!beta || !grad)
                 return tp_fail_memory(err);
-        column(o, RF_Q_BETA, beta, ub);
+        double *ub = beta + o->n;
+        column(o, RF_Q_BETA, beta, ub, beta + 2 * o->n, grad);
         for (size_t i = 0; i < o->n; i++) {
                 size_t a = i == 0 ? 0 : i + 1 == o->n ? o->n - 3 : i - 1;
                 double x[3], c[3], sum = 0, squares = 0;
@@ -61,7 +98,8 @@ static enum code group_delay(const struct over *o, double *value, double *u, str
                         squares += c[k] * c[k] * ub[a + k] * ub[a + k];
                 }
                 value[i] = o->ask->length_m * sum;
-                u[i] = o->ask->length_m * sqrt(squares);
+                u[i] = o->ask->length_m * (o->ask->causes ? u_of_three(o, a, c, grad, &u95[i]) : sqrt(squares));
+                u95[i] = o->ask->causes ? o->ask->length_m * u95[i] : 2 * u[i];
         }
         return CODE_OK;
 }
@@ -89,6 +127,10 @@ static enum code check(const struct net2 *net, const char *word, enum rf_quantit
         if (net->axis->n < least)
                 return tp_fail(err, CODE_BAD_INPUT, "%s needs a sweep of %zu frequencies or more, there are %zu", row->word, least,
                                net->axis->n);
+        if (ask->causes && !axis_equal(ask->causes->axis, net->axis))
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "%s: its uncertainty has %zu frequencies, the network %zu; both must have the same list", row->word,
+                               ask->causes->axis->n, net->axis->n);
         for (size_t i = 0; i < net->axis->n; i++) {
                 for (int k = 0; k < 4; k++)
                         if (!isfinite(net->re[k][i]) || !isfinite(net->im[k][i]))
@@ -124,17 +166,20 @@ static enum code srf(const struct over *o, enum rf_quantity q, struct rf_extract
         size_t i = 0;
         while (i + 2 < o->n && o->hz[i + 1] <= hz)
                 i++;
-        double b[2], u = NAN;
+        double b[2], u = NAN, u95 = NAN, wide;
         for (size_t k = 0; k < 2; k++) {
                 double complex g[4], z = rf_view_z(view, net2_get(o->net, i + k), o->z, g);
                 double complex d = capacitor ? CMPLX(0, -1) : CMPLX(0, 1) / (z * z); /* Im Z, or Im 1/Z */
                 b[k] = capacitor ? cimag(z) : cimag(1 / z);
                 for (int e = 0; e < 4; e++)
                         g[e] *= d;
-                u = k == 0 ? u_of(o, i, g) : fmax(u, u_of(o, i + 1, g));
+                double one = u_of(o, i + k, g, &wide);
+                u = k == 0 ? one : fmax(u, one);
+                u95 = k == 0 ? wide : fmax(u95, wide);
         }
         ret->value[0] = hz;
         ret->u[0] = u * fabs((o->hz[i + 1] - o->hz[i]) / (b[1] - b[0]));
+        ret->u95[0] = u95 * fabs((o->hz[i + 1] - o->hz[i]) / (b[1] - b[0]));
         ret->range = (struct rf_range){.any = true, .lo_hz = o->hz[i], .hi_hz = o->hz[i + 1], .best_hz = hz};
         snprintf(ret->say, sizeof ret->say, "%s between the points at %.6g and %.6g GHz",
                  capacitor ? "series resonance" : "parallel resonance", o->hz[i] / 1e9, o->hz[i + 1] / 1e9);
@@ -145,13 +190,13 @@ static enum code srf(const struct over *o, enum rf_quantity q, struct rf_extract
 static enum code quality_peak(const struct over *o, enum rf_quantity q, struct rf_extracted *ret, struct tp_error *err)
 {
         enum rf_quantity of = q == RF_Q_Q11_MAX || q == RF_Q_Q11_MAX_HZ ? RF_Q_Q11 : RF_Q_QD;
-        double *y = arena_take(o->arena, o->n * sizeof *y), *u = arena_take(o->arena, o->n * sizeof *u);
-        if (!y || !u)
+        double *y = arena_take(o->arena, 3 * o->n * sizeof *y), *u = y + o->n, *u95 = y + 2 * o->n;
+        if (!y)
                 return tp_fail_memory(err);
-        column(o, of, y, u);
+        column(o, of, y, u, u95, NULL);
         size_t top = SIZE_MAX;
         for (size_t i = 0; i < o->n; i++) {
-                if (o->ask->u_s && !rf_resolvable(rf_share_of(RF_SHARE_VALUE, y[i], 2 * u[i]), o->ask->share_max)) {
+                if (knows_u(o->ask) && !rf_resolvable(rf_share_of(RF_SHARE_VALUE, y[i], u95[i]), o->ask->share_max)) {
                         ret->refused_n++;
                         continue;
                 }
@@ -172,13 +217,14 @@ static enum code quality_peak(const struct over *o, enum rf_quantity q, struct r
         bool hz = q == RF_Q_Q11_MAX_HZ || q == RF_Q_QD_MAX_HZ;
         ret->value[0] = hz ? peak_hz : peak;
         ret->u[0] = hz ? peak_hz * sqrt(u[top] / -bend) : u[top];
+        ret->u95[0] = hz ? 2 * ret->u[0] : u95[top];
         ret->range = (struct rf_range){.any = true, .lo_hz = o->hz[top - 1], .hi_hz = o->hz[top + 1], .best_hz = peak_hz};
         snprintf(ret->say, sizeof ret->say, "Q is largest at %.5g GHz: %.4g", peak_hz / 1e9, peak);
         return CODE_OK;
 }
 
-/* |h21|, 1/|Im(1/h21)|, sqrt U, sqrt MAG, and their relative u. */
-static double falling(const struct over *o, enum rf_quantity q, size_t i, double *ret_u)
+/* |h21|, 1/|Im(1/h21)|, sqrt U, sqrt MAG, and their relative u and half width. */
+static double falling(const struct over *o, enum rf_quantity q, size_t i, double *ret_u, double *ret_u95)
 {
         struct rf_at at = {.hz = o->hz[i], .z_ref = o->z};
         struct m2 s = net2_get(o->net, i);
@@ -188,12 +234,14 @@ static double falling(const struct over *o, enum rf_quantity q, size_t i, double
                 double complex k = y.e[0] / y.e[2], gy[4] = {CMPLX(0, -1) / y.e[2], 0, CMPLX(0, 1) * k / y.e[2], 0};
                 double x = cimag(k);
                 quantity_chain_y(gy, s, o->z, g);
-                *ret_u = u_of(o, i, g) / fabs(x);
+                *ret_u = u_of(o, i, g, ret_u95) / fabs(x);
+                *ret_u95 /= fabs(x);
                 return 1 / fabs(x);
         }
         enum rf_quantity of = q == RF_Q_FT ? RF_Q_H21 : q == RF_Q_FMAX ? RF_Q_U : RF_Q_MAG;
         double v = rf_quantity_at(of, s, &at, g);
-        *ret_u = u_of(o, i, g) / v / (q == RF_Q_FT ? 1 : 2);
+        *ret_u = u_of(o, i, g, ret_u95) / v / (q == RF_Q_FT ? 1 : 2);
+        *ret_u95 /= v * (q == RF_Q_FT ? 1 : 2);
         return q == RF_Q_FT ? v : sqrt(v);
 }
 
@@ -205,8 +253,9 @@ static enum code plateau(const struct over *o, enum rf_quantity q, struct rf_ext
                 return tp_fail_memory(err);
         size_t refused = 0;
         for (size_t i = 0; i < o->n; i++) {
-                y[i] = falling(o, q, i, &u[i]);
-                if (o->ask->u_s && isfinite(y[i]) && !rf_resolvable(rf_share_of(RF_SHARE_VALUE, 1, 2 * u[i]), o->ask->share_max)) {
+                double u95;
+                y[i] = falling(o, q, i, &u[i], &u95);
+                if (knows_u(o->ask) && isfinite(y[i]) && !rf_resolvable(rf_share_of(RF_SHARE_VALUE, 1, u95), o->ask->share_max)) {
                         y[i] = NAN; /* noise may fall by anything a decade */
                         refused++;
                 }
@@ -218,7 +267,8 @@ static enum code plateau(const struct over *o, enum rf_quantity q, struct rf_ext
         for (size_t i = p.first; i < p.first + p.n; i++)
                 mean_u += u[i] / (double)p.n;
         ret->value[0] = p.value_hz;
-        ret->u[0] = p.value_hz * (o->ask->u_s ? hypot(p.spread, mean_u) : p.spread);
+        ret->u[0] = p.value_hz * (knows_u(o->ask) ? hypot(p.spread, mean_u) : p.spread);
+        ret->u95[0] = 2 * ret->u[0];
         ret->range = (struct rf_range){.any = true, .lo_hz = p.lo_hz, .hi_hz = p.hi_hz, .best_hz = sqrt(p.lo_hz * p.hi_hz)};
         ret->refused_n = refused;
         snprintf(ret->say, sizeof ret->say,
@@ -239,12 +289,13 @@ enum code rf_extract(const struct net2 *net, const char *word, const struct rf_a
         struct over o = {net, ask, net2_z_real(net), net->axis->n, net->axis->hz, arena};
         bool one = rf_quantities[q].group == RF_GROUP_SWEEP;
         struct rf_extracted got = {.row = &rf_quantities[q], .n = one ? 1 : o.n, .hz = one ? NULL : o.hz};
-        got.value = arena_take(arena, 2 * got.n * sizeof *got.value);
+        got.value = arena_take(arena, 3 * got.n * sizeof *got.value);
         double *share = arena_take(arena, o.n * sizeof *share);
         if (!got.value || !share)
                 return tp_fail_memory(err);
         got.u = got.value + got.n;
-        for (size_t i = 0; i < 2 * got.n; i++)
+        got.u95 = got.value + 2 * got.n;
+        for (size_t i = 0; i < 3 * got.n; i++)
                 got.value[i] = NAN;
         if (one) {
                 code = q <= RF_Q_SRFD      ? srf(&o, q, &got, err)
@@ -252,7 +303,7 @@ enum code rf_extract(const struct net2 *net, const char *word, const struct rf_a
                                            : plateau(&o, q, &got, err);
                 if (code)
                         return code;
-                double s = rf_share_of(got.row->share, got.value[0], 2 * got.u[0]);
+                double s = rf_share_of(got.row->share, got.value[0], got.u95[0]);
                 if (isfinite(got.u[0]) && !rf_resolvable(s, ask->share_max))
                         return tp_fail(err, CODE_UNRESOLVABLE,
                                        "%s is not resolvable: u95 is %.3g %% of the value, at most %.3g %% is asked", word, 100 * s,
@@ -262,20 +313,23 @@ enum code rf_extract(const struct net2 *net, const char *word, const struct rf_a
                 return CODE_OK;
         }
         if (q == RF_Q_GROUP_DELAY) {
-                if ((code = group_delay(&o, got.value, got.u, err)))
+                if ((code = group_delay(&o, got.value, got.u, got.u95, err)))
                         return code;
-        } else
-                column(&o, q, got.value, got.u);
+        } else {
+                if (!(got.grad = arena_take(arena, o.n * sizeof *got.grad)))
+                        return tp_fail_memory(err);
+                column(&o, q, got.value, got.u, got.u95, got.grad);
+        }
         for (size_t i = 0; i < o.n; i++) {
                 bool exists = isfinite(got.value[i]);
                 got.missing_n += !exists;
-                share[i] = exists && ask->u_s ? rf_share_of(got.row->share, got.value[i], 2 * got.u[i]) : NAN;
-                if (exists && ask->u_s && !rf_resolvable(share[i], ask->share_max)) {
+                share[i] = exists && knows_u(ask) ? rf_share_of(got.row->share, got.value[i], got.u95[i]) : NAN;
+                if (exists && knows_u(ask) && !rf_resolvable(share[i], ask->share_max)) {
                         got.value[i] = NAN;
                         got.refused_n++;
                 }
         }
-        if (ask->u_s) {
+        if (knows_u(ask)) {
                 got.range = rf_resolve_range(o.n, o.hz, share, ask->share_max);
                 rf_range_say(&got.range, ask->share_max, sizeof got.say, got.say);
         }

@@ -11,6 +11,7 @@
 #include "base/arena.h"
 #include "rf/extract/extract.h"
 #include "rf/extract/resolve.h"
+#include "rf/network/causes.h"
 
 enum rf_group {
         RF_GROUP_UNKNOWN,
@@ -141,26 +142,30 @@ double complex rf_line_gl(struct m2 s, double z_ref, double complex near, double
 
 /* ---- over a network ------------------------------------------------------------------------------------------------------------------ */
 struct rf_ask {
-        double length_m;        /* lines: metres, 0 < length < 1 */
-        const double *u_s;      /* standard uncertainty per component of every S, one per frequency; NULL: not known */
-        double share_max;       /* refused where u95/|value| is above it; 0: RF_SHARE_MAX */
-        double low_hz, high_hz; /* fT, fmax: look only here; 0: everywhere */
+        double length_m;   /* lines: metres, 0 < length < 1 */
+        const double *u_s; /* standard uncertainty per component of every S, one per frequency; NULL: not known, or by causes */
+        const struct net2_causes *causes; /* instead, cause by cause, on the network's axis; NULL: none */
+        double share_max;                 /* refused where u95/|value| is above it; 0: RF_SHARE_MAX */
+        double low_hz, high_hz;           /* fT, fmax: look only here; 0: everywhere */
 };
 struct rf_extracted {
         const struct rf_quantity_row *row;
-        size_t n;              /* frequencies of the network; 1 for RF_GROUP_SWEEP */
-        const double *hz;      /* n; RF_GROUP_SWEEP: NULL */
-        double *value, *u;     /* NaN where it does not exist or is refused; u is NaN where u_s is not known */
-        size_t missing_n;      /* how many are NaN because they do not exist (row->nan_say) */
-        size_t refused_n;      /* … because they cannot be resolved */
-        struct rf_range range; /* where it is resolved, and where best; of fT, fmax: the plateau's window */
-        char say[300];         /* range, window, refusals in one sentence; "" when there is nothing to say */
+        size_t n;                  /* frequencies of the network; 1 for RF_GROUP_SWEEP */
+        const double *hz;          /* n; RF_GROUP_SWEEP: NULL */
+        double *value, *u;         /* NaN where it does not exist or is refused; u is NaN where nothing is known of S */
+        double *u95;               /* half width that holds the value with 95 %: 2 u, or t of few degrees of freedom */
+        double complex (*grad)[4]; /* dq = Re( sum_j grad[j] dS[j] ) per frequency; NULL: of a sweep, and of the group delay */
+        size_t missing_n;          /* how many are NaN because they do not exist (row->nan_say) */
+        size_t refused_n;          /* … because they cannot be resolved */
+        struct rf_range range;     /* where it is resolved, and where best; of fT, fmax: the plateau's window */
+        char say[300];             /* range, window, refusals in one sentence; "" when there is nothing to say */
 };
 /* Everything comes from `arena`.  CODE_BAD_INPUT: no such word (the sentence lists the group's), no length, complex z, NaN in S, too few
    points.  CODE_UNRESOLVABLE: one number of a sweep that does not exist or cannot be resolved; columns come back with NaN instead.
    u of one number: the largest Q from Q there, and its frequency from how far Q may move along its parabola by that u; SRF from the slope
    of the susceptance at its zero; fT, fmax from the plateau: its own scatter, and u_s taken as common to all frequencies of the window
-   (calibrations are), so that a mean over many points does not hide it. */
+   (calibrations are), so that a mean over many points does not hide it.  With causes each of them moves as it does: the group delay by
+   what differs between its three points. */
 enum code rf_extract(const struct net2 *net, const char *word, const struct rf_ask *ask, struct arena *arena, struct rf_extracted *ret,
                      struct tp_error *err);
 

@@ -43,6 +43,49 @@ double net2_causes_u(const struct net2_causes *c, size_t i, const double complex
         return sqrt(sum);
 }
 
+/* Bytes of the name before what says where: the last ", ". */
+static size_t stem_of(const char *name)
+{
+        const char *last = NULL;
+        for (const char *at = strstr(name, ", "); at; at = strstr(at + 1, ", "))
+                last = at;
+        return last ? (size_t)(last - name) : strlen(name);
+}
+
+static bool same_stem(const char *a, const char *b)
+{
+        size_t n = stem_of(a);
+        return n == stem_of(b) && memcmp(a, b, n) == 0;
+}
+
+size_t net2_causes_shares(const struct net2_causes *c, const double *each, struct cause_share *ret, size_t room)
+{
+        double part[CAUSES_MAX] = {0}, sum = 0;
+        size_t n = 0;
+        for (size_t k = 0; k < c->n; k++) {
+                size_t first = 0;
+                while (!same_stem(c->of[first].about.name, c->of[k].about.name))
+                        first++;
+                part[first] += each[k] * each[k];
+                sum += each[k] * each[k];
+        }
+        for (; n < room; n++) {
+                size_t best = c->n;
+                for (size_t k = 0; k < c->n; k++)
+                        if (part[k] > 0 && (best == c->n || part[k] > part[best]))
+                                best = k;
+                if (best == c->n)
+                        break;
+                size_t bytes = stem_of(c->of[best].about.name);
+                bytes = bytes > CAUSE_NAME_MAX ? CAUSE_NAME_MAX : bytes;
+                memcpy(ret[n].name, c->of[best].about.name, bytes);
+                ret[n].name[bytes] = 0;
+                ret[n].share = part[best] / sum;
+                part[best] = 0;
+        }
+        return n;
+}
+
 static void add(struct complex_cov *to, const struct cause_about *about, double complex d)
 {
         double re = creal(d), im = cimag(d);

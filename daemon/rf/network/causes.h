@@ -55,6 +55,13 @@ bool cause_is_circular(const struct cause_about *about);
 void net2_causes_of(const struct net2_causes *c, size_t i, const double complex grad[4], double *ret_c);
 /* Their root sum of squares, and the effective degrees of freedom (may be NULL). */
 double net2_causes_u(const struct net2_causes *c, size_t i, const double complex grad[4], double *ret_freedom);
+/* The largest parts of u^2, causes alike but for port or entry taken together ("LOAD: R" of "LOAD: R, port 1" and ", port 2"): at most
+   `room`, largest first; how many.  c: as of net2_causes_of(). */
+struct cause_share {
+        char name[CAUSE_NAME_MAX + 1];
+        double share; /* of u^2, 0 … 1 */
+};
+size_t net2_causes_shares(const struct net2_causes *c, const double *each, struct cause_share *ret, size_t room);
 /* Covariance of one entry (0 … 3) of S. */
 struct complex_cov net2_causes_cov(const struct net2_causes *c, size_t i, int entry);
 /* Of the difference of an entry of a at i and of b at k: what both share cancels as far as it is alike.  Either may be NULL. */
