@@ -46,6 +46,7 @@ void parameters_say(struct json_out *o, const struct parameter_row *rows, size_t
                 json_word(o, "contact", p->contact);
                 json_text(o, "plane", p->plane);
                 json_int(o, "attempt", p->attempt);
+                json_int(o, "condition", p->condition);
                 json_int(o, "touchdown", p->touchdown);
                 json_int(o, "sweep", p->sweep);
                 json_raw(o, "budget", json_or_null(p->budget));
@@ -57,9 +58,9 @@ void parameters_say(struct json_out *o, const struct parameter_row *rows, size_t
 
 enum code parameters_table(const char *run, const struct parameter_row *rows, size_t n, struct text *to, struct tp_error *err)
 {
-        static const char *const heads[] = {"die_x",        "die_y", "device",  "quantity",  "unit",    "freq_hz",
-                                            "value",        "u95",   "verdict", "trust",     "contact", "reason",
-                                            "trust_reason", "plane", "attempt", "touchdown", "sweep",   "evaluation"};
+        static const char *const heads[] = {"die_x",   "die_y",     "device", "quantity",   "unit",     "freq_hz",      "value",
+                                            "u95",     "verdict",   "trust",  "contact",    "reason",   "trust_reason", "plane",
+                                            "attempt", "touchdown", "sweep",  "evaluation", "condition"};
         struct csv_out o = csv_to(to);
         for (size_t i = 0; i < sizeof heads / sizeof heads[0]; i++)
                 csv_text(&o, heads[i]);
@@ -84,6 +85,7 @@ enum code parameters_table(const char *run, const struct parameter_row *rows, si
                 csv_int(&o, p->touchdown);
                 csv_int(&o, p->sweep);
                 csv_int(&o, p->evaluation);
+                csv_int(&o, p->condition);
                 csv_end_row(&o);
         }
         if (!csv_ok(&o) && text_ok(to))

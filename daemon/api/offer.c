@@ -23,7 +23,8 @@ static void row_fill(const struct recipe *recipe, const struct plan *plan, const
                                      .reason = a->reason,
                                      .trust_reason = s->reason,
                                      .budget = a->budget,
-                                     .attempt = s->attempt};
+                                     .attempt = s->attempt,
+                                     .condition = s->condition};
         snprintf(to->device, sizeof to->device, "%s", recipe->measures[t->item].device);
         snprintf(to->quantity, sizeof to->quantity, "%s", a->plan->name);
         snprintf(to->unit, sizeof to->unit, "%s", quantity_units[a->plan->quantity]);

@@ -372,7 +372,9 @@ static void measure_write(struct json_out *o, const struct recipe *recipe, const
         json_open(o, "conditions", '[');
         for (size_t i = 0; i < m->condition_n; i++) {
                 json_open(o, NULL, '{');
+                json_word(o, "name", m->conditions[i].name);
                 json_real(o, "volt", m->conditions[i].volt);
+                json_real(o, "base_a", m->conditions[i].has_base ? m->conditions[i].base.ampere : NAN);
                 json_close(o, '}');
         }
         json_close(o, ']');

@@ -71,7 +71,7 @@ struct parameter_row {
         double freq_hz, value, u95;
         bool has_value;
         const char *reason, *trust_reason, *budget;
-        int attempt;
+        int attempt, condition; /* condition: of the measure's, from 0 */
         int64_t evaluation;
 };
 /* evaluation 0: of each sweep the newest one; else that one alone. */

@@ -74,6 +74,7 @@ static enum code parameter_each(sqlite3_stmt *q, struct arena *a, void *row, str
         r->budget = column_text(q, 16, a);
         r->attempt = sqlite3_column_int(q, 17);
         r->evaluation = sqlite3_column_int64(q, 18);
+        r->condition = sqlite3_column_int(q, 19);
         return r->reason && r->trust_reason && r->budget ? CODE_OK : tp_fail_memory(err);
 }
 
@@ -89,7 +90,8 @@ enum code view_parameters(struct view *v, const char *device, const char *quanti
                         "SELECT "
                         "sweep,touchdown,die_x,die_y,device,quantity,unit,plane,verdict,coalesce(trust,'open'),coalesce(contact,'"
                         "unknown'),freq_hz,value,u95,reason,"
-                        "trust_reason,budget,attempt,evaluation FROM v_parameter v WHERE (?1 IS NULL OR device=?1) AND (?2 IS NULL "
+                        "trust_reason,budget,attempt,evaluation,condition FROM v_parameter v WHERE (?1 IS NULL OR device=?1) AND (?2 IS "
+                        "NULL "
                         "OR quantity=?2) AND evaluation=iif(?3>0,?3,(SELECT max(x.evaluation) FROM parameter x WHERE x.sweep=v.sweep)) "
                         "ORDER BY sweep,quantity,freq_hz",
                         "tti", device, quantity, evaluation);

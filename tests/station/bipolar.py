@@ -3,7 +3,8 @@
 against the sealed truth; and the same sweeps, exported, through the offline commands.  All elements are invented.
 bipolar.py [--build DIR] [--keep DIR]
 """
-import argparse, json, os, sqlite3, subprocess, sys, tempfile
+import argparse, csv, json, os, sqlite3, subprocess, sys, tempfile
+import cli
 
 parser = argparse.ArgumentParser()
 parser.add_argument("--build", default="build/debug")
@@ -95,6 +96,44 @@ def run_in(folder):
           "each state against its own truth: %(within_u95)d of %(proven)d within u95, %(beyond_3_u95)d beyond three times, %(unknown)d unknown" % v if v else judged.stderr)
 
 
+def offline(folder):
+    """Eight dies by the programs themselves, exported, and the leads found again from the files of one die: the same numbers."""
+    tiny, wafer = (json.load(open(os.path.join(cli.REPO, "tests/nights", name))) for name in ("tiny.json", "tiny.scenario.json"))
+    square = next(d for d in tiny["layout"]["devices"] if d["name"] == "L1")
+    tiny["layout"]["devices"].append(dict(square, name="B1", kind="transistor", x_um=1000, y_um=-1000))
+    tiny["sweeps"][0]["segments"] = [{"start_hz": 1e9, "stop_hz": 67e9, "points": 133, "spacing": "linear", "ifbw_hz": 100, "averages": 1, "power_dbm": -30}]
+    tiny["measures"] = [m for m in tiny["measures"] if m["device"] in ("OPEN", "SHORT")] + [m for m in recipe["measures"] if m["device"] == "B1"]
+    tiny["max_volt"] = 10
+    json.dump(tiny, open(os.path.join(folder, "recipe.json"), "w"))
+    json.dump(dict(wafer, recipe="recipe.json", bias={"first_port": 2}, devices=wafer["devices"] + [dict(bipolar, device="B1")]), open(os.path.join(folder, "scenario.json"), "w"))
+    t = cli.Tipplane(build, folder, os.path.join(folder, "scenario.json"))
+    up = t.up()
+    try:
+        check(cli.until(lambda: "The page: %s/" % t.url in t.words(), 60), "the programs are up")
+        rc, out, err = t("run", "start", "--recipe", os.path.join(folder, "recipe.json"), "--wafer", "W1", "--print-id")
+        run = out.strip()
+        rc, out, err = t("wait", run, seconds=240)
+        check(rc == 0, "a wafer of bipolars by the programs themselves: %s" % (out.strip().splitlines() or [err])[-1])
+        to = os.path.join(folder, "export")
+        rc, out, err = t("export", run, "--to", to)
+        die = next((n for n in sorted(os.listdir(to)) if n.endswith("_B1.s2p")), "")
+        cold = ",".join(os.path.join(to, die.replace(".s2p", "_c%d.s2p" % (k + 1))) for k in range(len(DRIVES)))
+        rc, out, err = t("extrinsic", "--cold", cold, "--drive", ",".join("%g" % a for a in DRIVES), "--cold-as", "open_collector", "--from", "2e9", "--below", "30e9",
+                         os.path.join(to, die), "--out", os.path.join(folder, "inside.s2p"), "--json")
+        got = {e["name"]: e["value"] for e in json.loads(out)["elements"]} if rc == 0 else {}
+        rc, out, err2 = t("extract", "--quantity", ",".join(INSIDE[:5]), "--at", "5e9", os.path.join(folder, "inside.s2p"), "--json")
+        got.update({q["quantity"]: q["value"][0] for f in json.loads(out)["files"] for q in f["quantities"]} if rc == 0 else {})
+        with open(os.path.join(to, "parameters.csv")) as f:
+            rows = [r for r in csv.DictReader(f) if "x%sy%s_B1.s2p" % (r["die_x"], r["die_y"]) == die and r["condition"] == "0" and r["value"]]
+        in_run = {r["quantity"].replace("_5GHz", ""): float(r["value"]) for r in rows}
+        both = {w: got[w] / v - 1 for w, v in in_run.items() if w in got}
+        check(len(both) >= 9 and max(map(abs, both.values())) < 1e-9, "leads and inside of %s by the offline commands are those of the run: %s %s"
+              % (die, ", ".join("%s %.0e" % b for b in sorted(both.items())), err or err2))
+    finally:
+        up.terminate()
+        up.wait(240)
+
+
 def refused(folder):
     """A scenario that is neither kind of transistor, told before the night begins."""
     for change, words in (({"gm_s": 0.06}, "beta makes it bipolar"), ({"cp_f": 0}, "c_f, cp_f and r_ohm must be positive"), ({"beta_r": 0}, "beta_r")):
@@ -111,5 +150,7 @@ else:
         run_in(folder)
     with tempfile.TemporaryDirectory() as folder:
         refused(folder)
+    with tempfile.TemporaryDirectory() as folder:
+        offline(folder)
 print("%d passed, %d failed, 0 skipped" % (passed, failed))
 sys.exit(failed > 0)
