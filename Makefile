@@ -119,7 +119,7 @@ coverage: $(B)/coverage ## do 95 % intervals hold the truth in 95 of 100 touches
 $(OBJ_rf): CFLAGS += -fcx-limited-range -fno-math-errno -fno-trapping-math
 
 # only what says its version is compiled again when that changes
-NAMED := $(addprefix $(B)/,daemon/tipplaned.o daemon/tipplane_station.o client/cli/tipplane.o client/cli/cmd_people.o)
+NAMED := $(addprefix $(B)/,daemon/tipplaned.o daemon/tipplane_station.o client/cli/tipplane.o client/cli/cmd_people.o client/cli/export_stdf.o)
 $(NAMED): CFLAGS += -DTIPPLANE_VERSION='"$(VERSION)"'
 $(NAMED): $(B)/version
 $(B)/version: FORCE

@@ -71,7 +71,7 @@ void cli_notes_json(const struct cli *c, struct json_out *o);
 /* One line on stderr, "tipplane: …". */
 void cli_say(const char *fmt, ...) __attribute__((format(printf, 1, 2)));
 
-/* Reading what the daemon answered.  A key that is absent or null gives "", NaN, 0, false, NULL. */
+/* Reading what the daemon answered.  A key that is absent or null gives "", NaN, 0, false; have() gives a null as it stands. */
 const char *have_text(const cJSON *in, const char *key);
 double have_real(const cJSON *in, const char *key);
 int64_t have_int(const cJSON *in, const char *key);
@@ -115,6 +115,7 @@ enum code do_events(struct cli *, struct tp_error *);
 enum code do_token_make(struct cli *, struct tp_error *);
 enum code do_report(struct cli *, struct tp_error *);
 enum code do_touchstone(struct cli *, struct tp_error *); /* cmd_files.c */
+enum code do_stdf(struct cli *, struct tp_error *);       /* cmd_stdf.c */
 enum code do_solve(struct cli *, struct tp_error *);      /* cmd_solve.c */
 enum code do_correct(struct cli *, struct tp_error *);    /* cmd_correct.c */
 enum code do_join(struct cli *, struct tp_error *);       /* cmd_join.c */

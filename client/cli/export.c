@@ -80,7 +80,7 @@ static enum code fetch(struct cli *c, const char *what, const char *file, struct
 
 enum code do_export(struct cli *c, struct tp_error *err)
 {
-        const char *run = c->args[0], *dir = cli_option(c, "to");
+        const char *run = c->args[0], *dir = cli_option(c, "to"), *stdf = cli_option(c, "stdf");
         static const char *const parts[][2] = {{"parameters.csv", "parameters.csv"}, {"touchdowns", "touchdowns.json"}, {"file", NULL}};
         char file[1000], own[40], why[600] = "";
         struct sweep_name *names = NULL;
@@ -89,8 +89,12 @@ enum code do_export(struct cli *c, struct tp_error *err)
         enum code code = check_run(run, err);
         if (code)
                 return code;
-        if (!dir)
-                return tp_fail(err, CODE_BAD_INPUT, "`tipplane export` needs --to DIR");
+        if (!dir && !stdf)
+                return tp_fail(err, CODE_BAD_INPUT, "`tipplane export` needs --to DIR or --stdf FILE");
+        if (stdf)
+                code = export_stdf(c, run, stdf, err);
+        if (code || !dir)
+                return code;
         if (strlen(dir) > 700)
                 return tp_fail(err, CODE_BAD_INPUT, "--to: the folder's name has %zu characters; at most 700", strlen(dir));
         code = http_get(c, &a, err, "/api/v1/runs/%s/sweeps?use=device", run);

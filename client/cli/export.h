@@ -17,4 +17,7 @@ void sweep_file_name(const struct sweep_name *s, char *ret, size_t room);
 /* export_models.c: DIR/models, of the files in DIR. */
 enum code export_models(struct cli *c, const char *run, const char *dir, const struct sweep_name *names, size_t n, struct tp_error *err);
 
+/* export_stdf.c: the run as STDF V4 in `file`.  CODE_STATE: it has not ended. */
+enum code export_stdf(struct cli *c, const char *run, const char *file, struct tp_error *err);
+
 #endif

@@ -69,7 +69,7 @@ struct stdf_layout {
 extern const struct stdf_layout stdf_layouts[STDF_KINDS]; /* [0] is empty */
 size_t stdf_type_bytes(enum stdf_type type);              /* 0: Cn and Bn, by their count */
 
-/* Bits. */
+/* Bits of TEST_FLG, PARM_FLG, OPT_FLAG of PTR, PART_FLG. */
 enum {
         STDF_TEST_INVALID = 0x02,
         STDF_TEST_UNRELIABLE = 0x04,
@@ -79,6 +79,7 @@ enum {
 };
 enum { STDF_PARM_ABOVE = 0x08, STDF_PARM_BELOW = 0x10, STDF_PARM_LOW_PASSES = 0x40, STDF_PARM_HIGH_PASSES = 0x80 };
 enum { STDF_OPT_RESERVED = 0x02, STDF_OPT_NO_LO_SPEC = 0x04, STDF_OPT_NO_HI_SPEC = 0x08, STDF_OPT_NO_LOW = 0x40, STDF_OPT_NO_HIGH = 0x80 };
+enum { STDF_SYNOPSIS_NO_VALUES = 0x33, STDF_SYNOPSIS_NO_TIME = 0x04, STDF_SYNOPSIS_RESERVED = 0xC8 }; /* TSR.OPT_FLAG */
 enum { STDF_PART_FAILED = 0x08, STDF_PART_NO_VERDICT = 0x10 };
 #define STDF_ALL_HEADS 255
 

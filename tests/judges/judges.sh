@@ -1,5 +1,5 @@
 #!/bin/sh
-# judges.sh BUILD: what others' programs say about ours: scikit-rf about the numbers, openapi-spec-validator and schemathesis about the interface.
+# judges.sh BUILD: what others' programs say about ours: scikit-rf about the numbers, pystdf about STDF, openapi-spec-validator and schemathesis about the interface.
 # They live in build/venv, pinned by requirements.txt.  Each step's last line is "N passed, N failed, N skipped"; the last line here is their sum.
 B=${1:-build/debug}; venv=build/venv; logs=$B/judge-logs; mkdir -p "$logs"
 passed=0; failed=0; skipped=0
@@ -23,6 +23,7 @@ step() { # NAME COMMAND…
 step scikit-rf $venv/bin/python tests/judges/judge_rf.py "$B/rf_judge"
 step offline $venv/bin/python tests/judges/judge_offline.py "$B"
 [ -f tests/judges/skrf_s2p.py ] && step s2p $venv/bin/python tests/judges/skrf_s2p.py "$B"
+step stdf $venv/bin/python tests/judges/judge_stdf.py "$B"
 step ngspice $venv/bin/python tests/judges/ngspice_models.py "$B/fit_judge"
 step fits $venv/bin/python tests/judges/judge_fit.py "$B/fit_judge"
 step interface $venv/bin/python tests/judges/judge_api.py "$B"

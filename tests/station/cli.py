@@ -4,7 +4,7 @@
 Usage: cli.py --build build/debug
 Only processes started here, and their children found by their parent's pid, are signalled.  Debian's python3 alone, no packages.
 """
-import argparse, csv, io, json, os, signal, socket, sqlite3, statistics, subprocess, sys, tempfile, time
+import argparse, csv, io, json, os, signal, socket, sqlite3, statistics, struct, subprocess, sys, tempfile, time
 
 REPO = os.path.dirname(os.path.dirname(os.path.dirname(os.path.abspath(__file__))))
 ABSENT = "01ARZ3NDEKTSV4RRFFQ69G5FAV"   # a well-formed id of no run
@@ -116,6 +116,9 @@ def one_run(t, up):
     check("run start prints the id alone", rc == 0 and len(run) == 26 and out == run + "\n", (rc, out, err))
     rc, out, err = t("run", "start", "--recipe", tiny, "--wafer", "W2")
     check("a second run is refused with 4 while one is in hand", rc == 4 or "W1" not in t("status")[1], (rc, err))
+    path = os.path.join(t.folder, "early.stdf")
+    rc, out, err = t("export", run, "--stdf", path)
+    check("a run in hand is no STDF yet: 4", (rc == 4 and is_one_sentence(err) and "not final" in err and not os.path.exists(path)) or json.loads(t("show", run, "--json")[1])["state"] == "sealed", (rc, out, err))
     rc, out, err = t("wait", run)
     check("wait ends with 0 for a good wafer", rc == 0 and "8 of 8" in out, (rc, out, err))
     rc, out, err = t("wait", run, "--json")
@@ -174,6 +177,50 @@ def yielding(t, run):
         ok = ok and (not values or (abs(q["median"] / statistics.median(values) - 1) < 1e-12 and abs(q["s"] / statistics.stdev(values) - 1) < 1e-9 and q["s_without_measuring"] < q["s"]))
     check("yield counts what the parameters say, and its interval is Wilson's", ok, out)
     check("show says the yield in a line", "Yield        8 of 8 dies with a verdict are good: 100.0 %, with 95 % between 67.6 and 100.0 %, of this wafer; 8 at the first touch\n" in t("show", run)[1])
+
+
+def stdf_read(path):
+    """A little reader, from the published layout alone: (name, values) of FAR, MIR, PTR, PRR and WRR, others by their numbers."""
+    with open(path, "rb") as f:
+        data = f.read()
+    names = {(0, 10): ("FAR", "<BB"), (1, 10): ("MIR", "<II"), (15, 10): ("PTR", "<IBBBBf"), (5, 20): ("PRR", "<BBBHHHhhI"), (2, 20): ("WRR", "<BBIIIII"), (1, 20): ("MRR", "<I")}
+    at, records = 0, []
+    while at < len(data):
+        n, typ, sub = struct.unpack_from("<HBB", data, at)
+        name, fields = names.get((typ, sub), ((typ, sub), "<"))
+        records.append((name, struct.unpack_from(fields, data, at + 4)))
+        at += 4 + n
+    return records if at == len(data) else []
+
+
+def stdf_exporting(t, run):
+    path = os.path.join(t.folder, "run.stdf")
+    rc, out, err = t("export", run, "--stdf", path)
+    check("export --stdf needs no folder and says what it wrote", rc == 0 and out == path + ": 8 parts, 6 tests each; 8 good, 0 failed, 0 neither\n", (rc, out, err))
+    records = stdf_read(path)
+    names, ptr, prr = [r[0] for r in records], [r[1] for r in records if r[0] == "PTR"], [r[1] for r in records if r[0] == "PRR"]
+    check("the file begins and ends as it must", records and records[0] == ("FAR", (2, 4)) and names[1] == "MIR" and names[-1] == "MRR" and names.count((1, 30)) == 1, names[:9])
+    dies = json.loads(t("map", run, "--json")[1])["dies"]
+    check("a part of each die, in order, with its coordinates", [p[6:8] for p in prr] == [(d["x"], d["y"]) for d in dies] and all(p[2] == 0 and p[4] == 1 for p in prr), prr)
+    rows, devices = json.loads(t("parameters", run, "--json")[1])["parameters"], json.loads(t("devices", run, "--json")[1])["devices"]
+    numbers = {(d["name"], p["name"]): 1000 * (k + 1) + m + 1 for k, d in enumerate(devices) for m, p in enumerate(d["parameters"])}
+    seen = {(at, p[0]): p for at, part in enumerate(ptr[k:k + 6] for k in range(0, len(ptr), 6)) for p in part}
+    place = {(d["x"], d["y"]): k for k, d in enumerate(dies)}
+    wrong = [r for r in rows for p in [seen[place[r["die"]["x"], r["die"]["y"]], numbers[r["device"], r["quantity"]]]]
+             if (p[3], p[5]) != ((0x42, 0) if r["value"] is None else (0x00, struct.unpack("<f", struct.pack("<f", r["value"]))[0]))]
+    check("a PTR of each number, to a single's last bit, and its verdict", len(ptr) == len(rows) == 48 and not wrong, wrong[:2])
+    touches = json.loads(t("touchdowns", run, "--json")[1])["touchdowns"]
+    down = lambda d: sum(x["evidence"]["station_ns"] / 1e6 - 1e3 * x["station_s"] for x in touches if x["die"] == {"x": d["x"], "y": d["y"]})
+    check("the time of a part is that of its touches", all(abs(p[8] - down(d)) <= 1 for p, d in zip(prr, dies)), (prr, [down(d) for d in dies]))
+    p = subprocess.run([t.program, "stdf", path, "--json"], capture_output=True, text=True)
+    told = json.loads(p.stdout or "{}")
+    check("stdf reads it back", p.returncode == 0 and (told["parts"], told["good"], told["records"]["PTR"], told["lot"], told["wafer"], told["passed_over"]) == (8, 8, 48, "LOT-7", "W1", 0), p)
+    rc, out, err = t("stdf", path)
+    check("stdf says it to people", rc == 0 and "8 parts: 8 good" in out and "L1 L_10GHz" in out and "285.0 pH" in out, (rc, out, err))
+    with open(path, "rb") as f, open(path + ".cut", "wb") as cut:
+        cut.write(f.read()[:-20])
+    p = subprocess.run([t.program, "stdf", path + ".cut"], capture_output=True, text=True)
+    check("a file that is cut off is one sentence with the place", p.returncode == 2 and is_one_sentence(p.stderr) and "at offset" in p.stderr and not p.stdout, (p.returncode, p.stderr))
 
 
 def exporting(t, run):
@@ -378,6 +425,7 @@ def main():
             run = one_run(t, up)
             reading(t, run)
             exporting(t, run)
+            stdf_exporting(t, run)
             refusing(t, run)
             supervising(t, up)
             cut_run(t, up)
