@@ -57,7 +57,7 @@ static const char *out_of_place(enum stdf_kind last, enum stdf_kind kind)
 static const char *upper(const char *name, char ret[16])
 {
         size_t i = 0;
-        for (; name[i] && i < 15; i++)
+        for (; i < 15 && name[i]; i++)
                 ret[i] = (char)toupper((unsigned char)name[i]);
         ret[i] = '\0';
         return ret;
