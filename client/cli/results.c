@@ -56,16 +56,16 @@ static enum result_state state_of(const char *verdict)
 }
 
 /* Rows come in the order of touches, so a later one takes the place of an earlier one. */
-static void take_row(const cJSON *row, struct result *to)
+static void take_row(const cJSON *row, struct found *to)
 {
         const char *trust = have_text(row, "trust");
         enum result_state first = have_int(row, "attempt") <= 1 ? state_of(have_text(row, "verdict")) : to->first;
-        *to = (struct result){.state = state_of(have_text(row, "verdict")),
-                              .value = have_real(row, "value"),
-                              .u95 = have_real(row, "u95"),
-                              .u_own = own_of(row),
-                              .is_suspect = strcmp(trust, "proven") != 0 && strcmp(trust, "rescued") != 0,
-                              .first = first};
+        *to = (struct found){.state = state_of(have_text(row, "verdict")),
+                             .value = have_real(row, "value"),
+                             .u95 = have_real(row, "u95"),
+                             .u_own = own_of(row),
+                             .is_suspect = strcmp(trust, "proven") != 0 && strcmp(trust, "rescued") != 0,
+                             .first = first};
 }
 
 static enum code rows_read(const cJSON *parameters, struct results *r, struct tp_error *err)
@@ -96,7 +96,7 @@ static enum code rows_read(const cJSON *parameters, struct results *r, struct tp
 struct die_tally {
         bool fails, no_contact, not_measured, marginal, passes, suspect, first_bad;
 };
-static void device_read(const cJSON *device, struct results *r, struct result *of, struct die_tally *die)
+static void device_read(const cJSON *device, struct results *r, struct found *of, struct die_tally *die)
 {
         const char *name = have_text(device, "name"), *outcome = have_text(device, "outcome");
         bool touched = strcmp(outcome, "measured") == 0 || strcmp(outcome, "doubtful") == 0, absent = strcmp(outcome, "no_contact") == 0;
@@ -105,11 +105,11 @@ static void device_read(const cJSON *device, struct results *r, struct result *o
                 if (strcmp(r->asked[a].device, name) != 0)
                         continue;
                 if (!touched)
-                        of[a] = (struct result){.state = absent ? RESULT_NO_CONTACT : RESULT_NOT_MEASURED,
-                                                .value = NAN,
-                                                .u95 = NAN,
-                                                .u_own = NAN,
-                                                .first = of[a].first};
+                        of[a] = (struct found){.state = absent ? RESULT_NO_CONTACT : RESULT_NOT_MEASURED,
+                                               .value = NAN,
+                                               .u95 = NAN,
+                                               .u_own = NAN,
+                                               .first = of[a].first};
                 judged |= asked_has_limit(&r->asked[a]);
                 first_passes |= of[a].first == RESULT_PASS;
                 first_else |= of[a].first == RESULT_FAIL || of[a].first == RESULT_MARGINAL;
@@ -141,7 +141,7 @@ enum code results_read(const cJSON *map, const cJSON *devices, const cJSON *para
                 return code;
         cJSON_ArrayForEach(die, dies) r.die[r.die_n++] = (struct result_die){.x = (int)have_int(die, "x"), .y = (int)have_int(die, "y")};
         for (size_t i = 0; i < all; i++)
-                r.of[i] = (struct result){.state = RESULT_NOT_MEASURED, .value = NAN, .u95 = NAN, .u_own = NAN, .first = RESULT_NO_CONTACT};
+                r.of[i] = (struct found){.state = RESULT_NOT_MEASURED, .value = NAN, .u95 = NAN, .u_own = NAN, .first = RESULT_NO_CONTACT};
         code = rows_read(parameters, &r, err);
         size_t d = 0;
         cJSON_ArrayForEach(die, dies)

@@ -13,7 +13,7 @@ enum result_state {
         RESULT_STATES
 };
 /* One number of one die: of its last touch. */
-struct result {
+struct found {
         enum result_state state;
         double value, u95;       /* NaN: none */
         double u_own;            /* standard uncertainty by noise and by the touches of this die alone; NaN: not known */
@@ -36,7 +36,7 @@ struct results {
         size_t asked_n, die_n;
         struct asked *asked;    /* [asked_n], in the recipe's order */
         struct result_die *die; /* [die_n], in the order of visits */
-        struct result *of;      /* [die_n * asked_n], die by die */
+        struct found *of;       /* [die_n * asked_n], die by die */
 };
 static inline bool asked_has_limit(const struct asked *a) { return a->low == a->low || a->high == a->high; }
 /* map, devices, parameters: what the daemon answers under these names.  CODE_BAD_REPLY: a parameter of a die or device that is not there. */

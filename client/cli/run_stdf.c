@@ -86,7 +86,7 @@ static void put_begin(struct job *j)
         put(j, &wir);
 }
 
-static uint8_t test_flags(const struct result *one)
+static uint8_t test_flags(const struct found *one)
 {
         static const uint8_t flags[RESULT_STATES] = {
                 [RESULT_PASS] = 0,
@@ -102,7 +102,7 @@ static uint8_t test_flags(const struct result *one)
 static void put_number(struct job *j, size_t d, size_t a)
 {
         const struct asked *q = &j->r->asked[a];
-        const struct result *one = &j->r->of[d * j->r->asked_n + a];
+        const struct found *one = &j->r->of[d * j->r->asked_n + a];
         struct stdf_record ptr = stdf_blank(STDF_PTR);
         char name[100];
         int8_t scale = scale_of(q->unit);
@@ -159,7 +159,7 @@ static void put_synopsis(struct job *j, size_t a)
         uint32_t done = 0, failed = 0, values = 0;
         char name[100];
         for (size_t d = 0; d < j->r->die_n; d++) {
-                const struct result *one = &j->r->of[d * j->r->asked_n + a];
+                const struct found *one = &j->r->of[d * j->r->asked_n + a];
                 done += one->state != RESULT_NOT_MEASURED;
                 failed += one->state == RESULT_FAIL;
                 if (!isfinite(one->value))

@@ -40,7 +40,7 @@ static struct yield of_asked(const struct results *r, size_t a)
 {
         struct yield y = {0};
         for (size_t d = 0; d < r->die_n; d++) {
-                const struct result *one = &r->of[d * r->asked_n + a];
+                const struct found *one = &r->of[d * r->asked_n + a];
                 take(&y, one->state, one->is_suspect, one->first == RESULT_PASS);
         }
         return y;
@@ -63,7 +63,7 @@ static bool values_of(const struct results *r, size_t a, struct arena *arena, st
         if (!x || !room)
                 return false;
         for (size_t d = 0; d < r->die_n; d++) {
-                const struct result *one = &r->of[d * r->asked_n + a];
+                const struct found *one = &r->of[d * r->asked_n + a];
                 if (!isfinite(one->value))
                         continue;
                 x[ret->n++] = one->value;

@@ -18,13 +18,13 @@ static struct result_die dies[DIES] = {{0, 0, RESULT_PASS, false, true},        
         {                                               \
                 state, value, 0.1, 0.05, suspect, state \
         }
-static struct result numbers[DIES * ASKED] = {NUMBER(RESULT_PASS, 2e-10, false),       NUMBER(RESULT_PASS, 11, false),
-                                              NUMBER(RESULT_FAIL, 0.5e-10, false),     NUMBER(RESULT_FAIL, 13, false),
-                                              NUMBER(RESULT_MARGINAL, 1.1e-10, false), NUMBER(RESULT_PASS, 11.5, false),
-                                              NUMBER(RESULT_NO_VERDICT, NAN, false),   NUMBER(RESULT_NO_VERDICT, 7, false),
-                                              NUMBER(RESULT_NO_CONTACT, NAN, false),   NUMBER(RESULT_NO_CONTACT, NAN, false),
-                                              NUMBER(RESULT_NOT_MEASURED, NAN, false), NUMBER(RESULT_NOT_MEASURED, NAN, false),
-                                              NUMBER(RESULT_PASS, 3e-10, true),        NUMBER(RESULT_FAIL, 14, true)};
+static struct found numbers[DIES * ASKED] = {NUMBER(RESULT_PASS, 2e-10, false),       NUMBER(RESULT_PASS, 11, false),
+                                             NUMBER(RESULT_FAIL, 0.5e-10, false),     NUMBER(RESULT_FAIL, 13, false),
+                                             NUMBER(RESULT_MARGINAL, 1.1e-10, false), NUMBER(RESULT_PASS, 11.5, false),
+                                             NUMBER(RESULT_NO_VERDICT, NAN, false),   NUMBER(RESULT_NO_VERDICT, 7, false),
+                                             NUMBER(RESULT_NO_CONTACT, NAN, false),   NUMBER(RESULT_NO_CONTACT, NAN, false),
+                                             NUMBER(RESULT_NOT_MEASURED, NAN, false), NUMBER(RESULT_NOT_MEASURED, NAN, false),
+                                             NUMBER(RESULT_PASS, 3e-10, true),        NUMBER(RESULT_FAIL, 14, true)};
 static const struct results results = {ASKED, DIES, asked, dies, numbers};
 static const double test_s[DIES] = {1.5, 0, 0, NAN, -1, 0, 0};
 
