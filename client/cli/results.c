@@ -2,29 +2,60 @@
 #include "cli/results.h"
 #include "rf/numbers/probability.h"
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
+/* "gm_10GHz"; of a device with several conditions "gm_10GHz at on", or "at 1" where the condition has no name. */
+static const char *label_of(const char *name, const cJSON *conditions, int condition, struct arena *arena)
+{
+        const char *word = have_text(cJSON_GetArrayItem(conditions, condition), "name");
+        size_t room = strlen(name) + strlen(word) + 20;
+        char *label = cJSON_GetArraySize(conditions) > 1 ? arena_take(arena, room) : NULL;
+        if (!label)
+                return name;
+        if (word[0])
+                snprintf(label, room, "%s at %s", name, word);
+        else
+                snprintf(label, room, "%s at %d", name, condition);
+        return label;
+}
+
+const char *asked_label(const cJSON *devices, const char *device, const char *name, int condition, struct arena *arena)
+{
+        const cJSON *d;
+        cJSON_ArrayForEach(d, have(devices, "devices")) if (strcmp(have_text(d, "name"), device) ==
+                                                            0) return label_of(name, have(d, "conditions"), condition, arena);
+        return name;
+}
+
+/* Every parameter is asked for under every condition of its device. */
 static enum code asked_read(const cJSON *devices, struct arena *arena, struct results *r, struct tp_error *err)
 {
         const cJSON *d, *p;
         size_t n = 0;
-        cJSON_ArrayForEach(d, have(devices, "devices")) n += (size_t)cJSON_GetArraySize(have(d, "parameters"));
+        unsigned device = 0;
+        cJSON_ArrayForEach(d, have(devices, "devices")) n +=
+                (size_t)cJSON_GetArraySize(have(d, "parameters")) * (1 + (size_t)cJSON_GetArraySize(have(d, "conditions")));
         r->asked = n ? arena_take(arena, n * sizeof *r->asked) : NULL;
         if (n && !r->asked)
                 return tp_fail_memory(err);
-        size_t device_i = 0;
         cJSON_ArrayForEach(d, have(devices, "devices"))
         {
-                unsigned place = 0;
-                cJSON_ArrayForEach(p, have(d, "parameters")) r->asked[r->asked_n++] =
-                        (struct asked){.device = have_text(d, "name"),
-                                       .name = have_text(p, "name"),
-                                       .unit = have_text(p, "unit"),
-                                       .low = have_real(p, "low"),
-                                       .high = have_real(p, "high"),
-                                       .device_i = device_i,
-                                       .number = 1000 * ((unsigned)device_i + 1) + ++place};
-                device_i++;
+                const cJSON *conditions = have(d, "conditions");
+                int condition_n = cJSON_GetArraySize(conditions) > 1 ? cJSON_GetArraySize(conditions) : 1;
+                device++;
+                for (int c = 0; c < condition_n; c++) {
+                        unsigned place = 0;
+                        cJSON_ArrayForEach(p, have(d, "parameters")) r->asked[r->asked_n++] =
+                                (struct asked){.device = have_text(d, "name"),
+                                               .name = have_text(p, "name"),
+                                               .label = label_of(have_text(p, "name"), conditions, c, arena),
+                                               .unit = have_text(p, "unit"),
+                                               .low = have_real(p, "low"),
+                                               .high = have_real(p, "high"),
+                                               .condition = c,
+                                               .number = 10000 * device + 100 * (unsigned)c + ++place};
+                }
         }
         return CODE_OK;
 }
@@ -68,6 +99,12 @@ static void take_row(const cJSON *row, struct found *to)
                              .first = first};
 }
 
+static bool is_asked(const struct asked *a, const cJSON *row)
+{
+        return a->condition == have_int(row, "condition") && strcmp(a->name, have_text(row, "quantity")) == 0 &&
+               strcmp(a->device, have_text(row, "device")) == 0;
+}
+
 static enum code rows_read(const cJSON *parameters, struct results *r, struct tp_error *err)
 {
         const cJSON *row;
@@ -75,18 +112,16 @@ static enum code rows_read(const cJSON *parameters, struct results *r, struct tp
         cJSON_ArrayForEach(row, have(parameters, "parameters"))
         {
                 int x = (int)have_int(have(row, "die"), "x"), y = (int)have_int(have(row, "die"), "y");
-                const char *device = have_text(row, "device"), *name = have_text(row, "quantity");
                 size_t looked = 0; /* rows of a die and a device stand together: look on from where the last one was */
                 for (; looked < r->die_n && (r->die[d].x != x || r->die[d].y != y); looked++)
                         d = (d + 1) % r->die_n;
                 bool found = looked < r->die_n;
-                for (looked = 0; looked < r->asked_n && (strcmp(r->asked[a].name, name) != 0 || strcmp(r->asked[a].device, device) != 0);
-                     looked++)
+                for (looked = 0; looked < r->asked_n && !is_asked(&r->asked[a], row); looked++)
                         a = (a + 1) % r->asked_n;
                 if (!found || looked == r->asked_n)
                         return tp_fail(err, CODE_BAD_REPLY,
                                        "die %d,%d %.40s %.40s: the daemon has a value of it that its map or its devices do not name", x, y,
-                                       device, name);
+                                       have_text(row, "device"), have_text(row, "quantity"));
                 take_row(row, &r->of[d * r->asked_n + a]);
         }
         return CODE_OK;

@@ -21,10 +21,10 @@ struct found {
         enum result_state first; /* at the first touch: NO_CONTACT where that one gave nothing */
 };
 struct asked {
-        const char *device, *name, *unit;
-        double low, high; /* NaN: no such limit */
-        size_t device_i;
-        unsigned number; /* 1000 times the device's place in the recipe, plus its own, both from 1 */
+        const char *device, *name, *label, *unit; /* label: the name, and the condition where the device has several */
+        double low, high;                         /* NaN: no such limit */
+        int condition;
+        unsigned number; /* 10000 times the device's place, plus 100 times the condition's, plus its own; device and own from 1 */
 };
 /* Over the devices that have a limit: the worst verdict; no contact or not measured where one of them is and none fails. */
 struct result_die {
@@ -38,6 +38,8 @@ struct results {
         struct result_die *die; /* [die_n], in the order of visits */
         struct found *of;       /* [die_n * asked_n], die by die */
 };
+/* The label of one of them, by the daemon's devices (NULL: the name alone); in the arena, or `name` itself. */
+const char *asked_label(const cJSON *devices, const char *device, const char *name, int condition, struct arena *arena);
 static inline bool asked_has_limit(const struct asked *a) { return a->low == a->low || a->high == a->high; }
 /* map, devices, parameters: what the daemon answers under these names.  CODE_BAD_REPLY: a parameter of a die or device that is not there. */
 enum code results_read(const cJSON *map, const cJSON *devices, const cJSON *parameters, struct arena *arena, struct results *ret,

@@ -104,9 +104,9 @@ static void put_number(struct job *j, size_t d, size_t a)
         const struct asked *q = &j->r->asked[a];
         const struct found *one = &j->r->of[d * j->r->asked_n + a];
         struct stdf_record ptr = stdf_blank(STDF_PTR);
-        char name[100];
+        char name[130];
         int8_t scale = scale_of(q->unit);
-        snprintf(name, sizeof name, "%.40s %.50s", q->device, q->name);
+        snprintf(name, sizeof name, "%.40s %.80s", q->device, q->label);
         ptr.of.ptr.test_num = q->number;
         ptr.of.ptr.head_num = HEAD;
         ptr.of.ptr.site_num = SITE;
@@ -157,7 +157,7 @@ static void put_synopsis(struct job *j, size_t a)
         struct stdf_record tsr = stdf_blank(STDF_TSR);
         double least = INFINITY, most = -INFINITY, sum = 0, squares = 0;
         uint32_t done = 0, failed = 0, values = 0;
-        char name[100];
+        char name[130];
         for (size_t d = 0; d < j->r->die_n; d++) {
                 const struct found *one = &j->r->of[d * j->r->asked_n + a];
                 done += one->state != RESULT_NOT_MEASURED;
@@ -170,7 +170,7 @@ static void put_synopsis(struct job *j, size_t a)
                 sum += one->value;
                 squares += one->value * one->value;
         }
-        snprintf(name, sizeof name, "%.40s %.50s", q->device, q->name);
+        snprintf(name, sizeof name, "%.40s %.80s", q->device, q->label);
         tsr.of.tsr.head_num = STDF_ALL_HEADS;
         tsr.of.tsr.test_typ = 'P';
         tsr.of.tsr.test_num = q->number;

@@ -82,7 +82,7 @@ static void put_devices(const cJSON *map, struct arena *arena, struct text *to)
 struct latest {
         const cJSON *row;
         const char *device, *quantity;
-        long long x, y;
+        long long condition, x, y;
         size_t order;
 };
 
@@ -93,6 +93,8 @@ static int by_place(const void *a, const void *b)
         d = d ? d : strcmp(p->quantity, q->quantity);
         if (d)
                 return d;
+        if (p->condition != q->condition)
+                return p->condition < q->condition ? -1 : 1;
         if (p->x != q->x)
                 return p->x < q->x ? -1 : 1;
         if (p->y != q->y)
@@ -100,12 +102,13 @@ static int by_place(const void *a, const void *b)
         return (p->order > q->order) - (p->order < q->order);
 }
 
-static bool same_place(const struct latest *a, const struct latest *b)
+static bool same_number(const struct latest *a, const struct latest *b)
 {
-        return a->x == b->x && a->y == b->y && strcmp(a->device, b->device) == 0 && strcmp(a->quantity, b->quantity) == 0;
+        return a->condition == b->condition && strcmp(a->device, b->device) == 0 && strcmp(a->quantity, b->quantity) == 0;
 }
+static bool same_place(const struct latest *a, const struct latest *b) { return a->x == b->x && a->y == b->y && same_number(a, b); }
 
-/* Sorted by device and quantity, the last attempt of each only. */
+/* Sorted by device, quantity and condition, the last attempt of each only. */
 static size_t latest_of(const cJSON *parameters, struct arena *arena, struct latest **ret)
 {
         const cJSON *rows = have(parameters, "parameters"), *r;
@@ -115,9 +118,13 @@ static size_t latest_of(const cJSON *parameters, struct arena *arena, struct lat
                 return 0;
         cJSON_ArrayForEach(r, rows)
         {
-                l[n] = (struct latest){
-                        r, have_text(r, "device"), have_text(r, "quantity"), have_int(have(r, "die"), "x"), have_int(have(r, "die"), "y"),
-                        n};
+                l[n] = (struct latest){r,
+                                       have_text(r, "device"),
+                                       have_text(r, "quantity"),
+                                       have_int(r, "condition"),
+                                       have_int(have(r, "die"), "x"),
+                                       have_int(have(r, "die"), "y"),
+                                       n};
                 n++;
         }
         qsort(l, n, sizeof *l, by_place);
@@ -133,8 +140,8 @@ static bool is_refused(const cJSON *row)
         return cJSON_IsNull(have(row, "value")) && strncmp(have_text(row, "reason"), "not resolvable", 14) == 0;
 }
 
-/* One line per device and quantity: how many, their median and the median of their u95, fails, refusals. */
-static void put_quantities(const struct latest *l, size_t n, struct arena *arena, struct text *to)
+/* One line per device, quantity and condition: how many, their median and the median of their u95, fails, refusals. */
+static void put_quantities(const struct latest *l, size_t n, const cJSON *devices, struct arena *arena, struct text *to)
 {
         struct table t = table_of(arena, "llrrrrrl");
         double *values = n ? arena_take(arena, n * sizeof *values) : NULL, *u = n ? arena_take(arena, n * sizeof *u) : NULL;
@@ -145,7 +152,7 @@ static void put_quantities(const struct latest *l, size_t n, struct arena *arena
                 size_t k = 0;
                 long long verdicts[VERDICTS] = {0}, none = 0;
                 const char *why = "";
-                for (end = i; end < n && strcmp(l[end].device, l[i].device) == 0 && strcmp(l[end].quantity, l[i].quantity) == 0; end++) {
+                for (end = i; end < n && same_number(&l[i], &l[end]); end++) {
                         double v = have_real(l[end].row, "value");
                         verdicts[index_of(verdict_names, VERDICTS, have_text(l[end].row, "verdict"), 3)]++;
                         if (isnan(v)) {
@@ -164,7 +171,7 @@ static void put_quantities(const struct latest *l, size_t n, struct arena *arena
                 if (k)
                         put_quantity(&number, rf_quantile(k, values, 0.5), rf_quantile(k, u, 0.5), have_text(l[i].row, "unit"));
                 table_cell(&t, "  %s", i && strcmp(l[i - 1].device, l[i].device) == 0 ? "" : l[i].device);
-                table_cell(&t, "%s", l[i].quantity);
+                table_cell(&t, "%s", asked_label(devices, l[i].device, l[i].quantity, (int)l[i].condition, arena));
                 table_cell(&t, "%s", k ? text_of(&number) : "none");
                 text_done(&number);
                 for (size_t j = 0; j < 3; j++)
@@ -176,7 +183,7 @@ static void put_quantities(const struct latest *l, size_t n, struct arena *arena
                 table_put(&t, to);
 }
 
-static void put_parameters(const cJSON *parameters, struct arena *arena, struct text *to)
+static void put_parameters(const cJSON *parameters, const cJSON *devices, struct arena *arena, struct text *to)
 {
         struct counts k = {0};
         struct latest *l = NULL;
@@ -192,7 +199,7 @@ static void put_parameters(const cJSON *parameters, struct arena *arena, struct 
                 text_put(to, " refused: contact and noise do not let anybody resolve them, so no number is printed\n");
         }
         text_put(to, "\n");
-        put_quantities(l, n, arena, to);
+        put_quantities(l, n, devices, arena, to);
 }
 
 /* ---- the rest ----------------------------------------------------------------------------------------------------------------------- */
@@ -337,7 +344,7 @@ void show_run(const cJSON *run, const cJSON *map, const cJSON *parameters, const
                 put_devices(map, arena, to);
         text_put(to, "\n");
         if (parameters)
-                put_parameters(parameters, arena, to);
+                put_parameters(parameters, devices, arena, to);
         text_put(to, "\n");
         if (map && devices && parameters)
                 put_yield(map, devices, parameters, arena, to);

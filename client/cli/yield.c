@@ -123,8 +123,8 @@ static void put_values(const struct results *r, struct arena *arena, struct text
                 struct values v;
                 if (!values_of(r, a, arena, &v))
                         break;
-                table_cell(&t, "%s", a && q[-1].device_i == q->device_i ? "" : q->device);
-                table_cell(&t, "%s", q->name);
+                table_cell(&t, "%s", a && strcmp(q[-1].device, q->device) == 0 ? "" : q->device);
+                table_cell(&t, "%s", q->label);
                 table_cell(&t, "%zu", v.n);
                 cell_number(&t, v.robust.median, q->unit);
                 cell_number(&t, v.n > 1 ? v.robust.low_quartile : NAN, q->unit);
@@ -174,7 +174,7 @@ void show_yield(const struct results *r, const char *wafer, struct arena *arena,
                 if (!asked_has_limit(&r->asked[a]))
                         continue;
                 y = of_asked(r, a);
-                put_row(&t, r->asked[a].device, r->asked[a].name, &y);
+                put_row(&t, r->asked[a].device, r->asked[a].label, &y);
         }
         table_put(&t, to);
         text_put(to, "\n");
@@ -280,6 +280,7 @@ void show_yield_json(const struct results *r, const char *run, const char *wafer
                 json_open(&o, NULL, '{');
                 json_text(&o, "device", r->asked[a].device);
                 json_text(&o, "quantity", r->asked[a].name);
+                json_int(&o, "condition", r->asked[a].condition);
                 json_text(&o, "unit", r->asked[a].unit);
                 json_real(&o, "low", r->asked[a].low);
                 json_real(&o, "high", r->asked[a].high);

@@ -203,7 +203,7 @@ def stdf_exporting(t, run):
     dies = json.loads(t("map", run, "--json")[1])["dies"]
     check("a part of each die, in order, with its coordinates", [p[6:8] for p in prr] == [(d["x"], d["y"]) for d in dies] and all(p[2] == 0 and p[4] == 1 for p in prr), prr)
     rows, devices = json.loads(t("parameters", run, "--json")[1])["parameters"], json.loads(t("devices", run, "--json")[1])["devices"]
-    numbers = {(d["name"], p["name"]): 1000 * (k + 1) + m + 1 for k, d in enumerate(devices) for m, p in enumerate(d["parameters"])}
+    numbers = {(d["name"], p["name"]): 10000 * (k + 1) + m + 1 for k, d in enumerate(devices) for m, p in enumerate(d["parameters"])}
     seen = {(at, p[0]): p for at, part in enumerate(ptr[k:k + 6] for k in range(0, len(ptr), 6)) for p in part}
     place = {(d["x"], d["y"]): k for k, d in enumerate(dies)}
     wrong = [r for r in rows for p in [seen[place[r["die"]["x"], r["die"]["y"]], numbers[r["device"], r["quantity"]]]]

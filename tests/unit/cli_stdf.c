@@ -9,7 +9,8 @@
 #include <string.h>
 
 enum { DIES = 7, ASKED = 2 };
-static struct asked asked[ASKED] = {{"L1", "L_10GHz", "H", 1e-10, NAN, 0, 1001}, {"L1", "Q_10GHz", "1", NAN, 12, 0, 1002}};
+static struct asked asked[ASKED] = {{"L1", "L_10GHz", "L_10GHz", "H", 1e-10, NAN, 0, 10001},
+                                    {"L1", "Q_10GHz", "Q_10GHz at on", "1", NAN, 12, 0, 10002}};
 static struct result_die dies[DIES] = {{0, 0, RESULT_PASS, false, true},        {-1, 4, RESULT_FAIL, false, false},
                                        {2, 0, RESULT_MARGINAL, false, false},   {3, 0, RESULT_NO_VERDICT, false, false},
                                        {4, 0, RESULT_NO_CONTACT, false, false}, {5, 0, RESULT_NOT_MEASURED, false, false},
@@ -107,7 +108,7 @@ static void every_verdict_has_its_bits(void **state)
                         assert_true(r.of.wrr.part_cnt == DIES && r.of.wrr.good_cnt == 2 && r.of.wrr.finish_t == 30);
                 if (r.kind == STDF_PCR)
                         assert_true(r.of.pcr.head_num == 255 && r.of.pcr.part_cnt == DIES && r.of.pcr.good_cnt == 2);
-                if (r.kind == STDF_TSR && r.of.tsr.test_num == 1002)
+                if (r.kind == STDF_TSR && r.of.tsr.test_num == 10002)
                         assert_true(r.of.tsr.exec_cnt == 6 && r.of.tsr.fail_cnt == 2 && r.of.tsr.test_min == 7 && r.of.tsr.test_max == 14 &&
                                     r.of.tsr.tst_sums == 11 + 13 + 11.5f + 7 + 14 && r.of.tsr.opt_flag == 0xCC);
                 if (r.kind == STDF_MRR)

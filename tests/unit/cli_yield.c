@@ -1,5 +1,6 @@
 /* A made-up run whose counts are done by hand: what is in n, what stands beside it, first touches, and values.  Intervals are Newcombe's
    printed ones (Stat. Med. 17 (1998) 857), Ppk and scatter those of tests/reference/yield.csv, computed apart from this program. */
+#include "cli/show.h"
 #include "cli/yield.h"
 #include <setjmp.h>
 #include <stdarg.h>
@@ -104,8 +105,8 @@ static void what_has_a_verdict_is_counted_and_the_rest_stands_beside(void **stat
                         3, "L", 2, "marginal", "proven") "," ROW(4, "L", 1, "pass", "proven") "," ROW(6, "L", 1, "none",
                                                                                                       "proven") "," ROW(7, "L", 1, "pass",
                                                                                                                         "rescued") "]}");
-        assert_int_equal(run.r.asked[0].number, 2001);
-        assert_int_equal(run.r.asked[1].number, 2002);
+        assert_int_equal(run.r.asked[0].number, 20001);
+        assert_int_equal(run.r.asked[1].number, 20002);
         cJSON *y = yield_of(&run);
         counts(have(y, "dies"), 3, 5, 2, 1, 1, 1, 1, 1, 1);
         counts(at(have(y, "quantities"), 0), 3, 5, 2, 1, 1, 1, 1, 1, 1);
@@ -231,6 +232,42 @@ static void ppk_scatter_and_outliers_are_those_of_the_check_file(void **state)
         text_done(&t);
 }
 
+/* Under each of its conditions a number is asked for anew, named as the recipe names them; a median is that of one of them. */
+static void conditions_are_numbers_of_their_own(void **state)
+{
+        (void)state;
+        struct run run;
+        struct text t;
+        run_read(&run,
+                 "{\"wafer\":\"W1\",\"dies\":[" DIE(0, DEVICE("L1", "measured", "fail", "proven")) "," DIE(
+                         1, DEVICE("L1", "measured", "pass", "proven")) "]}",
+                 "{\"devices\":[{\"name\":\"L1\",\"conditions\":[{\"name\":\"on\"},{\"name\":null}],\"parameters\":[{\"name\":\"L\","
+                 "\"unit\":\"H\",\"low\":1,\"high\":5}]}]}",
+                 "{\"parameters\":[{\"die\":{\"x\":0,\"y\":0},\"device\":\"L1\",\"quantity\":\"L\",\"condition\":0,\"attempt\":1,"
+                 "\"verdict\":\"pass\",\"value\":2},"
+                 "{\"die\":{\"x\":0,\"y\":0},\"device\":\"L1\",\"quantity\":\"L\",\"condition\":1,\"attempt\":1,\"verdict\":\"fail\","
+                 "\"value\":7},"
+                 "{\"die\":{\"x\":1,\"y\":0},\"device\":\"L1\",\"quantity\":\"L\",\"condition\":0,\"attempt\":1,\"verdict\":\"pass\","
+                 "\"value\":4},"
+                 "{\"die\":{\"x\":1,\"y\":0},\"device\":\"L1\",\"quantity\":\"L\",\"condition\":1,\"attempt\":1,\"verdict\":\"pass\","
+                 "\"value\":3}]}");
+        assert_int_equal(run.r.asked_n, 2);
+        assert_string_equal(run.r.asked[0].label, "L at on");
+        assert_string_equal(run.r.asked[1].label, "L at 1");
+        assert_true(run.r.asked[0].number == 10001 && run.r.asked[1].number == 10101);
+        cJSON *y = yield_of(&run), *summary = json("{\"id\":\"R\"}");
+        assert_true(have_int(at(have(y, "quantities"), 0), "good") == 2 && have_int(at(have(y, "quantities"), 1), "good") == 1);
+        assert_true(have_real(at(have(y, "quantities"), 0), "median") == 3 && have_real(at(have(y, "quantities"), 1), "median") == 5);
+        text_init(&t, 0);
+        show_run(summary, run.map, run.parameters, NULL, NULL, run.devices, &t);
+        assert_non_null(strstr(text_of(&t), "\n  L1  L at on "));
+        assert_non_null(strstr(text_of(&t), "\n      L at 1 "));
+        text_done(&t);
+        cJSON_Delete(summary);
+        cJSON_Delete(y);
+        run_done(&run);
+}
+
 static void answers_that_do_not_fit_together_are_refused(void **state)
 {
         (void)state;
@@ -261,9 +298,9 @@ static void answers_that_do_not_fit_together_are_refused(void **state)
 
 int main(void)
 {
-        const struct CMUnitTest tests[] = {cmocka_unit_test(what_has_a_verdict_is_counted_and_the_rest_stands_beside),
-                                           cmocka_unit_test(intervals_are_newcombes),
-                                           cmocka_unit_test(ppk_scatter_and_outliers_are_those_of_the_check_file),
-                                           cmocka_unit_test(answers_that_do_not_fit_together_are_refused)};
+        const struct CMUnitTest tests[] = {
+                cmocka_unit_test(what_has_a_verdict_is_counted_and_the_rest_stands_beside), cmocka_unit_test(intervals_are_newcombes),
+                cmocka_unit_test(ppk_scatter_and_outliers_are_those_of_the_check_file),
+                cmocka_unit_test(conditions_are_numbers_of_their_own), cmocka_unit_test(answers_that_do_not_fit_together_are_refused)};
         return cmocka_run_group_tests(tests, NULL, NULL);
 }
