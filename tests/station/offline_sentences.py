@@ -184,6 +184,51 @@ def oddities(d):
     check("a reflection of more than 1 is said too", rc == 0 and "loud.s1p: gives out more than it gets" in err and "all along" in err, (rc, err))
 
 
+def weak_bands(d):
+    """where a method is weak it says from where to where, how weak, and what helps; and what it says helps"""
+    hz, a = [1e9 * k for k in range(1, 221)], Analyzer(2, 3)
+    mm = lambda f: 2j * math.pi * f * math.sqrt(5.3) / 299792458e3 + 0.05 * math.sqrt(f / 1e11)  # 1/mm
+
+    def read(name, s):
+        return d.s2p(name + ".s2p", hz, [[x for row in a.raw(s(f), f, (0, 1)) for x in row] for f in hz])
+
+    def told(**plan):
+        d.s2p("switch.s2p", hz, [[0j, a.at("g", 0, f), a.at("g", 1, f), 0j] for f in hz])
+        answer = d.json("solve", d.plan("weak.json", switch_terms={"file": "switch.s2p"}, **plan), "--out", "t.json")
+        return [w for w in answer["diagnosis"]["bands"][0]["warnings"] if "hardly" in w or "20 degrees" in w or "90 degrees" in w] if answer else []
+
+    read("short", lambda f: [[-1, 0], [0, -1]])
+    lines = []
+    for um in (200, 600, 440):
+        read("line_%d" % um, lambda f: [[0, cmath.exp(-mm(f) * (um - 200) / 1000)], [cmath.exp(-mm(f) * (um - 200) / 1000), 0]])
+        lines.append({"name": "line_%d" % um, "kind": "line", "file": "line_%d.s2p" % um, "model": {"length_um": um}})
+    reflect = [{"name": "short", "kind": "short", "file": "short.s2p"}]
+    calibration = {"eps_eff": 5.3, "reflect_estimate": -1, "line_z_ohm": 50}
+    for method in ("trl", "multiline_trl"):
+        said = told(standards=lines[:2] + reflect, calibration={"method": method, **calibration})
+        # 0.4 mm: 19.5 degrees (a deviation of 3) at 17.6 GHz, 160.5 at 145.2, 199.5 at 180.5
+        check("%s: two lines" % method, len(said) == 2 and "up to 17 GHz" in said[0] and "all are short" in said[0] and "bands" in said[0] and "3.4 mm" in said[0] and "down to 2.12 GHz" in said[0]
+              and "from 146 to 180 GHz" in said[1] and "half a wave apart" in said[1] and "add a line about 0.2 mm longer" in said[1] and "multiline_trl" in said[1], said)
+    said = told(standards=lines + reflect, calibration={"method": "multiline_trl", **calibration})
+    check("with the line that was said to help only the low end is weak", len(said) == 1 and "up to 17 GHz" in said[0], said)
+    tau = 1 / (4 * 100.02e9)  # a short behind it is an open at 100.02 GHz
+    of = {"open": lambda f: 1, "far_short": lambda f: -cmath.exp(-4j * math.pi * f * tau), "load": lambda f: 0}
+    for n, g in of.items():
+        read(n, lambda f: [[g(f), 0], [0, g(f)]])
+        d.s2p("ideal_%s.s2p" % n, hz, [[complex(g(f)), 0j, 0j, complex(g(f))] for f in hz])
+    through = lambda delay: lambda f: [[0, cmath.exp(-2j * math.pi * f * delay)], [cmath.exp(-2j * math.pi * f * delay), 0]]
+    read("thru", through(1e-12))
+    lumped = [{"name": n, "kind": n.split("_")[-1], "file": n + ".s2p", "ideal": "ideal_%s.s2p" % n} for n in of]
+    thru = [{"name": "thru", "kind": "thru", "file": "thru.s2p", "model": {"delay_s": 1e-12}}]
+    for method, standards, cure in (("sol", lumped, "leave these frequencies out"), ("solt", lumped + thru, "bands"), ("unknown_thru", lumped + thru, "bands")):
+        said = told(standards=standards, calibration={"method": method, "thru_delay_s": 1e-12})
+        check("%s: reflections that coincide" % method, len(said) == 1 and said[0].startswith("at 100 GHz") and "condition number up to" in said[0] and cure in said[0], said)
+    delay = 1 / (4 * 220.3e9)  # 90 degrees there
+    read("thru", through(delay))
+    said = told(standards=[{**thru[0], "model": {"delay_s": delay}}, {"name": "open", "kind": "open", "file": "open.s2p"}, reflect[0], {"name": "load", "kind": "load", "file": "load.s2p", "model": {"r_ohm": 50}}], calibration={"method": "lrrm"})
+    check("lrrm: a thru near 90 degrees", len(said) == 1 and said[0].startswith("from 192 to 220 GHz") and "shorter thru" in said[0] and "bands" in said[0], said)
+
+
 def options(d):
     """no option is ignored: it is used, or refused with a sentence"""
     j = reference("cal_solt.json")
@@ -217,4 +262,4 @@ def options(d):
 
 
 if __name__ == "__main__":
-    raise SystemExit(run(one_port_alone, any_two_port, words, off_states, oddities, options))
+    raise SystemExit(run(one_port_alone, any_two_port, words, off_states, oddities, weak_bands, options))

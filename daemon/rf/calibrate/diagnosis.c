@@ -72,6 +72,58 @@ void diagnosis_warn(struct diagnosis *d, const char *fmt, ...)
         va_end(args);
 }
 
+size_t runs_above(size_t n, const double *column, double limit, size_t max, size_t (*ret)[2])
+{
+        size_t runs = 0;
+        for (size_t i = 0; i < n; i++) {
+                if (!(column[i] > limit))
+                        continue;
+                size_t first = i;
+                while (i + 1 < n && column[i + 1] > limit)
+                        i++;
+                if (runs < max) {
+                        ret[runs][0] = first;
+                        ret[runs][1] = i;
+                }
+                runs++;
+        }
+        return runs;
+}
+
+const char *where_above(const struct axis *a, const double *column, double limit, char ret[96])
+{
+        size_t run[3][2], n = runs_above(a->n, column, limit, 3, run), used = 0, beyond = 0, last = 0;
+        for (size_t i = 0; i < a->n; i++)
+                if (column[i] > limit) {
+                        last = i;
+                        beyond++;
+                }
+        ret[0] = 0;
+        if (n > 3)
+                snprintf(ret, 96, "at %zu of %zu frequencies from %.4g to %.4g GHz", beyond, a->n, a->hz[run[0][0]] / 1e9,
+                         a->hz[last] / 1e9);
+        for (size_t k = 0; k < n && n <= 3 && used < 96; k++) {
+                const char *join = k == 0 ? "" : k + 1 == n ? " and " : ", ";
+                double from = a->hz[run[k][0]] / 1e9, to = a->hz[run[k][1]] / 1e9;
+                used += (size_t)(from < to ? snprintf(ret + used, 96 - used, "%sfrom %.4g to %.4g", join, from, to)
+                                           : snprintf(ret + used, 96 - used, "%sat %.4g", join, from));
+        }
+        if (n > 0 && n <= 3 && used < 96)
+                snprintf(ret + used, 96 - used, " GHz");
+        return ret;
+}
+
+void diagnosis_warn_condition(struct diagnosis *d, double limit, const char *what, const char *cure)
+{
+        char where[96];
+        size_t worst = 0;
+        for (size_t i = 0; i < d->axis->n; i++)
+                worst = d->condition[i] > d->condition[worst] ? i : worst;
+        if (d->condition[worst] > limit)
+                diagnosis_warn(d, "%s %s (condition number up to %.3g, at %.6g GHz): noise and errors of the definitions grow there; %s",
+                               where_above(d->axis, d->condition, limit, where), what, d->condition[worst], d->axis->hz[worst] / 1e9, cure);
+}
+
 void residuals_none(const struct problem *p, struct diagnosis *d)
 {
         column_fill(p->axis->n, d->residual_rms, NAN);

@@ -45,7 +45,7 @@ struct diagnosis {
         double root_start_hz;
         double root_unfollowed_hz; /* first frequency whose step was ambiguous, so that the estimate chose; NaN: none */
         unsigned warning_n;
-        char warning[8][240]; /* sentences; the oldest eight */
+        char warning[8][320]; /* sentences; the oldest eight */
 };
 size_t diagnosis_bytes(size_t n);
 struct diagnosis diagnosis_at(void *memory_64, const struct axis *axis);

@@ -59,6 +59,12 @@ enum code problem_check_shape(const struct method *, const struct problem *, str
 enum code problem_check_numbers(const struct method *, const struct problem *, struct tp_error *);
 /* A thru through which nothing was read, in either direction, calibrates no transmission: CODE_UNRESOLVABLE names the frequency. */
 enum code thru_transmits_check(const struct method *, const struct problem *, struct tp_error *);
+/* Where column[i] > limit: first and last index of each run, at most `max` of them kept; how many there are. */
+size_t runs_above(size_t n, const double *column, double limit, size_t max, size_t (*ret)[2]);
+/* "at 145 GHz", "from 140 to 150 GHz", "from 1 to 2 and 57 to 61 GHz", "at 31 of 750 frequencies from 1 to 122 GHz"; the text is ret. */
+const char *where_above(const struct axis *, const double *column, double limit, char ret[96]);
+/* Says where the condition number exceeds limit, how far, and what to do about it. */
+void diagnosis_warn_condition(struct diagnosis *d, double limit, const char *what, const char *cure);
 void diagnosis_warn(struct diagnosis *d, const char *fmt, ...) __attribute__((format(printf, 2, 3)));
 /* The ideal of a standard where a method needs it only sometimes: axis and numbers. */
 enum code standard_ideal_check(const struct problem *p, const struct rf_standard *s, struct tp_error *err);

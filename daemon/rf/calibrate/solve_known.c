@@ -172,7 +172,7 @@ enum code known_solve(const struct problem *p, void *workspace, struct terms *ou
         enum code code = check(p, err);
         if (code)
                 return code;
-        double *residual = workspace, worst = 0, worst_hz = 0;
+        double *residual = workspace;
         out->method = "known_standards";
         out->model = TERMS_EIGHT;
         out->plane = PLANE_TIP;
@@ -188,10 +188,6 @@ enum code known_solve(const struct problem *p, void *workspace, struct terms *ou
                                        "each port three different reflections must be seen, directly or through a known two-port, and one "
                                        "standard must transmit; add standards that differ there",
                                        p->axis->hz[i], good ? d->condition[i] : INFINITY);
-                if (d->condition[i] > worst) {
-                        worst = d->condition[i];
-                        worst_hz = p->axis->hz[i];
-                }
                 terms_put(out, i, t);
                 residuals(&at, out, residual + i * p->standard_n);
                 out->z_re[i] = 50;
@@ -202,11 +198,8 @@ enum code known_solve(const struct problem *p, void *workspace, struct terms *ou
                 if (d->standard[k].worst > 0.05)
                         diagnosis_warn(d, "%s contradicts the other standards by %.2g at %.6g GHz: check its definition and its contact",
                                        standard_name(&p->standards[k]), d->standard[k].worst, d->standard[k].worst_hz / 1e9);
-        if (worst > CONDITION_LIMIT)
-                diagnosis_warn(d,
-                               "the standards are hardly different at %.6g GHz (condition number %.3g): errors of their definitions grow "
-                               "there",
-                               worst_hz / 1e9, worst);
+        diagnosis_warn_condition(d, CONDITION_LIMIT, "the standards are hardly different",
+                                 "add one of another delay, or another method in a band of its own (\"bands\")");
         if (cov)
                 covariance_fill(p, cov, terms_point, NULL, 0);
         return CODE_OK;

@@ -173,10 +173,10 @@ static enum code solve(const struct problem *p, bool thru, double *residual, str
         out->plane = PLANE_TIP;
         out->switch_removed = false;
         double hz = 0, worst;
-        if (seen.condition > CONDITION_LIMIT && (worst = worst_of(d->condition, p->axis, &hz)) > CONDITION_LIMIT)
-                diagnosis_warn(
-                        d, "the reflections are hardly different at %.6g GHz (condition number %.3g): errors of the standards grow there",
-                        hz / 1e9, worst);
+        if (seen.condition > CONDITION_LIMIT)
+                diagnosis_warn_condition(d, CONDITION_LIMIT, "the reflections are hardly different",
+                                         thru ? "add one of another offset delay, or another method in a band of its own (\"bands\")"
+                                              : "add one of another offset delay, or leave these frequencies out");
         if (thru && seen.k_disagreement > 0.01 && (worst = worst_of(d->k_disagreement, p->axis, &hz)) > 0.01)
                 diagnosis_warn(d, "forward and reverse transmission disagree by %.2g %% at %.6g GHz: a bad standard, thru or contact",
                                100 * worst, hz / 1e9);

@@ -205,6 +205,8 @@ enum code unknown_thru_solve(const struct problem *p, void *workspace, struct te
         out->switch_removed = p->switch_terms != NULL;
         say_followed(p, &followed, d);
         say_active(p, power, d);
+        diagnosis_warn_condition(d, 1e3, "the reflections are hardly different",
+                                 "add one of another offset delay, or another method in a band of its own (\"bands\")");
         if (cov)
                 covariance_fill(p, cov, terms_point, w.found, sizeof *w.found);
         return CODE_OK;

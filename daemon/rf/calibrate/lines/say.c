@@ -4,6 +4,10 @@
  *             compared with the scatter of neighbours inside them; 5 standard errors count (common practice, no source). */
 #include "rf/calibrate/lines/lines.h"
 #include <math.h>
+#include <stdio.h>
+
+enum { RUNS_SAID = 3 };
+#define LINE_LONGEST_M 0.01 /* longer ones do not fit on a substrate */
 
 static double abs2(double complex z) { return creal(z) * creal(z) + cimag(z) * cimag(z); }
 
@@ -84,30 +88,69 @@ static void opinions(const struct problem *p, const struct line_solution *soluti
                                worst, worst_hz / 1e9);
 }
 
+static double longest_difference_m(const struct problem *p, size_t *ret_lines)
+{
+        double shortest = INFINITY, longest = 0;
+        *ret_lines = 0;
+        for (size_t k = 0; k < p->standard_n; k++)
+                if (p->standards[k].kind == RF_LINE) {
+                        ++*ret_lines;
+                        shortest = fmin(shortest, p->standards[k].length_m);
+                        longest = fmax(longest, p->standards[k].length_m);
+                }
+        return longest - shortest;
+}
+
+/* One band where no pair of lines has an effective phase of 20 degrees: lines that are all short there, or half a wave apart. */
+static void say_weak(const struct problem *p, size_t first, size_t last, struct diagnosis *d)
+{
+        char where[64], line[128] = "";
+        size_t worst = first, n = p->axis->n, lines;
+        const double *hz = p->axis->hz;
+        for (size_t i = first; i <= last; i++)
+                worst = d->nstd[i] > d->nstd[worst] ? i : worst;
+        double eps = d->eps_re[last] >= 1 && d->eps_re[last] < 50 ? d->eps_re[last] : creal(p->eps_eff_guess);
+        double wave_hz_m = RF_C0_M_S / sqrt(eps); /* wavelength times frequency */
+        bool all_short = longest_difference_m(p, &lines) < wave_hz_m / hz[last] / 4;
+        /* of short ones: down to an eighth of it, as one pair reaches (20 to 160 degrees), or to what the longest line can do */
+        double to_hz = fmax(fmax(hz[first], hz[last] / 8), wave_hz_m / 18 / LINE_LONGEST_M);
+        if (first == 0 && last + 1 == n)
+                snprintf(where, sizeof where, "at all frequencies");
+        else if (first == 0)
+                snprintf(where, sizeof where, "up to %.4g GHz", hz[last] / 1e9);
+        else if (first == last)
+                snprintf(where, sizeof where, "at %.4g GHz", hz[last] / 1e9);
+        else
+                snprintf(where, sizeof where, "from %.4g to %.4g GHz", hz[first] / 1e9, hz[last] / 1e9);
+        const char *word = lines == 2 ? " (multiline_trl takes three)" : "";
+        if (!all_short)
+                snprintf(line, sizeof line, "add a line about %.2g mm longer than the shortest%s",
+                         wave_hz_m / ((hz[first] + hz[last]) / 2) / 4 * 1e3, word);
+        else if (to_hz < 0.7 * hz[last])
+                snprintf(line, sizeof line, ", or add a line %.2g mm longer than the shortest, good down to %.3g GHz%s",
+                         wave_hz_m / 18 / to_hz * 1e3, to_hz / 1e9, word);
+        diagnosis_warn(
+                d, "%s no two lines differ by 20 degrees (%s): noise counts up to %.3g times what lines 90 degrees apart make of it; %s%s",
+                where, all_short ? "all are short" : "they are half a wave apart", d->nstd[worst],
+                all_short ? "use a lumped method there, in a band of its own (\"bands\")" : "", line);
+}
+
 void lines_warn_quality(const struct problem *p, struct diagnosis *d)
 {
-        double reciprocity = 0, reciprocity_hz = 0, lowest = NAN, highest = NAN;
-        bool worn = false;
-        for (size_t i = 0; i < p->axis->n; i++) {
-                double hz = p->axis->hz[i];
+        double reciprocity = 0, reciprocity_hz = 0;
+        size_t run[RUNS_SAID][2], runs = runs_above(p->axis->n, d->nstd, LINES_NSTD_LIMIT, RUNS_SAID, run);
+        for (size_t i = 0; i < p->axis->n; i++)
                 if (d->reciprocity[i] > reciprocity) {
                         reciprocity = d->reciprocity[i];
-                        reciprocity_hz = hz;
+                        reciprocity_hz = p->axis->hz[i];
                 }
-                if (d->nstd[i] > LINES_NSTD_LIMIT) {
-                        lowest = worn ? lowest : hz;
-                        highest = hz;
-                        worn = true;
-                }
-        }
         if (reciprocity > 0.01)
                 diagnosis_warn(d, "corrected lines are not reciprocal: |S21 - S12| up to %.2g at %.6g GHz", reciprocity,
                                reciprocity_hz / 1e9);
-        if (worn)
-                diagnosis_warn(d,
-                               "between %.4g and %.4g GHz the lines are short or half a wave apart somewhere: the normalised standard "
-                               "deviation exceeds %.0f",
-                               lowest / 1e9, highest / 1e9, LINES_NSTD_LIMIT);
+        for (size_t k = 0; k < runs && k < RUNS_SAID; k++)
+                say_weak(p, run[k][0], run[k][1], d);
+        if (runs > RUNS_SAID)
+                diagnosis_warn(d, "and in %zu more bands above no two lines differ enough: add a line of another length", runs - RUNS_SAID);
 }
 
 void lines_warn_impedance(const struct problem *p, struct diagnosis *d)

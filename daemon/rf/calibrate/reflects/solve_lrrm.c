@@ -12,7 +12,8 @@
 #include <math.h>
 #include <stdint.h>
 
-#define CONDITION_WARN 1e3
+#define CONDITION_WARN \
+        6 /* 1.2 over the cosine of the thru: within 12 degrees of 90 noise is four times what a short thru leaves, and more */
 
 struct workspace {
         struct lrrm_columns point;
@@ -134,18 +135,6 @@ static void say_capacitance(struct diagnosis *d)
                                d->open_c_fit_f * 1e15);
 }
 
-static void say_condition(const struct axis *axis, struct diagnosis *d)
-{
-        size_t worst = 0;
-        for (size_t i = 0; i < axis->n; i++)
-                worst = d->condition[i] > d->condition[worst] ? i : worst;
-        if (d->condition[worst] > CONDITION_WARN)
-                diagnosis_warn(d,
-                               "open and short nearly coincide through the thru at %.6g GHz (condition number %.3g): noise grows there; "
-                               "use a shorter thru or lrm",
-                               axis->hz[worst] / 1e9, d->condition[worst]);
-}
-
 enum code lrrm_solve(const struct problem *p, void *workspace, struct terms *out, struct covariance *cov, struct diagnosis *d,
                      struct tp_error *err)
 {
@@ -175,7 +164,8 @@ enum code lrrm_solve(const struct problem *p, void *workspace, struct terms *out
         out->plane = PLANE_TIP;
         out->switch_removed = p->switch_terms != NULL;
         say_capacitance(d);
-        say_condition(p->axis, d);
+        diagnosis_warn_condition(d, CONDITION_WARN, "the thru is near 90 degrees, through which open and short nearly coincide",
+                                 "use a shorter thru, lrm, or another method in a band of its own (\"bands\")");
         for (size_t i = 0; i < n && cov; i++)
                 w.choice[i] = (struct lrrm_choice){CMPLX(w.point.p_re[0][i], w.point.p_im[0][i]), match};
         if (cov)

@@ -82,13 +82,8 @@ static void columns_of(const struct problem *p, struct terms *out, struct diagno
 
 static void warnings(const struct problem *p, struct diagnosis *d)
 {
-        size_t at = 0;
-        for (size_t i = 0; i < p->axis->n; i++)
-                at = d->condition[i] > d->condition[at] ? i : at;
-        if (d->condition[at] > SIXTEEN_CONDITION_LIMIT)
-                diagnosis_warn(
-                        d, "the standards hardly tell the sixteen terms apart at %.6g GHz (condition number %.3g): their errors grow there",
-                        p->axis->hz[at] / 1e9, d->condition[at]);
+        diagnosis_warn_condition(d, SIXTEEN_CONDITION_LIMIT, "the standards hardly tell the sixteen terms apart",
+                                 "add a two-port that differs from them there, or leave the leakage out (\"known_standards\")");
         size_t worst = 0;
         for (size_t s = 0; s < p->standard_n; s++)
                 worst = d->standard[s].worst > d->standard[worst].worst ? s : worst;
