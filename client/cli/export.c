@@ -142,7 +142,10 @@ enum code do_run_file(struct cli *c, struct tp_error *err)
 static void say_rescue(const cJSON *rescue, struct text *to)
 {
         const cJSON *i;
-        text_f(to, "%lld of %lld suspects rescued\n", (long long)have_int(rescue, "rescued"), (long long)have_int(rescue, "suspects"));
+        text_f(to, "%lld of %lld suspects rescued", (long long)have_int(rescue, "rescued"), (long long)have_int(rescue, "suspects"));
+        if (have_text(rescue, "offered")[0])
+                text_f(to, ", as the run offered at %s", have_text(rescue, "offered"));
+        text_put(to, "\n");
         cJSON_ArrayForEach(i, have(have(rescue, "spec"), "intervals"))
         {
                 text_f(to, "interval %lld, ", (long long)have_int(i, "interval"));

@@ -16,6 +16,8 @@ void show_run(const cJSON *run, const cJSON *map, const cJSON *parameters, const
               const cJSON *devices, struct text *to);
 /* Of show_run: calibrations: schema Calibrations or NULL; anew: how often one was made again while the run went on. */
 void show_calibrations(const cJSON *calibrations, int64_t anew, struct text *to);
+/* The rescue that the run offers, where it does: evaluations: schema Evaluations. */
+void show_offer(const cJSON *evaluations, const char *run, struct text *to);
 /* Did it end with something a person must look at?  A device that failed, is suspect, has no contact, or was left out. */
 bool run_has_fails(const cJSON *run);
 

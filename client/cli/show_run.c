@@ -357,3 +357,24 @@ void show_run(const cJSON *run, const cJSON *map, const cJSON *parameters, const
         put_list("Left out     ", map, WHICH_LEFT_OUT, to);
         arena_free(arena);
 }
+
+void show_offer(const cJSON *evaluations, const char *run, struct text *to)
+{
+        const cJSON *offer = have(evaluations, "offer"), *i;
+        if (!cJSON_IsObject(offer))
+                return;
+        text_put(to, "Offered      ");
+        put_count(to, have_int(offer, "values"), "value", "values");
+        text_f(to, " of %lld of %lld suspects, corrected between two calibrations; %s, not granted by the mandate\n",
+               (long long)have_int(offer, "devices"), (long long)have_int(offer, "suspects"), have_text(offer, "offered"));
+        cJSON_ArrayForEach(i, have(have(offer, "spec"), "intervals"))
+        {
+                text_f(to, "             interval %lld, ", (long long)have_int(i, "interval"));
+                if (have_text(i, "why_not")[0])
+                        text_f(to, "not: %s\n", have_text(i, "why_not"));
+                else
+                        text_f(to, "between calibrations %lld and %lld: %s\n", (long long)have_int(i, "before"),
+                               (long long)have_int(i, "after"), have_text(i, "sentence"));
+        }
+        text_f(to, "             to take it: tipplane evaluate %s\n", run);
+}

@@ -178,7 +178,8 @@ const struct command_row command_rows[] = {
          "the suspects of an ended run once more, corrected between two calibrations, as CSV",
          "Only devices of an interval that failed because a port's delay or loss drifted, with a calibration after it and no intervention "
          "on the "
-         "way; what they are given is trust `rescued`, never proven. Nothing stored is changed. mandate.rescue_suspects does the same in "
+         "way; what they are given is trust `rescued`, never proven. What the run offered when it ended is what is taken. Nothing stored "
+         "is changed. mandate.rescue_suspects does the same in "
          "the "
          "run itself.",
          {{"to", "FILE", "where to (default RUN.rescued.csv)"}, JSON},

@@ -1,9 +1,14 @@
 /* account.js: what the night cost and where its files are. */
 import { address } from "./api.js";
-import { count, h, span } from "./dom.js";
+import { clock, count, h, span } from "./dom.js";
 
-/** @param {HTMLElement} box @param {import("./api.js").Run} run @param {import("./api.js").Alarm[]} alarms */
-export function drawAccount(box, run, alarms) {
+/** What taking the offer would change, and why. @param {import("./api.js").Offer} o @param {string} run */
+const offerParts = (o, run) => [`${count(o.values, "value", "values")} of ${o.devices} of ${count(o.suspects, "suspect", "suspects")} could be corrected between two calibrations; offered ${clock(o.offered)}, not granted by the mandate. `,
+        ...(o.spec?.intervals ?? []).map((i) => i.why_not ? `Interval ${i.interval}, not: ${i.why_not}. ` : `Interval ${i.interval}, between calibrations ${i.before} and ${i.after}: ${i.sentence}. `),
+        h("a", { href: address.rescue(run) }, "Take it, CSV")];
+
+/** @param {HTMLElement} box @param {import("./api.js").Run} run @param {import("./api.js").Alarm[]} alarms @param {import("./api.js").Offer|null} offer */
+export function drawAccount(box, run, alarms, offer) {
         const p = run.progress, c = p?.counts ?? {};
         const n = (/** @type {string} */ name) => c[name] ?? 0;
         const rows = p?.counts ? /** @type {[string, string][]} */ ([
@@ -17,7 +22,8 @@ export function drawAccount(box, run, alarms) {
         box.replaceChildren(
                 ...alarms.map((a) => h("p", { class: "alarm" }, h("strong", {}, a.sentence), a.action ? ` ${a.action}` : "")),
                 p?.why_refused ? h("p", {}, `The last request was refused: ${p.why_refused}`) : "",
-                h("dl", {}, ...rows.flatMap(([what, words]) => [h("dt", {}, what), h("dd", {}, words)])),
+                h("dl", {}, ...rows.flatMap(([what, words]) => [h("dt", {}, what), h("dd", {}, words)]),
+                        ...(offer ? [h("dt", {}, "Offered"), h("dd", { class: "offer" }, ...offerParts(offer, run.id))] : [])),
                 h("p", { class: "links" }, h("a", { href: address.parameters(run.id) }, "All values, CSV"), " ", h("a", { href: address.file(run.id) }, "Run file, SQLite"), " ",
                         run.file_sha256 ? h("span", { class: "quiet digest" }, `sealed, SHA-256 ${run.file_sha256.slice(0, 16)}…`) : h("span", { class: "quiet" }, "not sealed yet")));
 }

@@ -34,6 +34,8 @@
  * @typedef {{name: string, connected: boolean, simulated?: boolean, replayed?: boolean, separated: string, bias_off: string, axes: string,
  *            in_contact: boolean, latched: boolean, place?: string, volt_max?: number|null, station_ns?: number}} Station
  * @typedef {{id: string, cause: string, sentence: string, action: string, latched: boolean, raised: string}} Alarm
+ * @typedef {{interval: number, before: number, after: number, sentence?: string, why_not?: string}} RescueInterval
+ * @typedef {{id: string, offered: string, entry: number, suspects: number, devices: number, values: number, spec: {intervals?: RescueInterval[]}|null}} Offer
  * @typedef {{below?: string, above?: string, from_hz: number, to_hz: number, points: number, kink: number, kink_hz: number, kink_u?: number|null,
  *            kink_allowed?: number|null, share_of_allowed?: number|null, beyond: boolean, sentence: string}} Joint
  * @typedef {{bands?: {method: string, from_hz: number, to_hz: number}[], joints?: Joint[]}} Diagnosis
@@ -121,6 +123,8 @@ export const touchdowns = async (id) => (await get(`/runs/${id}/touchdowns`)).to
 export const devices = async (id) => (await get(`/runs/${id}/devices`)).devices;
 /** @param {string} id @param {string} device @returns {Promise<Parameter[]>} every attempt, the last one last */
 export const parameters = async (id, device) => (await get(`/runs/${id}/parameters.json${query({ device })}`)).parameters;
+/** @param {string} id @returns {Promise<Offer|null>} the rescue that the run offers, where it does */
+export const offer = async (id) => (await get(`/runs/${id}/evaluations`)).offer ?? null;
 /** @param {string} id @returns {Promise<Calibration[]>} in the order they were made */
 export const calibrations = async (id) => (await get(`/runs/${id}/calibrations`)).calibrations;
 /** @returns {Promise<Alarm[]>} */
@@ -156,6 +160,8 @@ export const address = {
         file: (id) => `${BASE}/runs/${id}/file`,
         /** @param {string} id */
         calibrations: (id) => `${BASE}/runs/${id}/calibrations`,
+        /** @param {string} id */
+        rescue: (id) => `${BASE}/runs/${id}/rescue.csv`,
 };
 
 /** @param {string} id @param {"pause"|"resume"} what @param {string} token @returns {Promise<string>} a sentence */

@@ -30,6 +30,7 @@ const state = {
         /** @type {Map<string, api.Parameter[]>} by device */ parameters: new Map(),
         /** @type {api.Alarm[]} */ alarms: [],
         /** @type {api.Calibration[]} */ calibrations: [],
+        /** @type {api.Offer|null} */ offer: null,
         /** @type {number|null} one number, where the calibration in force has one */ z_ohm: null,
         /** @type {import("./ribbon.js").Stretch|null} */ stretch: null,
         table: false,
@@ -203,7 +204,7 @@ function drawAll() {
         drawPicked();
         drawCalibrations(byId("calibration-body"), state.calibrations);
         if (state.run)
-                drawAccount(byId("account-body"), state.run, state.alarms);
+                drawAccount(byId("account-body"), state.run, state.alarms, state.offer);
 }
 
 /* ---- curves: the picked one at once, the others two at a time, at most OTHERS_MAX ----------------------------------------------------------------------- */
@@ -280,7 +281,7 @@ const take = async (asked, put) => {
 };
 
 function forget() {
-        Object.assign(state, { map: null, ribbon: null, touchdowns: [], devices: [], calibrations: [], stretch: null });
+        Object.assign(state, { map: null, ribbon: null, touchdowns: [], devices: [], calibrations: [], offer: null, stretch: null });
         state.parameters.clear();
         old.curves = "";
 }
@@ -310,7 +311,7 @@ async function askReaders() {
                 return;
         const { device: name } = shown();
         const asked = [take(api.ribbon(id), (b) => { state.ribbon = b; }), take(api.touchdowns(id), (t) => { state.touchdowns = t; }),
-                take(api.calibrations(id), (all) => { state.calibrations = all; state.z_ohm = all.filter((c) => c.state === "accepted").pop()?.z_ref_ohm ?? null; })];
+                take(api.offer(id), (o) => { state.offer = o; }), take(api.calibrations(id), (all) => { state.calibrations = all; state.z_ohm = all.filter((c) => c.state === "accepted").pop()?.z_ref_ohm ?? null; })];
         if (!state.devices.length)
                 asked.push(take(api.devices(id), (d) => { state.devices = d; }));
         await Promise.all(asked);

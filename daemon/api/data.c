@@ -125,17 +125,39 @@ enum code parameters_csv(struct request *q, struct reply *r, struct tp_error *er
         return CODE_OK;
 }
 
+static void offer_say(struct json_out *o, const struct offer_row *offer)
+{
+        json_open(o, "offer", '{');
+        json_text(o, "id", offer->id);
+        json_text(o, "offered", offer->made);
+        json_int(o, "entry", (int64_t)offer->entry);
+        json_int(o, "suspects", offer->suspects);
+        json_int(o, "devices", offer->devices);
+        json_int(o, "values", offer->values);
+        json_raw(o, "spec", json_or_null(offer->spec_json));
+        json_text(o, "build", offer->build);
+        json_close(o, '}');
+}
+
 enum code evaluations_get(struct request *q, struct reply *r, struct tp_error *err)
 {
         struct evaluation_row *rows = NULL;
         size_t n = 0;
         struct view *view = open_run(q, err);
+        struct offer_row offer;
+        bool has_offer = false;
         enum code code = view ? view_evaluations(view, q->arena, &rows, &n, err) : err->code;
+        if (!code)
+                code = view_offer(view, q->arena, &offer, &has_offer, err);
         view_close(view);
         if (code)
                 return code;
         struct json_out o = json_to(&r->body);
         json_open(&o, NULL, '{');
+        if (has_offer)
+                offer_say(&o, &offer);
+        else
+                json_null(&o, "offer");
         json_open(&o, "evaluations", '[');
         for (size_t i = 0; i < n; i++) {
                 json_open(&o, NULL, '{');

@@ -1,5 +1,6 @@
 /* offer.c: a rescue that the mandate did not grant, on a person's asking: the suspects of a sealed run evaluated between two calibrations.
-   The run file is never written again, so the answer is made of it each time, the same by the same build. */
+   What the run offered before it ended is stored in its file, and that is what is taken.  Where it stored none (nothing could be offered, or
+   an older build began it) the answer is made of the file, the same by the same build; the file is never written again. */
 #include "api/route.h"
 #include "run/plan_stored.h"
 #include "run/rescue_run.h"
@@ -34,10 +35,41 @@ static void row_fill(const struct recipe *recipe, const struct plan *plan, const
         snprintf(to->contact, sizeof to->contact, "good"); /* or it would not be rescued */
 }
 
-static enum code rescue(struct request *q, struct rescued *ret, struct parameter_row **ret_rows, size_t *ret_n, struct tp_error *err)
+/* The answer: the run's own offer, or what its file gives now. */
+struct taken {
+        struct offer_row offer; /* id "": made of the file */
+        struct parameter_row *rows;
+        size_t n;
+};
+
+static enum code compute(struct request *q, struct view *view, struct taken *to, struct tp_error *err)
 {
         struct recipe *recipe = NULL;
         struct plan *plan = NULL;
+        struct rescued rescued;
+        size_t at = 0;
+        enum code code = plan_stored(view, q->param[0], q->arena, &recipe, &plan, err);
+        if (!code)
+                code = rescue_run(view, recipe, plan, q->arena, &rescued, err);
+        to->rows = code ? NULL : arena_take(q->arena, (rescued.value_n + 1) * sizeof *to->rows);
+        if (!code && !to->rows)
+                code = tp_fail_memory(err);
+        if (code)
+                return code;
+        to->n = rescued.value_n;
+        to->offer.suspects = (int64_t)rescued.asked_n;
+        to->offer.devices = (int64_t)rescued.device_n;
+        to->offer.spec_json = rescued.spec_json;
+        for (size_t i = 0; i < rescued.sweep_n; i++)
+                for (size_t k = 0; rescued.sweeps[i].rows && k < rescued.sweeps[i].n; k++)
+                        row_fill(recipe, plan, &rescued.sweeps[i], &rescued.sweeps[i].rows[k], &to->rows[at++]);
+        return CODE_OK;
+}
+
+static enum code take(struct request *q, struct taken *to, struct tp_error *err)
+{
+        bool has = false;
+        *to = (struct taken){.n = 0};
         struct view *view = view_open(q->api->store, q->param[0], world_boot_ns(q->api->world) + ASK_NS, err);
         if (!view && err->code == CODE_NOT_FOUND)
                 tp_fail(err, CODE_NOT_FOUND, "there is no run %.40s; GET /api/v1/runs lists what there is", q->param[0]);
@@ -48,38 +80,29 @@ static enum code rescue(struct request *q, struct rescued *ret, struct parameter
                                "run %.26s is in hand; ask again when it has ended, or grant mandate.rescue_suspects in the recipe",
                                q->param[0]);
         if (!code)
-                code = plan_stored(view, q->param[0], q->arena, &recipe, &plan, err);
+                code = view_offer(view, q->arena, &to->offer, &has, err);
         if (!code)
-                code = rescue_run(view, recipe, plan, q->arena, ret, err);
+                code = has ? view_offer_parameters(view, q->arena, &to->rows, &to->n, err) : compute(q, view, to, err);
         view_close(view);
-        size_t n = 0, at = 0;
-        for (size_t i = 0; !code && i < ret->sweep_n; i++)
-                n += ret->sweeps[i].n;
-        struct parameter_row *rows = code ? NULL : arena_take(q->arena, (n + 1) * sizeof *rows);
-        if (!code && !rows)
-                code = tp_fail_memory(err);
-        for (size_t i = 0; !code && i < ret->sweep_n; i++)
-                for (size_t k = 0; k < ret->sweeps[i].n; k++)
-                        row_fill(recipe, plan, &ret->sweeps[i], &ret->sweeps[i].rows[k], &rows[at++]);
-        *ret_rows = rows;
-        *ret_n = n;
         return code;
 }
 
 enum code rescue_json(struct request *q, struct reply *r, struct tp_error *err)
 {
-        struct rescued rescued;
-        struct parameter_row *rows = NULL;
-        size_t n = 0;
-        enum code code = rescue(q, &rescued, &rows, &n, err);
+        struct taken taken;
+        enum code code = take(q, &taken, err);
         if (code)
                 return code;
         struct json_out o = json_to(&r->body);
         json_open(&o, NULL, '{');
-        json_int(&o, "suspects", (int64_t)rescued.asked_n);
-        json_int(&o, "rescued", (int64_t)rescued.device_n);
-        json_raw(&o, "spec", rescued.spec_json);
-        parameters_say(&o, rows, n);
+        json_int(&o, "suspects", taken.offer.suspects);
+        json_int(&o, "rescued", taken.offer.devices);
+        if (taken.offer.id[0])
+                json_text(&o, "offered", taken.offer.made);
+        else
+                json_null(&o, "offered");
+        json_raw(&o, "spec", taken.offer.spec_json);
+        parameters_say(&o, taken.rows, taken.n);
         json_close(&o, '}');
         reply_json(r, 200);
         return CODE_OK;
@@ -87,12 +110,10 @@ enum code rescue_json(struct request *q, struct reply *r, struct tp_error *err)
 
 enum code rescue_csv(struct request *q, struct reply *r, struct tp_error *err)
 {
-        struct rescued rescued;
-        struct parameter_row *rows = NULL;
-        size_t n = 0;
-        enum code code = rescue(q, &rescued, &rows, &n, err);
+        struct taken taken;
+        enum code code = take(q, &taken, err);
         if (!code)
-                code = parameters_table(q->param[0], rows, n, &r->body, err);
+                code = parameters_table(q->param[0], taken.rows, taken.n, &r->body, err);
         if (code)
                 return code;
         snprintf(r->save_as, sizeof r->save_as, "%.26s.rescued.csv", q->param[0]);

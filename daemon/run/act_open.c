@@ -23,9 +23,11 @@ void act_forget(struct runner *r)
                 arena_free(r->typical[i].arena);
         arena_free(r->raised.arena);
         job_free(r->job);
+        job_free(r->offer);
         arena_free(r->arena);
         r->calibration_n = 0;
-        r->job = NULL;
+        r->job = r->offer = NULL;
+        r->offered_n = 0;
         r->arena = NULL;
         r->recipe = NULL;
         r->plan = NULL;

@@ -1,6 +1,7 @@
-/* act_rescue.c: before a run ends, its suspects of drifted intervals are evaluated once more between two calibrations, if the mandate says
-   so. A second evaluation beside the first; the evidence, and so every decision, still calls them suspect.  It is made of what is on disk,
-   so a restart makes the same again. */
+/* act_rescue.c: before a run ends, its suspects of drifted intervals are evaluated once more between two calibrations.
+ * Granted     by the mandate: a second evaluation beside the first; the evidence, and so every decision, still calls them suspect.
+ * Offered     else: the same, stored apart from what counts, with a note in the journal, in one transaction; a person may take it.
+ * Restart     it is made of what is on disk, so it is made again; an offer whose note the journal has is not. */
 #include "run/runner_own.h"
 #include <stdio.h>
 #include <string.h>
@@ -18,6 +19,8 @@ size_t rescue_count(const struct runner *r)
 size_t rescue_offered(const struct runner *r)
 {
         size_t n = 0;
+        if (r->e->offered || r->e->finished || (r->rescue_asked && !r->rescuing && !r->offer)) /* it was found out */
+                return r->offered_n;
         for (size_t i = 0; !r->recipe->mandate.rescue_suspects && i < r->plan->visit_n; i++) {
                 const struct touch_seen *t = evidence_touch(r->e, r->plan->visits[i]);
                 bool may = t && t->interval > 0 && t->trust_why == TRUST_WHY_CHECK_FAILED && trust_but_interval(r->plan, t) == TRUST_PROVEN;
@@ -39,7 +42,7 @@ static bool has_drifted(const struct runner *r)
 
 bool rescue_goes_on(struct runner *r)
 {
-        if (r->rescue_asked || !r->recipe->mandate.rescue_suspects || !has_drifted(r))
+        if (r->rescue_asked || r->e->offered || !has_drifted(r))
                 return r->rescuing;
         struct job *job = job_new(r->world, r->store, r->loop, JOB_RESCUE, r->run);
         r->rescue_asked = true;
@@ -63,6 +66,53 @@ static void take_answers(struct runner *r, const struct rescued *from)
         }
 }
 
+/* The numbers wait for their note, which goes to disk before the next step. */
+static void offer(struct runner *r, struct job *take)
+{
+        const struct rescued *of = &take->rescued;
+        struct note note = {.note = NOTE_RESCUE_OFFERED};
+        if (take->code || !of->device_n) {
+                job_free(take);
+                return;
+        }
+        snprintf(note.why, sizeof note.why, "%zu values of %zu of %zu suspects, corrected between two calibrations; not granted",
+                 of->value_n, of->device_n, of->asked_n);
+        r->offer = take;
+        runner_note(r, &note);
+}
+
+void rescue_add_offer(struct runner *r, struct work *work)
+{
+        const struct rescued *of = r->offer ? &r->offer->rescued : NULL;
+        struct fact *f = of ? work_add(work, FACT_OFFER) : NULL;
+        char id[27];
+        if (!f)
+                return;
+        ulid_make(r->world, &r->ulids, id);
+        f->of.offer.id = work_text(work, "%s", id);
+        f->of.offer.entry = r->pending.seq;
+        f->of.offer.suspects = (int64_t)of->asked_n;
+        f->of.offer.devices = (int64_t)of->device_n;
+        f->of.offer.numbers = (int64_t)of->value_n;
+        f->of.offer.spec_json = work_text(work, "%s", of->spec_json);
+        f->of.offer.build = r->build;
+        rescue_facts(work, of, EVALUATION_OFFERED, id, r->build);
+        log_event(r->log, LOG_INFO, "rescue.offered", "run=%s devices=%zu values=%zu spec=%s", r->run, of->device_n, of->value_n,
+                  of->spec_json);
+        r->offered_n = of->device_n;
+        job_free(r->offer); /* facts keep copies */
+        r->offer = NULL;
+}
+
+enum code rescue_resume(struct runner *r, struct view *view, struct tp_error *err)
+{
+        struct offer_row row;
+        bool has = false;
+        enum code code = r->e->offered ? view_offer(view, r->arena, &row, &has, err) : CODE_OK;
+        r->offered_n = has ? (size_t)row.devices : 0;
+        return code;
+}
+
 void rescue_done(struct runner *r, struct job *take)
 {
         if (!r->active || strcmp(take->run, r->run) != 0) {
@@ -73,6 +123,10 @@ void rescue_done(struct runner *r, struct job *take)
         r->changed = r->map_changed = true;
         if (take->code)
                 log_event(r->log, LOG_ERROR, "rescue.failed", "run=%s msg=\"%s\"", r->run, take->err.text);
+        if (!r->recipe->mandate.rescue_suspects) {
+                offer(r, take);
+                return;
+        }
         char id[27];
         struct work *work = take->code || !take->rescued.asked_n ? NULL : work_new(r->run);
         ulid_make(r->world, &r->ulids, id);

@@ -89,7 +89,7 @@ static enum code take_over(struct runner *r, struct view *view, struct tp_error 
                 code = replay(r, view, err);
         if (!code)
                 code = load_calibrations(r, view, err);
-        return code;
+        return code ? code : rescue_resume(r, view, err);
 }
 
 /* Ledger rows whose intention never reached the journal: the touch was counted, the motion is impossible by order, so it is given back. */

@@ -13,8 +13,9 @@
 
 const char *const contact_words[] = {"unknown", "good", "doubtful", "absent", NULL};
 const char *const know_words[] = {"unknown", "believed", "known", NULL};
-const char *const note_words[] = {"none",   "run_started",  "boot",     "station_boot", "station_event", "compensate", "pause",
-                                  "resume", "finish_early", "skip_die", "stop",         "intervention",  "cleared",    NULL};
+const char *const note_words[] = {"none",       "run_started",  "boot",    "station_boot",   "station_event",
+                                  "compensate", "pause",        "resume",  "finish_early",   "skip_die",
+                                  "stop",       "intervention", "cleared", "rescue_offered", NULL};
 const char *const cause_words[] = {"unknown", "none", "delay", "loss", "contact", "placement", "wear", "bad_touch", NULL};
 _Static_assert(sizeof note_words / sizeof note_words[0] == NOTE_KIND_COUNT + 1, "each kind of note has a word");
 _Static_assert(sizeof contact_words / sizeof contact_words[0] == CONTACT_ABSENT + 2, "each grade has a word");

@@ -22,6 +22,7 @@ enum note_kind {
         NOTE_STOP /* daemon asked to stop: park */,
         NOTE_INTERVENTION,
         NOTE_CLEARED /* a person cleared a latch */,
+        NOTE_RESCUE_OFFERED /* suspects could be evaluated between two calibrations, which the mandate does not grant; once */,
         NOTE_KIND_COUNT
 };
 extern const char *const note_words[];

@@ -136,7 +136,7 @@ struct evidence {
         struct step_args open_args;
         uint64_t last_step;  /* the step that was closed last; its touch may still be given back by NOTE_COMPENSATE … */
         int32_t last_target; /* … if it spent one: 1 + target */
-        int32_t unused;
+        int32_t offered;     /* NOTE_RESCUE_OFFERED seen */
         /* the station */
         struct state_read state;
         int32_t not_latched; /* 1: the last state read says so */

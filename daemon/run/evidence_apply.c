@@ -187,6 +187,9 @@ static void take_note(struct evidence *e, const struct plan *plan, const struct 
                 e->inventory = 0;
                 person_goes_on(e, plan);
                 break;
+        case NOTE_RESCUE_OFFERED: /* changes no decision; known here so that it is never said twice */
+                e->offered = 1;
+                break;
         }
 }
 
@@ -240,6 +243,8 @@ static enum code entry_check(const struct evidence *e, const struct plan *plan, 
         case PHASE_NOTE:
                 if (entry->body.note.note <= NOTE_NONE || entry->body.note.note >= NOTE_KIND_COUNT)
                         return refuse(entry, "its kind of note is none", err);
+                if (entry->body.note.note == NOTE_RESCUE_OFFERED && e->offered)
+                        return refuse(entry, "a rescue is offered twice", err);
                 return CODE_OK;
         case PHASE_UNKNOWN:
                 break;

@@ -437,6 +437,8 @@ void journal_note(struct runner *r, const struct note *note)
                 add_ledger(r, work, &r->step, -1, "the station never moved");
         if (touch_was_cut(r))
                 add_touchdown_done(r, work, note->note == NOTE_COMPENSATE ? "not done" : "interrupted");
+        if (note->note == NOTE_RESCUE_OFFERED)
+                rescue_add_offer(r, work);
         add_intervals(r, work, 0);
         add_trust(r, work);
         struct fact *event = work_add(work, FACT_EVENT);

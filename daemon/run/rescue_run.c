@@ -341,6 +341,8 @@ static enum code all_rescue(struct bed *b, struct rescued *ret, struct tp_error 
                 if (d->is_suspect && b->ways[d->interval - 1])
                         code = device_rescue(b, at, ret, err);
         }
+        for (size_t i = 0; !code && i < ret->sweep_n; i++)
+                ret->value_n += ret->sweeps[i].rows ? ret->sweeps[i].n : 0;
         return code ? code : spec_write(b, ret, err);
 }
 
@@ -361,7 +363,7 @@ enum code rescue_run(struct view *view, const struct recipe *recipe, const struc
 
 void rescue_facts(struct work *work, const struct rescued *from, int64_t evaluation, const char *id, const char *build)
 {
-        struct fact *f = work_add(work, FACT_EVALUATION);
+        struct fact *f = evaluation == EVALUATION_OFFERED ? NULL : work_add(work, FACT_EVALUATION);
         if (f) {
                 f->of.evaluation.n = evaluation;
                 f->of.evaluation.id = work_text(work, "%s", id);

@@ -16,11 +16,12 @@ struct rescued_sweep {
 struct rescued {
         struct rescued_sweep *sweeps;
         size_t sweep_n, device_n, asked_n; /* devices rescued, of so many suspects of drifted intervals */
+        size_t value_n;                    /* rows of all sweeps */
         const char *spec_json;             /* {"by":"rescue","intervals":[…]}: which, between which calibrations, or why not */
 };
 /* plan and recipe are the run's own.  What cannot be rescued stays out, and spec_json says why. */
 enum code rescue_run(struct view *, const struct recipe *, const struct plan *, struct arena *, struct rescued *ret, struct tp_error *);
-/* The evaluation, its trust and its parameters as facts. */
+/* The evaluation, its trust and its parameters as facts; of EVALUATION_OFFERED its trust and parameters alone. */
 void rescue_facts(struct work *, const struct rescued *, int64_t evaluation, const char *id, const char *build);
 
 #endif

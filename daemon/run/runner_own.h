@@ -90,6 +90,8 @@ struct runner {
         struct interval_drift *drift;            /* by interval: what its checks saw, by the journal */
         const char **rescued;                    /* by target: why its trust is `rescued`; NULL: it is not */
         bool rescuing, rescue_asked;
+        struct job *offer;         /* a rescue that the mandate does not grant, until its note is on disk */
+        size_t offered_n;          /* devices of the offer that is on disk */
         bool valuing, last_values; /* nothing more comes that values could wait for */
         unsigned jobs_out;         /* jobs that have not come back */
         char why_wait[200], why_refused[400];
@@ -164,6 +166,8 @@ enum code value_resume(struct runner *, struct tp_error *);
 bool rescue_goes_on(
         struct runner *); /* begins it once, when the mandate lets suspects be rescued; false when there is nothing to wait for */
 void rescue_done(struct runner *, struct job *take);
+void rescue_add_offer(struct runner *, struct work *); /* what the pending note NOTE_RESCUE_OFFERED offers, as facts beside it */
+enum code rescue_resume(struct runner *, struct view *, struct tp_error *);
 size_t rescue_count(const struct runner *);   /* devices whose trust is `rescued` */
 size_t rescue_offered(const struct runner *); /* that could probably be, and the mandate does not say so */
 /* act_show.c */

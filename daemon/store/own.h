@@ -98,7 +98,7 @@ apply_fn catalogue_document, catalogue_wafer, catalogue_thing, catalogue_ledger,
         catalogue_command_done, catalogue_audit, catalogue_alarm, catalogue_alarm_clear, catalogue_token, catalogue_epoch;
 apply_fn run_document, run_run_new, run_run_state, run_seal, run_boot, run_entry, run_device, run_axis, run_touchdown, run_touchdown_done,
         run_sweep, run_calibration, run_calibration_state, run_check, run_interval_open, run_interval_close, run_trust, run_evaluation,
-        run_evaluation_trust, run_parameter, run_map;
+        run_evaluation_trust, run_parameter, run_offer, run_map;
 apply_fn index_run_new, index_run_state, index_map, index_event;
 /* Whether the work's entries are in the journal already (a repeated delivery). */
 enum code work_is_duplicate(struct apply *, bool *ret, struct tp_error *);

@@ -120,7 +120,7 @@ enum code slot_open(struct store *s, const char *run, int64_t number, const char
                 code = tp_fail(err, CODE_TOO_NEW,
                                "%s (%s) has schema version %" PRId64 ", this build (%s) knows versions up to %d; start the newer build",
                                slot->name, path, version, s->build, schema_version("run"));
-        if (!code && version < schema_version("run"))
+        if (!code && version == 0) /* an older one goes on as it was begun: a run file is never migrated */
                 code = tp_fail(err, CODE_STATE, "%s (%s): has no schema: its creation was cut off", slot->name, path);
         if (!code)
                 code = db_int(&slot->db, &closed, 0, err, "SELECT closed_us FROM run", "");

@@ -47,10 +47,12 @@ enum fact_kind {
         FACT_EVALUATION,
         FACT_EVALUATION_TRUST,
         FACT_PARAMETER,
+        FACT_OFFER,
         FACT_MAP,
         FACT_EVENT,
         FACT_KIND_COUNT
 };
+enum { EVALUATION_OFFERED = 0 }; /* of facts: trust and parameters of an offer, which lie apart from those of evaluations (1 …) */
 struct trace_fact {
         char name[16];
         const char *dtype;
@@ -223,6 +225,11 @@ struct fact {
                         size_t n;
                         bool replaces; /* what was said of the same sweep before, with less known; else the first stays */
                 } parameter;
+                struct {
+                        const char *id, *spec_json, *build;
+                        uint64_t entry; /* the note that offers it */
+                        int64_t suspects, devices, numbers;
+                } offer;
                 struct {
                         const char *state, *counts_json, *map_json;
                         const char *lot, *wafer;

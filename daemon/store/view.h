@@ -83,6 +83,15 @@ struct evaluation_row {
         const char *spec_json;
 };
 enum code view_evaluations(struct view *, struct arena *, struct evaluation_row **ret, size_t *ret_n, struct tp_error *);
+/* The evaluation that the run offers a person to take; at most one. */
+struct offer_row {
+        char id[27], made[32];
+        uint64_t entry;                    /* seq of the note that offers it */
+        int64_t suspects, devices, values; /* devices that only a drifted interval stands against; those that it changes; their numbers */
+        const char *spec_json, *build;
+};
+enum code view_offer(struct view *, struct arena *, struct offer_row *ret, bool *ret_has, struct tp_error *);
+enum code view_offer_parameters(struct view *, struct arena *, struct parameter_row **ret, size_t *ret_n, struct tp_error *); /* of it */
 struct touchdown_row {
         int64_t id;
         int die_x, die_y;

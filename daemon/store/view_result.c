@@ -102,6 +102,25 @@ enum code view_parameters(struct view *v, const char *device, const char *quanti
         return code;
 }
 
+enum code view_offer_parameters(struct view *v, struct arena *a, struct parameter_row **ret, size_t *ret_n, struct tp_error *err)
+{
+        sqlite3_stmt *q = NULL;
+        void *at = NULL;
+        enum code code = view_file(v, err);
+        if (!code)
+                code = db_ask(
+                        &v->file, &q, err,
+                        "SELECT "
+                        "sweep,touchdown,die_x,die_y,device,quantity,unit,plane,verdict,trust,coalesce(contact,'unknown'),freq_hz,value,"
+                        "u95,reason,trust_reason,budget,attempt,0 FROM v_offer ORDER BY sweep,quantity,freq_hz",
+                        "");
+        if (!code)
+                code = all_rows(v, q, a, sizeof **ret, parameter_each, &at, ret_n, err);
+        if (!code)
+                *ret = at;
+        return code;
+}
+
 static enum code evaluation_each(sqlite3_stmt *q, struct arena *a, void *row, struct tp_error *err)
 {
         struct evaluation_row *r = row;

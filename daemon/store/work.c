@@ -89,6 +89,7 @@ const struct fact_row fact_rows[FACT_KIND_COUNT] = {
         [FACT_EVALUATION] = {"evaluation", NULL, run_evaluation, NULL},
         [FACT_EVALUATION_TRUST] = {"trust of an evaluation", NULL, run_evaluation_trust, NULL},
         [FACT_PARAMETER] = {"parameters", NULL, run_parameter, NULL},
+        [FACT_OFFER] = {"offer", NULL, run_offer, NULL},
         [FACT_MAP] = {"map", NULL, run_map, index_map},
         [FACT_EVENT] = {"event", NULL, NULL, index_event},
 };

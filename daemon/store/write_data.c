@@ -117,10 +117,35 @@ enum code run_evaluation(struct apply *a, const struct fact *f, struct tp_error 
                       a->now_us);
 }
 
+/* A run that an older build began has no tables for an offer: its note in the journal says it alone, and who takes it has it computed. */
+static enum code offer_has_room(struct db *db, bool *ret, struct tp_error *err)
+{
+        int64_t n = 0;
+        enum code code = db_int(db, &n, 0, err, "SELECT count(*) FROM sqlite_schema WHERE name='offer'", "");
+        *ret = n > 0;
+        return code;
+}
+
+enum code run_offer(struct apply *a, const struct fact *f, struct tp_error *err)
+{
+        bool has_room = false;
+        enum code code = offer_has_room(&a->slot->db, &has_room, err);
+        return code || !has_room ? code
+                                 : db_run(&a->slot->db, err, "INSERT INTO offer VALUES(0,?,?,?,?,?,?,?,?)", "tiiiiTTi", f->of.offer.id,
+                                          (int64_t)f->of.offer.entry, f->of.offer.suspects, f->of.offer.devices, f->of.offer.numbers,
+                                          f->of.offer.spec_json, f->of.offer.build ? f->of.offer.build : a->s->build, a->now_us);
+}
+
 enum code run_evaluation_trust(struct apply *a, const struct fact *f, struct tp_error *err)
 {
-        return db_run(&a->slot->db, err, "INSERT INTO evaluation_trust VALUES(?,?,?,?) ON CONFLICT DO NOTHING", "iitT",
-                      f->of.evaluation_trust.evaluation, f->of.evaluation_trust.touchdown, f->of.evaluation_trust.trust,
+        bool has_room = true, offered = f->of.evaluation_trust.evaluation == EVALUATION_OFFERED;
+        enum code code = offered ? offer_has_room(&a->slot->db, &has_room, err) : CODE_OK;
+        if (code || !has_room)
+                return code;
+        return db_run(&a->slot->db, err,
+                      offered ? "INSERT INTO offer_trust VALUES(?,?,?,?) ON CONFLICT DO NOTHING"
+                              : "INSERT INTO evaluation_trust VALUES(?,?,?,?) ON CONFLICT DO NOTHING",
+                      "iitT", f->of.evaluation_trust.evaluation, f->of.evaluation_trust.touchdown, f->of.evaluation_trust.trust,
                       f->of.evaluation_trust.reason);
 }
 
@@ -129,8 +154,9 @@ enum code run_evaluation_trust(struct apply *a, const struct fact *f, struct tp_
 enum code run_parameter(struct apply *a, const struct fact *f, struct tp_error *err)
 {
         struct db *db = &a->slot->db;
-        enum code code = CODE_OK;
-        for (size_t i = 0; i < f->of.parameter.n && !code; i++) {
+        bool has_room = true, offered = f->of.parameter.evaluation == EVALUATION_OFFERED;
+        enum code code = offered ? offer_has_room(db, &has_room, err) : CODE_OK;
+        for (size_t i = 0; i < f->of.parameter.n && !code && has_room; i++) {
                 const struct parameter_fact *p = &f->of.parameter.rows[i];
                 code = db_run(db, err, "INSERT INTO quantity(name,unit,plane) VALUES(?,?,?) ON CONFLICT DO NOTHING", "ttt", p->quantity,
                               p->unit, p->plane);
@@ -140,7 +166,9 @@ enum code run_parameter(struct apply *a, const struct fact *f, struct tp_error *
                 const char *reason = p->reason[0] ? p->reason : p->has_value && p->value == p->value ? NULL : "not resolvable";
                 const double nan = __builtin_nan("");
                 code = db_run(db, err,
-                              f->of.parameter.replaces
+                              offered ? "INSERT INTO offer_parameter SELECT ?,id,?,?,?,?,?,?,?,?,? FROM quantity WHERE name=? AND "
+                                        "unit=? AND plane=? ON CONFLICT DO NOTHING"
+                              : f->of.parameter.replaces
                                       ? "INSERT INTO parameter SELECT ?,id,?,?,?,?,?,?,?,?,? FROM quantity WHERE name=? AND "
                                         "unit=? AND plane=? ON CONFLICT DO UPDATE SET value=excluded.value,u95=excluded.u95,"
                                         "lo_hz=excluded.lo_hz,hi_hz=excluded.hi_hz,verdict=excluded.verdict,"

@@ -166,6 +166,22 @@ for (const [colorScheme, width] of [["light", 1440], ["dark", 390]])
                 assert.deepEqual(await violations(page), []);
         });
 
+journey("a rescue that the run offers is told with its numbers and can be taken; without one nothing is said", { before: (page) => page.route(/\/evaluations$/, (r) => r.fulfill({ status: 200, contentType: "application/json", body: JSON.stringify({
+        evaluations: [], offer: { id: "O", offered: "2026-03-01T04:10:00Z", entry: 510, suspects: 18, devices: 16, values: 24, build: "b", spec: { by: "rescue", intervals: [{ interval: 1, before: 1, after: 2, sentence: "port 2 moved by 74 fs" },
+                { interval: 3, before: 2, after: 0, why_not: "no calibration was accepted after it" }] } } }) })) }, async (page) => {
+        await settled(page);
+        await page.waitForSelector("#account .offer");
+        assert.match(await text(page, "#account .offer"), /^24 values of 16 of 18 suspects could be corrected between two calibrations; offered .+, not granted by the mandate\. Interval 1, between calibrations 1 and 2: port 2 moved by 74 fs\. Interval 3, not: no calibration was accepted after it\. Take it, CSV$/);
+        assert.equal(await page.locator("#account .offer a").getAttribute("href"), `api/v1/runs/${run.id}/rescue.csv`);
+        assert.deepEqual(await violations(page), []);
+        await page.unroute(/\/evaluations$/);
+        await page.reload();
+        await settled(page);
+        await page.waitForSelector("#account dl dd");
+        const real = (await (await fetch(`${BASE}/api/v1/runs/${run.id}/evaluations`)).json()).offer;
+        assert.equal(await page.locator("#account .offer").count(), real ? 1 : 0, "as the daemon says of this night");
+});
+
 /** One die may lie open by itself; its halo is laid aside for the reading of pixels by picking none. */
 async function unpick(page) {
         await page.evaluate(() => document.querySelectorAll(".die.picked").forEach((die) => die.classList.remove("picked")));

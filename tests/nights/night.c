@@ -348,11 +348,13 @@ void night_run(const struct night_plan *plan, struct night_end *ret)
         n->faults_left = plan->kill_at_seq ? 0 : 2 + (unsigned)(sim_random(n->sim) % 6);
         n->next_fault_ns = world_boot_ns(n->w) + 3 * NS_PER_S + (int64_t)(share(n) * 150e9);
         sim_disk(n->sim)->sync_lies = plan->sync_lies;
+        sim_disk(n->sim)->sync_hangs_at = (int64_t)plan->cut_at_sync;
+        sim_disk(n->sim)->hang_ns = 4 * NS_PER_S;
         put_scenario(n);
         put(n, "/demo/tiny.json", plan->recipe, plan->recipe_n);
         put(n, "/demo/recipe.json", plan->recipe, plan->recipe_n);
         int64_t begun = world_boot_ns(n->w);
-        bool killed_at_seq = false;
+        bool killed_at_seq = false, cut = false;
         while (!ret->why[0] && world_boot_ns(n->w) - begun < LIMIT_NS) {
                 restart_what_died(n);
                 look(n, state, &seq);
@@ -363,6 +365,13 @@ void night_run(const struct night_plan *plan, struct night_end *ret)
                                 break;
                         if (n->run[0] && strcmp(state, "none") == 0)
                                 night_fail(n, "the run was not taken over after a restart");
+                }
+                if (plan->cut_at_sync && !cut && (uint64_t)sim_syncs(n->sim) >= plan->cut_at_sync) { /* it hangs, on its way to the disk */
+                        cut = true;
+                        if (plan->cut_at_sync % 2)
+                                kill_daemon(n);
+                        else
+                                power_cut(n);
                 }
                 if (plan->kill_at_seq && !killed_at_seq && seq >= plan->kill_at_seq) {
                         killed_at_seq = true;

@@ -14,6 +14,7 @@ struct night_plan {
         bool contacts, instruments, drift;          /* inside the simulated station */
         bool kill_daemon, kill_station, power, net; /* from outside */
         bool sync_fails, sync_hangs, sync_lies, disk_full;
+        uint64_t cut_at_sync; /* in this sync of the whole night the daemon is killed (odd), or the power goes (even); 0: no */
         uint64_t kill_at_seq; /* kill the daemon when the journal reaches this entry, 0: no */
         bool commands;        /* pause, resume, skip a die, finish early */
         bool loud;
@@ -25,6 +26,7 @@ struct night_end {
         char why[300];    /* "" when all is well */
         uint64_t persons; /* how often a person had to be asked */
         uint64_t entries, starts_daemon, starts_station, power_cuts, kills, syncs, switches;
+        uint64_t offers;          /* rescues offered to a person */
         uint64_t checks, as_seen; /* checks judged once more from the file; values whose drift counts as both checks saw it */
         uint64_t sweeps, touches, measured, proven, suspect, no_contact, lost_sweeps;
         double station_s, virtual_s;
@@ -38,5 +40,9 @@ struct view;
 struct entry;
 void judge_checks(struct view *, const char *run, const struct entry *, size_t n, uint64_t *ret_checks, uint64_t *ret_as_seen,
                   char why[300]);
+
+/* judge_offer.c: where the mandate does not grant a rescue and the whole file allows one, it is offered once: one note in the journal, one offer in
+   the file, with the numbers that the file gives anew, bit for bit; elsewhere none. */
+void judge_offer(struct view *, const char *run, const struct entry *, size_t n, uint64_t *ret_offers, char why[300]);
 
 #endif

@@ -1,5 +1,5 @@
 /* nights.c: many seeds, each drawing its own mix of faults; a failure prints the command that repeats it.
-   nights [--first N] [--seeds N] [--twice] [--only WORD] [--control WORD] [--loud] RECIPE SCENARIO */
+   nights [--first N] [--seeds N] [--twice] [--only WORD] [--last] [--control WORD] [--loud] RECIPE SCENARIO */
 #include "tests/nights/night.h"
 #include <getopt.h>
 #include <stdio.h>
@@ -63,10 +63,11 @@ int main(int argc, char **argv)
 {
         static const struct option options[] = {{"first", 1, NULL, 'f'},   {"seeds", 1, NULL, 's'}, {"twice", 0, NULL, 't'},
                                                 {"only", 1, NULL, 'o'},    {"loud", 0, NULL, 'l'},  {"export", 1, NULL, 'e'},
-                                                {"control", 1, NULL, 'c'}, {NULL, 0, NULL, 0}};
+                                                {"control", 1, NULL, 'c'}, {"last", 0, NULL, 'k'},  {NULL, 0, NULL, 0}};
         uint64_t first = 1, seeds = 50, failed = 0, latched = 0, entries = 0, sweeps = 0, deaths = 0, cuts = 0, persons = 0, checks = 0,
-                 as_seen = 0;
+                 as_seen = 0, offers = 0;
         bool twice = false, loud = false;
+        bool last = false; /* each seed's night once whole, then cut off in one of its last syncs: the n-th last one with the n-th seed */
         const char *only = NULL, *control = NULL;
         struct night_plan plan = {0};
         for (int c; (c = getopt_long(argc, argv, "", options, NULL)) != -1;)
@@ -89,6 +90,9 @@ int main(int argc, char **argv)
                 case 'e':
                         plan.export_dir = optarg;
                         break;
+                case 'k':
+                        last = true;
+                        break;
                 case 'c':
                         control = optarg;
                         break;
@@ -96,8 +100,8 @@ int main(int argc, char **argv)
                         return 2;
                 }
         if (argc - optind != 2) {
-                fprintf(stderr,
-                        "usage: nights [--first N] [--seeds N] [--twice] [--only CLASS] [--control lies] [--loud] RECIPE SCENARIO\n");
+                fprintf(stderr, "usage: nights [--first N] [--seeds N] [--twice] [--only CLASS] [--last] [--control lies] [--loud] "
+                                "RECIPE SCENARIO\n");
                 return 2;
         }
         plan.loud = loud;
@@ -110,6 +114,11 @@ int main(int argc, char **argv)
                 plan.seed = seed;
                 plan.kill_at_seq = 0;
                 draw_faults(&plan, only);
+                plan.cut_at_sync = 0;
+                if (last) {
+                        night_run(&plan, &end);
+                        plan.cut_at_sync = end.syncs > seed - first ? end.syncs - (seed - first) : 1;
+                }
                 if (control && strcmp(control, "lies") == 0)
                         plan.power = plan.sync_lies = true;
                 night_run(&plan, &end);
@@ -132,6 +141,7 @@ int main(int argc, char **argv)
                 sweeps += end.sweeps;
                 checks += end.checks;
                 as_seen += end.as_seen;
+                offers += end.offers;
                 deaths += end.kills;
                 cuts += end.power_cuts;
                 persons += end.persons;
@@ -143,8 +153,8 @@ int main(int argc, char **argv)
                only ? " of " : "", only ? only : "", (unsigned long long)entries, (unsigned long long)sweeps, (unsigned long long)deaths,
                (unsigned long long)cuts, (unsigned long long)persons, (unsigned long long)latched,
                (double)seeds * (twice ? 2 : 1) / s * 60);
-        printf("  %llu checks judged once more from their files, %llu values with drift as both checks saw it\n",
-               (unsigned long long)checks, (unsigned long long)as_seen);
+        printf("  %llu checks judged once more from their files, %llu values with drift as both checks saw it; %llu rescues offered\n",
+               (unsigned long long)checks, (unsigned long long)as_seen, (unsigned long long)offers);
         printf("%llu passed, %llu failed\n", (unsigned long long)(seeds - failed), (unsigned long long)failed);
         free((void *)(uintptr_t)plan.recipe);
         free((void *)(uintptr_t)plan.scenario);

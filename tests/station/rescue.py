@@ -52,17 +52,28 @@ def main():
             counts, sentence = (json.loads(get(""))["progress"][k] for k in ("counts", "sentence"))
             check(counts["rescued"] == 0 and counts["suspect"] > 0 and counts["rescue_offered"] == counts["suspect"] and "tipplane evaluate" in sentence,
                   "without the mandate %(suspect)d suspects stay suspect, and the last sentence offers a rescue" % counts)
-            check([e["n"] for e in json.loads(get("/evaluations"))["evaluations"]] == [1], "the run has its own evaluation alone")
+            said = json.loads(get("/evaluations"))
+            check([e["n"] for e in said["evaluations"]] == [1], "the run has its own evaluation alone")
+            offer, notes = said["offer"], [e for e in json.loads(get("/journal?phase=note"))["entries"] if e["body"]["note"] == "rescue_offered"]
+            check(len(notes) == 1 and notes[0]["seq"] == offer["entry"] and offer["devices"] == offer["suspects"] == counts["suspect"], "and one offer, with its note in the journal: " + notes[0]["body"]["why"])
             before = get("/parameters.csv")
             offered = json.loads(get("/rescue.json"))
             check(offered["rescued"] == offered["suspects"] == counts["suspect"] and "port 2 by 7" in offered["spec"]["intervals"][0]["sentence"],
                   "asked for, all are rescued: " + offered["spec"]["intervals"][0]["sentence"])
             check(all(r["trust"] == "rescued" for r in offered["parameters"]) and len(offered["parameters"]) > 0, "none of them is proven")
             check(get("/parameters.csv") == before, "and nothing stored has changed")
+            check(offered["offered"] == offer["offered"] and offered["spec"] == offer["spec"] and len(offered["parameters"]) == offer["values"], "what is taken is what was offered at " + offer["offered"])
+            with open(os.path.join(folder, "copy.run"), "wb") as f:
+                f.write(get("/file"))
+            with sqlite3.connect(os.path.join(folder, "copy.run")) as db:
+                stored = db.execute("SELECT sweep,quantity,freq_hz,value,u95,verdict,trust FROM v_offer ORDER BY 1,2,3").fetchall()
+            check(stored == [tuple(r[k] for k in ("sweep", "quantity", "freq_hz", "value", "u95", "verdict", "trust")) for r in offered["parameters"]], "its %d numbers lie in the run's file, bit for bit" % len(stored))
             token = os.path.join(folder, "offered/data/token")
             cli = [os.path.join(build, "tipplane"), "evaluate", run, "--to", os.path.join(folder, "out.csv"), "--address", "http://127.0.0.1:%d" % p.port, "--token-file", token]
             said = subprocess.run(cli, capture_output=True, text=True)
-            check(said.returncode == 0 and "suspects rescued" in said.stdout and "between calibrations 1 and 2" in said.stdout, "tipplane evaluate says so: " + said.stdout.split("\n")[0])
+            show = subprocess.run([cli[0], "run", "show", run] + cli[5:], capture_output=True, text=True).stdout
+            check("Offered      %(values)d values of %(devices)d of %(suspects)d suspects" % offer in show and "to take it: tipplane evaluate " + run in show, "tipplane run show tells it: " + show[show.find("Offered"):].split("\n")[0], )
+            check(said.returncode == 0 and "as the run offered at " + offer["offered"] in said.stdout and "suspects rescued" in said.stdout and "between calibrations 1 and 2" in said.stdout, "tipplane evaluate says so: " + said.stdout.split("\n")[0])
             with open(os.path.join(folder, "out.csv"), newline="") as f:
                 by_hand = rows_of(f.read())
         finally:
@@ -71,6 +82,7 @@ def main():
         try:
             get = lambda what: p.call("GET", API + "/runs/%s%s" % (run, what))[2]
             progress = json.loads(get(""))["progress"]
+            check(json.loads(get("/evaluations"))["offer"] is None, "with the mandate nothing is offered")
             check(progress["counts"]["suspect"] == 0 and progress["counts"]["rescued"] == counts["suspect"] and progress["counts"]["rescue_offered"] == 0,
                   "with the mandate the daemon rescues them itself")
             words = {d["trust"] for die in json.loads(get("/map"))["dies"] for d in die["devices"]}

@@ -259,6 +259,33 @@ static void a_joined_calibration_says_how_well_its_bands_meet(void **state)
         cJSON_Delete(c);
 }
 
+static void what_a_run_offers_is_said_with_how_to_take_it(void **state)
+{
+        (void)state;
+        struct text t;
+        cJSON *none = json("{\"offer\":null,\"evaluations\":[]}"),
+              *e = json("{\"offer\":{\"id\":\"O\",\"offered\":\"2026-03-01T04:10:00Z\",\"entry\":510,\"suspects\":18,\"devices\":16,"
+                        "\"values\":24,\"spec\":{"
+                        "\"by\":\"rescue\",\"intervals\":[{\"interval\":1,\"before\":1,\"after\":2,\"sentence\":\"port 2 moved by 74 fs\"},"
+                        "{\"interval\":3,\"before\":2,\"after\":0,\"why_not\":\"no calibration was accepted after "
+                        "it\"}]}},\"evaluations\":[]}");
+        text_init(&t, 0);
+        show_offer(none, "R", &t);
+        show_offer(NULL, "R", &t);
+        assert_int_equal(t.n, 0);
+        show_offer(e, "R", &t);
+        assert_string_equal(
+                text_of(&t),
+                "Offered      24 values of 16 of 18 suspects, corrected between two calibrations; 2026-03-01T04:10:00Z, not granted by the "
+                "mandate\n"
+                "             interval 1, between calibrations 1 and 2: port 2 moved by 74 fs\n"
+                "             interval 3, not: no calibration was accepted after it\n"
+                "             to take it: tipplane evaluate R\n");
+        text_done(&t);
+        cJSON_Delete(none);
+        cJSON_Delete(e);
+}
+
 static void a_run_ended_with_fails_when_a_person_must_look(void **state)
 {
         (void)state;
@@ -304,6 +331,7 @@ int main(void)
                 cmocka_unit_test(a_summary_counts_the_last_touch_of_a_device_and_names_the_refused),
                 cmocka_unit_test(a_calibration_says_what_its_loads_were_taken_as),
                 cmocka_unit_test(a_joined_calibration_says_how_well_its_bands_meet),
+                cmocka_unit_test(what_a_run_offers_is_said_with_how_to_take_it),
                 cmocka_unit_test(a_run_ended_with_fails_when_a_person_must_look),
                 cmocka_unit_test(a_problem_of_the_daemon_becomes_its_exit_status),
         };
