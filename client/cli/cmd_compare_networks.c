@@ -38,7 +38,8 @@ static void band_json(struct json_out *o, const char *key, unsigned ports, const
         json_close(o, '}');
 }
 
-static void networks_json(struct cli *c, const struct rf_difference *d, size_t a_n, size_t b_n)
+/* known: NULL where no document says what is known. */
+static void networks_json(struct cli *c, const struct rf_difference *d, const struct rf_difference_known *known, size_t a_n, size_t b_n)
 {
         struct json_out o = json_to(&c->out);
         json_open(&o, NULL, '{');
@@ -56,6 +57,15 @@ static void networks_json(struct cli *c, const struct rf_difference *d, size_t a
         json_real(&o, "s21_delay_s", d->delay_s);
         json_real(&o, "s21_loss_db", d->loss_db);
         json_int(&o, "s21_points", (int64_t)d->transmit_n);
+        if (known) {
+                json_open(&o, "known", '{');
+                json_int(&o, "entries", (int64_t)known->points);
+                json_int(&o, "beyond", (int64_t)known->beyond);
+                json_real(&o, "worst_share", known->worst);
+                json_real(&o, "worst_hz", known->worst_hz);
+                json_text(&o, "worst_entry", entry(2, known->worst_entry).word);
+                json_close(&o, '}');
+        }
         json_close(&o, '}');
         text_put(&c->out, "\n");
 }
@@ -101,14 +111,46 @@ static void networks_words(struct cli *c, const struct rf_difference *d)
                        d->delay_s * 1e15, d->loss_db, d->transmit_n);
 }
 
-/* Two ports: on common frequencies, or interpolated. */
-static enum code two_ports(struct cli *c, struct net2 net[2], const double *edges, size_t edge_n, struct rf_difference *ret,
-                           struct tp_error *err)
+static void known_words(struct cli *c, const struct rf_difference_known *known)
 {
-        enum code code = offline_reference(c, c->args[1], &net[1], net2_z_real(&net[0]), err);
+        if (known->beyond)
+                text_f(&c->out, "%zu of %zu S differ by more than their uncertainty, ", known->beyond, known->points);
+        else
+                text_f(&c->out, "none of %zu S differs by more than its uncertainty, ", known->points);
+        text_f(&c->out, "at most by %.3g of the 95 %% half width, %s at ", known->worst, entry(2, known->worst_entry).word);
+        put_hz(&c->out, known->worst_hz);
+        text_put(&c->out, "\n");
+}
+
+/* Two ports: on common frequencies, or interpolated.  *ret_known: NULL unless a document says what is known of one of them. */
+static enum code two_ports(struct cli *c, struct net2 net[2], const double *edges, size_t edge_n, struct rf_difference *ret,
+                           struct rf_difference_known **ret_known, struct tp_error *err)
+{
+        struct net2_causes *of[2] = {NULL, NULL};
+        double z = net2_z_real(&net[0]), other = net2_z_real(&net[1]);
+        enum code code = CODE_OK;
+        for (int k = 0; k < 2 && !code && (z == other || (isnan(z) && isnan(other)));
+             k++) /* a document is not brought to another reference */
+                code = offline_uncertainty_of(c, c->args[k], &net[k], &of[k], err);
+        if (!code)
+                code = offline_reference(c, c->args[1], &net[1], z, err);
         if (!code)
                 code = offline_common(c, c->args, net, 2, cli_has(c, "interpolate"), err);
-        return code ? code : rf_difference_of(&net[0], &net[1], edges, edge_n, ret, err);
+        if (!code)
+                code = rf_difference_of(&net[0], &net[1], edges, edge_n, ret, err);
+        if (code || (!of[0] && !of[1]))
+                return code;
+        for (int k = 0; k < 2 && !code; k++) {
+                if (of[k])
+                        code = offline_causes_on(c, of[k], net[k].axis, err);
+                else
+                        cli_note(c, "%s: nothing says how well it is known; it counts as exact", c->args[k]);
+        }
+        if (!code && !(*ret_known = arena_take(c->arena, sizeof **ret_known)))
+                code = tp_fail_memory(err);
+        if (!code)
+                rf_difference_known_of(&net[0], of[0], &net[1], of[1], *ret_known);
+        return code;
 }
 
 static enum code more_ports(struct cli *c, struct netn net[2], const double *edges, size_t edge_n, struct rf_difference *ret,
@@ -156,6 +198,7 @@ enum code compare_networks(struct cli *c, struct tp_error *err)
         struct netn net[2];
         struct net2 two[2];
         struct rf_difference *d = arena_take(c->arena, sizeof *d);
+        struct rf_difference_known *known = NULL;
         bool is_two = false;
         enum code code = d ? offline_numbers(c, "bands", own, RF_DIFFERENCE_BANDS_MAX - 1, &edge_n, err) : tp_fail_memory(err);
         if (!code)
@@ -169,13 +212,15 @@ enum code compare_networks(struct cli *c, struct tp_error *err)
         if (code)
                 return code;
         size_t a_n = is_two ? two[0].axis->n : net[0].axis->n, b_n = is_two ? two[1].axis->n : net[1].axis->n;
-        code = is_two ? two_ports(c, two, edges, edge_n, d, err) : more_ports(c, net, edges, edge_n, d, err);
+        code = is_two ? two_ports(c, two, edges, edge_n, d, &known, err) : more_ports(c, net, edges, edge_n, d, err);
         if (code)
                 return tp_where(err, "%s against %s", c->args[0], c->args[1]);
         if (cli_json(c))
-                networks_json(c, d, a_n, b_n);
+                networks_json(c, d, known, a_n, b_n);
         else
                 networks_words(c, d);
+        if (!cli_json(c) && known)
+                known_words(c, known);
         c->status = d->all.worst <= limit ? 0 : EXIT_ENDED_WITH_FAILS;
         return CODE_OK;
 }

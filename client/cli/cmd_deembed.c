@@ -86,7 +86,7 @@ static enum code take_causes(struct cli *c, struct taken *t, size_t k, struct tp
 {
         enum code code = offline_uncertainty_of(c, t->names[k], &t->nets[k], &t->causes[k], err);
         double z = net2_z_real(&t->nets[k]), device = net2_z_real(&t->nets[0]);
-        if (!code && t->causes[k] && k > 0 && z != device && !(isnan(z) && isnan(device)))
+        if (!code && t->causes[k] && z != device && !(isnan(z) && isnan(device)))
                 return tp_fail(
                         err, CODE_BAD_INPUT,
                         "%s: it is in %.6g ohm and the device in %.6g ohm, and its uncertainty is not brought from one to the other; "

@@ -3,6 +3,7 @@
 #include "cli/number.h"
 #include "cli/offline.h"
 #include "formats/netlist.h"
+#include "rf/models/circuit_causes.h"
 #include <ctype.h>
 #include <math.h>
 #include <stdio.h>
@@ -13,6 +14,7 @@ struct fit_job {
         struct model_data data;
         char name[41], comments[1200];
         double u, length_um, order;
+        struct net2_causes *causes; /* by the document beside the file; NULL: none, or --u */
         struct text netlist;
 };
 
@@ -45,7 +47,10 @@ static enum code read_data(struct fit_job *j, const char *path, struct tp_error 
                 j->data.re[k] = modes ? two.re[k] : net.re[k];
                 j->data.im[k] = modes ? two.im[k] : net.im[k];
         }
-        return CODE_OK;
+        if (j->u > 0 || ports != 2)
+                return CODE_OK;
+        return modes || !(code = offline_two_of(j->c, &net, 0, 1, &two, err)) ? offline_uncertainty_of(j->c, path, &two, &j->causes, err)
+                                                                              : code;
 }
 
 static void error_json(struct json_out *o, const struct model_error *e)
@@ -138,8 +143,9 @@ static enum code fit_model(struct fit_job *j, struct json_out *o, struct text *w
         struct model *m = arena_take(j->c->arena, sizeof *m);
         struct model_report *r = arena_take(j->c->arena, sizeof *r);
         void *workspace = arena_take(j->c->arena, rf_fit_vector_bytes(j->data.axis->n, j->data.ports, (size_t)j->order));
-        struct model_options how = {
-                .kind = MODEL_S, .fit = {.order = (size_t)j->order, .noise = j->u * sqrt(2)}, .keep_active = cli_has(j->c, "keep-active")};
+        struct model_options how = {.kind = MODEL_S,
+                                    .fit = {.order = (size_t)j->order, .noise = (j->causes ? rf_causes_noise(j->causes) : j->u) * sqrt(2)},
+                                    .keep_active = cli_has(j->c, "keep-active")};
         if (!m || !r || !workspace)
                 return tp_fail_memory(err);
         if (form && strcmp(form, "S") != 0 && strcmp(form, "Y") != 0)
@@ -159,7 +165,28 @@ static enum code fit_model(struct fit_job *j, struct json_out *o, struct text *w
 
 /* ---- circuits ----------------------------------------------------------------------------------------------------------------------- */
 
-static void circuit_out(struct json_out *o, struct text *words, const struct circuit *k, const struct netlist_lumping *lumping)
+/* The largest parts of an element's variance by causes; what the fit's own residual adds is the rest. */
+static void element_budget(struct json_out *o, const struct circuit_causes *by, const struct net2_causes *causes, size_t e, double u)
+{
+        double each[CAUSES_MAX], sum = 0;
+        struct cause_share share[3];
+        for (size_t m = 0; m < causes->n; m++) {
+                each[m] = by->change[m][e];
+                sum += each[m] * each[m];
+        }
+        size_t n = sum > 0 ? net2_causes_shares(causes, each, share, 3) : 0;
+        json_open(o, "budget", '[');
+        for (size_t m = 0; m < n; m++) {
+                json_open(o, NULL, '{');
+                json_text(o, "cause", share[m].name);
+                json_real(o, "percent", 100 * share[m].share * sum / (u * u));
+                json_close(o, '}');
+        }
+        json_close(o, ']');
+}
+
+static void circuit_out(struct json_out *o, struct text *words, const struct circuit *k, const struct netlist_lumping *lumping,
+                        const struct circuit_causes *by, const struct net2_causes *causes)
 {
         json_int(o, "ports", (int64_t)k->ports);
         json_open(o, "elements", '[');
@@ -173,6 +200,8 @@ static void circuit_out(struct json_out *o, struct text *words, const struct cir
                 json_real(o, "u", e->u);
                 json_bool(o, "dropped", e->dropped);
                 json_bool(o, "undetermined", e->undetermined);
+                if (causes)
+                        element_budget(o, by, causes, i, e->u);
                 json_close(o, '}');
                 text_f(words, "  %-8s ", e->name);
                 if (e->dropped)
@@ -204,12 +233,14 @@ static enum code fit_circuit(struct fit_job *j, enum circuit_kind kind, struct j
                                       .u = j->u};
         if (!k)
                 return tp_fail_memory(err);
-        enum code code = rf_fit_circuit(kind, &j->data, &how, k, err);
+        struct circuit_causes by = {NULL};
+        enum code code = j->causes ? rf_fit_circuit_by_causes(kind, &j->data, &how, j->causes, j->c->arena, k, &by, err)
+                                   : rf_fit_circuit(kind, &j->data, &how, k, err);
         struct netlist_about about = {.name = j->name, .comments = j->comments};
         if (!code)
                 code = netlist_write_circuit(k, &about, &j->netlist, &lumping, err);
         if (!code)
-                circuit_out(o, words, k, &lumping);
+                circuit_out(o, words, k, &lumping, &by, j->causes);
         return code;
 }
 

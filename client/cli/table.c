@@ -421,7 +421,8 @@ const struct command_row command_rows[] = {
           {"substrate", NULL, "capacitor: resistance of the substrate"},
           {"differential", NULL, "one-port inductor: floating"},
           {"length-um", "L", "line: its length"},
-          {"u", "U", "standard uncertainty of each S, per component"},
+          {"u", "U", "standard uncertainty of each S, per component, in the place of the document beside the file (X.u.json)"},
+          {"no-uncertainty", NULL, "leave documents of uncertainty alone"},
           {"name", "NAME", "of the subcircuit (default: the file's)"},
           MODES,
           OUT,
@@ -435,9 +436,12 @@ const struct command_row command_rows[] = {
          "how far two networks (.s2p) or two sets of error terms (.json) differ, band by band; needs no daemon",
          "Networks: the largest |difference| of each S in each band, and delay and loss between them.  Terms: the most that any passive "
          "device "
-         "would read differently.  Only frequencies that both have are compared.",
+         "would read differently.  Only frequencies that both have are compared.  With documents of uncertainty beside two-ports "
+         "(X.u.json) "
+         "it says how many S differ by more than is not known of both.",
          {{"bands", "HZ,HZ,…", "edges between bands (default 100 MHz, 1, 10, 54, 110, 150 GHz)"},
           {"limit", "X", "exit 10 when the largest difference is above it"},
+          {"no-uncertainty", NULL, "leave documents of uncertainty alone"},
           INTERPOLATE,
           MODES,
           JSON},

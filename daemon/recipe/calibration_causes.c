@@ -316,13 +316,19 @@ static enum code cause_of_length(struct causes_job *j, size_t k, struct tp_error
                         &(struct move){.kind = CAUSE_OF_LENGTH, .k = k, .standard = &down}, by, err, name);
 }
 
-static enum code cause_of_plan(struct causes_job *j, size_t offset, double u, double step, const char *name, struct tp_error *err)
+enum line_number { LINE_CAPACITANCE, LINE_LOSS_TANGENT, LINE_Z };
+static double *line_number(struct calibration_plan *p, enum line_number which)
+{
+        return which == LINE_CAPACITANCE ? &p->line_capacitance_f_m : which == LINE_Z ? &p->line_z_ohm : &p->line_loss_tangent;
+}
+
+static enum code cause_of_plan(struct causes_job *j, enum line_number which, double u, double step, const char *name, struct tp_error *err)
 {
         struct calibration_plan up = *j->plan, down = *j->plan;
         if (!(u > 0))
                 return CODE_OK;
-        *(double *)((char *)&up + offset) += step;
-        *(double *)((char *)&down + offset) -= step;
+        *line_number(&up, which) += step;
+        *line_number(&down, which) -= step;
         return cause_by(j, &(struct move){.kind = CAUSE_OF_LINE, .plan = &up}, &(struct move){.kind = CAUSE_OF_LINE, .plan = &down},
                         step / u, err, name);
 }
@@ -348,14 +354,12 @@ static enum code causes_of_lines(struct causes_job *j, struct tp_error *err)
         if (lines && p->line_z_ohm > 0 && !(p->line_z_ohm_u > 0))
                 causes_not_counted(j, "the lines' impedance");
         if (!code && lines && p->line_capacitance_f_m > 0)
-                code = cause_of_plan(j, offsetof(struct calibration_plan, line_capacitance_f_m), p->line_capacitance_u_f_m,
-                                     STEP * p->line_capacitance_f_m, "lines: capacitance", err);
+                code = cause_of_plan(j, LINE_CAPACITANCE, p->line_capacitance_u_f_m, STEP * p->line_capacitance_f_m, "lines: capacitance",
+                                     err);
         if (!code && lines && p->line_capacitance_f_m > 0)
-                code = cause_of_plan(j, offsetof(struct calibration_plan, line_loss_tangent), p->line_loss_tangent_u, STEP,
-                                     "lines: loss tangent", err);
+                code = cause_of_plan(j, LINE_LOSS_TANGENT, p->line_loss_tangent_u, STEP, "lines: loss tangent", err);
         if (!code && lines && p->line_z_ohm > 0)
-                code = cause_of_plan(j, offsetof(struct calibration_plan, line_z_ohm), p->line_z_ohm_u, STEP * p->line_z_ohm,
-                                     "lines: impedance", err);
+                code = cause_of_plan(j, LINE_Z, p->line_z_ohm_u, STEP * p->line_z_ohm, "lines: impedance", err);
         return code;
 }
 

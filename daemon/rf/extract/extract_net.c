@@ -190,9 +190,10 @@ static enum code srf(const struct over *o, enum rf_quantity q, struct rf_extract
 static enum code quality_peak(const struct over *o, enum rf_quantity q, struct rf_extracted *ret, struct tp_error *err)
 {
         enum rf_quantity of = q == RF_Q_Q11_MAX || q == RF_Q_Q11_MAX_HZ ? RF_Q_Q11 : RF_Q_QD;
-        double *y = arena_take(o->arena, 3 * o->n * sizeof *y), *u = y + o->n, *u95 = y + 2 * o->n;
+        double *y = arena_take(o->arena, 3 * o->n * sizeof *y);
         if (!y)
                 return tp_fail_memory(err);
+        double *u = y + o->n, *u95 = y + 2 * o->n;
         column(o, of, y, u, u95, NULL);
         size_t top = SIZE_MAX;
         for (size_t i = 0; i < o->n; i++) {

@@ -171,3 +171,23 @@ enum code rf_difference_of(const struct net2 *a, const struct net2 *b, const dou
         struct netn one = view(a), two = view(b);
         return rf_difference_of_ports(&one, &two, edges, edge_n, ret, err);
 }
+
+void rf_difference_known_of(const struct net2 *a, const struct net2_causes *of_a, const struct net2 *b, const struct net2_causes *of_b,
+                            struct rf_difference_known *ret)
+{
+        *ret = (struct rf_difference_known){.worst = -1};
+        for (size_t i = 0; i < a->axis->n; i++) {
+                struct m2 d = m2_sub(net2_get(a, i), net2_get(b, i));
+                for (unsigned e = 0; e < 4; e++) {
+                        struct complex_cov c = net2_causes_cov_difference(of_a, i, of_b, i, (int)e);
+                        double size = cabs(d.e[e]), share = size > 0 ? size / complex_ellipse(c, 0.95).major : 0;
+                        ret->points++;
+                        ret->beyond += share > 1;
+                        if (share > ret->worst) {
+                                ret->worst = share;
+                                ret->worst_hz = a->axis->hz[i];
+                                ret->worst_entry = e;
+                        }
+                }
+        }
+}

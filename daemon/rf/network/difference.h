@@ -3,6 +3,7 @@
    Pure, any thread, no allocation. */
 #ifndef TIPPLANE_RF_DIFFERENCE_H
 #define TIPPLANE_RF_DIFFERENCE_H
+#include "rf/network/causes.h"
 #include "rf/network/netn.h"
 
 #define RF_DIFFERENCE_BANDS_MAX 16
@@ -37,5 +38,17 @@ enum code rf_difference_of_ports(const struct netn *a, const struct netn *b, con
 /* Two ports. */
 enum code rf_difference_of(const struct net2 *a, const struct net2 *b, const double *edges, size_t edge_n, struct rf_difference *ret,
                            struct tp_error *err);
+
+/* How far two measurements of one thing differ against what is known of both, cause by cause: what they share (one calibration) does not
+   count as far as it moves both alike.  A share of 1 is the longer half axis of the region that holds the difference with 95 %. */
+struct rf_difference_known {
+        size_t points, beyond; /* entries of S at frequencies: all, and with a share above 1 */
+        double worst, worst_hz;
+        unsigned worst_entry;
+};
+/* Networks on one axis, causes on it too; either of them may be NULL: exact.  Entries that nothing is known of (u 0) count where they
+   differ at all. */
+void rf_difference_known_of(const struct net2 *a, const struct net2_causes *of_a, const struct net2 *b, const struct net2_causes *of_b,
+                            struct rf_difference_known *ret);
 
 #endif
