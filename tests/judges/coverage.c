@@ -28,7 +28,7 @@
 #ifndef I /* rf/ has taken it away */
 #define I _Complex_I
 #endif
-enum { PARAMETERS_MAX = 64, OTHER_OPENS = 7 };
+enum { PARAMETERS_MAX = 64, OTHER_OPENS = 7, CONDITIONS_MAX = 8 };
 
 struct station {
         struct scenario scenario;
@@ -343,7 +343,9 @@ static void count(struct tallies *all, const struct station *st, const struct me
         }
         struct true_at at = at_condition(&st->scenario, me, 0);
         at.hz = p->at == AT_BEST_WINDOW ? sqrt(a->lo_hz * a->hi_hz) : p->freq_hz;
-        double want = true_value_at(device, true_quantity_of(quantity_words[p->quantity]), &at);
+        enum true_quantity quantity = true_quantity_of(quantity_words[p->quantity]);
+        at.inside = me->has_extrinsic && true_is_of_inside(quantity);
+        double want = true_value_at(device, quantity, &at);
         double e = a->has_value ? (a->value - want) / a->u95 : NAN;
         if (!isfinite(e)) {
                 t->refused++;
@@ -453,6 +455,15 @@ static void touch_one_die(struct station *st, struct tallies *all)
                                            .drift = checks ? &seen : NULL};
                 for (size_t o = 0; o < open_n; o++)
                         q.opens[o] = &opens[o];
+                struct raw_sweep states[CONDITIONS_MAX];
+                const struct raw_sweep *state_at[CONDITIONS_MAX] = {&raw};
+                for (size_t c = 1; c < me->condition_n && c < CONDITIONS_MAX && me->has_extrinsic; c++) {
+                        v.bias = at_condition(&st->scenario, me, c).bias;
+                        states[c] = sweep(st, &v, arena);
+                        state_at[c] = &states[c];
+                }
+                q.states = state_at;
+                q.state_n = CONDITIONS_MAX;
                 struct parameter_answer *answers;
                 size_t answer_n;
                 uint32_t flags;

@@ -3,13 +3,14 @@
 # The recipe's own method with all touches; the others, whose standards' causes go another way through the chain, with one in five (sixteen terms,
 # whose uncertainty takes ten times as long to find, with one in ten).  Two side by side.
 # One run more has each touch between two checks, which are measured and fitted: drift counts as they saw it.
+# A bipolar is read behind its leads, which are found by its own cold states in the same touch.
 # The last line is "N passed, N failed, N skipped": one per parameter and method.
 program=${1:-build/release/coverage}; touches=${2:-1000}; here=tests/judges; dir=$(mktemp -d) || exit 1
 trap 'rm -rf "$dir"' EXIT
 run() { # TOUCHES NAME [METHOD STANDARD…]: output and a verdict of its own to a file of that name
         n=$1; name=$2; shift 2
         echo "$name, $n touches" >"$dir/$name"
-        "$program" "$recipe" $here/coverage.scenario.json "$n" 1 "$@" >>"$dir/$name" 2>&1; rc=$?
+        "$program" "$recipe" "$scenario" "$n" 1 "$@" >>"$dir/$name" 2>&1; rc=$?
         set -- $(grep -oE '^[0-9]+ passed, [0-9]+ failed' "$dir/$name" | tail -n 1 | tr -dc '0-9 ')
         if [ $# -ne 2 ]; then set -- 0 1; fi
         if [ "$rc" -ne 0 ] && [ "$2" -eq 0 ]; then set -- "$1" 1; fi
@@ -25,7 +26,8 @@ for m in recipe["measures"]:
     m["parameters"] = [{"name": "L_%.2gMHz" % (0.1 * 10 ** (k / 4)), "quantity": "L", "freq_hz": 1e5 * 10 ** (k / 4)} for k in range(2, 17)] if m["device"] == "L1" else []
 json.dump(recipe, sys.stdout)
 END
-recipe=$here/coverage.json
+python3 $here/coverage_bipolar.py "$dir" || exit 1
+recipe=$here/coverage.json; scenario=$here/coverage.scenario.json
 (
         run $some solt solt OPEN_AIR SHORT_A LOAD_A THRU_A
         run $some lrm lrm THRU_A LOAD_A SHORT_A
@@ -35,13 +37,14 @@ recipe=$here/coverage.json
         run $some joined lrm:1e5:30e9 THRU_A LOAD_A SHORT_A multiline_trl:20e9:110e9 THRU_A LINE_450 LINE_900 LINE_1800 SHORT_A
         (export CHECKS=1; run $some checks)
         (export WEAK=1; recipe=$dir/low.json; run $some low_trl trl THRU_A LINE_900 SHORT_A; run $some low_multiline multiline_trl THRU_A LINE_450 LINE_900 LINE_1800 SHORT_A)
+        (scenario=$dir/bipolar.scenario.json; recipe=$dir/bipolar.json; run "$touches" bipolar; recipe=$dir/plateau.json; export WEAK=1; run $some plateau)
 ) & others=$!
 run "$touches" recipe
 # the only method for an analyzer whose sides leak past the device: here at -50 dB
 (export LEAK_DB=-50; run $((touches / 10)) sixteen_term sixteen_term THRU_A LOAD_A OPEN_AIR SHORT_A OPEN_SHORT SHORT_OPEN OPEN_LOAD LOAD_OPEN)
 wait $others
 passed=0; failed=0
-for name in recipe checks solt lrm lrrm known_standards multiline_trl joined sixteen_term low_trl low_multiline; do
+for name in recipe checks solt lrm lrrm known_standards multiline_trl joined sixteen_term low_trl low_multiline bipolar plateau; do
         cat "$dir/$name"
         read -r p f <"$dir/$name.verdict" || { p=0; f=1; }
         passed=$((passed + p)); failed=$((failed + f))
