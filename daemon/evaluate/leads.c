@@ -143,11 +143,15 @@ static enum code cold_read(const struct state *s, size_t n, const struct extrins
                                  err);
 }
 
-/* Scatter about the fit, and what the lower half of the window says instead. */
+/* Scatter about the fit, and what the lower half of the window says instead, beyond what it would by scatter alone: a fit to a part of the data
+   differs from that to all by the difference of their variances (Hausman, Econometrica 46 (1978) 1251). */
 static void own_causes(const struct rf_extrinsic *all, const struct rf_extrinsic *half, int from, int to_element, struct leads *to)
 {
-        for (int e = from; e <= to_element; e++)
-                cause_add(&to->of[e], own_names[e], half ? hypot(all->u[e], half->value[e] - all->value[e]) : all->u[e], INFINITY);
+        for (int e = from; e <= to_element; e++) {
+                double by = half ? half->value[e] - all->value[e] : 0, scatter = half ? half->u[e] * half->u[e] - all->u[e] * all->u[e] : 0;
+                double model = sqrt(fmax(0, by * by - fmax(0, scatter)));
+                cause_add(&to->of[e], own_names[e], hypot(all->u[e], model), INFINITY);
+        }
 }
 
 static double middle_hz(const struct axis *axis, double low_hz, double high_hz)
