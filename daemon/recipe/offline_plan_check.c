@@ -71,11 +71,21 @@ static enum code guesses_check(const struct offline_plan *p, const char *word, c
                                   c->eps_eff, word);
         for (size_t k = 0; k < n; k++) {
                 const struct offline_standard *s = offline_plan_standard(p, uses[k].standard);
-                if (s->kind != OFFLINE_KNOWN && standard_role(m, &s->standard) == RF_REFLECT && !(fabs(c->reflect_estimate) >= 0.5))
+                double is = s->kind == STANDARD_OPEN ? 1 : s->kind == STANDARD_SHORT ? -1 : 0;
+                if (s->kind == OFFLINE_KNOWN || standard_role(m, &s->standard) != RF_REFLECT)
+                        continue;
+                if (!(fabs(c->reflect_estimate) >= 0.5))
                         return tp_fail_at(err, CODE_BAD_INPUT, "/calibration/reflect_estimate",
                                           "/calibration/reflect_estimate is %.6g: %s needs to know what its reflect %s is near to; write "
                                           "\"reflect_estimate\": -1 (a short) or 1 (an open) beside \"method\" or \"bands\"",
                                           c->reflect_estimate, word, s->standard.name);
+                if (is * c->reflect_estimate < 0)
+                        return tp_fail_at(
+                                err, CODE_BAD_INPUT, "/calibration/reflect_estimate",
+                                "/calibration/reflect_estimate is %.6g, and the first reflect of %s, %s, is %s: every reflection would "
+                                "come out as its opposite; write \"reflect_estimate\": %d",
+                                c->reflect_estimate, word, s->standard.name, is > 0 ? "an open" : "a short", is > 0 ? 1 : -1);
+                break; /* it settles the sign; others follow it */
         }
         return CODE_OK;
 }

@@ -229,6 +229,47 @@ def weak_bands(d):
     check("lrrm: a thru near 90 degrees", len(said) == 1 and said[0].startswith("from 192 to 220 GHz") and "shorter thru" in said[0] and "bands" in said[0], said)
 
 
+def sign_of_reflect(d):
+    """told an open for a short, every reflection comes out as its opposite: said where it can be seen, silent where all is right"""
+    hz, a = [1e9 * k for k in range(2, 111, 2)], Analyzer(2, 8)
+    mm = lambda f: 2j * math.pi * f * math.sqrt(5.3) / 299792458e3 + 0.05 * math.sqrt(f / 1e11)  # 1/mm
+    open_g = lambda f: cmath.exp(-0.4j * f / 110e9)
+    devices = {"short": lambda f: [[-1, 0], [0, -1]], "open": lambda f: [[open_g(f), 0], [0, open_g(f)]], "load": lambda f: [[0, 0], [0, 0]]}
+    for um in (0, 500):
+        devices["line_%d" % um] = lambda f, um=um: [[0, cmath.exp(-mm(f) * um / 1000)], [cmath.exp(-mm(f) * um / 1000), 0]]
+    for n, s in devices.items():
+        d.s2p(n + ".s2p", hz, [[x for row in a.raw(s(f), f, (0, 1)) for x in row] for f in hz])
+        d.s2p("ideal_%s.s2p" % n, hz, [[complex(x) for row in s(f) for x in row] for f in hz])
+    d.s2p("switch.s2p", hz, [[0j, a.at("g", 0, f), a.at("g", 1, f), 0j] for f in hz])
+    lines = [{"name": "line_%d" % um, "kind": "line", "file": "line_%d.s2p" % um, "model": {"length_um": um or 0.001}} for um in (0, 500)]
+    one = lambda name, kind, file, **more: {"name": name, "kind": kind, "file": file + ".s2p", **more}
+
+    def notes(standards, method="multiline_trl", estimate=-1, verify=(), status=(0,)):
+        c = {"method": method, "eps_eff": 5.3, "reflect_estimate": estimate, "line_z_ohm": 50, "verify": [{"standard": v, "limit": 0.05} for v in verify]}
+        told = d.json("solve", d.plan("sign.json", standards=standards, switch_terms={"file": "switch.s2p"}, calibration=c), "--out", "t.json", status=status)
+        return told["notes"] if told else ["no answer"]
+
+    spare = one("spare", "open", "open", ideal="ideal_open.s2p")
+    for method in ("trl", "multiline_trl"):
+        said = notes(lines + [one("r", "reflect", "short"), spare], method, verify=["spare"])
+        check("%s: the right sign" % method, not said, said)
+        said = notes(lines + [one("r", "reflect", "short"), spare], method, 1, ["spare"], (10,))
+        check("%s: the wrong one, and a verification" % method, len(said) == 1 and said[0].startswith("spare: ") and "opposite" in said[0] and "reflect_estimate" in said[0], said)
+        plan = d.plan("sign.json", standards=lines + [one("r", "short", "short")], calibration={"method": method, "eps_eff": 5.3, "reflect_estimate": 1})
+        refused(d, "%s: a short with the estimate of an open" % method, ["solve", plan], "sign.json", "/calibration/reflect_estimate", "is a short", '"reflect_estimate": -1')
+    check("two reflects of the right sign", not notes(lines + [one("r", "short", "short"), one("o", "open", "open")]))
+    said = notes(lines + [one("r", "reflect", "short"), one("o", "open", "open")], estimate=1)
+    check("two reflects of the wrong one", len(said) == 1 and "o was told to be an open and comes out as a short" in said[0] and "reflect_estimate has the wrong sign" in said[0], said)
+    thru = one("thru", "thru", "line_0", ideal="ideal_line_0.s2p")
+    match = one("load", "load", "load", model={"r_ohm": 50})
+    check("lrm: open and short as told", not notes([thru, match, one("o", "open", "open"), one("s", "short", "short")], "lrm"))
+    said = notes([thru, match, one("o", "open", "short"), one("s", "short", "short")], "lrm")
+    check("lrm: a short in the place of the open", len(said) == 1 and "s was told to be a short and comes out as an open" in said[0] and "reflect before it" in said[0], said)
+    known = [one(n, n, f, ideal="ideal_%s.s2p" % n) for n, f in (("open", "short"), ("short", "open"))] + [match, thru]
+    said = notes(known + [{**spare, "name": "again"}], "solt", verify=["again"], status=(10,))
+    check("solt: open and short exchanged, and a verification", any("opposite" in n and "open and short are exchanged" in n for n in said), said)
+
+
 def options(d):
     """no option is ignored: it is used, or refused with a sentence"""
     j = reference("cal_solt.json")
@@ -262,4 +303,4 @@ def options(d):
 
 
 if __name__ == "__main__":
-    raise SystemExit(run(one_port_alone, any_two_port, words, off_states, oddities, weak_bands, options))
+    raise SystemExit(run(one_port_alone, any_two_port, words, off_states, oddities, weak_bands, sign_of_reflect, options))
