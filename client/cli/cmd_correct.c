@@ -133,15 +133,17 @@ static enum code correct_one(struct cli *c, const struct with *w, const char *fr
         return code ? tp_where(err, "%s", from) : CODE_OK;
 }
 
-/* What is odd about the corrected data: said, nothing more. */
-static enum code look_at(struct cli *c, const char *name, const struct net2 *net, struct tp_error *err)
+enum code correct_look(struct cli *c, const char *name, const struct net2 *net, size_t *ret_said, struct tp_error *err)
 {
         struct rf_oddities odd;
         void *workspace = arena_take(c->arena, rf_oddities_workspace(net->axis->n));
         enum code code = workspace ? rf_oddities(net, workspace, &odd, err) : tp_fail_memory(err);
-        for (size_t k = 0; k < odd.n && !code; k++)
+        if (code)
+                return tp_where(err, "%s", name);
+        for (size_t k = 0; k < odd.n; k++)
                 cli_note(c, "%s: %s", name, odd.sentence[k]);
-        return code ? tp_where(err, "%s", name) : CODE_OK;
+        *ret_said = odd.n;
+        return CODE_OK;
 }
 
 enum code correct_write(struct cli *c, const struct correct_file *file, const struct text *text, struct tp_error *err)
@@ -263,6 +265,15 @@ static enum code each_of(struct cli *c, struct with *w, struct tp_error *err)
         return code;
 }
 
+enum code correct_uncertainty_used(struct cli *c, bool used, struct tp_error *err)
+{
+        static const char *const options[] = {"noise-u", "contact-u", "placement-u"};
+        enum code code = CODE_OK;
+        for (size_t k = 0; k < sizeof options / sizeof options[0] && !code; k++)
+                code = offline_used(c, options[k], used, "the uncertainty of corrected two-ports", err);
+        return code;
+}
+
 /* Causes are left out without a document to put them into. */
 static void say_lost(struct cli *c, const struct correct_file *files, const struct corrected *got)
 {
@@ -280,7 +291,13 @@ static enum code correct_two_ports(struct cli *c, const struct correct_file *fil
         struct corrected *got = arena_take(c->arena, c->arg_n * sizeof *got);
         struct text *documents = arena_take(c->arena, c->arg_n * sizeof *documents);
         struct switch_terms own = {NULL};
-        enum code code = got && documents ? each_of(c, w, err) : tp_fail_memory(err);
+        size_t said = 0, two_ports = 0;
+        for (size_t k = 0; k < c->arg_n && w->t->terms.model != TERMS_ONE_PORT; k++)
+                two_ports += touchstone_ports_of_name(files[k].from) != 1;
+        enum code code =
+                got && documents ? correct_uncertainty_used(c, two_ports > 0 && !cli_has(c, "no-uncertainty"), err) : tp_fail_memory(err);
+        if (!code)
+                code = each_of(c, w, err);
         for (size_t k = 0; k < c->arg_n && cli_has(c, "port") && !code; k++)
                 if (touchstone_ports_of_name(files[k].from) != 1)
                         code = tp_fail(err, CODE_BAD_INPUT, "--port says which port a .s1p was read at; %s has both: leave --port out",
@@ -296,7 +313,7 @@ static enum code correct_two_ports(struct cli *c, const struct correct_file *fil
         w->sw = switch_path ? &own : w->t->has_sw ? &w->t->sw : NULL;
         for (size_t k = 0; k < c->arg_n && !code; k++) /* all before the first is written */
                 if (!(code = correct_one(c, w, files[k].from, &got[k], err)))
-                        code = look_at(c, files[k].from, &got[k].net, err);
+                        code = correct_look(c, files[k].from, &got[k].net, &said, err);
         for (size_t k = 0; k < c->arg_n && documents; k++)
                 text_init(&documents[k], FILE_BYTES_MAX);
         for (size_t k = 0; k < c->arg_n && !code; k++)
