@@ -19,13 +19,44 @@ static void remember(struct runner *r, const struct entry *intent, const struct 
                 r->device_sweep[a->target][a->condition] = (int64_t)intent->seq;
 }
 
+/* The sweeps that a touch's contact is held against: the last raised open, and of each device the last one in good contact (judged()). */
+struct last_good {
+        int64_t sweep;
+        int32_t calibration, target, plan_sweep;
+};
+static void see_good(const struct runner *r, const struct entry *intent, const struct entry *e, int32_t in_force, struct last_good *raised,
+                     struct last_good *typical)
+{
+        const struct step_args *a = &intent->body.args;
+        if (e->phase != PHASE_OUTCOME || e->kind != STEP_SWEEP || e->code || e->body.outcome.contact != CONTACT_GOOD)
+                return;
+        const struct target *t = a->target >= 0 && (size_t)a->target < r->plan->target_n ? &r->plan->targets[a->target] : NULL;
+        if (a->use == USE_WITNESS)
+                *raised = (struct last_good){(int64_t)intent->seq, in_force, -1, a->sweep};
+        else if (t && !t->raised && t->kind == TARGET_DEVICE)
+                typical[t->item] = (struct last_good){(int64_t)intent->seq, in_force, a->target, a->sweep};
+}
+
+static enum code keep_again(const struct runner *r, struct view *view, const struct last_good *of, struct kept_raw *ret,
+                            struct tp_error *err)
+{
+        if (!of->sweep || of->plan_sweep < 0 || (size_t)of->plan_sweep >= r->recipe->sweep_n)
+                return CODE_OK;
+        *ret = (struct kept_raw){
+                .arena = arena_new(0), .calibration = of->calibration, .target = of->target, .sweep = (size_t)of->plan_sweep};
+        return ret->arena ? sweep_load(view, of->sweep, r->axis_hz[of->plan_sweep], r->axis_n[of->plan_sweep], ret->arena, &ret->raw, err)
+                          : tp_fail_memory(err);
+}
+
 static enum code replay(struct runner *r, struct view *view, struct tp_error *err)
 {
         struct entry *entries = NULL, last_intent = {0};
         size_t n = 0;
         uint64_t lowered = 0;
         struct arena *scratch = arena_new(0);
-        enum code code = scratch ? view_entries(view, 0, 0, scratch, &entries, &n, err) : tp_fail_memory(err);
+        struct last_good raised = {.sweep = 0},
+                         *typical = scratch ? arena_take(scratch, (r->recipe->measure_n + 1) * sizeof *typical) : NULL;
+        enum code code = typical ? view_entries(view, 0, 0, scratch, &entries, &n, err) : tp_fail_memory(err);
         memset(&r->contact, 0, sizeof r->contact);
         for (int i = 0; i < 3; i++)
                 r->dc_start[i] = r->dc_end[i] = -1;
@@ -40,6 +71,7 @@ static enum code replay(struct runner *r, struct view *view, struct tp_error *er
                                 lowered = entries[i].seq;
                 }
                 remember(r, &last_intent, &entries[i]);
+                see_good(r, &last_intent, &entries[i], r->next->in_force, &raised, typical);
                 r->seq = entries[i].seq;
                 if (entries[i].boot > r->boot)
                         r->boot = entries[i].boot;
@@ -47,6 +79,10 @@ static enum code replay(struct runner *r, struct view *view, struct tp_error *er
                         r->begun_station_ns = entries[i].body.outcome.station_ns;
         }
         r->touchdown = r->e->touch ? (int64_t)lowered : 0;
+        if (!code)
+                code = keep_again(r, view, &raised, &r->raised, err);
+        for (size_t i = 0; i < r->recipe->measure_n && !code; i++)
+                code = keep_again(r, view, &typical[i], &r->typical[i], err);
         arena_free(scratch);
         return code;
 }

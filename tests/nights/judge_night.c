@@ -70,6 +70,8 @@ static void judge_file(struct night *n)
         if (!n->end->why[0])
                 judge_checks(view, n->run, entries, entry_n, &n->end->checks, &n->end->as_seen, n->end->why);
         if (!n->end->why[0])
+                judge_contacts(view, n->run, entries, entry_n, &n->end->contacts, n->end->why);
+        if (!n->end->why[0])
                 judge_offer(view, n->run, entries, entry_n, &n->end->offers, n->end->why);
         for (size_t i = 0; i < touch_n; i++)
                 if (strcmp(touches[i].trust, "proven") == 0)

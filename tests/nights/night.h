@@ -26,6 +26,7 @@ struct night_end {
         char why[300];    /* "" when all is well */
         uint64_t persons; /* how often a person had to be asked */
         uint64_t entries, starts_daemon, starts_station, power_cuts, kills, syncs, switches;
+        uint64_t contacts;        /* judged once more from the file */
         uint64_t offers;          /* rescues offered to a person */
         uint64_t checks, as_seen; /* checks judged once more from the file; values whose drift counts as both checks saw it */
         uint64_t sweeps, touches, measured, proven, suspect, no_contact, lost_sweeps;
@@ -40,6 +41,10 @@ struct view;
 struct entry;
 void judge_checks(struct view *, const char *run, const struct entry *, size_t n, uint64_t *ret_checks, uint64_t *ret_as_seen,
                   char why[300]);
+
+/* judge_contacts.c: the contact of every swept touch once more from the file alone, by a reader that was never killed: the same grade for the
+   same reason.  why: "" when so. */
+void judge_contacts(struct view *, const char *run, const struct entry *, size_t n, uint64_t *ret_contacts, char why[300]);
 
 /* judge_offer.c: where the mandate does not grant a rescue and the whole file allows one, it is offered once: one note in the journal, one offer in
    the file, with the numbers that the file gives anew, bit for bit; elsewhere none. */

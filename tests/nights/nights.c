@@ -65,7 +65,7 @@ int main(int argc, char **argv)
                                                 {"only", 1, NULL, 'o'},    {"loud", 0, NULL, 'l'},  {"export", 1, NULL, 'e'},
                                                 {"control", 1, NULL, 'c'}, {"last", 0, NULL, 'k'},  {NULL, 0, NULL, 0}};
         uint64_t first = 1, seeds = 50, failed = 0, latched = 0, entries = 0, sweeps = 0, deaths = 0, cuts = 0, persons = 0, checks = 0,
-                 as_seen = 0, offers = 0;
+                 as_seen = 0, offers = 0, contacts = 0;
         bool twice = false, loud = false;
         bool last = false; /* each seed's night once whole, then cut off in one of its last syncs: the n-th last one with the n-th seed */
         const char *only = NULL, *control = NULL;
@@ -142,6 +142,7 @@ int main(int argc, char **argv)
                 checks += end.checks;
                 as_seen += end.as_seen;
                 offers += end.offers;
+                contacts += end.contacts;
                 deaths += end.kills;
                 cuts += end.power_cuts;
                 persons += end.persons;
@@ -153,8 +154,9 @@ int main(int argc, char **argv)
                only ? " of " : "", only ? only : "", (unsigned long long)entries, (unsigned long long)sweeps, (unsigned long long)deaths,
                (unsigned long long)cuts, (unsigned long long)persons, (unsigned long long)latched,
                (double)seeds * (twice ? 2 : 1) / s * 60);
-        printf("  %llu checks judged once more from their files, %llu values with drift as both checks saw it; %llu rescues offered\n",
-               (unsigned long long)checks, (unsigned long long)as_seen, (unsigned long long)offers);
+        printf("  %llu checks and %llu contacts judged once more from their files, %llu values with drift as both checks saw it; %llu "
+               "rescues offered\n",
+               (unsigned long long)checks, (unsigned long long)contacts, (unsigned long long)as_seen, (unsigned long long)offers);
         printf("%llu passed, %llu failed\n", (unsigned long long)(seeds - failed), (unsigned long long)failed);
         free((void *)(uintptr_t)plan.recipe);
         free((void *)(uintptr_t)plan.scenario);
