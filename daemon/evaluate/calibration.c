@@ -16,6 +16,8 @@
  *             Version 3, where loads were trimmed by their DC readings: after the domain the number of loads u64, and for each its name, 32
  *             bytes, zero-padded, and f64 temperature_c, ohm of port 1, 2, its standard uncertainty at port 1, 2, the shorts' mean at port
  *             1, 2 (NaN: no load at that port); then the CRC.
+ *             Version 4, where the calibration finds its match: after the columns of version 2 the weight of each frequency in finding it, n
+ *             f64 (NaN: it was not found); after the domain the loads of version 3, of which there may be none; then the CRC.
  *             Doubles are kept bit for bit, so that a calibration read back corrects exactly as the one that was solved.
  * Threads     immutable once made. */
 #include "base/hash.h"
@@ -27,7 +29,7 @@
 #define MAGIC "TPCALIB1"
 enum { HEAD_BYTES = 80, FLAG_SWITCH = 1, FLAG_REMOVED = 2, DOMAIN_REALS = 10, DOMAIN_BYTES = 32 + 8 * DOMAIN_REALS };
 enum { LOAD_REALS = 7, LOAD_BYTES = 32 + 8 * LOAD_REALS };
-enum { COLUMNS_1 = 1 + 2 + 2 * TERM_COUNT + 4 + 2, COLUMNS_2 = COLUMNS_1 + 1, COLUMNS = COLUMNS_2 + 2 * FULL_COUNT };
+enum { COLUMNS_1 = 1 + 2 + 2 * TERM_COUNT + 4 + 2, COLUMNS_2 = COLUMNS_1 + 1, COLUMNS = COLUMNS_2 + 2 * FULL_COUNT + 1 };
 
 enum code calibration_new(size_t n, const double *hz, struct arena *arena, struct calibration **ret, struct tp_error *err)
 {
@@ -35,7 +37,7 @@ enum code calibration_new(size_t n, const double *hz, struct arena *arena, struc
         size_t stride = net2_stride(n) * sizeof(double);
         double *axis = arena_take(arena, stride);
         void *terms = arena_take(arena, terms_bytes(n)), *sw = arena_take(arena, switch_terms_bytes(n));
-        double *columns = arena_take(arena, 3 * stride);
+        double *columns = arena_take(arena, 4 * stride);
         if (!c || !axis || !terms || !sw || !columns)
                 return tp_fail_memory(err);
         memcpy(axis, hz, n * sizeof *hz);
@@ -47,9 +49,10 @@ enum code calibration_new(size_t n, const double *hz, struct arena *arena, struc
         c->gamma_re = columns;
         c->gamma_im = columns + net2_stride(n);
         c->line_share = columns + 2 * net2_stride(n);
+        c->match_weight = columns + 3 * net2_stride(n);
         c->domain = domain_unknown();
         for (size_t i = 0; i < n; i++)
-                c->gamma_re[i] = c->gamma_im[i] = NAN;
+                c->gamma_re[i] = c->gamma_im[i] = c->match_weight[i] = NAN;
         c->z_ref = 50;
         *ret = c;
         return CODE_OK;
@@ -100,6 +103,8 @@ static unsigned version_of(const struct calibration *c)
 {
         if (c->version)
                 return c->version;
+        if (c->match_sought)
+                return 4;
         if (c->load_n)
                 return 3;
         bool lines = c->thru_m > 0 || isfinite(c->gamma_im[0]);
@@ -133,6 +138,8 @@ static size_t columns_of(const struct calibration *c, unsigned version, enum ter
                 to[k++] = c->terms.full_re[t];
                 to[k++] = c->terms.full_im[t];
         }
+        if (version >= 4)
+                to[k++] = c->match_weight;
         return k;
 }
 
@@ -217,14 +224,15 @@ void calibration_bytes(const struct calibration *c, struct text *to)
                 put(to, crc32c(0, to->at + before, to->n - before), 4);
 }
 
-/* The loads of version 3, from `from` to the end less the CRC; the check sum holds, so what does not fit was written so. */
-static enum code loads_read(struct calibration *c, const uint8_t *from, size_t size, struct arena *arena, struct tp_error *err)
+/* The loads of version 3, `least` and more, from `from` to the end less the CRC; the check sum holds, so what does not fit was written so. */
+static enum code loads_read(struct calibration *c, const uint8_t *from, size_t size, uint64_t least, struct arena *arena,
+                            struct tp_error *err)
 {
         uint64_t n = size >= 8 ? get(from, 8) : 0;
-        if (n == 0 || n > (size - 8) / LOAD_BYTES || size != 8 + LOAD_BYTES * n)
+        if (size < 8 || n < least || n > (size - 8) / LOAD_BYTES || size != 8 + LOAD_BYTES * n)
                 return tp_fail(err, CODE_DAMAGED, "the calibration says %llu trimmed loads in %zu bytes; it was cut or changed",
                                (unsigned long long)n, size);
-        if (!(c->loads = arena_take(arena, (size_t)n * sizeof *c->loads)))
+        if (n > 0 && !(c->loads = arena_take(arena, (size_t)n * sizeof *c->loads)))
                 return tp_fail_memory(err);
         c->load_n = (size_t)n;
         from += 8;
@@ -247,10 +255,12 @@ enum code calibration_read(const void *bytes, size_t size, struct arena *arena, 
         if (size < HEAD_BYTES + 4 || memcmp(at, MAGIC, 8) != 0)
                 return tp_fail(err, CODE_DAMAGED, "these %zu bytes are no calibration: they do not begin with \"" MAGIC "\"", size);
         uint64_t version = get(at + 8, 4), model = get(at + 12, 4), plane = get(at + 16, 4), flags = get(at + 20, 4), n = get(at + 24, 8);
-        if (version < 1 || version > 3)
-                return tp_fail(err, CODE_TOO_NEW, "the calibration has version %llu and this program reads 1 to 3; update the program",
+        if (version < 1 || version > 4)
+                return tp_fail(err, CODE_TOO_NEW, "the calibration has version %llu and this program reads 1 to 4; update the program",
                                (unsigned long long)version);
-        size_t column_n = version == 1 ? COLUMNS_1 : model == TERMS_SIXTEEN ? COLUMNS : COLUMNS_2, more = version == 1 ? 0 : DOMAIN_BYTES;
+        size_t column_n = version == 1 ? (size_t)COLUMNS_1
+                                       : (size_t)COLUMNS_2 + (model == TERMS_SIXTEEN ? 2 * FULL_COUNT : 0) + (version >= 4 ? 1 : 0),
+               more = version == 1 ? 0 : DOMAIN_BYTES;
         size_t least = HEAD_BYTES + column_n * 8 * n + more + 4;
         if (n == 0 || n > (size - HEAD_BYTES) / (column_n * 8) || size < least || (version < 3 && size != least))
                 return tp_fail(err, CODE_DAMAGED, "the calibration says %llu points and has %zu bytes; it was cut or changed",
@@ -284,7 +294,7 @@ enum code calibration_read(const void *bytes, size_t size, struct arena *arena, 
                 for (size_t k = 0; k < DOMAIN_REALS; k++, from += 8)
                         *reals[k] = get_real(from);
         }
-        if (version >= 3 && (code = loads_read(c, from, size - least, arena, err)))
+        if (version >= 3 && (code = loads_read(c, from, size - least, version == 3, arena, err)))
                 return code;
         memcpy(c->method, at + 32, sizeof c->method);
         const struct method *method = rf_method(c->method);
@@ -300,6 +310,7 @@ enum code calibration_read(const void *bytes, size_t size, struct arena *arena, 
         c->z_ref = get_real(at + 64);
         c->thru_m = get_real(at + 72);
         c->version = (unsigned)version;
+        c->match_sought = version >= 4;
         for (size_t i = 0; i < n && version == 1; i++)
                 c->line_share[i] = c->thru_m > 0 || isfinite(c->gamma_im[0]) ? 1 : 0;
         *ret = c;

@@ -265,20 +265,22 @@ void causes_of(const struct asked *a, const struct trio *at, size_t j, double no
         }
         if (lines < 1) {
                 k.part = 1 - lines;
+                k.found = found_match_at(a->ch->found, a->hz);
                 v = NULL;
                 if (!cause_closed_form(a->ch->q->recipe, a->hz) && (arena || (arena = arena_new(0)) != NULL))
                         v = arena_take(arena, sizeof *v);
                 if (v &&
-                    !virtual_calibrate(a->ch->q->recipe, a->hz, (struct virtual_how){.match_fixed = false}, at->s, PART_COUNT, arena, v))
+                    !virtual_calibrate(a->ch->q->recipe, a->hz, (struct virtual_how){.match_fixed = true}, at->s, PART_COUNT, arena, v))
                         v = NULL;
                 for (size_t m = 0; v && m < v->n; m++)
                         causes_of_virtual(&k, v, m);
                 if (v)
-                        cause_of_match(&k, arena);
+                        cause_of_found_match(&k, v);
                 if (!v)
                         causes_of_standards(&k);
                 if (cause_linearity_stated(&k))
                         linearity_of_lumped(&k, &arena, bent);
+                k.found = NULL;
         }
         k.part = 1;
         cause_of_linearity(&k, bent);

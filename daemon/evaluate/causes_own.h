@@ -4,6 +4,7 @@
 #ifndef TIPPLANE_EVALUATE_CAUSES_OWN_H
 #define TIPPLANE_EVALUATE_CAUSES_OWN_H
 #include "evaluate/chain.h"
+#include "evaluate/found_match.h"
 #include "evaluate/virtual.h"
 #include "rf/correct/terms_causes.h"
 
@@ -21,6 +22,7 @@ struct slope {
         double part; /* of a common cause that comes through: the weight of the band whose standards it moves */
         struct cause_list *to;
         const struct trio *at;
+        const struct found_match *found; /* lumped standards: the band whose match is found; NULL: none is */
 };
 
 /* One cause that moves all parts at once. */
@@ -52,13 +54,15 @@ const struct standard *cause_standard(const struct recipe *r, int32_t kind);
 bool cause_ideals(const struct slope *k, struct ideal_cause *ret);
 void causes_of_standards(const struct slope *k);
 void causes_of_virtual(const struct slope *k, const struct virtual *v, size_t m);
-void cause_of_match(const struct slope *k, struct arena *arena);
+void cause_of_found_match(const struct slope *k, const struct virtual *v);
 void cause_calibration_in_noise(const struct slope *k, const struct virtual *v);
 double cause_virtual_noise(const struct slope *k, const struct virtual *v);
 bool cause_closed_form(const struct recipe *r, double hz);
 void causes_of_lines(const struct slope *k);
 double complex cause_virtual_dz(const struct slope *k, const struct virtual *v, size_t standard,
                                 struct m2 d); /* all of it, whatever part */
+/* The same for a cause that moves a standard at all frequencies alike, and with it what is found of the match. */
+double complex cause_standard_dz(const struct slope *k, const struct virtual *v, size_t standard, standard_mover *, const void *cause);
 /* ---- causes_stated.c: temperature, receivers, lines, overtravel */
 bool cause_linearity_stated(const struct slope *k);
 /* Adds what the receivers' errors on the standards make of z, per port; k->part of it. */

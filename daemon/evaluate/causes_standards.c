@@ -118,13 +118,57 @@ double complex cause_virtual_dz(const struct slope *k, const struct virtual *v, 
         return dz;
 }
 
-static double virtual_dq(const struct slope *k, const struct virtual *v, size_t standard, struct m2 d)
+/* What is found of the match goes up: as if the match read so much less than it is believed to. */
+static double complex found_dz(const struct slope *k, const struct virtual *v, size_t number)
 {
-        return slope_value(k, k->part * cause_virtual_dz(k, v, standard, d));
+        const struct found_match *f = k->found;
+        return -cause_virtual_dz(k, v, f->load, f->by[number](k->hz, v->s[f->load]));
 }
 
-/* dS of a reflection at one port. */
-static struct m2 at_port(int port, double complex d) { return port == 0 ? m2_diag(d, 0) : m2_diag(0, d); }
+double complex cause_standard_dz(const struct slope *k, const struct virtual *v, size_t m, standard_mover *move, const void *cause)
+{
+        double complex dz = cause_virtual_dz(k, v, m, move(cause, k->hz, v->s[m]));
+        double found[FOUND_MAX];
+        if (!k->found)
+                return dz;
+        found_match_moves(k->found, move, cause, m, found);
+        for (size_t n = 0; n < k->found->found_n; n++)
+                dz += found[n] * found_dz(k, v, n);
+        return dz;
+}
+
+/* One thing that is not known of a standard or of the touch on it. */
+struct standard_cause {
+        enum { MOVED_C, MOVED_SERIES, MOVED_SHIFT, MOVED_APART, MOVED_ALONG, MOVED_DELAY } what;
+        int port;
+        double r_ohm, l_h, c_f, um, s;
+};
+static struct m2 standard_moved(const void *cause, double hz, struct m2 s)
+{
+        const struct standard_cause *c = cause;
+        double w = RF_TWO_PI * hz;
+        double complex theta = CMPLX(0, w * sqrt(ALUMINA_EPS_EFF) / RF_C0_M_S * c->um * 1e-6);
+        switch (c->what) {
+        case MOVED_C:
+                return move_shunt(s, c->port, CMPLX(0, w * c->c_f), 50);
+        case MOVED_SERIES:
+                return move_series(s, c->port, CMPLX(c->r_ohm, w * c->l_h), 50);
+        case MOVED_SHIFT: /* one tip */
+                return m2_scale(OWN_SHARE, move_shift(s, c->port, theta));
+        case MOVED_APART: /* both along the wafer: what one path gains the other loses */
+                return m2_scale(OWN_SHARE, m2_sub(move_shift(s, 0, theta), move_shift(s, 1, theta)));
+        case MOVED_ALONG: /* both inwards */
+                return m2_add(move_shift(s, 0, theta), move_shift(s, 1, theta));
+        case MOVED_DELAY:
+                return m2_scale(CMPLX(0, -w * c->s), m2_of(0, s.e[1], s.e[2], 0));
+        }
+        return m2_of(0, 0, 0, 0);
+}
+
+static void standard_cause(const struct slope *k, const struct virtual *v, size_t m, const char *name, struct standard_cause c)
+{
+        cause_add(k->to, name, slope_value(k, k->part * cause_standard_dz(k, v, m, standard_moved, &c)), INFINITY);
+}
 
 void causes_of_virtual(const struct slope *k, const struct virtual *v, size_t m)
 {
@@ -136,56 +180,44 @@ void causes_of_virtual(const struct slope *k, const struct virtual *v, size_t m)
                                     : s->kind == STANDARD_LOAD  ? 3
                                     : v->transmits[m]           ? 4
                                                                 : 0];
-        double complex shift = CMPLX(0, k->w * sqrt(ALUMINA_EPS_EFF) / RF_C0_M_S * setup->placement_um_u * 1e-6);
-        struct m2 moved[2];
         for (int port = 0; port < 2; port++) {
                 const struct standard_definition u = standard_definition_at(s, port);
                 int32_t kind = standard_kind_at(s, port);
-                double complex g = v->s[m].e[3 * port];
+                struct standard_cause c = {.what = MOVED_SERIES, .port = port};
                 if (kind == STANDARD_OPEN)
-                        cause_add(k->to, "open C", virtual_dq(k, v, m, at_port(port, shunt_dg(g, CMPLX(0, k->w * u.u.c_f[0])))), INFINITY);
+                        standard_cause(k, v, m, "open C", (struct standard_cause){.what = MOVED_C, .port = port, .c_f = u.u.c_f[0]});
+                c.l_h = u.u.l_h[0];
                 if (kind == STANDARD_SHORT || kind == STANDARD_LOAD)
-                        cause_add(k->to, kind == STANDARD_SHORT ? "short L" : "load L",
-                                  virtual_dq(k, v, m, at_port(port, series_dg(g, CMPLX(0, k->w * u.u.l_h[0])))), INFINITY);
+                        standard_cause(k, v, m, kind == STANDARD_SHORT ? "short L" : "load L", c);
+                c.l_h = 0;
+                c.r_ohm = u.u.r_ohm;
                 if (kind == STANDARD_LOAD)
-                        cause_add(k->to, "load R", virtual_dq(k, v, m, at_port(port, series_dg(g, u.u.r_ohm))), INFINITY);
+                        standard_cause(k, v, m, "load R", c);
                 if (s->raised)
                         continue;
-                cause_add(k->to, touch, virtual_dq(k, v, m, move_series(v->s[m], port, setup->contact_ohm_u, 50)), INFINITY);
-                cause_add(k->to, touch, virtual_dq(k, v, m, move_series(v->s[m], port, CMPLX(0, k->w * setup->contact_h_u), 50)), INFINITY);
-                moved[port] = move_shift(v->s[m], port, shift);
-                cause_add(k->to, touch, virtual_dq(k, v, m, m2_scale(OWN_SHARE, moved[port])), INFINITY);
+                c.r_ohm = setup->contact_ohm_u;
+                standard_cause(k, v, m, touch, c);
+                c.r_ohm = 0;
+                c.l_h = setup->contact_h_u;
+                standard_cause(k, v, m, touch, c);
+                standard_cause(k, v, m, touch, (struct standard_cause){.what = MOVED_SHIFT, .port = port, .um = setup->placement_um_u});
         }
         if (!s->raised) {
-                double complex skate = CMPLX(0, k->w * sqrt(ALUMINA_EPS_EFF) / RF_C0_M_S * cause_skate_um(k) * 1e-6);
-                cause_add(k->to, touch, virtual_dq(k, v, m, m2_scale(OWN_SHARE, m2_sub(moved[0], moved[1]))), INFINITY);
-                cause_add(k->to, touch, virtual_dq(k, v, m, m2_add(move_shift(v->s[m], 0, skate), move_shift(v->s[m], 1, skate))),
-                          INFINITY);
+                standard_cause(k, v, m, touch, (struct standard_cause){.what = MOVED_APART, .um = setup->placement_um_u});
+                standard_cause(k, v, m, touch, (struct standard_cause){.what = MOVED_ALONG, .um = cause_skate_um(k)});
         }
         if (v->transmits[m] && s->model.u_delay_s > 0)
-                cause_add(k->to, "thru delay",
-                          virtual_dq(k, v, m, m2_scale(CMPLX(0, -k->w * s->model.u_delay_s), m2_of(0, v->s[m].e[1], v->s[m].e[2], 0))),
-                          INFINITY);
+                standard_cause(k, v, m, "thru delay", (struct standard_cause){.what = MOVED_DELAY, .s = s->model.u_delay_s});
 }
 
-/* A match whose inductance is found by the calibration itself, from all frequencies together: what the touches of open, short and thru
-   differ by among each other goes into it, two of them at least.  An estimate, for a solution at one frequency cannot tell; held against
-   the truth by tests/judges/coverage.sh. */
-void cause_of_match(const struct slope *k, struct arena *arena)
+/* What the noise of all the band's standards makes of the match that is found from them. */
+void cause_of_found_match(const struct slope *k, const struct virtual *v)
 {
-        const struct recipe *r = k->a->ch->q->recipe;
-        struct band_plan one;
-        const struct band_plan *band;
-        const struct method *m = virtual_method(r, k->hz, false, &band, &one);
-        struct virtual *v = arena_take(arena, sizeof *v);
-        if (!m || strcmp(m->word, "lrrm") != 0 || r->calibration.match_fit == RF_MATCH_FIXED || !v ||
-            !virtual_calibrate(r, k->hz, (struct virtual_how){.match_fixed = true}, k->at->s, PART_COUNT, arena, v))
-                return;
-        for (size_t s = 0; s < v->n; s++)
-                if (v->of[s]->kind == STANDARD_LOAD) {
-                        double complex z = CMPLX(0, k->w * r->setup.contact_h_u);
-                        cause_add(k->to, "match L", virtual_dq(k, v, s, at_port(0, series_dg(v->s[s].e[0], z))), INFINITY);
-                }
+        double by[FOUND_MAX] = {0};
+        for (size_t n = 0; k->found && n < k->found->found_n; n++)
+                by[n] = slope_value(k, k->part * found_dz(k, v, n));
+        if (k->found)
+                cause_add(k->to, "match L", found_match_noise(k->found, by), INFINITY);
 }
 
 /* Noise of one component of everything that was read of the standards. */
@@ -199,7 +231,7 @@ double cause_virtual_noise(const struct slope *k, const struct virtual *v)
                 struct m2 d = m2_of(0, 0, 0, 0);
                 double u = noise_of(plan, k->hz, chain_read_size(k->a->ch, k->i, v->s[m], (int)e));
                 d.e[e] = v->columns[c].imaginary ? CMPLX(0, u) : u;
-                sum += pow(virtual_dq(k, v, m, d), 2);
+                sum += pow(slope_value(k, k->part * cause_virtual_dz(k, v, m, d)), 2);
         }
         return sqrt(sum);
 }

@@ -53,11 +53,25 @@ bool cause_linearity_stated(const struct slope *k)
         return k->a->ch->q->recipe->setup.linearity_db_10db > 0 && k->a->ch->cal->terms.model != TERMS_ONE_PORT;
 }
 
+struct bent_standard {
+        const struct slope *k;
+        int port;
+};
+static struct m2 standard_bent(const void *cause, double hz, struct m2 s)
+{
+        const struct bent_standard *c = cause;
+        struct slope there = *c->k;
+        there.i = axis_nearest(&c->k->a->ch->cal->axis, hz);
+        return bent_by(&there, s, c->port);
+}
+
 void cause_linearity_of_standards(const struct slope *k, const struct virtual *v, double complex dz[2])
 {
         for (size_t m = 0; m < v->n; m++)
-                for (int port = 0; port < 2; port++)
-                        dz[port] += k->part * cause_virtual_dz(k, v, m, bent_by(k, v->s[m], port));
+                for (int port = 0; port < 2; port++) {
+                        const struct bent_standard c = {k, port};
+                        dz[port] += k->part * cause_standard_dz(k, v, m, standard_bent, &c);
+                }
 }
 
 /* A standard that reads d more than it is stands for one that was believed to be d less than it reads. */

@@ -5,6 +5,7 @@
  * Flags       of the corrected sweep: 16 not reciprocal, 32 not passive (run/entry.h).
  * Not here    one parameter's number, uncertainty and verdict (answer.c). */
 #include "evaluate/chain.h"
+#include "evaluate/found_match.h"
 #include "rf/network/convert.h"
 #include <stdio.h>
 #include <string.h>
@@ -92,7 +93,7 @@ enum code chain_open(const struct chain_question *q, struct arena *arena, struct
                 ch.line_m = q->recipe->layout.devices[at].length_um * 1e-6 - q->calibration->thru_m;
         }
         *ret = ch;
-        return CODE_OK;
+        return found_match_of(ret, arena, &ret->found, err);
 }
 
 struct trio chain_point(const struct chain *ch, size_t j)

@@ -14,6 +14,7 @@ struct trio {
         double hz;
 };
 struct leads;
+struct found_match;
 struct chain {
         const struct chain_question *q;
         const struct calibration *cal;
@@ -29,6 +30,7 @@ struct chain {
         const double *half_re, *half_im;   /* S11 of the first half of a 2x-thru, gated out of it at each point of the axis; else NULL */
         const double *later_re, *later_im; /* the same with the gate closed one cell of time later */
         const struct rf_extrinsic *around; /* taken off after the de-embedding; NULL: nothing */
+        const struct found_match *found;   /* what "lrrm" finds of its matches, by band (found_match.h); NULL: nothing */
         const struct leads *leads;         /* whose elements `around` is; NULL: they are taken as exact */
 };
 enum code chain_open(const struct chain_question *, struct arena *, struct chain *ret, struct tp_error *);

@@ -231,6 +231,8 @@ enum code calibration_solve(const struct recipe *r, const struct standard_sweep 
         c->thru_m = s->plane_line_m;
         memcpy(c->gamma_re, s->gamma_re, c->axis.n * sizeof(double));
         memcpy(c->gamma_im, s->gamma_im, c->axis.n * sizeof(double));
+        memcpy(c->match_weight, s->match_weight, c->axis.n * sizeof(double));
+        c->match_sought = s->match_sought;
         memcpy(c->line_share, s->line_share, c->axis.n * sizeof(double));
         c->loads = loads;
         c->load_n = load_n;

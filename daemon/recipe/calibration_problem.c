@@ -301,16 +301,17 @@ static struct solved_calibration *solved_new(const struct axis *axis, size_t ban
         struct solved_calibration *s = arena_take(arena, sizeof *s);
         size_t stride = net2_stride(axis->n);
         void *terms = arena_take(arena, terms_bytes(axis->n)), *sw = arena_take(arena, switch_terms_bytes(axis->n));
-        double *columns = arena_take(arena, 6 * stride * sizeof *columns);
+        enum { SOLVED_COLUMNS = 7 };
+        double *columns = arena_take(arena, SOLVED_COLUMNS * stride * sizeof *columns);
         if (!s || !terms || !sw || !columns)
                 return NULL;
         s->axis = *axis;
         s->terms = terms_at(terms, &s->axis);
         s->switch_terms = switch_terms_at(sw, &s->axis);
-        double **to[6] = {&s->gamma_re, &s->gamma_im, &s->zc_re, &s->zc_im, &s->share, &s->line_share};
-        for (size_t k = 0; k < 6; k++)
+        double **to[SOLVED_COLUMNS] = {&s->gamma_re, &s->gamma_im, &s->zc_re, &s->zc_im, &s->match_weight, &s->share, &s->line_share};
+        for (size_t k = 0; k < SOLVED_COLUMNS; k++)
                 *to[k] = columns + k * stride;
-        for (size_t i = 0; i < 4 * stride; i++)
+        for (size_t i = 0; i < 5 * stride; i++)
                 columns[i] = NAN;
         s->band_n = band_n;
         s->bands = arena_take(arena, band_n * sizeof *s->bands);
@@ -335,6 +336,14 @@ struct rf_band calibration_band(const struct solved_band *b)
 {
         return (struct rf_band){
                 .name = b->name, .terms = &b->terms, .switch_terms = b->problem.switch_terms, .u = b->u, .u_worst = b->u_worst};
+}
+
+static void match_keep(struct solved_calibration *s, const struct solved_band *b)
+{
+        if (strcmp(b->method->word, "lrrm") != 0 || b->problem.match_fit == RF_MATCH_FIXED)
+                return;
+        s->match_sought = true;
+        memcpy(s->match_weight + b->begin, b->diagnosis.match_weight, b->axis.n * sizeof(double));
 }
 
 enum code calibration_plan_solve(const struct calibration_plan *plan, const struct solve_conditions *at, const struct standard_reading *r,
@@ -372,6 +381,7 @@ enum code calibration_plan_solve(const struct calibration_plan *plan, const stru
                         return code;
                 joined[k] = calibration_band(b);
                 lines_keep(s, b);
+                match_keep(s, b);
         }
         bool has_switch;
         code = rf_join(band_n, joined, &s->axis, &s->terms, &s->switch_terms, &has_switch, s->share, s->joints, err);

@@ -34,7 +34,7 @@ recipe=$here/coverage.json; scenario=$here/coverage.scenario.json
         run $some lrrm lrrm THRU_A OPEN_AIR SHORT_A LOAD_A
         run $some known_standards known_standards THRU_A OPEN_AIR SHORT_A LOAD_A
         run $some multiline_trl multiline_trl THRU_A LINE_450 LINE_900 LINE_1800 SHORT_A
-        run $some joined lrm:1e5:30e9 THRU_A LOAD_A SHORT_A multiline_trl:20e9:110e9 THRU_A LINE_450 LINE_900 LINE_1800 SHORT_A
+        run $some joined lrrm:1e5:30e9 THRU_A OPEN_AIR SHORT_A LOAD_A multiline_trl:20e9:110e9 THRU_A LINE_450 LINE_900 LINE_1800 SHORT_A
         (export CHECKS=1; run $some checks)
         (export WEAK=1; recipe=$dir/low.json; run $some low_trl trl THRU_A LINE_900 SHORT_A; run $some low_multiline multiline_trl THRU_A LINE_450 LINE_900 LINE_1800 SHORT_A)
         (scenario=$dir/bipolar.scenario.json; recipe=$dir/bipolar.json; run $((touches / 4)) bipolar; recipe=$dir/plateau.json; export WEAK=1; run $some plateau)

@@ -36,7 +36,8 @@ static void diagnosis_columns(struct diagnosis *d, double **to[DIAGNOSIS_COLUMNS
                                            &d->consistency,
                                            &d->second_opinion,
                                            &d->match_r_ohm,
-                                           &d->match_l_h};
+                                           &d->match_l_h,
+                                           &d->match_weight};
         memcpy(to, all, sizeof all);
 }
 

@@ -30,6 +30,7 @@ struct diagnosis {
         double *reflect_angle_deg;       /* of solved/estimate, -180 … 180 */
         double *common_line;             /* index into the lines, in the order given */
         double *match_r_ohm, *match_l_h; /* lrrm: each frequency alone; L must be flat, a slope means shunt C or a wrong thru delay */
+        double *match_weight;            /* lrrm: of each frequency in finding the match, 1 over the variance of the open; NaN: not found */
         double *second_opinion;          /* multiline: how far another weighting of the lines differs, as a corrected reflection */
         struct standard_residual standard[RF_STANDARD_MAX];
         bool match_l_determined; /* lrrm: the next six are found; otherwise match_l_fit_h is the definition's */

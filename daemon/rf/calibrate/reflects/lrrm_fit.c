@@ -8,6 +8,7 @@
  * believed when raw noise of -80 dB alone leaves it within 10 pH, and the residuals' own scatter as well (common practice, no source);
  * otherwise the definition's value stays, and that is said. */
 #include "rf/calibrate/reflects/lrrm.h"
+#include "rf/numbers/columns.h"
 #include "rf/numbers/cx.h"
 #include <math.h>
 #include <string.h>
@@ -150,6 +151,7 @@ struct fitted {
         struct lrrm_match match;
         double u80[2], u[2]; /* standard uncertainty at raw noise of -80 dB; from the residuals' scatter */
         struct lrrm_match apart[2];
+        double seen; /* chi^2 per degree of freedom: what the weights are off the residuals' scatter by */
         bool converged;
 };
 
@@ -215,7 +217,7 @@ static double descend(struct sweep s, enum unknowns u, const double *weight, dou
         }
         f->converged = step < 1e-3; /* in noise the last digits may keep moving */
         if (invert(n, at.jj, v)) {
-                double seen = at.rows > n ? at.chi2 / (at.rows - n) : 0;
+                double seen = f->seen = at.rows > n ? at.chi2 / (at.rows - n) : 0;
                 for (int k = 0; k < n; k++)
                         f->u[k] = sqrt(seen * v[k * 2]);
                 steps_apart(u, v, seen, f->apart);
@@ -241,7 +243,8 @@ static struct bend bend_of_open(struct sweep s, struct lrrm_match m, bool to_sca
 }
 
 enum { BLOCKS = 4096 / HALF_WINDOW }; /* longer sweeps go without the local scatter */
-static struct fitted fit(struct sweep s, enum unknowns u, const struct lrrm_match *starts, size_t start_n)
+/* ret_weight: of G at each frequency as they were used in the end, times what makes the residuals' scatter their variance. */
+static struct fitted fit(struct sweep s, enum unknowns u, const struct lrrm_match *starts, size_t start_n, double *ret_weight)
 {
         struct fitted best = {.u80 = {INFINITY, INFINITY}, .u = {INFINITY, INFINITY}};
         bool local = s.n >= 4 * HALF_WINDOW && s.n <= BLOCKS * HALF_WINDOW;
@@ -261,6 +264,8 @@ static struct fitted fit(struct sweep s, enum unknowns u, const struct lrrm_matc
                 weigh(s, best.match, u, weight);
                 descend(s, u, weight, 1e-13, &best);
         }
+        for (size_t i = 0; i < s.n; i++)
+                ret_weight[i] = (local && best.converged ? weight[i / HALF_WINDOW] : 1) / (s.q->u_open[i] * s.q->u_open[i] * best.seen);
         struct normal at = normal(s, best.match, u, NULL);
         for (int k = 0; k < count(u) && invert(count(u), at.jj, v); k++)
                 best.u80[k] = NOISE_80_DB * sqrt(v[k * 2]);
@@ -293,11 +298,11 @@ struct lrrm_match lrrm_fit(enum cpu_kind kind, size_t n, const struct lrrm_colum
                 return (struct lrrm_match){0};
         if (what == RF_MATCH_FIT_L_C) {
                 /* R + jwL and C enter as w (L - R^2 C) first: begin on that valley, on both sides of C = 0 */
-                f = fit(s, L_ALONE, &none, 1);
+                f = fit(s, L_ALONE, &none, 1, d->match_weight);
                 struct lrrm_match valley[3] = {{.c_f = 4e-15}, {.c_f = -4e-15}, {.c_f = 12e-15}};
                 for (int k = 0; k < 3; k++)
                         valley[k].l_h = f.match.l_h + r * r * valley[k].c_f;
-                f = fit(s, L_AND_C, valley, 3);
+                f = fit(s, L_AND_C, valley, 3, d->match_weight);
                 l_sure = sure(&f, 0, L_UNSURE_H * 1e12) && sure(&f, 1, C_UNSURE_F * 1e15);
                 if (l_sure) {
                         c = f.match.c_f;
@@ -308,13 +313,14 @@ struct lrrm_match lrrm_fit(enum cpu_kind kind, size_t n, const struct lrrm_colum
                                        "the inductance was fitted");
         }
         if (known_open) {
-                f = fit(s, L_AND_R, &none, 1);
+                f = fit(s, L_AND_R, &none, 1, d->match_weight);
                 l_sure = sure(&f, 0, L_UNSURE_H * 1e12) && f.u[1] < 1 && f.u80[1] < 1;
         } else if (!l_sure) {
-                f = fit(s, L_ALONE, &none, 1);
+                f = fit(s, L_ALONE, &none, 1, d->match_weight);
                 l_sure = sure(&f, 0, L_UNSURE_H * 1e12);
         }
         if (!l_sure) {
+                column_fill(n, d->match_weight, NAN);
                 diagnosis_warn(d,
                                "L not determined: the open (too small a capacitance, or too low a sweep) leaves the match's inductance "
                                "uncertain by %.3g pH; its definition (%.4g pH) was taken",
