@@ -26,7 +26,8 @@ static enum code check_state(const struct measure *m, const char *name, struct p
         if (c < 0)
                 return refuse_at(err, at, "\"%s\" is no condition of %s; there are: %s", name, m->device, condition_names(m).at);
         if (m->conditions[c].volt != 0)
-                return refuse_at(err, at, "\"%s\" has %.6g V beside the gate of %s, which amplifies then; leads are found without", name,
+                return refuse_at(err, at,
+                                 "\"%s\" has %.6g V at the drain or collector of %s, which amplifies then; leads are found without", name,
                                  m->conditions[c].volt, m->device);
         return CODE_OK;
 }

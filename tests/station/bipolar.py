@@ -110,6 +110,9 @@ def offline(folder):
     up = t.up()
     try:
         check(cli.until(lambda: "The page: %s/" % t.url in t.words(), 60), "the programs are up")
+        rc, out, err = t("recipe", "explain", os.path.join(folder, "recipe.json"))
+        check(rc == 0 and "1.5 V on channel 0 (at most 30 mA, 45 mW), then 100 uA into the base on channel 1 (at most 1.2 V); channel 0 open (at most 1 V), then 2 mA into the base" in out,
+              "explained: each condition, its order and its limits")
         rc, out, err = t("run", "start", "--recipe", os.path.join(folder, "recipe.json"), "--wafer", "W1", "--print-id")
         run = out.strip()
         rc, out, err = t("wait", run, seconds=240)

@@ -81,6 +81,27 @@ static void what_the_station_lacks_is_named(void **state)
                        "standard OPEN_AIR: needs 200 um between the signal tips, the probes now stand at 400 um; set them and calibrate");
 }
 
+static void a_base_needs_a_supply_that_holds_a_current(void **state)
+{
+        (void)state;
+        struct arena *a = arena_new(0);
+        struct recipe *r = recipe_of_file(DEMO, a);
+        struct plan *p = NULL;
+        struct tp_error err = {0};
+        struct capability_set can = good_station();
+        r->measures[4].conditions[0].has_base = true;
+        r->measures[4].conditions[0].base = (struct current_source){.ampere = 1e-4, .channel = 2, .limit_v = 1.2};
+        can.bias_current = false;
+        if (plan_make(r, "W07", &can, NULL, a, &p, &err) != CODE_BAD_INPUT ||
+            strcmp(err.text,
+                   "this station's bias supply holds no current, which the base of device C1 needs; use another supply or leave the "
+                   "condition out") != 0)
+                fail_msg("%s", err.text);
+        can.bias_current = true;
+        assert_int_equal(plan_make(r, "W07", &can, NULL, a, &p, &err), CODE_OK);
+        arena_free(a);
+}
+
 /* A positioner may move for standards, within its range, and each target says where; devices stay at the setup's spacing. */
 static void a_positioner_moves_for_the_standards_of_a_calibration_alone(void **state)
 {
@@ -264,6 +285,7 @@ int main(void)
                 cmocka_unit_test(measured_loads_want_a_meter),
                 cmocka_unit_test(measured_loads_want_a_load_and_a_short),
                 cmocka_unit_test(what_the_station_lacks_is_named),
+                cmocka_unit_test(a_base_needs_a_supply_that_holds_a_current),
                 cmocka_unit_test(a_positioner_moves_for_the_standards_of_a_calibration_alone),
                 cmocka_unit_test(the_first_frequency_that_does_not_fit_is_named),
                 cmocka_unit_test(a_recording_is_planned_without_checks_and_without_proof),

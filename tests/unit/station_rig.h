@@ -25,6 +25,7 @@ struct rig {
         struct world *w;
         pthread_mutex_t mutex;
         double x_um, y_um, z_um, spacing_um, volt[RIG_CHANNELS], ampere[RIG_CHANNELS];
+        bool collector_sags;     /* once a base is driven the other channel stands at half its voltage: in its limit */
         double base_v;           /* what a held current comes to; the limit if that is lower: then half of it flows */
         bool spacing_slips;      /* it says done and stands 5 um off */
         unsigned sets[RIG_SETS]; /* channels, in the order they were set */
@@ -199,6 +200,8 @@ static enum code rig_force(void *me, unsigned channel, double ampere, double lim
         r->sets[r->set_n++ % RIG_SETS] = channel;
         r->volt[channel] = ampere == 0 ? 0.1 : fmin(r->base_v, limit_v);
         r->ampere[channel] = r->base_v < limit_v ? ampere : ampere / 2;
+        if (r->collector_sags && ampere != 0)
+                r->volt[1 - channel] /= 2;
         return rig_bias_end(r);
 }
 static enum code rig_read(void *me, unsigned channel, double *ret_volt, double *ret_a, struct call *call)

@@ -57,6 +57,15 @@ static void a_base_is_driven_after_its_collector(void **state)
         bench_do(b, 9, STEP_BIAS_ON, on);
         assert_true(b->rig.volt[0] == 0.1 && b->rig.ampere[0] == 0 && b->rig.ampere[1] == 5e-3);
         bench_do(b, 10, STEP_BIAS_OFF, (struct step_args){0});
+        on.open_v = 0;
+        on.volt = 1.2;
+        b->rig.collector_sags = true; /* the collector is looked at again once it conducts */
+        struct link_note *sags = bench_step(b, 15, STEP_BIAS_ON, on);
+        assert_true(sags->result.code == CODE_BAD_REPLY && strstr(sags->result.text, "channel 0 reads 0.600 V") && b->rig.volt[1] == 0);
+        note_drop(sags);
+        b->rig.collector_sags = false;
+        on.open_v = 0.5;
+        on.volt = 0;
         b->rig.base_v = 3; /* a base that does not conduct */
         struct link_note *n = bench_step(b, 11, STEP_BIAS_ON, on);
         assert_true(n->result.code == CODE_BAD_REPLY && strstr(n->result.text, "channel 1 reads 0.0025 A at 1.000 V, asked was 0.005 A"));
