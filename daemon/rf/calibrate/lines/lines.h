@@ -105,6 +105,10 @@ size_t lines_judge_bytes(size_t n, size_t lines); /* of scratch, 64-byte aligned
 void lines_judge(const struct problem *p, const struct line_set *ln, const struct line_solution *solution, bool opinion, void *scratch,
                  double *residual, const struct line_judgement *to, struct diagnosis *d);
 
+/* lengths.c: which lines are not as long as told, into d->line_length_error_m and sentences. */
+void lines_judge_lengths(const struct problem *p, const struct line_set *ln, const struct line_solution *solution,
+                         const struct line_judgement *judgement, struct diagnosis *d);
+
 /* say.c: the solutions of all frequencies into the diagnosis, and what must be said aloud. */
 #define LINES_NSTD_LIMIT 3.0
 double complex line_impedance(const struct problem *p, double hz, double complex g);

@@ -18,41 +18,6 @@ double complex line_impedance(const struct problem *p, double hz, double complex
         return p->line_z_ohm > 0 ? p->line_z_ohm : CMPLX(NAN, NAN);
 }
 
-/* Weighted means over the good frequencies; g^2 weighs, because the noise of a phase is a length through g. */
-static void lengths(const struct problem *p, const struct line_set *ln, const struct line_solution *solution,
-                    const struct line_judgement *judgement, struct diagnosis *d)
-{
-        for (size_t k = 0; k < ln->n; k++) {
-                double sum = 0, weight = 0, scatter = 0;
-                size_t n = 0;
-                for (int pass = 0; pass < 2; pass++)
-                        for (size_t i = 0; i < p->axis->n; i++) {
-                                const struct line_solution *s = &solution[i];
-                                double w = creal(s->g) * creal(s->g) + cimag(s->g) * cimag(s->g), e = judgement->length_error_m[k][i];
-                                if (!(s->nstd <= LINES_NSTD_LIMIT) || isnan(e))
-                                        continue;
-                                if (pass) {
-                                        scatter += w * (e - sum / weight) * (e - sum / weight);
-                                        continue;
-                                }
-                                sum += w * e;
-                                weight += w;
-                                n++;
-                        }
-                if (n < 2)
-                        continue;
-                double error = sum / weight, u = sqrt(scatter / weight / (double)(n - 1));
-                d->line_length_error_m[ln->at[k]] = error;
-                d->line_length_u_m[ln->at[k]] = u;
-                if (fabs(error) > 5e-6 && fabs(error) > 5 * u)
-                        diagnosis_warn(d,
-                                       "%s looks %.1f um %s than told (%.6g um, standard error %.1f um; against the other lines, so that a "
-                                       "common offset or scale is not seen): check its length or how it was touched",
-                                       standard_name(&p->standards[ln->at[k]]), fabs(error) * 1e6, error > 0 ? "longer" : "shorter",
-                                       p->standards[ln->at[k]].length_m * 1e6, u * 1e6);
-        }
-}
-
 #define WINDOW 17 /* frequencies */
 static void opinions(const struct problem *p, const struct line_solution *solution, const struct line_judgement *judgement,
                      struct diagnosis *d)
@@ -187,5 +152,5 @@ void lines_diagnose(const struct problem *p, const struct line_set *ln, const st
         lines_warn_quality(p, d);
         opinions(p, solution, judgement, d);
         lines_warn_impedance(p, d);
-        lengths(p, ln, solution, judgement, d);
+        lines_judge_lengths(p, ln, solution, judgement, d);
 }
