@@ -85,6 +85,7 @@ static enum code causes_of(struct cli *c, const struct with *w, const char *from
                                       .causes = w->causes,
                                       .at = picked->terms_at,
                                       .switch_terms = sw,
+                                      .switch_is_read = w->sw != &w->t->sw,
                                       .raw = raw,
                                       .corrected = &ret->net,
                                       .ports = 3,

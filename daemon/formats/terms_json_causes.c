@@ -85,6 +85,8 @@ enum code terms_texts_in(const cJSON *json, const char *key, size_t max, struct 
         return CODE_OK;
 }
 
+static const char *const switch_words[2] = {"forward", "reverse"};
+
 /* ---- columns ------------------------------------------------------------------------------------------------------------------------- */
 
 /* The columns of a cause beside those of the terms that it moves. */
@@ -144,6 +146,11 @@ enum code terms_causes_check(const struct terms *t, const struct terms_causes *c
                         if (*column[m].re)
                                 code = terms_column_check(column[m].word, t->axis, *column[m].re, *column[m].im, err);
                 }
+                for (int m = 0; m < 2 && !code; m++)
+                        if (c.switch_re[m]) {
+                                used++;
+                                code = terms_column_check(switch_words[m], t->axis, c.switch_re[m], c.switch_im[m], err);
+                        }
                 if (!code && !used)
                         code = tp_fail(err, CODE_BAD_INPUT, "cause \"%s\" moves no term", c.about.name);
                 if (code)
@@ -167,6 +174,13 @@ void terms_causes_out(struct json_out *o, const struct terms *t, const struct te
                         if (*column[m].re)
                                 terms_column_out(o, column[m].word, *column[m].re, *column[m].im, t->axis->n);
                 json_close(o, '}');
+                if (c.switch_re[0] || c.switch_re[1]) {
+                        json_open(o, "switch_terms", '{');
+                        for (int m = 0; m < 2; m++)
+                                if (c.switch_re[m])
+                                        terms_column_out(o, switch_words[m], c.switch_re[m], c.switch_im[m], t->axis->n);
+                        json_close(o, '}');
+                }
                 json_close(o, '}');
         }
         json_close(o, ']');
@@ -184,10 +198,24 @@ void terms_causes_out(struct json_out *o, const struct terms *t, const struct te
 
 /* ---- reading ------------------------------------------------------------------------------------------------------------------------- */
 
+/* One column of a cause, where it is there. */
+static enum code column_in(const cJSON *in, const char *at, const char *word, size_t n, struct arena *arena, double **re, double **im,
+                           struct tp_error *err)
+{
+        const cJSON *one = cJSON_GetObjectItemCaseSensitive(in, word);
+        char pointer[64];
+        if (!one)
+                return CODE_OK;
+        snprintf(pointer, sizeof pointer, "%s/%s", at, word);
+        *re = arena_take(arena, n * sizeof(double));
+        *im = arena_take(arena, n * sizeof(double));
+        return *re && *im ? terms_column_in(one, pointer, n, *re, *im, err) : tp_fail_memory(err);
+}
+
 static enum code cause_in(const cJSON *json, size_t k, const struct terms *t, struct arena *arena, struct terms_cause *ret,
                           struct tp_error *err)
 {
-        static const char *const keys[] = {"name", "kind", "freedom", "terms"};
+        static const char *const keys[] = {"name", "kind", "freedom", "terms", "switch_terms"};
         struct cause_column column[TERMS_COLUMNS_MAX];
         const char *words[TERMS_COLUMNS_MAX];
         size_t n = columns_of(t, ret, column), word_n = 0;
@@ -203,24 +231,23 @@ static enum code cause_in(const cJSON *json, size_t k, const struct terms *t, st
         for (size_t m = 0; m < n; m++)
                 if (is_there(t, column[m].word))
                         words[word_n++] = column[m].word;
-        if (!cJSON_IsObject(terms) || !terms->child)
+        const cJSON *sw = cJSON_GetObjectItemCaseSensitive(json, "switch_terms");
+        if (!cJSON_IsObject(terms) || (!terms->child && !sw))
                 return tp_fail_at(err, CODE_BAD_INPUT, below, "%s must be an object with a column for each term that moves", below);
-        if ((code = terms_only(terms, below, words, word_n, err)))
+        code = terms_only(terms, below, words, word_n, err);
+        for (size_t m = 0; m < n && !code; m++)
+                code = column_in(terms, below, column[m].word, t->axis->n, arena, column[m].re, column[m].im, err);
+        if (code || !sw)
                 return code;
-        for (size_t m = 0; m < n; m++) {
-                const cJSON *one = cJSON_GetObjectItemCaseSensitive(terms, column[m].word);
-                char pointer[64];
-                if (!one)
-                        continue;
-                snprintf(pointer, sizeof pointer, "%s/%s", below, column[m].word);
-                *column[m].re = arena_take(arena, t->axis->n * sizeof(double));
-                *column[m].im = arena_take(arena, t->axis->n * sizeof(double));
-                if (!*column[m].re || !*column[m].im)
-                        return tp_fail_memory(err);
-                if ((code = terms_column_in(one, pointer, t->axis->n, *column[m].re, *column[m].im, err)))
-                        return code;
-        }
-        return CODE_OK;
+        snprintf(below, sizeof below, "%s/switch_terms", at);
+        if (!cJSON_IsObject(sw) || !sw->child || !t->switch_removed)
+                return tp_fail_at(err, CODE_BAD_INPUT, below,
+                                  "%s must be an object with \"forward\" and \"reverse\", of terms that want their switch terms removed",
+                                  below);
+        code = terms_only(sw, below, switch_words, 2, err);
+        for (int m = 0; m < 2 && !code; m++)
+                code = column_in(sw, below, switch_words[m], t->axis->n, arena, &ret->switch_re[m], &ret->switch_im[m], err);
+        return code;
 }
 
 static enum code each_in(const cJSON *json, struct reading_u *u, struct tp_error *err)

@@ -13,85 +13,7 @@
 #include <stdio.h>
 #include <string.h>
 
-#define STEP 1e-5   /* of S: the derivative is good to its square, and ten digits of the difference are left */
-#define STILL 1e-11 /* roundings of a solution that does not move; what a step of S can do is a million times that */
-
-/* ---- collecting ---------------------------------------------------------------------------------------------------------------------- */
-
-static double largest_change(const double *a_re, const double *a_im, const double *b_re, const double *b_im, size_t n)
-{
-        double most = 0;
-        for (size_t i = 0; i < n; i++) {
-                double d = hypot(a_re[i] - b_re[i], a_im[i] - b_im[i]);
-                if (d > most) /* a port that is not there is NaN and does not move */
-                        most = d;
-        }
-        return most;
-}
-
-static bool difference(struct causes_job *j, const double *a_re, const double *a_im, const double *b_re, const double *b_im, double scale,
-                       double **ret_re, double **ret_im)
-{
-        size_t n = j->solved->axis.n;
-        double *re = arena_take(j->arena, n * sizeof *re), *im = arena_take(j->arena, n * sizeof *im);
-        for (size_t i = 0; re && im && i < n; i++) {
-                re[i] = (a_re[i] - b_re[i]) * scale;
-                im[i] = (a_im[i] - b_im[i]) * scale;
-        }
-        *ret_re = re;
-        *ret_im = im;
-        return re && im;
-}
-
-enum code causes_add(struct causes_job *j, enum cause_kind kind, double freedom, const struct terms *up, const struct terms *down,
-                     double scale, struct tp_error *err, const char *name, ...)
-{
-        struct terms_cause c = {.about = {.kind = kind, .freedom = freedom}};
-        enum terms_model model = up->model;
-        size_t n = j->solved->axis.n;
-        double change[TERM_COUNT + FULL_COUNT], most = 0;
-        char text[CAUSE_NAME_MAX];
-        va_list args;
-        va_start(args, name);
-        vsnprintf(text, sizeof text, name, args);
-        va_end(args);
-        for (int k = 0; k < TERM_COUNT + FULL_COUNT; k++) {
-                int f = k - TERM_COUNT;
-                change[k] = k < TERM_COUNT
-                                    ? terms_is_made_of(model, k) ? largest_change(up->re[k], up->im[k], down->re[k], down->im[k], n) : 0
-                            : model == TERMS_SIXTEEN ? largest_change(up->full_re[f], up->full_im[f], down->full_re[f], down->full_im[f], n)
-                                                     : 0;
-                most = fmax(most, change[k]);
-        }
-        if (most <= STILL)
-                return CODE_OK;
-        if (j->to->n == CAUSES_MAX)
-                return tp_fail(err, CODE_BAD_INPUT, "more than %d causes, from \"%s\" on; state less of the standards", CAUSES_MAX, text);
-        bool ok = (c.about.name = arena_text(j->arena, text)) != NULL;
-        for (int k = 0; k < TERM_COUNT && ok; k++)
-                if (change[k] > STILL)
-                        ok = difference(j, up->re[k], up->im[k], down->re[k], down->im[k], scale, &c.re[k], &c.im[k]);
-        for (int k = 0; k < FULL_COUNT && ok; k++)
-                if (change[TERM_COUNT + k] > STILL)
-                        ok = difference(j, up->full_re[k], up->full_im[k], down->full_re[k], down->full_im[k], scale, &c.full_re[k],
-                                        &c.full_im[k]);
-        if (!ok)
-                return tp_fail_memory(err);
-        j->to->of[j->to->n++] = c;
-        return CODE_OK;
-}
-
-void causes_not_counted(struct causes_job *j, const char *fmt, ...)
-{
-        char text[CAUSE_NAME_MAX];
-        va_list args;
-        va_start(args, fmt);
-        vsnprintf(text, sizeof text, fmt, args);
-        va_end(args);
-        const char *own = arena_text(j->arena, text);
-        if (own && j->to->not_counted_n < CAUSES_NOT_COUNTED_MAX)
-                j->to->not_counted[j->to->not_counted_n++] = own;
-}
+#define STEP 1e-5 /* of S: the derivative is good to its square, and ten digits of the difference are left */
 
 /* ---- moving -------------------------------------------------------------------------------------------------------------------------- */
 
@@ -142,6 +64,11 @@ static enum code solve_moved(struct causes_job *j, const struct move *m, double 
         return calibration_plan_solve(m->plan ? m->plan : j->plan, &j->at, r, j->n, j->scratch, ret, err);
 }
 
+static struct causes_side side_of(const struct solved_calibration *s)
+{
+        return (struct causes_side){&s->terms, s->has_switch ? &s->switch_terms : NULL};
+}
+
 /* up, down: the moves to either side, by `by` standard uncertainties. */
 static enum code cause_by(struct causes_job *j, const struct move *up, const struct move *down, double by, struct tp_error *err,
                           const char *name)
@@ -151,7 +78,7 @@ static enum code cause_by(struct causes_job *j, const struct move *up, const str
         if (!code)
                 code = solve_moved(j, down, -by, &b, err);
         if (!code)
-                code = causes_add(j, up->kind, INFINITY, &a->terms, &b->terms, 1 / (2 * by), err, "%s", name);
+                code = causes_add(j, up->kind, INFINITY, side_of(a), side_of(b), 1 / (2 * by), err, "%s", name);
         arena_reset(j->scratch);
         return code ? tp_where(err, "moved by a part of \"%s\"", name) : CODE_OK;
 }

@@ -15,7 +15,7 @@ enum code calibration_causes(const struct calibration_plan *, const struct solve
                              size_t n, const struct solved_calibration *solved, const struct reading_u *each, struct arena *,
                              struct terms_causes **ret, struct tp_error *);
 
-/* ---- what the two files of it share (calibration_causes.c, calibration_noise.c) --------------------------------------------------- */
+/* ---- what its files share (calibration_causes.c, calibration_causes_add.c, calibration_noise.c) --------------------------------------------------- */
 struct causes_job {
         const struct calibration_plan *plan;
         struct solve_conditions at; /* weights held */
@@ -25,8 +25,13 @@ struct causes_job {
         struct arena *arena, *scratch;
         struct terms_causes *to;
 };
+/* Terms with the switch terms that go with them. */
+struct causes_side {
+        const struct terms *terms;
+        const struct switch_terms *switch_terms; /* NULL: none */
+};
 /* A cause whose columns are (up - down) scale on the whole axis; columns that do not move stay NULL, and so does the cause if none does. */
-enum code causes_add(struct causes_job *, enum cause_kind, double freedom, const struct terms *up, const struct terms *down, double scale,
+enum code causes_add(struct causes_job *, enum cause_kind, double freedom, struct causes_side up, struct causes_side down, double scale,
                      struct tp_error *, const char *name, ...) __attribute__((format(printf, 8, 9)));
 void causes_not_counted(struct causes_job *, const char *fmt, ...) __attribute__((format(printf, 2, 3)));
 enum code causes_of_noise(struct causes_job *, struct tp_error *);

@@ -118,8 +118,13 @@ static double largest(const struct terms *is, const struct terms *d)
         return most;
 }
 
+struct joined {
+        struct terms terms;
+        struct switch_terms sw;
+        bool has_switch;
+};
 /* All bands moved by `by` together, joined. */
-static enum code joined(struct causes_job *j, struct arena *scratch, struct band_columns *const *of_band, double by, struct terms *ret,
+static enum code joined(struct causes_job *j, struct arena *scratch, struct band_columns *const *of_band, double by, struct joined *ret,
                         struct tp_error *err)
 {
         const struct solved_calibration *s = j->solved;
@@ -127,7 +132,6 @@ static enum code joined(struct causes_job *j, struct arena *scratch, struct band
         struct terms moved[RF_BANDS_MAX];
         struct joint joints[RF_BANDS_MAX];
         void *terms = arena_take(scratch, terms_bytes(s->axis.n)), *sw = arena_take(scratch, switch_terms_bytes(s->axis.n));
-        bool has_switch;
         enum code code = terms && sw ? CODE_OK : tp_fail_memory(err);
         for (size_t b = 0; b < s->band_n && !code; b++) {
                 const struct terms *d = of_band[b] && of_band[b]->reads ? &of_band[b]->moved : NULL;
@@ -137,16 +141,16 @@ static enum code joined(struct causes_job *j, struct arena *scratch, struct band
         }
         if (code)
                 return code;
-        *ret = terms_at(terms, &s->axis);
-        struct switch_terms out = switch_terms_at(sw, &s->axis);
-        return rf_join(s->band_n, bands, &s->axis, ret, &out, &has_switch, NULL, joints, err);
+        ret->terms = terms_at(terms, &s->axis);
+        ret->sw = switch_terms_at(sw, &s->axis);
+        return rf_join(s->band_n, bands, &s->axis, &ret->terms, &ret->sw, &ret->has_switch, NULL, joints, err);
 }
 
 /* The cause of entry e of reading k from what it does to each band. */
 static enum code cause_of_entry(struct causes_job *j, size_t k, int e, struct band_columns *const *of_band, struct tp_error *err)
 {
         const char *entry = ENTRIES + (size_t)e * sizeof "S11";
-        struct terms up, down;
+        struct joined up, down;
         double most = 0;
         for (size_t b = 0; b < j->solved->band_n; b++)
                 if (of_band[b] && of_band[b]->reads)
@@ -163,7 +167,9 @@ static enum code cause_of_entry(struct causes_job *j, size_t k, int e, struct ba
         if (!code)
                 code = joined(j, own, of_band, -by, &down, err);
         if (!code)
-                code = causes_add(j, CAUSE_OF_NOISE, j->to->reading.noise_freedom, &up, &down, 1 / (2 * by), err, "%s: noise, %s",
+                code = causes_add(j, CAUSE_OF_NOISE, j->to->reading.noise_freedom,
+                                  (struct causes_side){&up.terms, up.has_switch ? &up.sw : NULL},
+                                  (struct causes_side){&down.terms, down.has_switch ? &down.sw : NULL}, 1 / (2 * by), err, "%s: noise, %s",
                                   j->readings[k].standard->name, entry);
         arena_free(own);
         return code;

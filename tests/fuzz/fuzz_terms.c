@@ -50,9 +50,14 @@ static void same_causes(const struct terms_causes *a, const struct terms_causes 
         if (!a != !b || (a && (a->n != b->n || a->not_counted_n != b->not_counted_n)))
                 fuzz_broken("written and read again, causes are missing");
         for (size_t k = 0; a && k < a->n; k++)
-                for (int m = 0; m < TERM_COUNT + FULL_COUNT; m++) {
-                        const double *x = m < TERM_COUNT ? a->of[k].re[m] : a->of[k].full_re[m - TERM_COUNT],
-                                     *y = m < TERM_COUNT ? b->of[k].re[m] : b->of[k].full_re[m - TERM_COUNT];
+                for (int m = 0; m < TERM_COUNT + FULL_COUNT + 2; m++) {
+                        int f = m - TERM_COUNT, w = f - FULL_COUNT;
+                        const double *x = f < 0   ? a->of[k].re[m]
+                                          : w < 0 ? a->of[k].full_re[f]
+                                                  : a->of[k].switch_re[w],
+                                     *y = f < 0   ? b->of[k].re[m]
+                                          : w < 0 ? b->of[k].full_re[f]
+                                                  : b->of[k].switch_re[w];
                         if (!x != !y)
                                 fuzz_broken("written and read again, a cause moves other terms");
                         if (x)

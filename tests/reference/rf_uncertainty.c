@@ -19,7 +19,7 @@ static void as_a_cause(struct arena *arena, const struct covariance *cov, size_t
                         cause.re[t] = &one[0];
                         cause.im[t] = &one[1];
                 }
-        struct m2 got = rf_terms_cause_change(terms, i, &cause, 0, raw);
+        struct m2 got = rf_terms_cause_change(terms, i, &cause, 0, raw, 0, 0);
         for (int e = 0; e < 4; e++)
                 if (terms->model != TERMS_ONE_PORT || e == 0 || e == 3)
                         check_close(name, hz, got.e[e], want[e], 1e-8);

@@ -325,6 +325,149 @@ def documents(d):
     refused(d, "a contact beyond reason", ["correct", "--terms", "terms.json", "--contact-u", "0.01,1", "device.s2p", "--out", "x.s2p"], "--contact-u", "inductance")
 
 
+# every method: what a cause is said to do against what it does when the standard is really so
+
+F_LINES = [5e9, 8e9, 12e9, 20e9, 30e9, 40e9, 50e9]
+LINES = {"line_1": 200.0, "line_2": 450.0, "line_3": 900.0, "line_4": 1800.0}  # um
+ALPHA = 15.0  # 1/m at 10 GHz, with the root of the frequency
+
+
+def gamma_of(f):
+    return ALPHA * math.sqrt(f / 10e9) + 2j * math.pi * f * math.sqrt(EPS) / C0
+
+
+def bench(moved):
+    """raw rows of all standards and the device; moved: {"open: C0, port 1": by …} in the unit of the cause"""
+    none = random.Random(0)
+    none.gauss = lambda a, b: 0
+    by = lambda name: moved.get(name, 0)
+    rows = {n: [] for n in list(LINES) + ["open", "short", "load", "thru", "open_short", "device"]}
+    for f in F_LINES:
+        w = 2 * math.pi * f
+
+        def t_of(name):
+            p = lambda what, port: by("%s: %s, port %d" % (name, what, port + 1))
+            return {"r": [p("touch R", k) for k in range(2)], "l": [p("touch L", k) for k in range(2)], "x": [1e-6 * p("place", k) / math.sqrt(2) for k in range(2)]}
+
+        def z_of(name, port):
+            v = lambda what: by("%s: %s, port %d" % (name, what, port + 1))
+            return {"open": lambda: 1 / (1j * w * (STANDARDS["open"] + v("C0"))), "short": lambda: 1j * w * (STANDARDS["short"] + v("L0")),
+                    "load": lambda: STANDARDS["load"] + v("R") + 1j * w * (STANDARDS["load_l"] + v("L0"))}[name]()
+
+        for n in ("open", "short", "load"):
+            g = [one_port_moved(reflection(z_of(n, p)), t_of(n), p, w) for p in range(2)]
+            rows[n].append([g[0], 0j, 0j, g[1]])
+        g = [one_port_moved(reflection(z_of(("open", "short")[p], p)), t_of("open_short"), p, w) for p in range(2)]
+        rows["open_short"].append([g[0], 0j, 0j, g[1]])
+        e = cmath.exp(-1j * w * (STANDARDS["thru"] + by("thru: offset delay")))
+        rows["thru"].append(two_port_moved([0j, e, e, 0j], t_of("thru"), w))
+        for n, length in LINES.items():
+            # planes at the tips: half of the first line lies before each
+            e = cmath.exp(-gamma_of(f) * (length + by("%s: length" % n)) * 1e-6)
+            rows[n].append(two_port_moved([0j, e, e, 0j], t_of(n), w))
+        rows["device"].append(structures(w)[0])
+    return {n: [read(s, f, none) for s, f in zip(r, F_LINES)] for n, r in rows.items()}
+
+
+def model_of(n):
+    return {"open": {"c_f": [STANDARDS["open"], 0, 0, 0], "u_c_f": U["c_f"]}, "short": {"l_h": [STANDARDS["short"], 0, 0, 0], "u_l_h": U["l_h"]},
+            "load": {"r_ohm": STANDARDS["load"], "l_h": [STANDARDS["load_l"], 0, 0, 0], "u_r_ohm": U["r_ohm"], "u_l_h": U["l_h"]},
+            "thru": {"delay_s": STANDARDS["thru"], "u_delay_s": U["delay_s"]}}[n]
+
+
+def kit(names, **calibration):
+    """standards of a plan, by name"""
+    out = []
+    for n in names:
+        if n in LINES:
+            out.append({"name": n, "kind": "line", "file": n + ".s2p", "model": {"length_um": LINES[n], "u_length_um": 1}})
+        elif n == "match":
+            out.append({"name": "load", "kind": "load", "file_1": "load_1.s1p", "model": model_of("load")})
+        elif n == "open_short":
+            out.append({"name": n, "kind": "open", "file": n + ".s2p", "model": model_of("open"), "port_2": {"kind": "short", "model": model_of("short")}})
+        else:
+            out.append({"name": n, "kind": n, "file": n + ".s2p", "model": model_of(n), "raised": False})
+    return {"standards": out, "calibration": calibration}
+
+
+LINE_PLAN = {"eps_eff": EPS, "reflect_estimate": -1, "plane": "tip", "line_z_ohm": 50, "line_z_ohm_u": 0.5}
+METHODS = {
+    "sol": (kit(("open", "short", "load"), method="sol"), ("open: C0, port 1", "load: R, port 2", "short: touch L, port 1", "load: place, port 2")),
+    "solt": (kit(("open", "short", "load", "thru"), method="solt"), ("open: C0, port 2", "load: R, port 1", "thru: offset delay", "thru: touch L, port 2", "thru: place, port 1", "short: touch R, port 1")),
+    "unknown_thru": (kit(("open", "short", "load", "thru"), method="unknown_thru", thru_delay_s=1e-12), ("open: C0, port 1", "short: L0, port 2", "load: touch R, port 1")),
+    "known_standards": (kit(("open", "short", "load", "thru"), method="known_standards"), ("open: C0, port 1", "load: R, port 2", "thru: touch L, port 1")),
+    "lrm": (kit(("thru", "load", "short"), method="lrm"), ("load: R, port 1", "load: R, port 2", "thru: offset delay", "short: touch L, port 1", "short: place, port 2")),
+    "lrrm": (kit(("thru", "open", "short", "match"), method="lrrm"), ("load: R, port 1", "load: touch L, port 1", "short: touch L, port 2", "thru: offset delay", "thru: place, port 1")),
+    "sixteen_term": (kit(("open", "short", "load", "thru", "open_short"), method="sixteen_term"), ("thru: offset delay", "short: touch L, port 1", "load: place, port 2", "open_short: touch L, port 2")),
+    "trl": (kit(("line_1", "line_2", "short"), method="trl", **LINE_PLAN), ("line_1: touch L, port 1", "line_2: touch R, port 2", "short: touch L, port 1", "line_1: length", "line_2: length")),
+    "multiline_trl": (kit(("line_1", "line_2", "line_3", "line_4", "short"), method="multiline_trl", **LINE_PLAN), ("line_1: touch L, port 1", "line_3: place, port 2", "line_4: length", "short: touch L, port 2")),
+    "joined": (kit(("open", "short", "load", "thru", "line_1", "line_2", "line_3"), thru_delay_s=1e-12, **LINE_PLAN,
+                   bands=[{"method": "solt", "from_hz": 1, "to_hz": 25e9, "standards": [{"standard": n} for n in ("open", "short", "load", "thru")]},
+                          {"method": "multiline_trl", "from_hz": 10e9, "to_hz": 60e9, "standards": [{"standard": n} for n in ("line_1", "line_2", "line_3", "short")]}]),
+               ("open: C0, port 1", "short: touch L, port 1", "line_2: touch L, port 2", "thru: offset delay", "line_3: length")),
+}
+
+
+def every_method(d):
+    unit = {"C0": U["c_f"], "L0": U["l_h"], "R": U["r_ohm"], "offset delay": U["delay_s"], "touch R": U["touch_ohm"], "touch L": U["touch_h"], "place": U["place_um"], "length": 1}
+    plan = dict(contact_ohm_u=U["touch_ohm"], contact_h_u=U["touch_h"], placement_um_u=U["place_um"], noise_floor_u=1e-4)
+
+    def files(rows):
+        for n, r in rows.items():
+            d.s2p(n + ".s2p", F_LINES, r)
+        d.s1p("load_1.s1p", F_LINES, [r[0] for r in rows["load"]])
+
+    def device(method):
+        rc, out, err = d.run("solve", "plan.json", "--no-causes", "--out", "t.json")
+        if not rc:
+            rc, out, err = d.run("correct", "--terms", "t.json", "device.s2p", "--out", "moved.s2p")
+        if rc:
+            count.fail("%s: %s" % (method, err))
+        return read_s2p(d.at("moved.s2p"))[1]
+
+    for method, (what, names) in METHODS.items():
+        d.plan("plan.json", **plan, **what)
+        still = bench({})
+        files(still)
+        rc, out, err = d.run("solve", "plan.json", "--out", "terms.json")
+        if not rc:
+            rc, out, err = d.run("correct", "--terms", "terms.json", "device.s2p", "--out", "tip.s2p")
+        if rc:
+            count.fail("%s: %s" % (method, err))
+            continue
+        causes = {x["name"]: x for x in document(d, "tip.u.json")["causes"]}
+        words = ("s11", "s22") if method == "sol" else ("s11", "s12", "s21", "s22")
+        for name in names:
+            what_, part = name.split(": ")[1].split(",")[0], 0.02
+            belief = what_ in ("C0", "L0", "R", "offset delay", "length")
+            sides = []
+            for sign in (1, -1):
+                rows = bench({name: sign * part * unit[what_]})
+                files({**rows, "device": still["device"]})
+                sides.append(device(method))
+            worst, most = 0, 1e-9
+            for i in range(len(F_LINES)):
+                for word in words:
+                    k = ("s11", "s12", "s21", "s22").index(word)
+                    is_ = (sides[0][i][k] - sides[1][i][k]) / (2 * part)
+                    said = at(causes[name], word, i) * (-1 if belief else 1) if name in causes else 0j
+                    worst, most = max(worst, abs(is_ - said)), max(most, abs(is_), abs(said))
+            within("%s: %s does what it is said to (at most %.2g)" % (method, name, most), worst / most, 1e-3)
+        # noise: one reading at one frequency
+        name, i = ("short: noise, S11" if "lrrm" not in method else "short: noise, S22"), 3
+        rows = {n: [list(x) for x in r] for n, r in still.items()}
+        k = 0 if name.endswith("S11") else 3
+        rows["short"][i][k] += 1e-6j
+        files(rows)
+        up = device(method)
+        rows["short"][i][k] -= 2e-6j
+        files(rows)
+        down = device(method)
+        if method != "lrrm":  # its match's inductance is found from all frequencies, and noise of one moves it too
+            worst = max(abs(abs(up[i][("s11", "s12", "s21", "s22").index(w)] - down[i][("s11", "s12", "s21", "s22").index(w)]) / 2e-6 - abs(at(causes[name], w, i)) / 1e-4) for w in words)
+            within("%s: noise of one reading" % method, worst, 1e-6)
+
+
 def coverage(d, method, draws, seed):
     rng = random.Random(seed)
     drawn_plan(d, method)
@@ -387,4 +530,4 @@ if __name__ == "__main__":
         at_ = sys.argv.index("--draws")
         DRAWS = int(sys.argv[at_ + 1])
         del sys.argv[at_ : at_ + 2]
-    sys.exit(run(open_short_load, lines, documents, what_is_shared_cancels, known_standards, known_thru))
+    sys.exit(run(open_short_load, lines, documents, every_method, what_is_shared_cancels, known_standards, known_thru))

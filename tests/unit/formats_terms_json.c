@@ -135,6 +135,12 @@ static struct terms_causes *causes_new(struct set *s)
         c->not_counted = arena_take(s->arena, sizeof not_counted);
         memcpy(c->not_counted, not_counted, sizeof not_counted);
         c->not_counted_n = 2;
+        for (int m = 0; m < 2 && s->terms.switch_removed; m++) { /* the second cause moves the switch terms too */
+                c->of[1].switch_re[m] = arena_take(s->arena, N * sizeof(double));
+                c->of[1].switch_im[m] = arena_take(s->arena, N * sizeof(double));
+                for (int i = 0; i < N; i++)
+                        c->of[1].switch_im[m][i] = 1e-4 * draw(&state);
+        }
         for (int k = 0; k < 2; k++)
                 for (int m = 0; m < (s->terms.model == TERMS_SIXTEEN ? FULL_COUNT : TERM_COUNT); m++) {
                         bool full = s->terms.model == TERMS_SIXTEEN;
@@ -175,6 +181,13 @@ static void causes_come_back_bit_for_bit(void **state)
                         assert_string_equal(got->of[k].about.name, c->of[k].about.name);
                         assert_int_equal(got->of[k].about.kind, c->of[k].about.kind);
                         assert_true(got->of[k].about.freedom == c->of[k].about.freedom);
+                        for (int m = 0; m < 2; m++) {
+                                assert_true(!got->of[k].switch_re[m] == !c->of[k].switch_re[m]);
+                                if (c->of[k].switch_re[m]) {
+                                        assert_memory_equal(got->of[k].switch_re[m], c->of[k].switch_re[m], N * sizeof(double));
+                                        assert_memory_equal(got->of[k].switch_im[m], c->of[k].switch_im[m], N * sizeof(double));
+                                }
+                        }
                         for (int m = 0; m < TERM_COUNT + FULL_COUNT; m++) {
                                 const double *a = m < TERM_COUNT ? c->of[k].re[m] : c->of[k].full_re[m - TERM_COUNT],
                                              *b = m < TERM_COUNT ? got->of[k].re[m] : got->of[k].full_re[m - TERM_COUNT],
@@ -345,6 +358,9 @@ static void which_causes_are_refused(void **state)
                 "\"ELF\" in /causes/0/terms has no meaning");
         refused(s, "\"freedom\":null,\"terms\":{\"ERF\":{\"re\":[", "\"freedom\":null,\"terms\":{\"ERF\":{\"re\":[0,", CODE_BAD_INPUT,
                 "/causes/0/terms/ERF/re", "has 8 numbers");
+        refused(s, "\"switch_terms\":{\"forward\"", "\"switch_terms\":{\"onward\"", CODE_BAD_INPUT, "/causes/1/switch_terms", "\"onward\"");
+        refused(s, "\"switch_terms_removed\":true", "\"switch_terms_removed\":false", CODE_BAD_INPUT, "/causes/1/switch_terms",
+                "want their switch terms removed");
         refused(s, "\"noise_floor_u\":", "\"noise_floor_u\":-", CODE_BAD_INPUT, "/each_reading/noise_floor_u", "from 0 to 1");
         refused(s, "\"eps_eff\":", "\"eps\":", CODE_BAD_INPUT, "/each_reading", "\"eps\" in /each_reading");
         refused(s, "\"not_counted\":[", "\"not_counted\":[3,", CODE_BAD_INPUT, "/not_counted", "/not_counted/0 must be");

@@ -50,6 +50,9 @@ static double largest(const struct terms_cause *c, size_t j)
         for (int k = 0; k < FULL_COUNT; k++)
                 if (c->full_re[k])
                         size = fmax(size, hypot(c->full_re[k][j], c->full_im[k][j]));
+        for (int k = 0; k < 2; k++)
+                if (c->switch_re[k])
+                        size = fmax(size, hypot(c->switch_re[k][j], c->switch_im[k][j]));
         return size;
 }
 
@@ -83,7 +86,13 @@ static struct m2 corrected(const struct terms *t, size_t i, struct m2 raw)
                        isfinite(t->re[TERM_EDR][i]) ? one_port_point(t, i, 2, raw.e[3]) : 0);
 }
 
-struct m2 rf_terms_cause_change(const struct terms *terms, size_t i, const struct terms_cause *cause, size_t j, struct m2 raw)
+static double complex switch_move(const struct terms_cause *c, int k, size_t j)
+{
+        return c->switch_re[k] ? CMPLX(c->switch_re[k][j], c->switch_im[k][j]) : 0;
+}
+
+struct m2 rf_terms_cause_change(const struct terms *terms, size_t i, const struct terms_cause *cause, size_t j, struct m2 raw,
+                                double complex forward, double complex reverse)
 {
         double size = largest(cause, j), h = 1e-6 / fmax(size, 1e-300);
         struct m2 side[2];
@@ -95,7 +104,9 @@ struct m2 rf_terms_cause_change(const struct terms *terms, size_t i, const struc
                 one_move(&o, cause, j, up ? h : -h);
                 if (terms->model != TERMS_ONE_PORT && rf_terms_complete(&o.terms, NULL))
                         return m2_of(NAN, NAN, NAN, NAN);
-                side[up] = corrected(&o.terms, 0, raw);
+                double by = up ? h : -h;
+                side[up] = rf_corrected_as_read(&o.terms, 0, raw, forward + by * switch_move(cause, 0, j),
+                                                reverse + by * switch_move(cause, 1, j));
         }
         return m2_scale(1 / (2 * h), m2_sub(side[1], side[0]));
 }

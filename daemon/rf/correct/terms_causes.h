@@ -11,6 +11,7 @@ struct terms_cause {
         struct cause_about about;
         double *re[TERM_COUNT], *im[TERM_COUNT];
         double *full_re[FULL_COUNT], *full_im[FULL_COUNT]; /* TERMS_SIXTEEN */
+        double *switch_re[2], *switch_im[2];               /* forward, reverse: where a calibration finds its switch terms itself */
 };
 /* Standard uncertainties of what happens anew with every touch and every reading; 0: not stated. */
 struct reading_u {
@@ -30,9 +31,10 @@ struct terms_causes {
 bool terms_is_made_of(enum terms_model, int term);
 double reading_noise(const struct reading_u *u, double complex raw); /* per component */
 
-/* Change of corrected S when the terms of point i move by one standard uncertainty; j: the point of the cause's columns.  raw: with switch
-   terms removed for TERMS_EIGHT and TERMS_SIXTEEN, as read else.  One-port terms: S11 and S22. */
-struct m2 rf_terms_cause_change(const struct terms *terms, size_t i, const struct terms_cause *cause, size_t j, struct m2 raw);
+/* Change of corrected S when the terms of point i, and the switch terms that go with them, move by one standard uncertainty; j: the point of
+   the cause's columns.  raw: as read; forward, reverse: the switch terms, 0 where the terms take none.  One-port terms: S11 and S22. */
+struct m2 rf_terms_cause_change(const struct terms *terms, size_t i, const struct terms_cause *cause, size_t j, struct m2 raw,
+                                double complex forward, double complex reverse);
 /* Corrected S of one point as read: forward, reverse: the switch terms, 0 where the terms take none. */
 struct m2 rf_corrected_as_read(const struct terms *terms, size_t i, struct m2 raw, double complex forward, double complex reverse);
 /* And back: what would be read of S. */

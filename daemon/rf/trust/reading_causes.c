@@ -71,9 +71,10 @@ static struct m2 masked(const struct own *o, struct m2 d)
 
 static struct m2 by_terms(const struct own *o, size_t i, const void *cause)
 {
-        struct m2 raw = net2_get(o->r->raw, i);
-        bool take = o->r->terms->switch_removed && (o->f != 0 || o->b != 0);
-        return masked(o, rf_terms_cause_change(o->r->terms, i, cause, o->r->at[i], take ? rf_switch_remove_point(raw, o->f, o->b) : raw));
+        struct terms_cause c = *(const struct terms_cause *)cause;
+        for (int k = 0; k < 2 && (o->r->switch_is_read || !o->r->switch_terms); k++)
+                c.switch_re[k] = c.switch_im[k] = NULL;
+        return masked(o, rf_terms_cause_change(o->r->terms, i, &c, o->r->at[i], net2_get(o->r->raw, i), o->f, o->b));
 }
 
 static struct m2 by_noise(const struct own *o, size_t i, const void *cause)

@@ -10,6 +10,7 @@ struct corrected_reading {
         const struct terms_causes *causes;       /* columns on the terms' whole list */
         const size_t *at;                        /* where each frequency of raw stands in that list */
         const struct switch_terms *switch_terms; /* at the frequencies of raw; NULL: none */
+        bool switch_is_read;                     /* they were read with the raw data: the calibration's causes do not move them */
         const struct net2 *raw, *corrected;      /* as read; S, on one axis */
         unsigned ports;                          /* 1, 2, 3: which ports were read */
         const struct reading_u *u;               /* of its own touch and reading */
