@@ -152,6 +152,21 @@ enum code solve_plan_read(struct solve_job *j, const char *path, const char *nam
         return code ? code : solve_note_file(j, name, path, err);
 }
 
+static enum code causes_check(const struct offline_solved *s, struct tp_error *err)
+{
+        size_t columns = 0;
+        for (size_t k = 0; s->causes && k < s->causes->n; k++) {
+                const struct terms_cause *c = &s->causes->of[k];
+                for (int m = 0; m < TERM_COUNT; m++)
+                        columns += c->re[m] != NULL;
+                for (int m = 0; m < FULL_COUNT; m++)
+                        columns += c->full_re[m] != NULL;
+                for (int m = 0; m < 2; m++)
+                        columns += c->switch_re[m] != NULL;
+        }
+        return offline_columns_check(columns, s->solved->axis.n, "no-causes", err);
+}
+
 static enum code solve_two_ports(struct solve_job *j, struct tp_error *err)
 {
         struct offline_solved *solved = NULL;
@@ -160,6 +175,8 @@ static enum code solve_two_ports(struct solve_job *j, struct tp_error *err)
         if (code)
                 return tp_where(err, "%s", j->path);
         const struct solved_calibration *s = solved->solved;
+        if ((code = causes_check(solved, err)))
+                return tp_where(err, "%s", j->path);
         text_init(&terms, FILE_BYTES_MAX);
         text_init(&words, 0);
         text_init(&json, FILE_BYTES_MAX);

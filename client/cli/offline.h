@@ -72,6 +72,8 @@ enum code offline_digest(struct cli *c, const char *path, char ret[65], struct t
 /* ---- offline_uncertainty.c: what is not known exactly of a corrected two-port, in a document beside its file -------------------------- */
 /* "x.u.json" of "x.s2p".  In the arena; NULL: no memory. */
 const char *offline_uncertainty_path(struct cli *c, const char *path);
+/* Is there room for so many columns?  CODE_BAD_INPUT names the option that leaves them out. */
+enum code offline_columns_check(size_t columns, size_t points, const char *option, struct tp_error *err);
 /* The document of the network that `text` holds as the file `path` (NULL: it goes to stdout, and is called `name`). */
 enum code offline_uncertainty_text(const struct net2 *net, const struct net2_causes *causes, const char *path, const struct text *text,
                                    struct text *to, struct tp_error *err);

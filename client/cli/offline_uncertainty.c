@@ -37,14 +37,30 @@ const char *offline_uncertainty_path(struct cli *c, const char *path)
         return to;
 }
 
+enum code offline_columns_check(size_t columns, size_t points, const char *option, struct tp_error *err)
+{
+        double bytes = 2.0 * 23 * (double)columns * (double)points; /* 17 digits, point, exponent, comma */
+        return bytes <= (double)FILE_BYTES_MAX ? CODE_OK
+                                               : tp_fail(err, CODE_BAD_INPUT,
+                                                         "what is not known exactly are %zu columns of %zu frequencies, about %.0f MB of "
+                                                         "JSON, and a document has at "
+                                                         "most %zu; take fewer frequencies, or leave it out with --%s",
+                                                         columns, points, bytes / 1e6, FILE_BYTES_MAX >> 20, option);
+}
+
 enum code offline_uncertainty_text(const struct net2 *net, const struct net2_causes *causes, const char *path, const struct text *text,
                                    struct text *to, struct tp_error *err)
 {
         const char *slash = strrchr(path, '/');
         struct uncertainty_json u = {
                 .of = slash ? slash + 1 : path, .plane = net->plane, .z_ref_ohm = net2_z_real(net), .axis = *net->axis, .causes = *causes};
+        size_t columns = 0;
+        for (size_t k = 0; k < causes->n; k++)
+                for (int e = 0; e < 4; e++)
+                        columns += causes->of[k].re[e] != NULL;
+        enum code code = offline_columns_check(columns, net->axis->n, "no-uncertainty", err);
         digest_of(text_of(text), text->n, u.of_sha256);
-        return uncertainty_json_write(&u, to, err);
+        return code ? code : uncertainty_json_write(&u, to, err);
 }
 
 enum code offline_uncertainty_write(struct cli *c, const struct net2 *net, const struct net2_causes *causes, const char *path,

@@ -256,6 +256,10 @@ def exporting(t, run):
     rc, out, err = t("export", run, "--to", folder, "--raw")
     raw, program = os.path.join(folder, "raw"), t.program
     check("export --raw writes the standards, the devices and a plan", rc == 0 and {"plan.json", "switch_terms.s2p"} <= set(os.listdir(raw)) and set(s2p) <= set(os.listdir(raw)), (rc, err))
+    with open(os.path.join(raw, "plan.json")) as f:
+        plan = json.load(f)
+    with open(os.path.join(raw, "plan.json"), "w") as f:
+        json.dump({**plan, "noise_floor_u": 1e-5, "noise_trace_u": 4e-4}, f)  # of which a recipe says nothing
     p = subprocess.run([program, "solve", os.path.join(raw, "plan.json"), "--out", os.path.join(raw, "terms.json")], capture_output=True, text=True)
     check("the night's plan is solved from its files, and its verification holds", p.returncode == 0 and "verified" in p.stdout, (p.returncode, p.stderr, p.stdout))
     p = subprocess.run([program, "correct", "--terms", os.path.join(raw, "terms.json"), "--to", os.path.join(raw, "corrected")] + [os.path.join(raw, n) for n in s2p], capture_output=True, text=True)
@@ -274,6 +278,14 @@ def exporting(t, run):
         p = subprocess.run([program, "compare", os.path.join(folder, n), ours, "--json"], capture_output=True, text=True)
         worst.append(json.loads(p.stdout)["all"]["worst"] if p.returncode == 0 else p.stderr)
     check("they are what the daemon says, de-embedded too, within 1e-11", all(not isinstance(w, str) for w in worst) and max(worst) <= 1e-11, worst)
+    with open(os.path.join(folder, "parameters.csv")) as f:
+        said = {"x%(die_x)sy%(die_y)s" % r: (float(r["value"]), float(r["u95"])) for r in csv.DictReader(f) if r["device"] == "L1" and r["quantity"] == "L_10GHz" and r["value"] and r["trust"] == "proven"}
+    ratios = []
+    for die, (value, u95) in said.items():
+        p = subprocess.run([program, "extract", "--quantity", "Lser", "--at", "10e9", "--json", os.path.join(raw, "bare_%s_L1.s2p" % die)], capture_output=True, text=True)
+        q = json.loads(p.stdout)["files"][0]["quantities"][0] if p.returncode == 0 else {"value": [0], "u95": [0]}
+        ratios.append((abs(q["value"][0] / value - 1), q["u95"][0] / u95))
+    check("an inductance and its half width over files are those of the daemon: %s" % (" ".join("%.2f" % r for _, r in ratios)), len(ratios) >= 4 and all(v < 1e-9 and 0.7 < r < 1.3 for v, r in ratios), ratios)
     db = sqlite3.connect("file:%s?immutable=1" % os.path.join(folder, run + ".run"), uri=True)
     check("the run file is whole", db.execute("PRAGMA quick_check").fetchone()[0] == "ok")
     db.close()
