@@ -110,8 +110,9 @@ $(B)/truth-judge: $(JUDGE_OBJ) $(call link,simulators)
 
 # stated intervals against the simulator's truth: physics of simulators/, the chain of evaluate/, no daemon
 COVERAGE_ROOMS := evaluate $(NEED_evaluate) simulators host
-$(B)/coverage: $(B)/tests/judges/coverage.o $(foreach r,$(COVERAGE_ROOMS),$(B)/lib$(r).a)
-	$(CC) $(LDFLAGS) $< -Wl,--start-group $(filter %.a,$^) -Wl,--end-group $(foreach r,$(COVERAGE_ROOMS),$(SYS_$(r))) -o $@
+COVERAGE_OBJ := $(patsubst %.c,$(B)/%.o,$(wildcard tests/judges/coverage*.c))
+$(B)/coverage: $(COVERAGE_OBJ) $(foreach r,$(COVERAGE_ROOMS),$(B)/lib$(r).a)
+	$(CC) $(LDFLAGS) $(COVERAGE_OBJ) -Wl,--start-group $(filter %.a,$^) -Wl,--end-group $(foreach r,$(COVERAGE_ROOMS),$(SYS_$(r))) -o $@
 TOUCHES ?= 1000
 coverage: $(B)/coverage ## do 95 % intervals hold the truth in 95 of 100 touches, each with a fresh calibration?  TOUCHES=20000 for more
 	@sh tests/judges/coverage.sh $(B)/coverage $(TOUCHES)

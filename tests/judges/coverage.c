@@ -1,47 +1,28 @@
 /* coverage.c: is the stated uncertainty honest, parameter by parameter?
  * Idea        A 95 % interval must hold the truth in 95 of 100 measurements, each with everything new that it claims to cover: error terms,
- * copies of the standards, contacts, noise, drift, wafer.  So each touch of a device here has a calibration of its own: the simulated
- * physics (written without rf/) makes raw data, the daemon's own chain (evaluate/) solves, corrects, de-embeds, extracts and states an
- * interval. Drift       between the calibration and the touch each port has moved by a delay and a loss drawn evenly within what the
- * recipe's check lets pass: this is all that the daemon knows of a touch in an interval whose checks passed. Stated      what the
- * recipe states and no reading shows is drawn as stated: receivers bent by a power of the level, the chuck's temperature at each device,
- * overtravel that lets both tips slide, pads that are longer behind the tip, the capacitance told of the lines. Limits      0.93 to 0.97 of
- * the touches of each parameter, or the binomial interval of 0.95 at the chance of a false alarm of 1 % for all parameters together
- * (Bonferroni) where that is wider; and an error beyond 3 u95 in no more than 1 of 500: a normal of k = 2 has none. usage       coverage
- * RECIPE.json SCENARIO.json [touches, 1000] [first seed, 1] environment: FAR=1.5 names each touch beyond 1.5 u95, SHOW=1 the calibrations,
- * ONLY=DEVICE one device, LEAK_DB=-50 leakage from side to side at 220 GHz; CHECKS=1 each touch between two checks, measured and fitted as
- * the daemon does, whose modes count instead of the limits. */
-#include "evaluate/evaluate.h"
-#include "simulators/analyzer.h"
-#include "simulators/standard.h"
-#include "simulators/supply.h"
-#include "simulators/touch.h"
-#include "simulators/true_values.h"
-#include "simulators/wafer.h"
+ *             copies of the standards, contacts, noise, drift, wafer.  So each touch of a device here has a calibration of its own: the
+ *             simulated physics (written without rf/) makes raw data, the daemon's own chain (evaluate/) solves, corrects, de-embeds,
+ *             extracts and states an interval.
+ * Drift       between the calibration and the touch each port has moved by a delay and a loss drawn evenly within what the recipe's check
+ *             lets pass: this is all that the daemon knows of a touch in an interval whose checks passed.
+ * Stated      what the recipe states and no reading shows is drawn as stated: receivers bent by a power of the level, the chuck's
+ *             temperature at each device, overtravel that lets both tips slide, pads that are longer behind the tip, the capacitance told
+ *             of the lines.
+ * Limits      0.93 to 0.97 of the touches of each parameter, or the binomial interval of 0.95 at the chance of a false alarm of 1 % for all
+ *             parameters together (Bonferroni) where that is wider; and an error beyond 3 u95 in no more than 1 of 500: a normal of k = 2
+ *             has none.
+ * usage       coverage RECIPE.json SCENARIO.json [touches, 1000] [first seed, 1] [METHOD[:FROM_HZ:TO_HZ] STANDARD ...]
+ * environment FAR=1.5 names each touch beyond 1.5 u95, SHOW=1 the calibrations, ONLY=DEVICE one device, LEAK_DB=-50 leakage from side to
+ *             side at 220 GHz; CHECKS=1 each touch between two checks, measured and fitted as the daemon does, whose modes count instead
+ *             of the limits; WEAK=1 a number may be refused, but none may be wrong. */
+#include "tests/judges/coverage.h"
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
 
-#define TWO_PI 6.283185307179586476925286766559
-#ifndef I /* rf/ has taken it away */
-#define I _Complex_I
-#endif
-enum { PARAMETERS_MAX = 64, OTHER_OPENS = 7, CONDITIONS_MAX = 8 };
-
-struct station {
-        struct scenario scenario;
-        const struct recipe *recipe;
-        struct sim_wafer wafer;
-        struct sim_system *system;
-        double *hz, *ifbw;
-        size_t n;
-        double now_s;
-        struct sim_drift moved[2]; /* of each port since the calibration, beyond the scenario's own drift */
-        int64_t sweeps;
-        double bent[2]; /* the receiver of each port reads |m|^(1 + bent) */
-};
+enum { OTHER_OPENS = 7, CONDITIONS_MAX = 8 };
 
 static char *file_read(const char *path, size_t *ret_n)
 {
@@ -80,150 +61,6 @@ static double ifbw_at(const struct sweep_plan *p, double hz)
                         return p->segments[k].ifbw_hz / fmax(1, p->segments[k].averages);
         return p->segments[p->segment_n - 1].ifbw_hz;
 }
-
-struct seen { /* what lies under the tips */
-        const struct sim_device *device;
-        struct sim_pads pads;
-        struct sim_copy copy;
-        bool air, standard;
-        double raised_f[2];
-        struct sim_bias bias;
-        struct sim_touch touch;
-        double longer_f[2]; /* of a device's pads: what more or less lies behind the tips, with its share of their loss */
-};
-
-static double complex behind(const struct seen *v, int p, double hz)
-{
-        return v->longer_f[p] == 0 ? 0
-                                   : v->longer_f[p] / v->pads.c_f[p] / (v->pads.loss_ohm + 1 / (CMPLX(0, TWO_PI * hz) * v->pads.c_f[p]));
-}
-
-static struct raw_sweep sweep(struct station *st, const struct seen *v, struct arena *arena)
-{
-        struct raw_sweep raw = {.n = st->n, .hz = st->hz};
-        double *columns[12];
-        for (int k = 0; k < 12; k++)
-                columns[k] = arena_take(arena, (st->n + 8) * sizeof(double));
-        for (int k = 0; k < 4; k++) {
-                raw.re[k] = columns[2 * k];
-                raw.im[k] = columns[2 * k + 1];
-        }
-        raw.gf_re = columns[8];
-        raw.gf_im = columns[9];
-        raw.gr_re = columns[10];
-        raw.gr_im = columns[11];
-        const struct scenario *s = &st->scenario;
-        struct sim_now now = {{drift_of(s, 0, st->now_s, st->now_s + 10800), drift_of(s, 1, st->now_s, st->now_s + 10800)},
-                              room_k(s, st->now_s)};
-        for (int p = 0; p < 2; p++) {
-                now.drift[p].delay_fs += st->moved[p].delay_fs;
-                now.drift[p].loss_db += st->moved[p].loss_db;
-        }
-        struct draws r = draws_of((uint64_t)s->seed, DRAW_NOISE, st->sweeps++, 0, 0, 0);
-        for (size_t i = 0; i < st->n; i++) {
-                double hz = st->hz[i], per_um = TWO_PI * hz * s->contact.delay_fs_um * 1e-15;
-                struct y2 p;
-                if (v->air) {
-                        p = y2_to_s(touch_air(s, v->raised_f[0], v->raised_f[1], hz), 50);
-                } else {
-                        struct y2 y =
-                                v->standard ? copy_y(&v->copy, hz) : pads_around(&v->pads, device_biased_y(v->device, hz, &v->bias), hz);
-                        y = y2_shunt(y, behind(v, 0, hz), behind(v, 1, hz));
-                        p = y2_to_s(touch_around(s, &v->touch, 30, 2, y, hz), 50);
-                        double complex m1 = cexp(-CMPLX(0, 1) * per_um * v->touch.shift_um[0]),
-                                       m2 = cexp(-CMPLX(0, 1) * per_um * v->touch.shift_um[1]);
-                        p.e11 *= m1 * m1;
-                        p.e12 *= m1 * m2;
-                        p.e21 *= m1 * m2;
-                        p.e22 *= m2 * m2;
-                }
-                double complex m[RAW_N];
-                system_form(st->system, &now, i, p, m);
-                system_noise(st->system, &r, i, st->ifbw[i], 1, m);
-                static const int from[4] = {RAW_S11, RAW_S12, RAW_S21, RAW_S22};
-                for (int k = 0; k < 4; k++) {
-                        m[from[k]] *= pow(cabs(m[from[k]]), st->bent[k / 2]);
-                        raw.re[k][i] = creal(m[from[k]]);
-                        raw.im[k][i] = cimag(m[from[k]]);
-                }
-                raw.gf_re[i] = creal(m[RAW_GF]);
-                raw.gf_im[i] = cimag(m[RAW_GF]);
-                raw.gr_re[i] = creal(m[RAW_GR]);
-                raw.gr_im[i] = cimag(m[RAW_GR]);
-        }
-        st->now_s += 12;
-        return raw;
-}
-
-/* Overtravel as it repeats: both tips slide inwards or stay behind. */
-static struct sim_touch slid(const struct station *st, struct sim_touch t)
-{
-        const struct setup *setup = &st->recipe->setup;
-        struct draws r = draws_of((uint64_t)st->scenario.seed, DRAW_NONE, 3, st->sweeps, 0, 0);
-        double um = setup->skate_um_um * setup->overtravel_um_u * draw_normal_within(&r, 3.5);
-        for (int p = 0; p < 2; p++)
-                t.shift_um[p] -= um;
-        return t;
-}
-
-static struct seen standard_seen(const struct station *st, const char *name, int touch)
-{
-        const struct scenario *s = &st->scenario;
-        for (size_t k = 0; k < s->standard_n; k++)
-                if (!strcmp(s->standards[k].name, name)) {
-                        struct seen v = {.standard = true, .copy = copy_of(s, k, 0), .touch = slid(st, touch_of(s, draw_key(name), touch))};
-                        v.air = v.copy.raised;
-                        v.raised_f[0] = v.copy.c_f[0];
-                        v.raised_f[1] = v.copy.c_f[1];
-                        return v;
-                }
-        fprintf(stderr, "the scenario has no standard %s\n", name);
-        exit(2);
-}
-
-static void held(const struct scenario *s, int32_t channel, double ampere, double limit_v, struct sim_bias *bias)
-{
-        int port = supply_port(s, (unsigned)channel);
-        bias->held[port] = true;
-        bias->volt[port] = limit_v;
-        bias->ampere[port] = supply_held_a(s, (unsigned)channel, ampere);
-}
-
-static struct true_at at_condition(const struct scenario *s, const struct measure *me, size_t condition)
-{
-        struct true_at at = {.hz = 0};
-        const struct condition *c = &me->conditions[condition];
-        if (c->channel == 0 || c->channel == 1)
-                at.bias.volt[supply_port(s, (unsigned)c->channel)] = c->volt;
-        if (c->has_gate && (c->gate.channel == 0 || c->gate.channel == 1))
-                at.bias.volt[supply_port(s, (unsigned)c->gate.channel)] = c->gate.volt;
-        if (c->open_v > 0 && c->channel < 2)
-                held(s, c->channel, 0, c->open_v, &at.bias);
-        if (c->has_base && c->base.channel < 2)
-                held(s, c->base.channel, c->base.ampere, c->base.limit_v, &at.bias);
-        return at;
-}
-
-static struct seen device_seen(const struct station *st, int at, const struct sim_bias *bias)
-{
-        char key[64];
-        const struct sim_device *d = &st->wafer.devices[at];
-        snprintf(key, sizeof key, "%d,%d %s", (int)d->die_x, (int)d->die_y, d->name);
-        struct seen v = {.device = d,
-                         .pads = wafer_pads(&st->wafer, at),
-                         .touch = slid(st, touch_of(&st->scenario, draw_key(key), 1)),
-                         .bias = *bias};
-        for (int p = 0; p < 2; p++)
-                v.longer_f[p] = -st->recipe->setup.pad_f_um * v.touch.shift_um[p];
-        return v;
-}
-
-struct tally {
-        const char *device, *name;
-        size_t n, within, far, refused;
-        double squares, sum, worst, u95_share;
-        char budget[BUDGET_ROOM], reason[120];
-};
 
 static void calibrate(struct station *st, struct arena *arena, struct calibration **cal)
 {
@@ -296,73 +133,6 @@ static bool drift_checked(struct station *st, const struct calibration *cal, str
                 st->moved[p].loss_db = ends[0][p].loss_db + share * (ends[1][p].loss_db - ends[0][p].loss_db);
         }
         return passed;
-}
-
-/* The part of a binomial share of n with p = 0.95 that lies within all but `alpha` of each tail. */
-static void binomial_limits(size_t n, double alpha, double *ret_low, double *ret_high)
-{
-        double log_p = log(0.95), log_q = log(0.05), below = 0, above = 0;
-        size_t low = 0, high = n;
-        for (size_t k = 0; k <= n; k++) {
-                below += exp(lgamma((double)n + 1) - lgamma((double)k + 1) - lgamma((double)(n - k) + 1) + (double)k * log_p +
-                             (double)(n - k) * log_q);
-                if (below > alpha)
-                        break;
-                low = k + 1;
-        }
-        for (size_t k = n;; k--) {
-                above += exp(lgamma((double)n + 1) - lgamma((double)k + 1) - lgamma((double)(n - k) + 1) + (double)k * log_p +
-                             (double)(n - k) * log_q);
-                if (above > alpha)
-                        break;
-                high = k - 1;
-        }
-        *ret_low = fmin(0.93, (double)low / (double)n);
-        *ret_high = fmax(0.97, (double)high / (double)n);
-}
-
-struct tallies {
-        struct tally of[PARAMETERS_MAX];
-        size_t n;
-        double seconds;
-        size_t sweeps;
-};
-
-static void count(struct tallies *all, const struct station *st, const struct measure *me, const struct sim_device *device,
-                  const struct parameter_answer *a, const struct parameter_plan *p)
-{
-        struct tally *t = all->of;
-        while (t < all->of + all->n && (strcmp(t->name, p->name) || strcmp(t->device, me->device)))
-                t++;
-        if (t == all->of + all->n) {
-                if (all->n == PARAMETERS_MAX)
-                        return;
-                all->n++;
-                t->name = p->name;
-                t->device = me->device;
-        }
-        struct true_at at = at_condition(&st->scenario, me, 0);
-        at.hz = p->at == AT_BEST_WINDOW ? sqrt(a->lo_hz * a->hi_hz) : p->freq_hz;
-        enum true_quantity quantity = true_quantity_of(quantity_words[p->quantity]);
-        at.inside = me->has_extrinsic && true_is_of_inside(quantity);
-        double want = true_value_at(device, quantity, &at);
-        double e = a->has_value ? (a->value - want) / a->u95 : NAN;
-        if (!isfinite(e)) {
-                t->refused++;
-                memcpy(t->reason, a->reason, sizeof t->reason);
-                return;
-        }
-        t->n++;
-        t->within += fabs(e) <= 1;
-        t->far += fabs(e) > 3;
-        t->squares += 4 * e * e;
-        t->sum += 2 * e;
-        t->worst = fmax(t->worst, fabs(e));
-        t->u95_share += a->u95 / fabs(a->value);
-        memcpy(t->budget, a->budget, sizeof t->budget);
-        if (getenv("FAR") && fabs(e) > atof(getenv("FAR")))
-                printf("seed %lld die %d,%d %s %s: %.9g truth %.9g error/u95 %.2f %s\n", (long long)st->scenario.seed, device->die_x,
-                       device->die_y, me->device, p->name, a->value, want, e, a->budget);
 }
 
 /* Of a lead's own capacitance the chain knows that it lies between none and that of a line of 50 ohm. */
@@ -515,36 +285,6 @@ static void method_set(struct recipe *r, char **words, int n, struct arena *aren
                 if (band)
                         band->standards[band->standard_n++] = use;
         }
-}
-
-static size_t report(const struct tallies *all, char **words, int word_n, size_t touches, int first)
-{
-        const bool weak = getenv("WEAK") != NULL;
-        size_t failed = 0, told = 0;
-        printf("%-6s %-10s %5s %7s %13s %6s %6s %6s %7s %3s %8s  %s\n", "device", "parameter", "n", "within", "limits", "s(e/u)", "m(e/u)",
-               "worst", "refused", ">3", "u95 %", "budget in % (last)");
-        for (size_t k = 0; k < all->n; k++) {
-                const struct tally *t = &all->of[k];
-                double n = (double)t->n, share = (double)t->within / n, low = NAN, high = NAN;
-                if (t->n)
-                        binomial_limits(t->n, 0.01 / 2 / (double)all->n, &low, &high);
-                bool good = share >= low && share <= high && t->far * 500 <= t->n && t->refused * 20 <= touches;
-                if (weak) /* what cannot be told is refused, and nothing that is told is wrong */
-                        good = !t->far && (!t->n || share >= low);
-                told += t->refused * 20 <= touches;
-                failed += !good;
-                printf("%-6s %-10s %5zu %7.3f %6.3f-%.3f %6.2f %6.2f %6.2f %7zu %3zu %8.3g  %s%s%s\n", t->device, t->name, t->n, share, low,
-                       high, sqrt(t->squares / n), t->sum / n, t->worst, t->refused, t->far, 100 * t->u95_share / n, t->budget,
-                       t->refused ? t->reason : "", good ? "" : "   FAILED");
-        }
-        printf("%zu sweeps evaluated at %.2f ms; repeat: coverage %s %s %zu %d", all->sweeps, 1e3 * all->seconds / (double)all->sweeps,
-               words[0], words[1], touches, first);
-        for (int k = 4; k < word_n; k++)
-                printf(" %s", words[k]);
-        putchar('\n');
-        failed += weak && !told; /* refusing everything is no answer */
-        printf("%zu passed, %zu failed, 0 skipped\n", all->n - failed, failed);
-        return failed + (all->n == 0);
 }
 
 int main(int argc, char **argv)
