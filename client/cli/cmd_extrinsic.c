@@ -137,6 +137,8 @@ enum code do_extrinsic(struct cli *c, struct tp_error *err)
                 code = from_cold(c, &x, err);
         if (!code && has_file)
                 code = offline_net2(c, c->args[0], PLANE_TIP, &net, err);
+        if (!code && has_file)
+                offline_uncertainty_dropped(c, c->args[0]);
         if (!code && has_file && !offline_net2_new(c, net.axis, &inside))
                 code = tp_fail_memory(err);
         if (!code && has_file && (code = rf_extrinsic_remove(&x, &net, &inside, err)))

@@ -91,6 +91,8 @@ static enum code read_all(struct join_job *j, struct tp_error *err)
         for (size_t k = 0; k < j->pair_n && !code; k++) {
                 code = offline_net2(j->c, j->name[k], PLANE_TIP, &j->net[k], err);
                 if (!code)
+                        offline_uncertainty_dropped(j->c, j->name[k]);
+                if (!code)
                         code = offline_reference(j->c, j->name[k], &j->net[k], net2_z_real(&j->net[0]), err);
         }
         if (!code)

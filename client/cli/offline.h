@@ -83,6 +83,8 @@ enum code offline_uncertainty_write(struct cli *c, const struct net2 *net, const
 /* The causes of the file `path`, on the axis of `net` which was read from it.  *ret NULL: it has no document, or with --no-uncertainty.
    CODE_BAD_INPUT: the document is of another file, or of another state of this one. */
 enum code offline_uncertainty_of(struct cli *c, const char *path, const struct net2 *net, struct net2_causes **ret, struct tp_error *err);
+/* Notes that the document of `path` is not carried by this command, if there is one. */
+void offline_uncertainty_dropped(struct cli *c, const char *path);
 /* The same causes at the frequencies of `axis`, which their own span; between two of theirs along a straight line. */
 enum code offline_causes_on(struct cli *c, struct net2_causes *causes, const struct axis *axis, struct tp_error *err);
 

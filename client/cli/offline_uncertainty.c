@@ -126,6 +126,16 @@ enum code offline_uncertainty_of(struct cli *c, const char *path, const struct n
         return code;
 }
 
+void offline_uncertainty_dropped(struct cli *c, const char *path)
+{
+        const char *to = offline_uncertainty_path(c, path);
+        struct text bytes;
+        text_init(&bytes, FILE_BYTES_MAX);
+        if (to && !c->world->file->read(c->world, to, FILE_BYTES_MAX, &bytes, NULL))
+                cli_note(c, "%s: what is not known exactly of it (%s) is not carried further by `tipplane %s`", path, to, c->row->name);
+        text_done(&bytes);
+}
+
 enum code offline_causes_on(struct cli *c, struct net2_causes *causes, const struct axis *axis, struct tp_error *err)
 {
         const struct axis *from = causes->axis;
