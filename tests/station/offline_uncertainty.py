@@ -473,7 +473,7 @@ def every_method(d):
 def coverage(d, method, draws, seed):
     rng = random.Random(seed)
     drawn_plan(d, method)
-    held, error, stated, numbers = {}, {}, {}, 0
+    held, error, stated = {}, {}, {}
     for _ in range(draws):
         drawn_files(d, rng)
         got = chain(d)
@@ -481,11 +481,12 @@ def coverage(d, method, draws, seed):
             for i, f in enumerate(HZ):
                 truth = TRUTH[word](2 * math.pi * f)
                 key = (word, f)
-                if word == "pi_C1" and f < 5e9:  # nearly nothing is known of it there
-                    continue
                 held[key] = held.get(key, 0) + (value[i] is not None and abs(value[i] - truth) <= u95[i])
                 error.setdefault(key, []).append((value[i] if value[i] is not None else 1e9) - truth)
                 stated.setdefault(key, []).append(u[i])
+    # what the product would not print (half width above 30 %) bends: R and Q of a coil whose loss is lost in the calibration
+    held = {key: n for key, n in held.items() if 2 * sorted(stated[key])[draws // 2] <= 0.3 * abs(TRUTH[key[0]](2 * math.pi * key[1]))}
+    check("%s: %d of %d numbers are resolved" % (method, len(held), len(stated)), len(held) >= 12, sorted(held))
     p, sd = 0.9545, math.sqrt(0.9545 * 0.0455 / draws)
     every = sum(held.values()) / (draws * len(held))
     check("%s: of %d draws of %d numbers %.1f %% lie within their half width" % (method, draws, len(held), 100 * every), abs(every - p) <= max(0.02, 2.5 * sd), every)
