@@ -17,6 +17,8 @@
 #define L_UNSURE_H 10e-12
 #define C_UNSURE_F 5e-15
 #define HALF_WINDOW 16
+#define R_BELOW_HZ 60e9
+#define R_OFF_MAX 0.03 /* of the definition, and five standard errors: no false word of 5000 good matches (tests/unit/rf_match_judge.c) */
 
 /* What the residuals and their derivatives are written to; DX: by the second unknown. */
 enum { R_0, DL_0, DX_0, R_1, DL_1, DX_1 };
@@ -24,7 +26,7 @@ struct fit_columns {
         const struct lrrm_columns *q;
         struct lrrm_match match;
         double *r_ohm, *l_h, open_c_50;
-        bool to_scale;
+        bool to_scale, second_is_r;
 };
 struct sum_columns {
         const double *r, *dl, *dx, *weight; /* weight: of blocks of HALF_WINDOW rows, NULL: all 1 */
@@ -96,7 +98,7 @@ struct sweep {
 /* Residuals and derivatives of all frequencies into the scratch columns; returns how many real ones a frequency has. */
 static int residuals(struct sweep s, struct lrrm_match m, enum unknowns u)
 {
-        const struct fit_columns in = {.q = s.q, .match = m};
+        const struct fit_columns in = {.q = s.q, .match = m, .second_is_r = u == L_ALONE};
         if (u == L_AND_R)
                 CPU_RUN_ON(s.kind, known, s.n, &in);
         else
@@ -153,6 +155,7 @@ struct fitted {
         struct lrrm_match apart[2];
         double seen; /* chi^2 per degree of freedom: what the weights are off the residuals' scatter by */
         bool converged;
+        double r_ohm, r_u_ohm; /* L_ALONE: what the resistance would be found away from its definition, and how surely */
 };
 
 /* The covariance variance * v as two independent steps. */
@@ -179,6 +182,32 @@ static bool invert(int n, const double jj[3], double v[3])
         v[1] = -jj[1] / det;
         v[2] = jj[0] / det;
         return det > 1e-12 * jj[0] * jj[2];
+}
+
+/* L alone was fitted; one step more with R beside it, to first order, and the scatter that then is left.  Without the highest frequencies:
+   there touches that differ from port to port look like a resistance.  The scratch columns hold the residuals at f->match. */
+static void beside_resistance(struct sweep s, const double *weight, struct fitted *f)
+{
+        size_t low = 0, high = s.n;
+        while (low < high) {
+                size_t middle = (low + high) / 2;
+                if (s.q->w[middle] <= RF_TWO_PI * R_BELOW_HZ)
+                        low = middle + 1;
+                else
+                        high = middle;
+        }
+        double *const *x = s.q->scratch, sum[6] = {0}, v[3];
+        size_t rows = low < s.n ? low / 8 * 8 : net2_stride(s.n);
+        const struct sum_columns in = {.r = x[R_0], .dl = x[DL_0], .dx = x[DX_0], .weight = weight, .sum = sum};
+        CPU_RUN_ON(s.kind, sums, rows, &in);
+        const struct normal at = {{sum[0], sum[1], sum[2]}, {sum[3], sum[4]}, sum[5], (double)(low < s.n ? rows : s.n)};
+        double freedom = at.rows - 2;
+        f->r_ohm = f->r_u_ohm = NAN;
+        if (!invert(2, at.jj, v) || !(freedom > 0))
+                return;
+        double l = -(v[0] * at.jr[0] + v[1] * at.jr[1]), r = -(v[1] * at.jr[0] + v[2] * at.jr[1]);
+        f->r_ohm = r;
+        f->r_u_ohm = sqrt(fmax(0, at.chi2 + l * at.jr[0] + r * at.jr[1]) / freedom * v[2]);
 }
 
 /* One descent from f->match; lambda damps (Levenberg-Marquardt) where the unknowns are nearly one: L and C of a match near 50 ohm.  Returns
@@ -267,6 +296,8 @@ static struct fitted fit(struct sweep s, enum unknowns u, const struct lrrm_matc
         for (size_t i = 0; i < s.n; i++)
                 ret_weight[i] = (local && best.converged ? weight[i / HALF_WINDOW] : 1) / (s.q->u_open[i] * s.q->u_open[i] * best.seen);
         struct normal at = normal(s, best.match, u, NULL);
+        if (u == L_ALONE && best.converged)
+                beside_resistance(s, local ? weight : NULL, &best);
         for (int k = 0; k < count(u) && invert(count(u), at.jj, v); k++)
                 best.u80[k] = NOISE_80_DB * sqrt(v[k * 2]);
         return best;
@@ -278,6 +309,17 @@ static double defined_l(size_t n, const struct lrrm_columns *q) { return q->z_im
 static bool sure(const struct fitted *f, int k, double unsure) /* in the unknown's unit */
 {
         return f->converged && f->u80[k] < unsure && f->u[k] < unsure;
+}
+
+/* A wrong resistance scales all admittances, and a lossless open stays lossless; but through a thru that has a delay it does not. */
+static void say_resistance(const struct fitted *f, double r, struct diagnosis *d)
+{
+        if (fabs(f->r_ohm) > R_OFF_MAX * r && fabs(f->r_ohm) > 5 * f->r_u_ohm)
+                diagnosis_warn(
+                        d,
+                        "the open would be lossless with a match of %.4g ohm (+- %.2g), its definition says %.4g ohm: check the match "
+                        "(at DC, or by a verification), the thru's delay, and the touches",
+                        r + f->r_ohm, f->r_u_ohm, r);
 }
 
 struct lrrm_match lrrm_fit(enum cpu_kind kind, size_t n, const struct lrrm_columns *q, enum rf_match_fit what,
@@ -335,6 +377,8 @@ struct lrrm_match lrrm_fit(enum cpu_kind kind, size_t n, const struct lrrm_colum
         d->match_c_u_f = c_u;
         d->match_r_fit_ohm = r + f.match.r_ohm;
         d->match_r_u_ohm = known_open ? f.u[1] : 0;
+        if (what == RF_MATCH_FIT_L)
+                say_resistance(&f, r, d);
         if (fabs(d->match_l_fit_h) > 30e-12)
                 diagnosis_warn(d, "the match comes out with %.3g pH; more than 30 pH is no match on a substrate: check thru delay and R",
                                d->match_l_fit_h * 1e12);

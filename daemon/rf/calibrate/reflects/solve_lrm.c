@@ -9,6 +9,7 @@
 #include "rf/network/convert.h"
 #include "rf/calibrate/reflects/frame.h"
 #include "rf/calibrate/reflects/reflects.h"
+#include "rf/calibrate/reflects/swapped.h"
 #include <math.h>
 
 struct found {
@@ -254,6 +255,9 @@ enum code lrm_solve(const struct problem *p, void *workspace, struct terms *out,
         out->model = TERMS_EIGHT;
         out->plane = PLANE_TIP;
         out->switch_removed = p->switch_terms != NULL;
+        for (size_t k = 0; k < roles.reflect_n; k++)
+                if (p->standards[roles.reflect[k]].kind == RF_SHORT)
+                        reflects_say_swapped(p, roles.reflect[k], NULL, NAN, out, d);
         if (cov)
                 covariance_fill(p, cov, terms_point, found, sizeof *found);
         return CODE_OK;

@@ -9,6 +9,7 @@
  *             long before; lrm has no such frequency. */
 #include "rf/network/convert.h"
 #include "rf/calibrate/reflects/reflects.h"
+#include "rf/calibrate/reflects/swapped.h"
 #include <math.h>
 #include <stdint.h>
 
@@ -164,6 +165,7 @@ enum code lrrm_solve(const struct problem *p, void *workspace, struct terms *out
         out->plane = PLANE_TIP;
         out->switch_removed = p->switch_terms != NULL;
         say_capacitance(d);
+        reflects_say_swapped(p, roles.shorted[0], p->standards[roles.open[0]].ideal, d->open_c_fit_f, out, d);
         diagnosis_warn_condition(d, CONDITION_WARN, "the thru is near 90 degrees, through which open and short nearly coincide",
                                  "use a shorter thru, lrm, or another method in a band of its own (\"bands\")");
         for (size_t i = 0; i < n && cov; i++)
