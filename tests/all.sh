@@ -1,5 +1,5 @@
 #!/bin/sh
-# all.sh BUILD SEEDS: every test that needs Debian and npm packages only, in two lanes side by side: what keeps a processor busy, and what mostly waits.
+# all.sh BUILD SEEDS: every test that needs Debian and npm packages only, in three lanes side by side: what keeps a processor busy, and what mostly waits.
 # Each step's last line is "N passed, N failed" (", N skipped"); the last line here is their sum.  Logs stay in BUILD/test-logs.
 B=$1; seeds=$2; logs=$B/test-logs; mkdir -p "$logs"; rm -f "$logs"/*.count
 step() { # NAME COMMAND…
@@ -23,17 +23,20 @@ busy() {
         step demo-numbers sh tests/station/demo_numbers.sh --build "$B" --short
         step fuzz-corpus sh tests/fuzz/replay.sh "$B"
 }
-waiting() {
+scripts() { # all but the longest and those that others use
         step two-processes python3 tests/station/two_processes.py "$B/tipplane-station"
         for t in tests/station/*.py; do
-                case $t in */programs.py | */offline_kit.py | */two_processes.py) continue ;; esac # what the others use, and the one above
+                case $t in */cli.py | */programs.py | */offline_kit.py | */two_processes.py) continue ;; esac
                 step $(basename $t .py) python3 $t --build "$B"
         done
         step truth-sealed sh tests/station/truth_sealed.sh --build "$B"
+}
+people() {
+        step cli python3 tests/station/cli.py --build "$B"
         step api sh tests/api/run.sh "$B"
         step browser sh tests/browser/run.sh "$B"
 }
-busy & waiting; wait
+busy & scripts & people; wait
 bad=$(awk '$2 { printf " %s", $4 }' "$logs"/*.count)
 [ -z "$bad" ] || echo "failed:$bad  (logs in $logs)"
 awk '{ p += $1; f += $2; s += $3 } END { printf "%d passed, %d failed, %d skipped\n", p, f, s; exit f > 0 }' "$logs"/*.count
