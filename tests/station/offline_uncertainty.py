@@ -294,6 +294,13 @@ def documents(d):
     check("--noise-u is in the place of the plan's", size([loud], "s21", 2) > 5 * size([still], "s21", 2), "")
     same = {x["name"]: x["id"] for x in document(d, "loud.u.json")["causes"]} == {x["name"]: x["id"] for x in document(d, "tip/device.u.json")["causes"]}
     check("one raw file and one calibration: the same ids", same)
+    with open(d.at("plan.json")) as f:
+        few = json.load(f)
+    d.plan("few.json", **{**few, "noise_freedom": 2, "noise_floor_u": 1e-2, "contact_ohm_u": 0, "contact_h_u": 0, "placement_um_u": 0})
+    d.run("solve", "few.json", "--out", "few_terms.json")
+    d.run("correct", "--terms", "few_terms.json", "device.s2p", "--out", "few.s2p")
+    q = d.json("extract", "--quantity", "Lser", "--at", "10e9", "--share", "10", "few.s2p")["files"][0]["quantities"][0]
+    check("noise known from three readings widens the half width", 2.1 < q["u95"][0] / q["u"][0] < 4.31, q)  # t of 2 degrees of freedom: 4.303; more parts have more
     rc, out, err = d.run("solve", "plan.json", "--no-causes", "--out", "bare_terms.json")
     check("solve --no-causes", rc == 0 and "causes" not in document(d, "bare_terms.json"), err)
     # two readings of one die, and another die
