@@ -7,7 +7,7 @@
  * Sign        of no interest: causes are independent; each is kept as one vector through all that shares it.
  * Not here    noise (calibration_noise.c), drift, cables, crosstalk: nothing in a plan says how large they are. */
 #include "recipe/calibration_causes.h"
-#include "rf/trust/modes.h"
+#include "rf/trust/reading_causes.h"
 #include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -171,12 +171,9 @@ static enum code causes_of_definition(struct causes_job *j, size_t k, struct tp_
 
 /* ---- touches ------------------------------------------------------------------------------------------------------------------------- */
 
-enum touch { TOUCH_R, TOUCH_L, TOUCH_PLACE, TOUCH_BOTH };
-
 /* What is read of the standard when its S move by one standard uncertainty of the touch. */
-static enum code touch_cause(struct causes_job *j, size_t k, enum touch touch, int port, const struct reading_u *u, struct tp_error *err)
+static enum code touch_cause(struct causes_job *j, size_t k, enum rf_touch touch, int port, const struct reading_u *u, struct tp_error *err)
 {
-        static const char *const names[] = {"touch R", "touch L", "place", "place"};
         const struct standard_reading *r = &j->readings[k];
         const struct solved_calibration *s = j->solved;
         struct net2 *net = net_like(r->raw, j->scratch);
@@ -184,27 +181,20 @@ static enum code touch_cause(struct causes_job *j, size_t k, enum touch touch, i
         if (!net)
                 return tp_fail_memory(err);
         for (size_t i = 0; i < net->axis->n; i++) {
-                struct m2 raw = net2_get(r->raw, i), d;
+                struct m2 raw = net2_get(r->raw, i);
                 double complex f = s->has_switch ? CMPLX(s->switch_terms.f_re[i], s->switch_terms.f_im[i]) : 0,
                                b = s->has_switch ? CMPLX(s->switch_terms.r_re[i], s->switch_terms.r_im[i]) : 0;
-                double w = RF_TWO_PI * net->axis->hz[i], z = s->terms.z_re[i] > 0 ? s->terms.z_re[i] : 50;
-                struct m2 is = rf_corrected_as_read(&s->terms, i, whole ? raw : m2_diag(raw.e[0], raw.e[3]), f, b);
-                double complex theta = CMPLX(0, w * sqrt(u->eps_eff) / RF_C0_M_S * u->placement_um * 1e-6 * PLACEMENT_OWN_SHARE);
-                if (touch == TOUCH_R || touch == TOUCH_L)
-                        d = rf_move_series(is, port, touch == TOUCH_R ? u->contact_ohm : CMPLX(0, w * u->contact_h), z);
-                else if (touch == TOUCH_PLACE)
-                        d = rf_move_shift(is, port, theta);
-                else
-                        d = m2_sub(rf_move_shift(is, 0, theta), rf_move_shift(is, 1, theta));
+                struct m2 is = rf_corrected_as_read(&s->terms, i, whole ? raw : m2_diag(raw.e[0], raw.e[3]), f, b),
+                          d = rf_touch_change(is, touch, port, u, net->axis->hz[i], s->terms.z_re[i] > 0 ? s->terms.z_re[i] : 50);
                 const double h = 1e-4; /* of one standard uncertainty */
                 struct m2 up = rf_read_of(&s->terms, i, m2_add(is, m2_scale(h, d)), f, b),
                           down = rf_read_of(&s->terms, i, m2_sub(is, m2_scale(h, d)), f, b);
                 struct m2 change = m2_scale(1 / (2 * h), m2_sub(up, down));
                 net2_put(net, i, whole ? change : m2_diag(change.e[0], change.e[3]));
         }
-        struct move m = {.kind = touch <= TOUCH_L ? CAUSE_OF_CONTACT : CAUSE_OF_PLACEMENT, .k = k, .d_raw = net};
-        return touch == TOUCH_BOTH ? cause_of_move(j, &m, err, "%s: %s, both ports", r->standard->name, names[touch])
-                                   : cause_of_move(j, &m, err, "%s: %s, port %d", r->standard->name, names[touch], port + 1);
+        struct move m = {.kind = touch <= RF_TOUCH_L ? CAUSE_OF_CONTACT : CAUSE_OF_PLACEMENT, .k = k, .d_raw = net};
+        return touch == RF_TOUCH_BOTH ? cause_of_move(j, &m, err, "%s: %s, both ports", r->standard->name, rf_touch_words[touch])
+                                      : cause_of_move(j, &m, err, "%s: %s, port %d", r->standard->name, rf_touch_words[touch], port + 1);
 }
 
 static enum code causes_of_touch(struct causes_job *j, size_t k, const struct reading_u *u, struct tp_error *err)
@@ -215,15 +205,15 @@ static enum code causes_of_touch(struct causes_job *j, size_t k, const struct re
                 if (!reads_port(r, port))
                         continue;
                 if (u->contact_ohm > 0 && !code)
-                        code = touch_cause(j, k, TOUCH_R, port, u, err);
+                        code = touch_cause(j, k, RF_TOUCH_R, port, u, err);
                 if (u->contact_h > 0 && !code)
-                        code = touch_cause(j, k, TOUCH_L, port, u, err);
+                        code = touch_cause(j, k, RF_TOUCH_L, port, u, err);
                 if (u->placement_um > 0 && !code)
-                        code = touch_cause(j, k, TOUCH_PLACE, port, u, err);
+                        code = touch_cause(j, k, RF_TOUCH_PLACE, port, u, err);
         }
         bool both = reads_port(r, 0) && reads_port(r, 1);
         if (u->placement_um > 0 && both && !r->standard->raised && !code)
-                code = touch_cause(j, k, TOUCH_BOTH, 0, u, err);
+                code = touch_cause(j, k, RF_TOUCH_BOTH, 0, u, err);
         return code;
 }
 

@@ -89,41 +89,46 @@ static struct m2 by_noise(const struct own *o, size_t i, const void *cause)
         return masked(o, m2_scale(reading_noise(o->r->u, raw.e[e]) / (2 * h), m2_sub(up, down)));
 }
 
-enum touch { TOUCH_R, TOUCH_L, TOUCH_PLACE, TOUCH_BOTH };
+const char *const rf_touch_words[RF_TOUCH_COUNT + 1] = {"touch R", "touch L", "place", "place", NULL};
+
+struct m2 rf_touch_change(struct m2 s, enum rf_touch touch, int port, const struct reading_u *u, double hz, double z)
+{
+        double w = RF_TWO_PI * hz;
+        double complex theta = CMPLX(0, w * sqrt(u->eps_eff) / RF_C0_M_S * u->placement_um * 1e-6 * PLACEMENT_OWN_SHARE);
+        switch (touch) {
+        case RF_TOUCH_R:
+                return rf_move_series(s, port, u->contact_ohm, z);
+        case RF_TOUCH_L:
+                return rf_move_series(s, port, CMPLX(0, w * u->contact_h), z);
+        case RF_TOUCH_PLACE:
+                return rf_move_shift(s, port, theta);
+        case RF_TOUCH_BOTH:
+        case RF_TOUCH_COUNT:
+                break;
+        }
+        return m2_sub(rf_move_shift(s, 0, theta), rf_move_shift(s, 1, theta));
+}
+
 struct touched {
-        enum touch touch;
+        enum rf_touch touch;
         int port;
 };
 static struct m2 by_touch(const struct own *o, size_t i, const void *cause)
 {
         const struct touched *t = cause;
-        const struct reading_u *u = o->r->u;
-        struct m2 s = net2_get(o->r->corrected, i);
-        double w = RF_TWO_PI * o->r->raw->axis->hz[i], z = o->r->corrected->z_re[i] > 0 ? o->r->corrected->z_re[i] : 50;
-        double complex theta = CMPLX(0, w * sqrt(u->eps_eff) / RF_C0_M_S * u->placement_um * 1e-6 * PLACEMENT_OWN_SHARE);
-        switch (t->touch) {
-        case TOUCH_R:
-                return masked(o, rf_move_series(s, t->port, u->contact_ohm, z));
-        case TOUCH_L:
-                return masked(o, rf_move_series(s, t->port, CMPLX(0, w * u->contact_h), z));
-        case TOUCH_PLACE:
-                return masked(o, rf_move_shift(s, t->port, theta));
-        case TOUCH_BOTH:
-                break;
-        }
-        return masked(o, m2_sub(rf_move_shift(s, 0, theta), rf_move_shift(s, 1, theta)));
+        double z = o->r->corrected->z_re[i] > 0 ? o->r->corrected->z_re[i] : 50;
+        return masked(o, rf_touch_change(net2_get(o->r->corrected, i), t->touch, t->port, o->r->u, o->r->raw->axis->hz[i], z));
 }
 
-static enum code own_touch(struct own *o, enum touch touch, int port, struct tp_error *err)
+static enum code own_touch(struct own *o, enum rf_touch touch, int port, struct tp_error *err)
 {
-        static const char *const words[] = {"touch R", "touch L", "place", "place"};
         struct touched t = {touch, port};
         char name[48];
-        if (touch == TOUCH_BOTH)
+        if (touch == RF_TOUCH_BOTH)
                 snprintf(name, sizeof name, "own: place, both ports");
         else
-                snprintf(name, sizeof name, "own: %s, port %d", words[touch], port + 1);
-        return add(o, touch <= TOUCH_L ? CAUSE_OF_CONTACT : CAUSE_OF_PLACEMENT, INFINITY, o->r->reading_id, name, by_touch, &t, err);
+                snprintf(name, sizeof name, "own: %s, port %d", rf_touch_words[touch], port + 1);
+        return add(o, touch <= RF_TOUCH_L ? CAUSE_OF_CONTACT : CAUSE_OF_PLACEMENT, INFINITY, o->r->reading_id, name, by_touch, &t, err);
 }
 
 enum code rf_reading_causes(const struct corrected_reading *r, struct arena *arena, struct net2_causes *ret, struct tp_error *err)
@@ -144,14 +149,14 @@ enum code rf_reading_causes(const struct corrected_reading *r, struct arena *are
                 if (!(r->ports & (port ? 2u : 1u)))
                         continue;
                 if (u->contact_ohm > 0 && !code)
-                        code = own_touch(&o, TOUCH_R, port, err);
+                        code = own_touch(&o, RF_TOUCH_R, port, err);
                 if (u->contact_h > 0 && !code)
-                        code = own_touch(&o, TOUCH_L, port, err);
+                        code = own_touch(&o, RF_TOUCH_L, port, err);
                 if (u->placement_um > 0 && !code)
-                        code = own_touch(&o, TOUCH_PLACE, port, err);
+                        code = own_touch(&o, RF_TOUCH_PLACE, port, err);
         }
         if (u->placement_um > 0 && r->ports == 3 && !code)
-                code = own_touch(&o, TOUCH_BOTH, 0, err);
+                code = own_touch(&o, RF_TOUCH_BOTH, 0, err);
         for (int e = 0; e < 4 && !code; e++)
                 if (u->noise_floor > 0 || u->noise_trace > 0)
                         code = add(&o, CAUSE_OF_NOISE, u->noise_freedom, r->reading_id, noise[e], by_noise, &e, err);

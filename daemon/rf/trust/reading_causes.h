@@ -5,6 +5,12 @@
 #include "base/arena.h"
 #include "rf/correct/terms_causes.h"
 
+/* What is not known of one touch: R and L of each port's contact, where each tip stands, and where the stage stands under both. */
+enum rf_touch { RF_TOUCH_R, RF_TOUCH_L, RF_TOUCH_PLACE, RF_TOUCH_BOTH, RF_TOUCH_COUNT };
+extern const char *const rf_touch_words[RF_TOUCH_COUNT + 1]; /* "touch R", "touch L", "place", "place" */
+/* dS by one standard uncertainty of it at hz; port 0, 1 (RF_TOUCH_BOTH: not read); z: the reference, ohm. */
+struct m2 rf_touch_change(struct m2 s, enum rf_touch touch, int port, const struct reading_u *u, double hz, double z);
+
 struct corrected_reading {
         const struct terms *terms;               /* at the frequencies of raw */
         const struct terms_causes *causes;       /* columns on the terms' whole list */
