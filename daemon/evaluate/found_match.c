@@ -63,7 +63,7 @@ static struct scatter scatter_at(const struct found_match *f, const struct found
 static bool weights_fill(struct found_match *f, const struct chain *ch, const double complex *open, bool known_open)
 {
         double complex j[FOUND_MAX][FOUND_POINTS];
-        double w[FOUND_POINTS], jj[3] = {0}, at_80[3] = {0};
+        double w[FOUND_POINTS] = {0}, jj[3] = {0}, at_80[3] = {0};
         for (size_t i = 0; i < f->n; i++) {
                 const struct found_point *at = &f->point[i];
                 double complex along = open[i] / cabs(open[i]);

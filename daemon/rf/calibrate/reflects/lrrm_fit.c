@@ -277,7 +277,7 @@ static struct fitted fit(struct sweep s, enum unknowns u, const struct lrrm_matc
 {
         struct fitted best = {.u80 = {INFINITY, INFINITY}, .u = {INFINITY, INFINITY}};
         bool local = s.n >= 4 * HALF_WINDOW && s.n <= BLOCKS * HALF_WINDOW;
-        double least = INFINITY, weight[BLOCKS], v[3];
+        double least = INFINITY, weight[BLOCKS] = {0}, v[3];
         for (size_t k = 0; k < start_n; k++) {
                 struct fitted f = best;
                 f.match = starts[k];
