@@ -67,9 +67,9 @@ static void judge_file(struct night *n)
         if (good_sweeps != sweep_n)
                 night_fail(n, "%llu sweeps ended well by the journal, %zu are stored", (unsigned long long)good_sweeps, sweep_n);
         judge_ledger(n, entries, entry_n, view);
-        if (!n->end->why[0])
+        if (!n->end->why[0] && !n->plan->again)
                 judge_checks(view, n->run, entries, entry_n, &n->end->checks, &n->end->as_seen, n->end->why);
-        if (!n->end->why[0])
+        if (!n->end->why[0] && !n->plan->again)
                 judge_contacts(view, n->run, entries, entry_n, &n->end->contacts, n->end->why);
         if (!n->end->why[0])
                 judge_offer(view, n->run, entries, entry_n, &n->end->offers, n->end->why);

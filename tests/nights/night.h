@@ -16,6 +16,7 @@ struct night_plan {
         bool sync_fails, sync_hangs, sync_lies, disk_full;
         uint64_t cut_at_sync; /* in this sync of the whole night the daemon is killed (odd), or the power goes (even); 0: no */
         uint64_t kill_at_seq; /* kill the daemon when the journal reaches this entry, 0: no */
+        bool again;           /* judged before: its digest alone is of interest */
         bool commands;        /* pause, resume, skip a die, finish early */
         bool loud;
         const char *export_dir; /* the sealed run file and the truth are copied there; NULL: no */

@@ -123,7 +123,9 @@ int main(int argc, char **argv)
                         plan.power = plan.sync_lies = true;
                 night_run(&plan, &end);
                 if (!end.why[0] && twice) {
+                        plan.again = true;
                         night_run(&plan, &again);
+                        plan.again = false;
                         if (memcmp(end.digest, again.digest, 32) != 0)
                                 snprintf(end.why, sizeof end.why, "the same seed gave another night (entries %llu and %llu)",
                                          (unsigned long long)end.entries, (unsigned long long)again.entries);
