@@ -15,7 +15,7 @@ struct lines {
         struct synth *s;
         size_t n;
         double true_m[LINES_MAX], told_m[LINES_MAX];
-        char name[LINES_MAX][16];
+        char name[LINES_MAX][32];
         struct diagnosis d;
 };
 
