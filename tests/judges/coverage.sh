@@ -3,8 +3,8 @@
 # The recipe's own method with all touches; the others, whose standards' causes go another way through the chain, with one in five (sixteen terms,
 # whose uncertainty takes ten times as long to find, with one in ten).  Two side by side.
 # One run more has each touch between two checks, which are measured and fitted: drift counts as they saw it.
-# A bipolar is read behind its leads, which are found by its own cold states in the same touch, with one in four: of 1000, RB and RC hold 96 to 98 of 100, since their u95 is
-# stated up to a tenth too wide (s(e/u) 0.90 to 0.94), the others 94 to 97.
+# A bipolar is read behind its leads, which are found by its own cold states in the same touch, with one in four: of 1000, RB and RC hold 96 to 98 of 100, since their u95 also
+# counts what does not scatter from touch to touch (the pads' model, what half of the window says instead, a drift that has no time to come), the others 94 to 97.
 # The last line is "N passed, N failed, N skipped": one per parameter and method.
 program=${1:-build/release/coverage}; touches=${2:-1000}; here=tests/judges; dir=$(mktemp -d) || exit 1
 trap 'rm -rf "$dir"' EXIT
