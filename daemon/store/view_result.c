@@ -16,6 +16,17 @@ static enum code all_rows(struct view *v, sqlite3_stmt *q, struct arena *a, size
         return CODE_OK;
 }
 
+/* All rows of a question without parameters to the run's file. */
+static enum code file_rows(struct view *v, struct arena *a, size_t size, row_fn *each, void **ret, size_t *ret_n, struct tp_error *err,
+                           const char *sql)
+{
+        sqlite3_stmt *q = NULL;
+        enum code code = view_file(v, err);
+        if (!code)
+                code = db_ask(&v->file, &q, err, sql, "");
+        return code ? code : all_rows(v, q, a, size, each, ret, ret_n, err);
+}
+
 static enum code calibration_each(sqlite3_stmt *q, struct arena *a, void *row, struct tp_error *err)
 {
         struct calibration_row *r = row;
@@ -36,16 +47,11 @@ static enum code calibration_each(sqlite3_stmt *q, struct arena *a, void *row, s
 
 enum code view_calibrations(struct view *v, struct arena *a, struct calibration_row **ret, size_t *ret_n, struct tp_error *err)
 {
-        sqlite3_stmt *q = NULL;
         void *at = NULL;
-        enum code code = view_file(v, err);
-        if (!code)
-                code = db_ask(&v->file, &q, err,
-                              "SELECT id,number,method,plane,state,z_ref_ohm,axis,terms,covariance,domain,diagnosis FROM calibration ORDER "
-                              "BY number",
-                              "");
-        if (!code)
-                code = all_rows(v, q, a, sizeof **ret, calibration_each, &at, ret_n, err);
+        enum code code =
+                file_rows(v, a, sizeof **ret, calibration_each, &at, ret_n, err,
+                          "SELECT id,number,method,plane,state,z_ref_ohm,axis,terms,covariance,domain,diagnosis FROM calibration ORDER "
+                          "BY number");
         if (!code)
                 *ret = at;
         return code;
@@ -104,18 +110,12 @@ enum code view_parameters(struct view *v, const char *device, const char *quanti
 
 enum code view_offer_parameters(struct view *v, struct arena *a, struct parameter_row **ret, size_t *ret_n, struct tp_error *err)
 {
-        sqlite3_stmt *q = NULL;
         void *at = NULL;
-        enum code code = view_file(v, err);
-        if (!code)
-                code = db_ask(
-                        &v->file, &q, err,
-                        "SELECT "
-                        "sweep,touchdown,die_x,die_y,device,quantity,unit,plane,verdict,trust,coalesce(contact,'unknown'),freq_hz,value,"
-                        "u95,reason,trust_reason,budget,attempt,0 FROM v_offer ORDER BY sweep,quantity,freq_hz",
-                        "");
-        if (!code)
-                code = all_rows(v, q, a, sizeof **ret, parameter_each, &at, ret_n, err);
+        enum code code =
+                file_rows(v, a, sizeof **ret, parameter_each, &at, ret_n, err,
+                          "SELECT "
+                          "sweep,touchdown,die_x,die_y,device,quantity,unit,plane,verdict,trust,coalesce(contact,'unknown'),freq_hz,value,"
+                          "u95,reason,trust_reason,budget,attempt,0 FROM v_offer ORDER BY sweep,quantity,freq_hz");
         if (!code)
                 *ret = at;
         return code;
@@ -133,14 +133,10 @@ static enum code evaluation_each(sqlite3_stmt *q, struct arena *a, void *row, st
 
 enum code view_evaluations(struct view *v, struct arena *a, struct evaluation_row **ret, size_t *ret_n, struct tp_error *err)
 {
-        sqlite3_stmt *q = NULL;
         void *at = NULL;
-        enum code code = view_file(v, err);
-        if (!code)
-                code = db_ask(&v->file, &q, err,
-                              "SELECT n,id,strftime('%Y-%m-%dT%H:%M:%SZ',made_us/1000000,'unixepoch'),spec FROM evaluation ORDER BY n", "");
-        if (!code)
-                code = all_rows(v, q, a, sizeof **ret, evaluation_each, &at, ret_n, err);
+        enum code code =
+                file_rows(v, a, sizeof **ret, evaluation_each, &at, ret_n, err,
+                          "SELECT n,id,strftime('%Y-%m-%dT%H:%M:%SZ',made_us/1000000,'unixepoch'),spec FROM evaluation ORDER BY n");
         if (!code)
                 *ret = at;
         return code;
@@ -169,18 +165,12 @@ static enum code touchdown_each(sqlite3_stmt *q, struct arena *a, void *row, str
 
 enum code view_touchdowns(struct view *v, struct arena *a, struct touchdown_row **ret, size_t *ret_n, struct tp_error *err)
 {
-        sqlite3_stmt *q = NULL;
         void *at = NULL;
-        enum code code = view_file(v, err);
-        if (!code)
-                code = db_ask(&v->file, &q, err,
-                              "SELECT "
-                              "id,die_x,die_y,device,place,coalesce(outcome,'unknown'),coalesce(trust,'open'),x_um,y_um,overtravel_um,"
-                              "attempt,replaces,station_ns,"
-                              "coalesce(evidence,'{}'),trust_reason FROM v_touchdown ORDER BY id",
-                              "");
-        if (!code)
-                code = all_rows(v, q, a, sizeof **ret, touchdown_each, &at, ret_n, err);
+        enum code code = file_rows(v, a, sizeof **ret, touchdown_each, &at, ret_n, err,
+                                   "SELECT "
+                                   "id,die_x,die_y,device,place,coalesce(outcome,'unknown'),coalesce(trust,'open'),x_um,y_um,overtravel_um,"
+                                   "attempt,replaces,station_ns,"
+                                   "coalesce(evidence,'{}'),trust_reason FROM v_touchdown ORDER BY id");
         if (!code)
                 *ret = at;
         return code;
@@ -200,13 +190,9 @@ static enum code check_each(sqlite3_stmt *q, struct arena *a, void *row, struct 
 
 enum code view_checks(struct view *v, struct arena *a, struct check_row **ret, size_t *ret_n, struct tp_error *err)
 {
-        sqlite3_stmt *q = NULL;
         void *at = NULL;
-        enum code code = view_file(v, err);
-        if (!code)
-                code = db_ask(&v->file, &q, err, "SELECT id,calibration,ended,passed,cause,modes FROM check_done ORDER BY id", "");
-        if (!code)
-                code = all_rows(v, q, a, sizeof **ret, check_each, &at, ret_n, err);
+        enum code code = file_rows(v, a, sizeof **ret, check_each, &at, ret_n, err,
+                                   "SELECT id,calibration,ended,passed,cause,modes FROM check_done ORDER BY id");
         if (!code)
                 *ret = at;
         return code;
@@ -228,14 +214,9 @@ static enum code interval_each(sqlite3_stmt *q, struct arena *a, void *row, stru
 
 enum code view_intervals(struct view *v, struct arena *a, struct interval_row **ret, size_t *ret_n, struct tp_error *err)
 {
-        sqlite3_stmt *q = NULL;
         void *at = NULL;
-        enum code code = view_file(v, err);
-        if (!code)
-                code = db_ask(&v->file, &q, err, "SELECT id,opened,closed,ended_by,opening,closing,calibration FROM interval ORDER BY id",
-                              "");
-        if (!code)
-                code = all_rows(v, q, a, sizeof **ret, interval_each, &at, ret_n, err);
+        enum code code = file_rows(v, a, sizeof **ret, interval_each, &at, ret_n, err,
+                                   "SELECT id,opened,closed,ended_by,opening,closing,calibration FROM interval ORDER BY id");
         if (!code)
                 *ret = at;
         return code;
