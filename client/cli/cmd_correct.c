@@ -349,11 +349,8 @@ enum code do_correct(struct cli *c, struct tp_error *err)
         code = is_many ? multiport_json_read(bytes, n, c->arena, &many, err) : terms_json_read(bytes, n, c->arena, &two, err);
         if (code)
                 return tp_where(err, "%s", path);
-        static const char *const own[] = {"noise-u", "contact-u", "placement-u"};
-        for (size_t k = 0; k < sizeof own / sizeof own[0] && !code; k++)
-                code = offline_used(c, own[k], !is_many && !cli_has(c, "no-uncertainty"), "documents of uncertainty of two-ports", err);
-        if (code || is_many)
-                return code ? code : correct_multiport(c, files, path, many, err);
+        if (is_many)
+                return correct_multiport(c, files, path, many, err);
         w->t = two;
         code = offline_digest(c, path, w->digest, err);
         return code ? code : correct_two_ports(c, files, path, w, err);

@@ -17,7 +17,7 @@ struct bench {
         struct evidence *e;
         double *hz;
         size_t hz_n;
-        const struct calibration *calibrations[64];
+        const struct calibration *calibrations[NIGHT_CALIBRATIONS];
         char *why;
 };
 
@@ -69,7 +69,7 @@ static void judge_again(struct bench *b, const struct entry *entry)
         size_t now_n = 0, then_n = 0;
         struct check_answer got = {0};
         struct tp_error err = {0};
-        const struct calibration *c = b->e->in_force > 0 && b->e->in_force < 64 ? b->calibrations[b->e->in_force] : NULL;
+        const struct calibration *c = b->e->in_force > 0 && b->e->in_force < NIGHT_CALIBRATIONS ? b->calibrations[b->e->in_force] : NULL;
         enum code code = arena ? sweeps_load(b, false, arena, &now, &now_n, &err) : CODE_MEMORY;
         if (!code)
                 code = sweeps_load(b, true, arena, &then, &then_n, &err);
@@ -92,23 +92,15 @@ static void judge_again(struct bench *b, const struct entry *entry)
 
 static enum code open_bench(struct bench *b, const char *run, struct tp_error *err)
 {
-        struct calibration_row *rows = NULL;
-        size_t n = 0;
         enum code code = plan_stored(b->view, run, b->arena, &b->recipe, &b->plan, err);
         if (!code)
                 code = sweep_axis(recipe_sweep(b->recipe, b->recipe->calibration.sweep), b->arena, &b->hz, &b->hz_n, err);
         if (!code && !(b->e = arena_take(b->arena, evidence_bytes(b->plan))))
                 code = tp_fail_memory(err);
         if (!code)
-                code = view_calibrations(b->view, b->arena, &rows, &n, err);
+                code = night_calibrations(b->view, b->arena, b->calibrations, err);
         if (!code)
                 evidence_init(b->e, b->plan);
-        for (size_t i = 0; i < n && !code; i++) {
-                struct calibration *c = NULL;
-                code = calibration_read(rows[i].terms, rows[i].term_bytes, b->arena, &c, err);
-                if (rows[i].number > 0 && rows[i].number < 64)
-                        b->calibrations[rows[i].number] = c;
-        }
         return code;
 }
 

@@ -8,7 +8,7 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { MEASURES = 32, CALIBRATIONS = 64, PLANS = 16 };
+enum { MEASURES = 32, PLANS = 16 };
 struct kept {
         int64_t sweep;
         int32_t in_force, target, plan_sweep;
@@ -21,15 +21,13 @@ struct bench {
         struct evidence *e;
         double *hz[PLANS];
         size_t hz_n[PLANS];
-        const struct calibration *calibrations[CALIBRATIONS];
+        const struct calibration *calibrations[NIGHT_CALIBRATIONS];
         struct kept raised, typical[MEASURES];
         double dc_start[3];
 };
 
 static enum code open_bench(struct bench *b, const char *run, struct tp_error *err)
 {
-        struct calibration_row *rows = NULL;
-        size_t n = 0;
         enum code code = plan_stored(b->view, run, b->arena, &b->recipe, &b->plan, err);
         if (!code && (b->recipe->measure_n > MEASURES || b->recipe->sweep_n > PLANS))
                 return tp_fail(err, CODE_BAD_INPUT, "a recipe of %zu measures and %zu sweeps is too large for this judge",
@@ -39,15 +37,9 @@ static enum code open_bench(struct bench *b, const char *run, struct tp_error *e
         if (!code && !(b->e = arena_take(b->arena, evidence_bytes(b->plan))))
                 code = tp_fail_memory(err);
         if (!code)
-                code = view_calibrations(b->view, b->arena, &rows, &n, err);
+                code = night_calibrations(b->view, b->arena, b->calibrations, err);
         if (!code)
                 evidence_init(b->e, b->plan);
-        for (size_t i = 0; i < n && !code; i++) {
-                struct calibration *c = NULL;
-                code = calibration_read(rows[i].terms, rows[i].term_bytes, b->arena, &c, err);
-                if (rows[i].number > 0 && rows[i].number < CALIBRATIONS)
-                        b->calibrations[rows[i].number] = c;
-        }
         return code;
 }
 

@@ -1,6 +1,7 @@
 /* judge_night.c: what a night left behind (night_own.h). */
 #include "tests/nights/night_own.h"
 #include "base/hash.h"
+#include "evaluate/evaluate.h"
 #include "recipe/recipe.h"
 #include "run/entry.h"
 #include "store/store.h"
@@ -117,6 +118,23 @@ static void judge_world(struct night *n)
         n->end->latched = state.latched;
         if (!safe && !state.latched)
                 night_fail(n, "the night ended neither proven safe nor latched");
+}
+
+enum code night_calibrations(struct view *view, struct arena *arena, const struct calibration *ret[NIGHT_CALIBRATIONS],
+                             struct tp_error *err)
+{
+        struct calibration_row *rows = NULL;
+        size_t n = 0;
+        enum code code = view_calibrations(view, arena, &rows, &n, err);
+        for (size_t i = 0; i < n && !code; i++) {
+                struct calibration *c = NULL;
+                if (rows[i].number < 1 || rows[i].number >= NIGHT_CALIBRATIONS)
+                        return tp_fail(err, CODE_BAD_INPUT, "calibration %lld: this judge has room for %d", (long long)rows[i].number,
+                                       NIGHT_CALIBRATIONS - 1);
+                code = calibration_read(rows[i].terms, rows[i].term_bytes, arena, &c, err);
+                ret[rows[i].number] = c;
+        }
+        return code;
 }
 
 void night_judge(struct night *n)

@@ -40,6 +40,12 @@ void night_run(const struct night_plan *, struct night_end *ret);
    share of a limit, bit for bit; and each value of an interval whose checks both passed counts its drift as they saw it.  why: "" when so. */
 struct view;
 struct entry;
+struct arena;
+struct calibration;
+struct tp_error;
+enum { NIGHT_CALIBRATIONS = 64 };
+/* judge_night.c: the calibrations of a run's file by their number, from 1; more than there is room for: CODE_BAD_INPUT. */
+enum code night_calibrations(struct view *, struct arena *, const struct calibration *ret[NIGHT_CALIBRATIONS], struct tp_error *);
 void judge_checks(struct view *, const char *run, const struct entry *, size_t n, uint64_t *ret_checks, uint64_t *ret_as_seen,
                   char why[300]);
 
