@@ -4,9 +4,9 @@
  * Idea        The residual is |G_open|^2 - 1, not Re y = 0, so that a lossy thru does no harm; with a known open it is G_open - its
  *             definition.  One Gauss-Newton over all frequencies at once.
  * Weights     Low frequencies say nothing about L, and near a thru of 90 degrees raw noise grows a hundredfold.  Each residual is divided
- * by what unit noise of the raw data makes of it (u_open) and, on long sweeps, by the scatter that neighbours really show. Determined  L is
- * believed when raw noise of -80 dB alone leaves it within 10 pH, and the residuals' own scatter as well (common practice, no source);
- * otherwise the definition's value stays, and that is said. */
+ *             by what unit noise of the raw data makes of it (u_open) and, on long sweeps, by the scatter that neighbours really show.
+ * Determined  L is believed when raw noise of -80 dB alone leaves it within 10 pH, and the residuals' own scatter as well (common practice,
+ *             no source); otherwise the definition's value stays, and that is said. */
 #include "rf/calibrate/reflects/lrrm.h"
 #include "rf/numbers/columns.h"
 #include "rf/numbers/cx.h"
@@ -18,7 +18,7 @@
 #define C_UNSURE_F 5e-15
 #define HALF_WINDOW 16
 #define R_BELOW_HZ 60e9
-#define R_OFF_MAX 0.03 /* of the definition, and five standard errors: no false word of 5000 good matches (tests/unit/rf_match_judge.c) */
+#define R_OFF_MAX 0.03 /* of the definition, and five standard errors: no false word of 2000 good matches (tests/unit/rf_match_judge.c) */
 
 /* What the residuals and their derivatives are written to; DX: by the second unknown. */
 enum { R_0, DL_0, DX_0, R_1, DL_1, DX_1 };
