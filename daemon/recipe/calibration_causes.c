@@ -143,6 +143,57 @@ static enum code definition_cause(struct causes_job *j, size_t k, int port, size
                          : cause_of_move(j, &m, err, "%s: %s, port %d", r->standard->name, names[c], port + 1);
 }
 
+static bool is_reciprocal(const struct net2 *net)
+{
+        double worst = 0;
+        for (size_t i = 0; i < net->axis->n; i++)
+                worst = fmax(worst, hypot(net->re[1][i] - net->re[2][i], net->im[1][i] - net->im[2][i]));
+        return worst < 1e-9;
+}
+
+/* What a standard is by data, one entry of S by one part: wrong by the same at all frequencies, for whoever measured or reckoned the data
+   erred in one way over a band, and many points do not average that out.  Twice the entry 1: S12 and S21 of what is reciprocal. */
+static enum code data_cause(struct causes_job *j, size_t k, int e, bool both, bool imaginary, struct tp_error *err)
+{
+        static const char *const entry[4] = {"S11", "S12", "S21", "S22"};
+        const struct standard_reading *r = &j->readings[k];
+        struct net2 *net = net_like(r->raw, j->scratch);
+        struct m2 d = m2_of(0, 0, 0, 0);
+        if (!net)
+                return tp_fail_memory(err);
+        d.e[e] = imaginary ? CMPLX(0, r->u_data) : r->u_data;
+        if (both)
+                d.e[e == 1 ? 2 : 1] = d.e[e];
+        for (size_t i = 0; i < net->axis->n; i++)
+                net2_put(net, i, d);
+        struct move m = {.kind = CAUSE_OF_STANDARD, .k = k, .d_ideal = net};
+        return cause_of_move(j, &m, err, "%s: data, %s %s", r->standard->name, both ? "S21 and S12" : entry[e],
+                             imaginary ? "imaginary" : "real");
+}
+
+static enum code causes_of_data(struct causes_job *j, size_t k, struct tp_error *err)
+{
+        const struct standard_reading *r = &j->readings[k];
+        bool through = standard_reading_transmits(r), reciprocal = true;
+        enum code code = CODE_OK;
+        if (!(r->u_data > 0)) {
+                causes_not_counted(j, "definition of %s", r->standard->name);
+                return CODE_OK;
+        }
+        for (size_t i = 0; i < r->standard->data_n; i++)
+                reciprocal = reciprocal && !r->standard->data[i].has_s12;
+        if (r->ideal)
+                reciprocal = is_reciprocal(r->ideal);
+        for (int e = 0; e < 4; e++) {
+                bool reflects = e == 0 || e == 3;
+                if (reflects ? !reads_port(r, e == 0 ? 0 : 1) : !through || (reciprocal && e == 1))
+                        continue;
+                for (int part = 0; part < 2 && !code; part++)
+                        code = data_cause(j, k, e, !reflects && reciprocal, part == 1, err);
+        }
+        return code;
+}
+
 static enum code causes_of_definition(struct causes_job *j, size_t k, struct tp_error *err)
 {
         const struct standard_reading *r = &j->readings[k];
@@ -151,10 +202,8 @@ static enum code causes_of_definition(struct causes_job *j, size_t k, struct tp_
         size_t stated = 0;
         enum code code = CODE_OK;
         bool through = standard_reading_transmits(r);
-        if (r->ideal || r->standard->data_n || r->kind == RF_KNOWN) {
-                causes_not_counted(j, "definition of %s", r->standard->name);
-                return CODE_OK;
-        }
+        if (r->ideal || r->standard->data_n || r->kind == RF_KNOWN)
+                return causes_of_data(j, k, err);
         for (int port = through ? 2 : 0; port < (through ? 3 : 2) && !code; port++) {
                 struct standard_definition d = standard_definition_at(r->standard, port == 1);
                 if (!d.kind || d.kind == RF_REFLECT || (!through && !reads_port(r, port)))

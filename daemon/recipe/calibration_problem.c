@@ -102,11 +102,11 @@ static double touch_u(const struct standard *s, const struct solve_conditions *a
         return s->kind == STANDARD_SHORT ? 4 * contact : contact;
 }
 
-/* Standard uncertainty per component of what a standard is believed to be, its touch included; data count as exact. */
+/* Standard uncertainty per component of what a standard is believed to be, its touch included; data count as exact where nobody says. */
 static double belief_u(const struct standard_reading *r, const struct solve_conditions *at, double hz)
 {
         struct standard_definition d = standard_definition_of(r->standard);
-        double model = r->ideal || r->standard->data_n ? 0 : rf_standard_u(&d, at->temperature_c, 0, hz);
+        double model = r->ideal || r->standard->data_n ? r->u_data : rf_standard_u(&d, at->temperature_c, 0, hz);
         return hypot(model, touch_u(r->standard, at, hz) / sqrt(2)); /* the touch moves it along one direction */
 }
 
@@ -159,6 +159,7 @@ static enum code standard_take(const struct standard_reading *r, const struct so
                 return tp_fail_memory(err);
         ret->ideal = ideal;
         if (r->ideal) {
+                ret->u_ideal = r->u_data > 0 ? u_over(r, at, &b->axis) : 0;
                 if (r->d_ideal)
                         ideal_move(r->d_ideal, b->begin, ideal);
                 return CODE_OK;

@@ -53,6 +53,7 @@ struct standard_reading {
         enum rf_standard_kind kind; /* RF_KNOWN: a two-port that only its ideal describes */
         unsigned ports;             /* reflections: 1, 2: read at that port only */
         const struct net2 *d_ideal; /* added to what it is believed to be, on the axis of raw; NULL: nothing */
+        double u_data;              /* of `ideal` or the standard's data, per component of each S; 0: they count as exact */
 };
 struct solved_calibration;
 struct solve_conditions {

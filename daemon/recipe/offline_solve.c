@@ -49,7 +49,8 @@ static enum code readings_take(const struct offline_plan *p, const struct offlin
                                                  .raw = &from->raw,
                                                  .switch_terms = sw,
                                                  .kind = from->standard->kind == OFFLINE_KNOWN ? RF_KNOWN : RF_STANDARD_UNKNOWN,
-                                                 .ports = from->ports};
+                                                 .ports = from->ports,
+                                                 .u_data = from->standard->data_u};
                 enum code code = CODE_OK;
                 if (from->has_ideal)
                         code = ideal_of(p, from, arena, &one->ideal, err);

@@ -1,0 +1,154 @@
+#!/usr/bin/env python3
+"""What is not known exactly, over files, beyond modelled standards and two-ports: whole calibrations drawn with the causes wrong, and how often
+the half widths hold what was put in.
+
+offline_uncertainty_kinds.py [--build DIR] [--print] [--draws N]
+The made-up analyzer and its devices are those of offline_uncertainty.py, written apart from the product.
+"""
+import offline_uncertainty as ou
+from offline_uncertainty import *
+
+DRAWS = 120
+
+
+class Tally:
+    """of many draws: how often a half width holds the truth, and how far the numbers scatter in units of their u"""
+
+    def __init__(self, name):
+        self.name, self.seen = name, {}
+
+    def add(self, key, value, u, u95, truth):
+        self.seen.setdefault(key, []).append((value, u, u95, truth))
+
+    def check(self, least):
+        resolved = {k: s for k, s in self.seen.items() if sorted(2 * x[1] / abs(x[3]) for x in s)[len(s) // 2] <= 0.3}
+        check("%s: %d of %d numbers are resolved" % (self.name, len(resolved), len(self.seen)), len(resolved) >= least, sorted(map(str, resolved)))
+        p, all_held, all_n = 0.9545, 0, 0
+        for key, s in resolved.items():
+            n, sd = sum(abs(v - t) <= h for v, u, h, t in s), math.sqrt(p * (1 - p) / len(s))
+            all_held, all_n = all_held + n, all_n + len(s)
+            check("%s: %s: %.1f %%" % (self.name, key, 100 * n / len(s)), abs(n / len(s) - p) <= 3.5 * sd, n)
+            ratio = math.sqrt(sum((v - t) ** 2 for v, u, h, t in s) / len(s)) / (sum(u for v, u, h, t in s) / len(s))
+            check("%s: %s scatters by %.2f u" % (self.name, key, ratio), abs(ratio - 1) <= 4 / math.sqrt(2 * len(s)) + 0.03, ratio)
+        every, draws = all_held / max(1, all_n), max(map(len, self.seen.values()))
+        check("%s: of %d draws of %d numbers %.1f %% lie within their half width" % (self.name, draws, len(resolved), 100 * every), abs(every - p) <= max(0.02, 2.5 * math.sqrt(p * (1 - p) / draws)), every)
+
+
+def tally_chain(t, got):
+    for word, (value, u, u95) in got.items():
+        for i, f in enumerate(HZ):
+            t.add("%s at %g GHz" % (word, f / 1e9), 1e9 if value[i] is None else value[i], u[i], u95[i], TRUTH[word](2 * math.pi * f))
+
+
+# ---- standards by data -------------------------------------------------------------------------------------------------------------------
+
+U_DATA = {"open": 0.004, "short": 0.003, "load": 0.002, "thru": 0.002}
+REFLECTS = ("open", "short", "load")
+
+
+def believed(n, w):
+    """what the data say of a standard: S11 S12 S21 S22"""
+    if n == "thru":
+        e = cmath.exp(-1j * w * STANDARDS["thru"])
+        return [0j, e, e, 0j]
+    z = {"open": lambda: 1 / (1j * w * STANDARDS["open"]), "short": lambda: 1j * w * STANDARDS["short"], "load": lambda: STANDARDS["load"] + 1j * w * STANDARDS["load_l"]}[n]()
+    return [reflection(z), 0j, 0j, reflection(z)]
+
+
+def data_plan(d, method):
+    """two standards by files, one by rows in the plan"""
+    own = lambda n: {"data": [{"hz": f, "s11": [believed(n, 2 * math.pi * f)[0].real, believed(n, 2 * math.pi * f)[0].imag]} for f in HZ]} if n == "short" else {"ideal": "ideal_%s.s2p" % n}
+    for n in U_DATA:
+        d.s2p("ideal_%s.s2p" % n, HZ, [believed(n, 2 * math.pi * f) for f in HZ])
+    return d.plan("plan.json", standards=[{"name": n, "kind": n, "file": n + ".s2p", "raised": n == "open", "data_u": U_DATA[n], **own(n)} for n in U_DATA],
+                  contact_ohm_u=U["touch_ohm"], contact_h_u=U["touch_h"], placement_um_u=U["place_um"], noise_floor_u=U["floor"], noise_trace_u=U["trace"],
+                  calibration={"method": method, "thru_delay_s": STANDARDS["thru"]})
+
+
+def data_files(d, rng, wrong):
+    """wrong: {(standard, entry): by how much its S differs from its data}, the same at all frequencies"""
+    touches = {n: touch(rng) for n in ("short", "load", "thru", "device", "dummy_open", "dummy_short")}
+    rows = {n: [] for n in list(U_DATA) + ["device", "dummy_open", "dummy_short"]}
+    for f in HZ:
+        w = 2 * math.pi * f
+        device, o, sh = structures(w)
+        for n, s in [(n, [x + wrong.get((n, e), 0) for e, x in enumerate(believed(n, w))]) for n in U_DATA] + [("device", device), ("dummy_open", o), ("dummy_short", sh)]:
+            if n in ("thru", "device"):
+                s = two_port_moved(s, touches[n], w)
+            else:
+                s = [one_port_moved(s[0], touches.get(n), 0, w), 0j, 0j, one_port_moved(s[3], touches.get(n), 1, w)]
+            rows[n].append(read(s, f, rng))
+    for n, r in rows.items():
+        d.s2p(n + ".s2p", HZ, r)
+
+
+def drawn_wrong(rng):
+    z = lambda n: U_DATA[n] * complex(rng.gauss(0, 1), rng.gauss(0, 1))
+    wrong = {(n, e): z(n) for n in U_DATA for e in (0, 3)}
+    wrong["thru", 1] = wrong["thru", 2] = z("thru")
+    return wrong
+
+
+def data_drawn(d, method, draws, seed):
+    rng, t = random.Random(seed), Tally("standards by data, %s" % method)
+    data_plan(d, method)
+    for _ in range(draws):
+        data_files(d, rng, drawn_wrong(rng))
+        tally_chain(t, chain(d))
+    t.check(10)
+
+
+def data_of_files(d):
+    data_drawn(d, "unknown_thru", DRAWS, 11)
+
+
+def data_of_a_thru_too(d):
+    data_drawn(d, "solt", DRAWS // 2, 12)
+
+
+def data_causes(d):
+    """each cause of data against data that are really so wrong, at all frequencies together; and what is refused"""
+    data_plan(d, "solt")
+    none = random.Random(0)
+    none.gauss = lambda a, b: 0
+    device = lambda: read_s2p(d.at("tip/device.s2p"))[1]
+    data_files(d, none, {})
+    still = chain(d)
+    doc = document(d, "tip/device.u.json")
+    names = [x["name"] for x in doc["causes"] if "data" in x["name"]]
+    check("two causes for each S that the data give", len(names) == 3 * 4 + 6 and "thru: data, S21 and S12 imaginary" in names, names)
+    check("nothing is left of what nobody stated", doc["not_counted"] == ["drift since the calibration"], doc["not_counted"])
+    with open(d.at("device.s2p")) as f:
+        raw = f.read()
+    for name, at_, part in (("open: data, S11 real", [("open", 0)], 1), ("short: data, S22 imaginary", [("short", 3)], 1j), ("thru: data, S21 and S12 real", [("thru", 1), ("thru", 2)], 1),
+                            ("thru: data, S11 imaginary", [("thru", 0)], 1j)):
+        cause = [x for x in doc["causes"] if x["name"] == name][0]
+        sides = []
+        for sign in (1, -1):
+            data_files(d, none, {k: sign * 0.02 * U_DATA[k[0]] * part for k in at_})
+            d.text("device.s2p", raw)
+            chain(d)
+            sides.append(device())
+        worst, most = 0, 1e-12
+        for i in range(len(HZ)):
+            for k, word in enumerate(("s11", "s12", "s21", "s22")):
+                is_, said = (sides[0][i][k] - sides[1][i][k]) / 0.04, -at(cause, word, i)  # a belief: the other sign
+                worst, most = max(worst, abs(is_ - said)), max(most, abs(is_))
+        within("%s does what it is said to (at most %.2g)" % (name, most), worst / most, 1e-3)
+    with open(d.at("plan.json")) as f:
+        plan = json.load(f)
+    del plan["standards"][0]["data_u"]
+    d.plan("few.json", **plan)
+    told = d.json("solve", "few.json", "--out", "few_terms.json")
+    check("data of which nobody says how well they are known are named", told["diagnosis"]["not_counted"] == ["definition of open"], told["diagnosis"]["not_counted"])
+    plan["standards"][0] = {"name": "open", "kind": "open", "file": "open.s2p", "model": {"c_f": [0, 0, 0, 0]}, "data_u": 0.01}
+    d.plan("few.json", **plan)
+    refused(d, "data_u without data", ["solve", "few.json", "--out", "x.json"], "standard open", "data_u", "u_r_ohm")
+
+
+if __name__ == "__main__":
+    if "--draws" in sys.argv:
+        at_ = sys.argv.index("--draws")
+        DRAWS = int(sys.argv[at_ + 1])
+        del sys.argv[at_ : at_ + 2]
+    sys.exit(run(data_of_files, data_of_a_thru_too, data_causes))
