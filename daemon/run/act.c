@@ -144,6 +144,10 @@ static void act_next(struct runner *r)
                 snprintf(r->why_wait, sizeof r->why_wait, "the station does not answer; waiting for it");
                 return;
         }
+        if (row->by_station && r->late_walks && r->late_walks == r->walks) {
+                snprintf(r->why_wait, sizeof r->why_wait, "the station goes to safety; waiting to hear how that ended");
+                return;
+        }
         if (step.kind == STEP_FINISH && !r->last_values) {
                 r->last_values = true; /* what still waits for a dummy waits in vain, and is told so */
                 value_look(r);
@@ -165,6 +169,7 @@ static void act_next(struct runner *r)
         r->why_wait[0] = 0;
         r->needs_person = false;
         r->step = step;
+        r->step.walks = r->walks; /* no note waits here: every walk heard of has been judged */
         r->steps++;
         journal_intend(r);
 }

@@ -27,6 +27,7 @@ static void on_link_up(struct runner *r, struct link_note *note)
         r->setup_sent = false;
         r->welcome = note->welcome;
         r->state = note->welcome.state;
+        r->walks = note->welcome.walks;
         r->station_ns = note->welcome.station_ns;
         arena_free(r->can_arena);
         r->can_arena = note->can_arena;
@@ -64,6 +65,7 @@ static void on_link_up(struct runner *r, struct link_note *note)
 static void on_station_event(struct runner *r, const struct link_note *note)
 {
         r->state = note->event.state;
+        r->walks = note->event.walks;
         r->station_ns = note->event.station_ns;
         r->changed = true;
         log_event(r->log, LOG_WARN, "station.event", "what=\"%s\" msg=\"%s\"", note->event.what, note->event.text);

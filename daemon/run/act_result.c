@@ -131,6 +131,20 @@ void act_result(struct runner *r, struct link_note *take)
         journal_outcome(r, code, &o);
 }
 
+/* Provable: the touches are given back first, then the step is closed. */
+static void never_begun(struct runner *r, const struct outcome *o)
+{
+        if (!r->step.spend_n) {
+                journal_outcome(r, CODE_CANCELLED, o);
+                return;
+        }
+        struct note n = {.note = NOTE_COMPENSATE, .of_step = r->step.id, .station_boot = r->welcome.boot_count};
+        snprintf(n.why, sizeof n.why, "%.119s", o->reason);
+        r->owed = *o;
+        r->owes_outcome = true;
+        journal_note(r, &n);
+}
+
 /* The station's word on the open step: it never saw it, or was cut off in it.  Whether it moved is in its own state. */
 void act_not_done(struct runner *r, const char *did)
 {
@@ -144,15 +158,10 @@ void act_not_done(struct runner *r, const char *did)
         bool same_station = r->e->station_boot == 0 || r->e->station_boot == r->welcome.boot_count;
         snprintf(o.reason, sizeof o.reason, "%s",
                  same_station ? "the station never saw this step" : "the station restarted meanwhile; what happened is unknown");
-        if (same_station && r->step.spend_n) { /* provable: the touches are given back first, then the step is closed */
-                struct note n = {.note = NOTE_COMPENSATE, .of_step = r->step.id, .station_boot = r->welcome.boot_count};
-                snprintf(n.why, sizeof n.why, "%.119s", o.reason);
-                r->owed = o;
-                r->owes_outcome = true;
-                journal_note(r, &n);
-                return;
-        }
-        journal_outcome(r, same_station ? CODE_CANCELLED : CODE_LINK_DEAD, &o);
+        if (same_station)
+                never_begun(r, &o);
+        else
+                journal_outcome(r, CODE_LINK_DEAD, &o);
 }
 
 /* The station would not even begin: nothing happened. */
@@ -162,7 +171,11 @@ void act_refused(struct runner *r, const struct tp_error *why)
         o.state = r->state;
         o.station_boot = r->welcome.boot_count;
         snprintf(o.reason, sizeof o.reason, "%.159s", why->text);
-        journal_outcome(r, why->code ? why->code : CODE_BAD_REPLY, &o);
+        if (why->code == CODE_CANCELLED) { /* it was decided before a walk of the ladder */
+                r->late_walks = r->step.walks;
+                never_begun(r, &o);
+        } else
+                journal_outcome(r, why->code ? why->code : CODE_BAD_REPLY, &o);
 }
 
 static bool fill_sweeps(struct runner *r, struct job *job, const int32_t *targets, size_t n, bool baseline, struct job_sweep **ret,

@@ -51,6 +51,8 @@ struct runner {
         struct capability_set can;
         struct arena *can_arena;
         struct state_read state;
+        uint64_t walks;      /* of the station, as far as its notes are queued or journaled */
+        uint64_t late_walks; /* a step was refused for a walk after this one: nothing is sent until that is heard of; 0: none was */
         int64_t station_ns;
         /* the run in hand */
         bool active;

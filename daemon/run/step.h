@@ -79,6 +79,8 @@ struct step {
         struct spend spend[STEP_SPENDS];
         uint8_t spend_n;
         int64_t not_before_ns, deadline_ns;
+        uint64_t
+                walks; /* the station's last walk of the ladder that whoever decided this step had heard of; after a later one it is refused */
 };
 
 #endif

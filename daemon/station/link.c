@@ -28,7 +28,8 @@ enum code link_step(struct link *l, const struct step *step, struct tp_error *er
         text_init(&t, FRAME_BODY_MAX);
         o = json_to(&args);
         fields_write(&step_args_object, &step->args, &o, NULL);
-        text_f(&t, "{\"kind\":\"%s\"%s%s", step_rows[step->kind].word, args.n > 2 ? "," : "", args.n ? args.at + 1 : "}");
+        text_f(&t, "{\"kind\":\"%s\",\"walks\":%llu%s%s", step_rows[step->kind].word, (unsigned long long)step->walks,
+               args.n > 2 ? "," : "", args.n ? args.at + 1 : "}");
         if (!text_ok(&args))
                 t.broken = true;
         text_done(&args);

@@ -87,6 +87,7 @@ static const struct field event_fields[] = {
         LONG(event, "step", step),
         BOOL(event, "proven_safe", proven_safe),
         REAL(event, "walk_s", walk_s, "s"),
+        LONG(event, "walks", walks),
 };
 TABLE(station_event_object, "station_event", event, event_fields, "What happened at the station besides the steps.");
 
@@ -103,6 +104,7 @@ static const struct field welcome_fields[] = {
         BOOL(welcome, "replayed", replayed),
         OBJECT(welcome, "state", state, state_object),
         OBJECT(welcome, "last", last, station_event_object),
+        LONG(welcome, "walks", walks),
         LONG(welcome, "open_step", open_step),
         TEXT(welcome, "open_state", open_state),
 };

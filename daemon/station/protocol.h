@@ -10,12 +10,13 @@
 enum frame_kind {
         FRAME_NONE,
         /* daemon to station */
-        FRAME_HELLO,   /* {"build","epoch"}: epoch = 1 + the catalogue's; the station answers WELCOME or REFUSED */
-        FRAME_RENEW,   /* lease; empty body */
-        FRAME_SETUP,   /* the run's recipe: {"recipe": the document as one text}; its limits and sweep plans hold from the next step on */
-        FRAME_STEP,    /* step_args_object plus "kind": one at a time */
-        FRAME_DID,     /* header's step: what became of it? */
-        FRAME_ACK,     /* header's step is committed: forget the result */
+        FRAME_HELLO, /* {"build","epoch"}: epoch = 1 + the catalogue's; the station answers WELCOME or REFUSED */
+        FRAME_RENEW, /* lease; empty body */
+        FRAME_SETUP, /* the run's recipe: {"recipe": the document as one text}; its limits and sweep plans hold from the next step on */
+        FRAME_STEP, /* step_args_object plus "kind" and "walks", the last walk its sender has heard of: after a later walk nothing moves by a
+                          step that was decided before.  One at a time */
+        FRAME_DID,  /* header's step: what became of it? */
+        FRAME_ACK,  /* header's step is committed: forget the result */
         FRAME_RELEASE, /* orderly end: the lease is given back; the station stays as it is if proven safe, else walks the ladder */
         FRAME_CLEAR,   /* a person (named in the body) clears a latch after looking */
         /* anybody in the operators' group */
@@ -53,7 +54,8 @@ struct station_event {
         int64_t station_ns;
         uint64_t step;
         bool proven_safe;
-        double walk_s; /* what the ladder took, in the station's time */
+        double walk_s;  /* what the ladder took, in the station's time */
+        uint64_t walks; /* the number of this walk, or of the last one before: grows with each, over boots too */
 };
 extern const struct object station_event_object;
 struct welcome {
@@ -66,6 +68,7 @@ struct welcome {
         bool simulated, replayed;
         struct state_read state;
         struct station_event last; /* what happened meanwhile (what "" if nothing) */
+        uint64_t walks;            /* the last walk that is told of, here or in an event before */
         uint64_t open_step;
         char open_state[16]; /* step in hand or held result: "doing", "done", "interrupted", "" */
 };

@@ -132,6 +132,7 @@ static enum code begin(struct station *st, const char *address, struct tp_error 
                 return code;
         st->boot_count = start.boot_count;
         st->lease.epoch = start.epoch;
+        st->walks = st->told_walks = (uint64_t)start.boot_count << 20; /* exact in a JSON number for 2^32 boots of a million walks */
         st->last = start.last;
         st->hazard.latched = start.latched;
         code = hold_interrupted(st, &start, err);

@@ -47,6 +47,7 @@ static void welcome_locked(struct client *c, bool granted)
         station_state_locked(st, &w->state);
         if (!st->last_told)
                 w->last = st->last;
+        w->walks = st->told_walks;
         open_step_locked(st, w);
         if (st->roles.can)
                 b.can = *st->roles.can;
@@ -115,6 +116,7 @@ static void on_renew(struct client *c)
         station_lock(st);
         station_state_locked(st, &e.state);
         e.proven_safe = hazard_safe(&st->limits, &st->hazard);
+        e.walks = st->told_walks;
         client_send_object_locked(c, FRAME_STATUS, 0, &station_event_object, &e);
         station_unlock(st);
 }
@@ -174,6 +176,7 @@ static enum code step_read(const struct frame *f, struct work *ret, struct tp_er
         cJSON *json = NULL;
         enum code code = json_read(text_of(&f->body), f->body.n, JSON_DEPTH_MAX, &json, err);
         cJSON *kind = code ? NULL : cJSON_DetachItemFromObjectCaseSensitive(json, "kind");
+        cJSON *walks = code ? NULL : cJSON_DetachItemFromObjectCaseSensitive(json, "walks");
         ret->kind = STEP_NONE;
         for (int i = 1; i < STEP_KIND_COUNT && cJSON_IsString(kind); i++)
                 if (step_rows[i].by_station && strcmp(step_rows[i].word, kind->valuestring) == 0)
@@ -181,8 +184,14 @@ static enum code step_read(const struct frame *f, struct work *ret, struct tp_er
         if (!code && ret->kind == STEP_NONE)
                 code = tp_fail_at(err, CODE_BAD_INPUT, "/kind", "step: kind \"%.40s\" is none of the station's",
                                   cJSON_IsString(kind) ? kind->valuestring : "");
+        if (!code && !(cJSON_IsNumber(walks) && walks->valuedouble >= 0 && walks->valuedouble < 0x1p53))
+                code = tp_fail_at(err, CODE_BAD_INPUT, "/walks",
+                                  "step: walks must be the number of the last walk that its sender has heard of");
+        if (!code)
+                ret->walks = (uint64_t)walks->valuedouble;
         if (!code)
                 code = fields_read(&step_args_object, json, NULL, &ret->args, err);
+        cJSON_Delete(walks);
         cJSON_Delete(kind);
         cJSON_Delete(json);
         return code;
@@ -227,6 +236,9 @@ static void on_step(struct client *c, const struct frame *f)
                 known = known_locked(c, f->step, fate);
         if (!code && !known && st->stopping)
                 code = tp_fail(&err, CODE_BUSY, "step %" PRIu64 ": the station is being stopped", f->step);
+        if (!code && !known && work->walks != st->walks)
+                code = tp_fail(&err, CODE_CANCELLED,
+                               "step %" PRIu64 ": the station went to safety after this step was decided; nothing was done", f->step);
         if (!code && !known && st->doing)
                 code = tp_fail(&err, CODE_BUSY, "step %" PRIu64 ": another step is in hand; one at a time", f->step);
         if (!code && !known && !held_make_room(&st->held, c->epoch, &dropped))
@@ -319,6 +331,7 @@ static void on_clear(struct client *c, const struct frame *f)
         st->hazard.latched = false;
         station_state_locked(st, &e.state);
         e.proven_safe = hazard_safe(&st->limits, &st->hazard);
+        e.walks = st->told_walks;
         client_send_object_locked(c, FRAME_EVENT, 0, &station_event_object, &e);
         station_unlock(st);
         memory_latch(st->memory, false, clear.who);

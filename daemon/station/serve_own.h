@@ -37,7 +37,7 @@ struct out_frame {
 enum work_kind { WORK_STEP = 1, WORK_QUIT };
 struct work {
         struct message message;
-        uint64_t step;
+        uint64_t step, walks;
         enum step_kind kind;
         struct step_args args;
 };
@@ -81,7 +81,7 @@ struct station {
         bool has_temperature;
         bool busy[GATE_COUNT];
         bool ladder_on, stopping;
-        uint64_t walks; /* ladders begun */
+        uint64_t walks, told_walks; /* ladders begun, ladders told of; boot_count << 20 when the station starts */
         struct lease lease;
         struct client *clients, *holder;
         uint64_t client_n, holder_clients;

@@ -458,7 +458,7 @@ static void work_step(struct station *st, const struct work *work)
         for (int i = 0; i < 3; i++)
                 d.held->result.dc_ohm[i] = -1;
         d.who = (struct actor){.step = work->step,
-                               .walks = walks,
+                               .walks = work->walks, /* a walk since the step was decided ends it, also one before it came here */
                                .cancel = &st->cancel,
                                .deadline_ns = world_boot_ns(st->w) + step_rows[work->kind].deadline_ns};
         enum code code = memory_begin(st->memory, work->step, work->kind, st->work_reply, &d.err);

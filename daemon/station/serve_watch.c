@@ -51,6 +51,7 @@ static void tell(struct station *st, const char *what, const char *why, bool pro
         plain_text(e.text, sizeof e.text, text);
         station_lock(st);
         station_state_locked(st, &e.state);
+        st->told_walks = e.walks = st->walks; /* only this task walks: it is still the walk that ended */
         st->last = e;
         st->last_told = st->holder != NULL;
         if (st->holder)

@@ -230,7 +230,7 @@ static void throw_faults(struct night *n)
                 return;
         n->faults_left--;
         n->next_fault_ns = world_boot_ns(n->w) + (int64_t)(share(n) * 80e9);
-        int kinds[8], k = 0;
+        int kinds[9], k = 0;
         if (p->kill_daemon)
                 kinds[k++] = 0;
         if (p->kill_station)
@@ -247,6 +247,8 @@ static void throw_faults(struct night *n)
                 kinds[k++] = 6;
         if (p->commands)
                 kinds[k++] = 7;
+        if (p->safes)
+                kinds[k++] = 8;
         if (!k)
                 return;
         switch (kinds[sim_random(n->sim) % (unsigned)k]) {
@@ -272,6 +274,12 @@ static void throw_faults(struct night *n)
         case 6:
                 sim_disk(n->sim)->quota_bytes =
                         sim_disk(n->sim)->quota_bytes ? 0 : 1; /* full now; a person makes room at the next turn of this fault */
+                break;
+        case 8:
+                for (int i = 0; i < 8 && n->house && n->station; i++) { /* many, each in another moment of a step */
+                        night_ask_safe(n);
+                        n->w->task->sleep_until(n->w, world_boot_ns(n->w) + (int64_t)(share(n) * 12e9));
+                }
                 break;
         default:
                 if (share(n) < 0.5) {

@@ -18,6 +18,7 @@ struct night_plan {
         uint64_t kill_at_seq; /* kill the daemon when the journal reaches this entry, 0: no */
         bool again;           /* judged before: its digest alone is of interest */
         bool commands;        /* pause, resume, skip a die, finish early */
+        bool safes;           /* a person asks for safety, far more often than anything else goes wrong */
         bool loud;
         const char *export_dir; /* the sealed run file and the truth are copied there; NULL: no */
         uint64_t scenario_seed; /* of the simulated wafer; 0: by the seed */
@@ -27,6 +28,7 @@ struct night_end {
         char why[300];    /* "" when all is well */
         uint64_t persons; /* how often a person had to be asked */
         uint64_t entries, starts_daemon, starts_station, power_cuts, kills, syncs, switches;
+        uint64_t safes;           /* asked for and proven */
         uint64_t contacts;        /* judged once more from the file */
         uint64_t offers;          /* rescues offered to a person */
         uint64_t checks, as_seen; /* checks judged once more from the file; values whose drift counts as both checks saw it */

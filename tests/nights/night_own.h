@@ -22,10 +22,16 @@ struct night {
         int64_t next_fault_ns, forecast_until_ns;
         unsigned faults_left;
         int64_t asked_since_ns;
+        bool safe_answered; /* ask_safe.c */
+        enum code safe_code;
+        int64_t safe_ns;
 };
 /* The first reason counts. */
 void night_fail(struct night *n, const char *fmt, ...) __attribute__((format(printf, 2, 3)));
 /* What is left when the programs stand still: the run's file, its ledger, the world; each as it must be, or night_fail().  Exports them. */
 void night_judge(struct night *n);
+
+/* Asks for safety, sees that the station stands for four seconds, then resumes. */
+void night_ask_safe(struct night *n);
 
 #endif

@@ -41,6 +41,7 @@ static void draw_faults(struct night_plan *p, const char *only)
         p->contacts = DRAWN("contacts", 30);
         p->instruments = DRAWN("instruments", 31);
         p->drift = DRAWN("drift", 32) && (only || (bits >> 24 & 1));
+        p->safes = DRAWN("safes", 33) && (only || (bits >> 25 & 1));
         if (only && strcmp(only, "entries") == 0)
                 p->kill_at_seq = 2 + p->seed * 389 % ENTRIES; /* 389 shares no factor with it: each entry once in ENTRIES seeds */
 #undef DRAWN
@@ -65,7 +66,7 @@ int main(int argc, char **argv)
                                                 {"only", 1, NULL, 'o'},    {"loud", 0, NULL, 'l'},  {"export", 1, NULL, 'e'},
                                                 {"control", 1, NULL, 'c'}, {"last", 0, NULL, 'k'},  {NULL, 0, NULL, 0}};
         uint64_t first = 1, seeds = 50, failed = 0, latched = 0, entries = 0, sweeps = 0, deaths = 0, cuts = 0, persons = 0, checks = 0,
-                 as_seen = 0, offers = 0, contacts = 0;
+                 as_seen = 0, offers = 0, contacts = 0, safes = 0;
         bool twice = false, loud = false;
         bool last = false; /* each seed's night once whole, then cut off in one of its last syncs: the n-th last one with the n-th seed */
         const char *only = NULL, *control = NULL;
@@ -145,6 +146,7 @@ int main(int argc, char **argv)
                 as_seen += end.as_seen;
                 offers += end.offers;
                 contacts += end.contacts;
+                safes += end.safes;
                 deaths += end.kills;
                 cuts += end.power_cuts;
                 persons += end.persons;
@@ -157,8 +159,9 @@ int main(int argc, char **argv)
                (unsigned long long)cuts, (unsigned long long)persons, (unsigned long long)latched,
                (double)seeds * (twice ? 2 : 1) / s * 60);
         printf("  %llu checks and %llu contacts judged once more from their files, %llu values with drift as both checks saw it; %llu "
-               "rescues offered\n",
-               (unsigned long long)checks, (unsigned long long)contacts, (unsigned long long)as_seen, (unsigned long long)offers);
+               "rescues offered, %llu times proven safe when asked\n",
+               (unsigned long long)checks, (unsigned long long)contacts, (unsigned long long)as_seen, (unsigned long long)offers,
+               (unsigned long long)safes);
         printf("%llu passed, %llu failed\n", (unsigned long long)(seeds - failed), (unsigned long long)failed);
         free((void *)(uintptr_t)plan.recipe);
         free((void *)(uintptr_t)plan.scenario);

@@ -81,7 +81,7 @@ static void safe_from_a_second_connection_cancels_a_call_that_blocks(void **stat
         pthread_mutex_lock(&b->rig.mutex);
         b->rig.block_lower = true;
         pthread_mutex_unlock(&b->rig.mutex);
-        struct step s = {.id = 3, .kind = STEP_LOWER, .args = {.overtravel_um = 40}};
+        struct step s = {.id = 3, .kind = STEP_LOWER, .args = {.overtravel_um = 40}, .walks = b->walks};
         assert_int_equal(link_step(b->link, &s, NULL), CODE_OK);
         usleep(200 * 1000);
         assert_false(bench_is_safe(b));
@@ -105,6 +105,52 @@ static void safe_from_a_second_connection_cancels_a_call_that_blocks(void **stat
         b->rig.w->net->close(b->rig.w, operator);
         b->rig.block_lower = false;
         bench_do(b, 4, STEP_MOVE, (struct step_args){.place = PLACE_WAFER, .x_um = 7}); /* the work goes on */
+        bench_free(b);
+}
+
+/* What was intended before somebody asked for safety, and comes after it, moves nothing: whoever sends it has not heard yet. */
+static void a_step_decided_before_a_walk_moves_nothing_after_it(void **state)
+{
+        struct bench *b = bench_new();
+        char body[800];
+        (void)state;
+        bench_station(b);
+        bench_link(b);
+        bench_do(b, 1, STEP_HOME, (struct step_args){0});
+        bench_do(b, 2, STEP_MOVE, (struct step_args){.place = PLACE_WAFER});
+        struct step late = {.id = 3, .kind = STEP_LOWER, .args = {.overtravel_um = 40}, .walks = b->walks};
+        struct conn *operator= raw_connect(b);
+        raw_send(b, operator, FRAME_SAFE, 0, 0, "");
+        raw_wait(b, operator, FRAME_SAFE_DONE, body, sizeof body);
+        assert_int_equal(link_step(b->link, &late, NULL), CODE_OK);
+        struct link_note *n = bench_wait(b, LINK_REFUSED, 5);
+        assert_true(n->step == 3 && n->why.code == CODE_CANCELLED);
+        assert_non_null(strstr(n->why.text, "after this step was decided; nothing was done"));
+        note_drop(n);
+        assert_true(b->walks == late.walks + 1 && bench_is_safe(b));
+        link_did(b->link, 3, NULL);
+        n = bench_wait(b, LINK_DID, 5);
+        assert_string_equal(n->did, "never");
+        note_drop(n);
+        bench_do(b, 4, STEP_LOWER, (struct step_args){.overtravel_um = 40}); /* who has heard of it may go on */
+        assert_false(bench_is_safe(b));
+        b->rig.w->net->close(b->rig.w, operator);
+        bench_unlink(b, true);
+        struct conn *c = raw_connect(b);
+        for (int i = 0; i < 50; i++) {
+                raw_send(b, c, FRAME_HELLO, 50, 0, "{\"build\":\"a\",\"epoch\":50}");
+                raw_wait(b, c, FRAME_WELCOME, body, sizeof body);
+                if (strstr(body, "\"granted\":true"))
+                        break;
+                usleep(20 * 1000);
+        }
+        raw_send(b, c, FRAME_STEP, 50, 5, "{\"kind\":\"home\"}"); /* who says nothing of walks has heard of none */
+        raw_wait(b, c, FRAME_REFUSED, body, sizeof body);
+        assert_non_null(strstr(body, "walks must be the number"));
+        raw_send(b, c, FRAME_STEP, 50, 5, "{\"kind\":\"home\",\"walks\":-1}");
+        raw_wait(b, c, FRAME_REFUSED, body, sizeof body);
+        assert_non_null(strstr(body, "walks must be the number"));
+        b->rig.w->net->close(b->rig.w, c);
         bench_free(b);
 }
 
@@ -163,6 +209,7 @@ int main(void)
         const struct CMUnitTest tests[] = {
                 cmocka_unit_test(an_older_epoch_is_refused),
                 cmocka_unit_test(safe_from_a_second_connection_cancels_a_call_that_blocks),
+                cmocka_unit_test(a_step_decided_before_a_walk_moves_nothing_after_it),
                 cmocka_unit_test(garbage_on_the_socket_does_no_harm),
                 cmocka_unit_test(a_foreign_user_may_only_ask_for_safe),
         };

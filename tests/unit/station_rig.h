@@ -330,6 +330,7 @@ struct bench {
         struct inbox *loop;
         struct link *link;
         atomic_bool healthy;
+        uint64_t walks; /* the last one heard of */
 };
 
 static inline struct bench *bench_new(void)
@@ -376,11 +377,21 @@ static inline void bench_station(struct bench *b)
 }
 static bool bench_healthy(void *ctx) { return atomic_load(&((struct bench *)ctx)->healthy); }
 
+static inline void bench_hear(struct bench *b, const struct message *m)
+{
+        const struct link_note *n = (const struct link_note *)m;
+        if (m->kind == LINK_UP)
+                b->walks = n->welcome.walks;
+        else if (m->kind == LINK_EVENT)
+                b->walks = n->event.walks;
+}
+
 /* The next note of that kind; others are dropped.  Fails after `seconds`. */
 static inline struct link_note *bench_wait(struct bench *b, enum link_message kind, int seconds)
 {
         int64_t until = world_boot_ns(b->rig.w) + seconds * NS_PER_S;
         for (struct message *m; (m = b->rig.w->task->take(b->rig.w, b->loop, until)); m->free(m)) {
+                bench_hear(b, m);
                 if (m->kind == (int)kind)
                         return (struct link_note *)m;
                 if (m->kind == LINK_REFUSED && kind == LINK_RESULT)
@@ -399,7 +410,7 @@ static inline void bench_link(struct bench *b)
 }
 static inline struct link_note *bench_step(struct bench *b, uint64_t id, enum step_kind kind, struct step_args args)
 {
-        struct step s = {.id = id, .kind = kind, .args = args};
+        struct step s = {.id = id, .kind = kind, .args = args, .walks = b->walks};
         struct tp_error err = {0};
         if (link_step(b->link, &s, &err))
                 fail_msg("%s", err.text);
