@@ -60,21 +60,13 @@ static enum code asked_read(const cJSON *devices, struct arena *arena, struct re
         return CODE_OK;
 }
 
-/* Causes that each touch of each die has for itself, by their words in the budget; all others are shared by the dies of a run. */
-static bool is_own(const char *cause)
-{
-        static const char *const own[] = {"contact R", "contact L", "placement", "overtravel"};
-        for (size_t i = 0; i < sizeof own / sizeof own[0]; i++)
-                if (strncmp(cause, own[i], strlen(own[i])) == 0)
-                        return true;
-        return strcmp(cause, "noise") == 0;
-}
-
+/* By the budget's scopes: what is of this die's touches and readings.  NaN: its causes were stored before they had scopes. */
 static double own_of(const cJSON *row)
 {
-        const cJSON *cause;
-        double percent = 0;
-        cJSON_ArrayForEach(cause, have(row, "budget")) percent += cJSON_IsNumber(cause) && is_own(cause->string) ? cause->valuedouble : 0;
+        const cJSON *budget = have(row, "budget"), *scopes = have(budget, "scopes");
+        if (!scopes && cJSON_GetArraySize(budget) > 0)
+                return NAN;
+        double percent = scopes ? have_real(scopes, "touch") + have_real(scopes, "reading") : 0;
         return have_real(row, "u95") / normal_quantile(0.975) * sqrt(percent / 100);
 }
 

@@ -16,7 +16,7 @@ enum result_state {
 struct found {
         enum result_state state;
         double value, u95;       /* NaN: none */
-        double u_own;            /* standard uncertainty by noise and by the touches of this die alone; NaN: not known */
+        double u_own;            /* standard uncertainty by noise and by the touches of this die alone; NaN: not known, or no value */
         bool is_suspect;         /* trust is neither proven nor rescued */
         enum result_state first; /* at the first touch: NO_CONTACT where that one gave nothing */
 };

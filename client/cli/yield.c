@@ -50,6 +50,7 @@ static struct yield of_asked(const struct results *r, size_t a)
 
 struct values {
         size_t n;
+        bool no_scopes; /* what measuring adds is not known of all of them */
         double *sorted;
         struct capability capability;
         struct robust robust;
@@ -67,8 +68,10 @@ static bool values_of(const struct results *r, size_t a, struct arena *arena, st
                 if (!isfinite(one->value))
                         continue;
                 x[ret->n++] = one->value;
-                squares += isfinite(one->u_own) ? one->u_own * one->u_own : 0;
+                squares += one->u_own * one->u_own;
         }
+        ret->no_scopes = isnan(squares);
+        squares = ret->no_scopes ? 0 : squares;
         rf_sort(ret->n, x);
         ret->capability = rf_capability(ret->n, x, r->asked[a].low, r->asked[a].high, ret->n ? sqrt(squares / (double)ret->n) : 0);
         ret->robust = rf_robust(ret->n, x, room);
@@ -91,7 +94,7 @@ static void cell_ppk(struct table *t, const struct asked *q, const struct values
 {
         const struct capability *c = &v->capability;
         if (shows_ppk(v))
-                table_cell(t, "%.2f (%.2f to %.2f)", c->ppk, c->ppk_low, c->ppk_high);
+                table_cell(t, "%.2f (%.2f to %.2f)%s", c->ppk, c->ppk_low, c->ppk_high, v->no_scopes ? " *" : "");
         else
                 table_cell(t, "%s", v->n >= RF_CAPABILITY_LEAST && asked_has_limit(q) ? "hidden by measuring" : "");
 }
@@ -112,8 +115,13 @@ static void cell_outliers(struct table *t, const struct results *r, size_t a, co
         text_done(&words);
 }
 
+/* A run file keeps what its build stored. */
+static const char no_scopes_say[] =
+        "made before causes had scopes, so nobody can say what noise and touching add: PPK is of all the scatter, that included";
+
 static void put_values(const struct results *r, struct arena *arena, struct text *to)
 {
+        bool starred = false;
         struct table t = table_of(arena, "llrrrrrll");
         const char *const heads[] = {"VALUES", "", "N", "MEDIAN", "QUARTILES", "", "SCATTER", "PPK", "OUTLIERS"};
         for (size_t i = 0; i < 9; i++)
@@ -131,9 +139,12 @@ static void put_values(const struct results *r, struct arena *arena, struct text
                 cell_number(&t, v.n > 1 ? v.robust.high_quartile : NAN, q->unit);
                 cell_number(&t, v.robust.s, q->unit);
                 cell_ppk(&t, q, &v);
+                starred |= v.no_scopes && shows_ppk(&v);
                 cell_outliers(&t, r, a, &v.robust);
         }
         table_put(&t, to);
+        if (starred)
+                text_f(to, "* %s\n", no_scopes_say);
 }
 
 /* ---- shares ------------------------------------------------------------------------------------------------------------------------- */
@@ -237,7 +248,7 @@ static void json_values(struct json_out *o, const struct results *r, size_t a, c
         json_int(o, "values", (int64_t)v->n);
         json_real(o, "mean", c->mean);
         json_real(o, "s", c->s);
-        json_real(o, "s_without_measuring", c->s_made);
+        json_real(o, "s_without_measuring", v->no_scopes ? NAN : c->s_made);
         json_real(o, "median", v->robust.median);
         json_pair(o, "quartiles", v->robust.low_quartile, v->robust.high_quartile);
         json_real(o, "s_robust", v->robust.s);
@@ -262,6 +273,7 @@ void show_yield_json(const struct results *r, const char *run, const char *wafer
 {
         struct json_out o = json_to(to);
         struct yield y = of_dies(r);
+        bool no_scopes = false;
         json_open(&o, NULL, '{');
         json_text(&o, "run", run);
         json_text(&o, "wafer", wafer);
@@ -286,8 +298,13 @@ void show_yield_json(const struct results *r, const char *run, const char *wafer
                 json_real(&o, "high", r->asked[a].high);
                 json_yield(&o, &y);
                 json_values(&o, r, a, &v);
+                no_scopes |= v.no_scopes;
                 json_close(&o, '}');
         }
+        json_close(&o, ']');
+        json_open(&o, "notes", '[');
+        if (no_scopes)
+                json_text(&o, NULL, no_scopes_say);
         json_close(&o, ']');
         json_close(&o, '}');
         text_put(to, "\n");

@@ -20,9 +20,18 @@ const OPEN_OHM = 1e9; // a meter that reads more than this reads nothing
 const ohms = (/** @type {number[]|undefined} */ list) => (list ?? []).filter((r) => r >= 0).map((r) => r > OPEN_OHM ? "open" : quantity(r, "ohm", 3)).join(", ") || "not read";
 const limitWords = (/** @type {import("./api.js").ParameterPlan|undefined} */ p) => !p || (p.low === null && p.high === null) ? ""
         : p.low === null ? `at most ${quantity(p.high, p.unit)}` : p.high === null ? `at least ${quantity(p.low, p.unit)}` : `${quantity(p.low, p.unit)} to ${quantity(p.high, p.unit)}`;
-const notCounted = (/** @type {Record<string, number|null>|null} */ b) => Object.entries(b ?? {}).filter(([, share]) => share === null).map(([cause]) => cause).join(", ");
-const budgetWords = (/** @type {Record<string, number|null>|null} */ b) => Object.entries(b ?? {}).filter(([, share]) => share !== null).sort((x, y) => (y[1] ?? 0) - (x[1] ?? 0)).slice(0, 3)
-        .map(([cause, share]) => `${cause} ${Math.round(share ?? 0)} %`).join(", ") + (notCounted(b) ? `; not counted: ${notCounted(b)}` : "");
+/** The three largest causes; how much of it this die's touches, its readings and what all dies share come to; what the recipe does not state.
+ * @param {import("./api.js").Budget|null} b */
+function budgetWords(b) {
+        if (!b || !Object.keys(b).length)
+                return "";
+        const shares = b.scopes ? { ...b.touch, ...b.reading, ...b.shared } : b; // before causes had scopes: cause and share, null where it is not counted
+        const causes = Object.entries(shares).filter(([, share]) => share !== null).sort((x, y) => Number(y[1]) - Number(x[1])).slice(0, 3).map(([cause, share]) => `${cause} ${Math.round(Number(share))} %`).join(", ");
+        if (!b.scopes)
+                return `${causes} (an older build, which did not store whose they are)`;
+        const by = [["its touches", b.scopes.touch], ["noise", b.scopes.reading], ["shared by all dies", b.scopes.shared]].map(([whose, share]) => `${whose} ${Math.round(Number(share))} %`).join(", ");
+        return `${causes} (${by})${b.not_counted?.length ? `; not counted: ${b.not_counted.join(", ")}` : ""}`;
+}
 
 /** The device in one sentence. @param {import("./api.js").MapDevice} d */
 const deviceWords = (d) => `${d.name}: ${OUTCOME[d.outcome] ?? d.outcome}, ${VERDICT[d.verdict]}, ${TRUST[d.trust]}${d.reason ? ` (${d.reason})` : ""}`;

@@ -76,13 +76,12 @@ double asked_share_at(const struct asked *a, double hz)
         struct cause_list list = {.n = 0};
         size_t j;
         double gain, u, u95;
-        char budget[BUDGET_ROOM];
         at.hz = hz;
         if (chain_between(a->ch, hz, &t, &j, &gain, NULL))
                 return INFINITY;
         double complex z = asked_z(&at, &t);
         causes_of(&at, &t, j, gain, &list);
-        budget_close(&list, &u, &u95, budget);
+        budget_close(&list, &u, &u95, NULL);
         return rf_share_of(asked_share(&at), asked_value(&at, z), asked_bend(&at, &t, z, u95));
 }
 

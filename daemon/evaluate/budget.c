@@ -1,7 +1,8 @@
-/* budget.c: from a list of causes to u, its 95 % half width, the shares, and a verdict's probability.
+/* budget.c: from a list of causes to u, its 95 % half width, and a verdict's probability; the shares as text are budget_json.c's.
  * Sources     JCGM 100:2008 5.1.2 (sum of squares of independent causes), G.4 (Welch-Satterthwaite, t factor); JCGM 106:2012 7.2
- * (conformance probability). Note        entries are signed vectors of one standard uncertainty each; what moves device, open and short
- * together was added up before it came here. */
+ *             (conformance probability).
+ * Note        entries are signed vectors of one standard uncertainty each; what moves device, open and short
+ *             together was added up before it came here. */
 #include "evaluate/inside.h"
 #include "rf/trust/decide_limits.h"
 #include "rf/numbers/probability.h"
@@ -9,15 +10,18 @@
 #include <stdio.h>
 #include <string.h>
 
-void cause_add(struct cause_list *list, const char *name, double dq, double nu)
+void cause_add_of(struct cause_list *list, enum cause_scope scope, const char *name, double dq, double nu)
 {
         if (list->n == CAUSE_LIST_MAX) /* one that does nothing keeps its place: cause_add_coherent() counts */
                 return;
         list->name[list->n] = name;
+        list->scope[list->n] = scope;
         list->dq[list->n] = dq;
         list->rectangular[list->n] = false;
         list->nu[list->n++] = nu;
 }
+
+void cause_add(struct cause_list *list, const char *name, double dq, double nu) { cause_add_of(list, SCOPE_SHARED, name, dq, nu); }
 
 void cause_add_rectangular(struct cause_list *list, const char *name, double dq)
 {
@@ -45,6 +49,7 @@ double cause_add_coherent(struct cause_list *sum, const struct cause_list *one, 
                         continue;
                 if (at == sum->n) {
                         sum->name[sum->n] = one->name[k];
+                        sum->scope[sum->n] = one->scope[k];
                         sum->dq[sum->n] = 0;
                         sum->rectangular[sum->n] = one->rectangular[k];
                         sum->nu[sum->n++] = one->nu[k];
@@ -76,73 +81,6 @@ void cause_not_counted(struct cause_list *list, const char *name)
 
 double student_95(double nu) { return student_two_sided(0.95, nu >= 1 ? nu : 1); }
 
-/* One member more, if it fits with the brace behind it. */
-static void member(char json[BUDGET_ROOM], size_t *used, const char *name, double share)
-{
-        char one[64];
-        const char *comma = *used > 1 ? "," : "";
-        size_t m = (size_t)(isnan(share) ? snprintf(one, sizeof one, "%s\"%s\":null", comma, name)
-                                         : snprintf(one, sizeof one, "%s\"%s\":%.0f", comma, name, share));
-        if (m >= sizeof one || *used + m + 2 > BUDGET_ROOM)
-                return;
-        memcpy(json + *used, one, m + 1);
-        *used += m;
-}
-
-static bool is_as_seen(const char *name)
-{
-        const char tail[] = ", as seen";
-        size_t n = strlen(name), m = sizeof tail - 1;
-        return n > m && strcmp(name + n - m, tail) == 0;
-}
-
-/* Drift that counts as two checks saw it is named even where it is nothing: the reader, and a daemon that takes a run over, must see that it
-   is no longer what a check lets pass. */
-static void as_seen_member(const char *const names[], const double share[], size_t n, char json[BUDGET_ROOM], size_t *used)
-{
-        size_t at = n;
-        for (size_t j = n; j > 0; j--)
-                if (is_as_seen(names[j - 1])) {
-                        at = j - 1;
-                        if (share[at] < 0)
-                                return; /* among the largest */
-                }
-        if (at < n)
-                member(json, used, names[at], share[at]);
-}
-
-static void shares_json(const struct cause_list *list, double sum, char json[BUDGET_ROOM])
-{
-        const char *names[CAUSE_LIST_MAX];
-        double share[CAUSE_LIST_MAX];
-        size_t n = 0, used = 1;
-        for (size_t k = 0; k < list->n; k++) {
-                size_t j = 0;
-                while (j < n && strcmp(names[j], list->name[k]) != 0)
-                        j++;
-                if (j == n) {
-                        names[n] = list->name[k];
-                        share[n++] = 0;
-                }
-                share[j] += 100 * list->dq[k] * list->dq[k] / sum;
-        }
-        json[0] = '{';
-        for (int rank = 0; rank < 6; rank++) {
-                size_t best = n;
-                for (size_t j = 0; j < n; j++)
-                        if (share[j] >= 0.5 && (best == n || share[j] > share[best]))
-                                best = j;
-                if (best == n)
-                        break;
-                member(json, &used, names[best], share[best]);
-                share[best] = -1;
-        }
-        as_seen_member(names, share, n, json, &used);
-        for (size_t k = 0; k < list->not_counted_n; k++)
-                member(json, &used, list->not_counted[k], NAN);
-        snprintf(json + used, BUDGET_ROOM - used, "}");
-}
-
 void budget_close(const struct cause_list *list, double *ret_u, double *ret_u95, char json[BUDGET_ROOM])
 {
         double sum = 0, lower = 0, flat = 0;
@@ -158,9 +96,9 @@ void budget_close(const struct cause_list *list, double *ret_u, double *ret_u95,
                 factor *= rectangular_two_sided(0.95, fmin(1, share)) / rectangular_two_sided(0.95, 0);
         *ret_u = sqrt(sum);
         *ret_u95 = factor * *ret_u;
-        if (sum > 0 && isfinite(sum))
-                shares_json(list, sum, json);
-        else
+        if (json && sum > 0 && isfinite(sum))
+                budget_json(list, sum, json);
+        else if (json)
                 snprintf(json, BUDGET_ROOM, "{}");
 }
 

@@ -75,6 +75,12 @@ void cause_private(const struct slope *k, const char *name, int part, struct m2 
         cause_add(k->to, name, slope_value(k, slope_weigh(k, part, ds)), INFINITY);
 }
 
+void cause_of_touch(const struct slope *k, const char *name, int part, struct m2 ds)
+{
+        enum cause_scope scope = k->a->ch->q->dummy_elsewhere[part] ? SCOPE_SHARED : SCOPE_TOUCH;
+        cause_add_of(k->to, scope, name, slope_value(k, slope_weigh(k, part, ds)), INFINITY);
+}
+
 /* One touch: what the tips of each port do on their own. */
 static void touch_causes(const struct slope *k, int part)
 {
@@ -88,12 +94,12 @@ static void touch_causes(const struct slope *k, int part)
                 return;
         struct m2 shift[2];
         for (int port = 0; port < 2; port++) {
-                cause_private(k, r_name[name], part, move_series(k->at->s[part], port, setup->contact_ohm_u, z));
-                cause_private(k, l_name[name], part, move_series(k->at->s[part], port, CMPLX(0, k->w * setup->contact_h_u), z));
+                cause_of_touch(k, r_name[name], part, move_series(k->at->s[part], port, setup->contact_ohm_u, z));
+                cause_of_touch(k, l_name[name], part, move_series(k->at->s[part], port, CMPLX(0, k->w * setup->contact_h_u), z));
                 shift[port] = cause_tip_moved(k, k->at->s[part], port, setup->placement_um_u);
-                cause_private(k, x_name[name], part, m2_scale(OWN_SHARE, shift[port]));
+                cause_of_touch(k, x_name[name], part, m2_scale(OWN_SHARE, shift[port]));
         }
-        cause_private(k, x_name[name], part, m2_scale(OWN_SHARE, m2_sub(shift[0], shift[1])));
+        cause_of_touch(k, x_name[name], part, m2_scale(OWN_SHARE, m2_sub(shift[0], shift[1])));
         cause_of_overtravel(k, part);
 }
 
@@ -295,7 +301,7 @@ void causes_of(const struct asked *a, const struct trio *at, size_t j, double no
                      asked_share(a) == RF_SHARE_VALUE; /* the others are about straight in the noise, and near 0 without harm */
         bool noisy = ratio && k.noise_scale * cause_noise_of_device(&k, noise_gain) > NOISY * fabs(asked_value(a, k.z));
         if (isfinite(by_data) && !noisy)
-                cause_add(to, "noise", by_data, freedom);
+                cause_add_of(to, SCOPE_READING, "noise", by_data, freedom);
         else
                 cause_noise_of_bent(&k, by_data, freedom, noise_gain, v ? cause_virtual_noise(&k, v) : -1);
         arena_free(arena);

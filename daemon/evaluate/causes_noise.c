@@ -128,7 +128,7 @@ static void noise_by_table(const struct slope *k, double gain, double of_standar
 {
         double scale = k->noise_scale, freedom = k->noise_freedom;
         const struct chain *ch = k->a->ch;
-        cause_add(k->to, "noise", scale * cause_noise_of_device(k, gain), freedom);
+        cause_add_of(k->to, SCOPE_READING, "noise", scale * cause_noise_of_device(k, gain), freedom);
         if (of_standards >= 0) {
                 cause_add(k->to, "noise of standards", scale * of_standards * sqrt(gain), freedom);
                 return;
@@ -164,8 +164,8 @@ void cause_noise_of_bent(struct slope *k, double by_data, double freedom, double
                 by_table += table.dq[m] * table.dq[m];
         bool straight = k->a->quantity == QUANTITY_L || k->a->quantity == QUANTITY_R;
         if (straight && isfinite(by_data) && by_data * by_data > by_table)
-                cause_add(to, "noise", by_data, freedom);
+                cause_add_of(to, SCOPE_READING, "noise", by_data, freedom);
         else
                 for (size_t m = 0; m < table.n; m++)
-                        cause_add(to, table.name[m], table.dq[m], table.nu[m]);
+                        cause_add_of(to, table.scope[m], table.name[m], table.dq[m], table.nu[m]);
 }

@@ -43,6 +43,8 @@ double slope_value(const struct slope *k, double complex dz);
 double complex slope_weigh(const struct slope *k, int part, struct m2 ds);
 /* Adds a cause of one part alone, or of all parts at once: ds, or what move() makes, is one standard uncertainty of it. */
 void cause_private(const struct slope *k, const char *name, int part, struct m2 ds);
+/* The same of what each touch does anew: the die's own, unless the part is a dummy of another die. */
+void cause_of_touch(const struct slope *k, const char *name, int part, struct m2 ds);
 double complex cause_common_dz(const struct slope *k, mover move, const void *cause); /* all of it, whatever part */
 double cause_common_change(const struct slope *k, mover move, const void *cause);
 void cause_common(const struct slope *k, const char *name, mover move, const void *cause);

@@ -182,8 +182,8 @@ void cause_of_overtravel(const struct slope *k, int part)
         double skate_um = cause_skate_um(k);
         struct m2 s = k->at->s[part];
         if (skate_um > 0)
-                cause_private(k, name[part <= PART_SHORT ? part : PART_SHORT + 1], part,
-                              m2_add(cause_tip_moved(k, s, 0, -skate_um), cause_tip_moved(k, s, 1, -skate_um)));
+                cause_of_touch(k, name[part <= PART_SHORT ? part : PART_SHORT + 1], part,
+                               m2_add(cause_tip_moved(k, s, 0, -skate_um), cause_tip_moved(k, s, 1, -skate_um)));
         else if (part == PART_DEVICE)
                 cause_not_counted(k->to, "overtravel");
 }

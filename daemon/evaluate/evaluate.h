@@ -120,6 +120,7 @@ struct chain_question {
         const struct raw_sweep *raw;
         const struct raw_sweep *dummies[RF_DUMMY_COUNT]; /* of this die (or the nearest good ones), raw, same calibration; NULL when the
                                                             recipe needs none */
+        bool dummy_elsewhere[RF_DUMMY_COUNT];            /* it is another die's, so that its touch is not this die's own */
         const struct raw_sweep *opens[8];
         size_t open_n; /* good open dummies of other dies, for the dummies' own scatter; may be empty */
         /* Terms that held when a dummy was swept, where they are others than the device's (rescue.c); NULL: calibration. */
@@ -131,14 +132,14 @@ struct chain_question {
         const struct drift_seen *drift; /* NULL: only what a check lets pass is known */
         bool replayed;
 };
-enum { BUDGET_ROOM = 320 };
+enum { BUDGET_ROOM = 512 };
 struct parameter_answer {
         const struct parameter_plan *plan;
         double value, u95;
         bool has_value;
         const char *verdict; /* pass fail marginal none */
         char reason[120];
-        char budget[BUDGET_ROOM]; /* JSON: share of u^2 per cause, in per cent; null: a cause that the recipe does not state */
+        char budget[BUDGET_ROOM]; /* JSON: share of u^2 per scope and per cause, in per cent (budget_json.c); "{}": there is none */
         double lo_hz, hi_hz;
         bool has_range;
         const char *plane;

@@ -144,10 +144,9 @@ static double bend_u(const struct asked *q, const double hz[3], double base, dou
 {
         double weight = 1 / (base * base), u, u95;
         struct cause_list list = {.n = 0};
-        char shares[BUDGET_ROOM];
         for (int k = 0; k < 3; k++)
                 add_causes_at(q, hz[k], k == 1 ? -2 * weight : weight, &list);
-        budget_close(&list, &u, &u95, shares);
+        budget_close(&list, &u, &u95, NULL);
         return u / fabs(bend);
 }
 
@@ -202,11 +201,11 @@ void answer_peak(struct asked *a, double share_max, struct parameter_answer *to,
                         answer_refuse(to, "not resolvable: the top is so flat that its bend is not known");
                         return;
                 }
-                cause_add(list, "noise", centre / bend * cubic_u(&f, slope), (double)(f.n - CUBIC));
+                cause_add_of(list, SCOPE_READING, "noise", centre / bend * cubic_u(&f, slope), (double)(f.n - CUBIC));
         } else {
                 const double height[CUBIC] = {1, x, x * x, x * x * x};
                 add_causes_at(&q, q.ch->axis.hz[axis_nearest(&q.ch->axis, centre)], 1, list); /* flat there: nothing is interpolated */
-                cause_add(list, "noise", cubic_u(&f, height), (double)(f.n - CUBIC));
+                cause_add_of(list, SCOPE_READING, "noise", cubic_u(&f, height), (double)(f.n - CUBIC));
         }
         a->hz = centre;
         to->value = place ? centre : value;
@@ -256,7 +255,7 @@ void answer_group_delay(struct asked *a, struct parameter_answer *to, struct cau
                 causes_of(&beta, &t, of[k], 1, &one);
                 noise += cause_add_coherent(list, &one, weight);
         }
-        cause_add(list, "noise", sqrt(noise), INFINITY);
+        cause_add_of(list, SCOPE_READING, "noise", sqrt(noise), INFINITY);
         to->value = sum;
         to->has_value = isfinite(sum);
         to->lo_hz = a->ch->axis.hz[of[0]];

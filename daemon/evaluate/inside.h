@@ -102,26 +102,36 @@ double scatter_of(const double *x, const double *re, const double *im, size_t n,
 #define CAUSE_INTERPOLATION "interpolation" /* where it prevails the number is refused */
 #define CAUSE_LIST_MAX 160
 enum { NOT_COUNTED_MAX = 8 };
+/* Whose a cause is.  What is not each die's own beyond doubt is shared: that makes the scatter of a wafer's values larger, never smaller. */
+enum cause_scope {
+        SCOPE_SHARED, /* the dies of a run have it in common: standards, drift, a dummy of another die, what is believed of pads and leads */
+        SCOPE_TOUCH,  /* anew with each touch of this die: contact, place, overtravel, of the device and of its own die's dummies */
+        SCOPE_READING /* anew with each sweep: noise */
+};
 struct cause_list {
         size_t n;
         const char *name[CAUSE_LIST_MAX]; /* static text; several entries may share a name */
+        enum cause_scope scope[CAUSE_LIST_MAX];
         double dq[CAUSE_LIST_MAX];        /* change of the parameter by one standard uncertainty */
         double nu[CAUSE_LIST_MAX];        /* degrees of freedom; INFINITY: known by type B */
         bool rectangular[CAUSE_LIST_MAX]; /* known by its limits alone */
         size_t not_counted_n;
         const char *not_counted[NOT_COUNTED_MAX]; /* the recipe does not state them; each once, static text */
 };
-void cause_add(struct cause_list *, const char *name, double dq, double nu);
+void cause_add(struct cause_list *, const char *name, double dq, double nu); /* SCOPE_SHARED */
+void cause_add_of(struct cause_list *, enum cause_scope, const char *name, double dq, double nu);
 void cause_add_rectangular(struct cause_list *, const char *name, double dq); /* dq: half width / sqrt 3 */
 /* A number made of several: adds weight times what is of one origin in `one` (the n-th cause of a name is the n-th of that name in `sum`:
    the same tip, the same standard).  Noise is each reading's own and stays out; the squares of what there is of it come back. */
 double cause_add_coherent(struct cause_list *sum, const struct cause_list *one, double weight);
 void cause_not_counted(struct cause_list *, const char *name);
-/* u, the 95 % half width (JCGM 100, G.4: t of the effective degrees of freedom, at least 2; less where a rectangular cause prevails) and
-   the largest shares as JSON; null: what is not counted. */
 /* The first cause without a bound (dq INFINITY: here nothing can be said); NULL: none. */
 const char *cause_unbounded(const struct cause_list *);
+/* u, the 95 % half width (JCGM 100, G.4: t of the effective degrees of freedom, at least 2; less where a rectangular cause prevails) and
+   the budget as JSON (budget_json.c); json may be NULL. */
 void budget_close(const struct cause_list *, double *ret_u, double *ret_u95, char json[BUDGET_ROOM]);
+/* squares: of all dq, above 0 and finite. */
+void budget_json(const struct cause_list *, double squares, char json[BUDGET_ROOM]);
 double student_95(double nu);
 /* JCGM 106:2012: probability that the true value lies within the limits. */
 double conformance(double value, double u, bool has_low, double low, bool has_high, double high);

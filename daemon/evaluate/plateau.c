@@ -92,7 +92,7 @@ void answer_plateau(struct asked *a, double share_max, struct parameter_answer *
                 noise += cause_add_coherent(list, &one, p.value_hz / (double)probes);
                 curve_add(curve, axis->hz[j], power, &one); /* relative changes times the power */
         }
-        cause_add(list, "noise", sqrt(noise * (double)probes / (double)p.n), INFINITY);
+        cause_add_of(list, SCOPE_READING, "noise", sqrt(noise * (double)probes / (double)p.n), INFINITY);
         /* of the scatter over the window, what noise does not explain: that is a slope or a bend, and not averaged out */
         double scatter = p.value_hz * p.spread * p.value_hz * p.spread, alone = scatter - noise * (double)probes;
         cause_add(list, "plateau", sqrt(fmax(alone, scatter / (double)p.n)), INFINITY);

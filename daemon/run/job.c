@@ -186,6 +186,7 @@ static enum code run_evaluate(struct job *job, struct view *view)
                 if (job->has_dummy[k]) {
                         code = sweep_load(view, job->dummies[k].sweep, job->hz, job->hz_n, job->arena, &dummies[k], &job->err);
                         ask.dummies[k] = &dummies[k];
+                        ask.dummy_elsewhere[k] = job->dummies[k].touchdown_die != job->die;
                 }
         for (size_t i = 0; !code && i < job->open_n; i++) {
                 code = sweep_load(view, job->opens[i].sweep, job->hz, job->hz_n, job->arena, &opens[i], &job->err);

@@ -204,6 +204,7 @@ static enum code question_fill(struct bed *b, int32_t target, struct chain_quest
                 const struct part *part = NULL;
                 code = dummy_load(b, t->die, measure_dummy(m, k), &part, err);
                 q->dummies[k] = part ? &part->raw : NULL;
+                q->dummy_elsewhere[k] = part && b->plan->targets[part->target].die != t->die;
                 q->dummy_calibrations[k] = part ? part->calibration : NULL;
         }
         for (size_t i = 0; !code && i < b->open_n && q->open_n < OPENS_MAX; i++)

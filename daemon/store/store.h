@@ -71,7 +71,7 @@ struct parameter_fact {
         bool has_value, has_range;
         const char *verdict;
         char reason[120];
-        char budget[320]; /* as long as evaluate/ makes it */
+        char budget[512]; /* as long as evaluate/ makes it */
 };
 struct fact {
         enum fact_kind kind;

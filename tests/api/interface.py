@@ -243,6 +243,16 @@ def every_answer_fits_its_description(b):
     b.fits(API + "/runs/{run}/sweeps/{n}", status, body)
 
 
+def budgets_say_whose_each_cause_is(b):
+    budgets = [p["budget"] for p in b.programs.get(API + "/runs/" + b.run + "/parameters.json")["parameters"] if p["value"] is not None]
+    assert budgets
+    for x in budgets:
+        assert set(x["scopes"]) == {"touch", "reading", "shared"} and abs(sum(x["scopes"].values()) - 100) < 0.16, x
+        for scope, share in x["scopes"].items():
+            assert sum(x.get(scope, {}).values()) < share + 3.5, x  # six shares at most, each rounded to one per cent
+    assert any(x["scopes"]["touch"] > 0 for x in budgets) and any(x["scopes"]["shared"] > 0 for x in budgets)
+
+
 def the_journal_comes_in_pages_and_whole(b):
     path, seqs = API + "/runs/" + b.run + "/journal?limit=37", []
     while path:
@@ -500,7 +510,7 @@ def it_stops_in_order_with_viewers_and_a_run(b):
 
 
 CLAIMS = [the_table_in_c_and_the_description_say_the_same, it_is_alive_and_ready, the_page_comes_with_a_tight_policy, a_recipe_is_kept_explained_and_planned,
-          two_posts_with_one_key_begin_one_run, a_stream_survives_the_daemon_and_misses_nothing, commands_reach_the_run, every_answer_fits_its_description,
+          two_posts_with_one_key_begin_one_run, a_stream_survives_the_daemon_and_misses_nothing, commands_reach_the_run, every_answer_fits_its_description, budgets_say_whose_each_cause_is,
           the_journal_comes_in_pages_and_whole, csv_and_json_are_the_same_numbers, networks_agree_in_both_forms, traces_are_the_stored_bytes, the_sealed_file_is_its_own_tag,
           the_map_of_a_sealed_run_is_its_files_however_often, nothing_changed_is_not_sent, metrics_parse_and_hold_no_names, refused_before_anything_is_done, ambiguous_headers_are_refused, a_body_too_long_without_a_length_is_cut_off,
           roles_hold_over_http, fifty_viewers_hear_the_same, a_live_file_is_a_whole_copy, safe_is_obeyed_with_proof, it_stops_in_order_with_viewers_and_a_run]

@@ -231,6 +231,25 @@ journey("by mouse: a die opens its curve, values, contact story and files", {}, 
         }
 });
 
+journey("a value says its largest causes and whose they are; one that an older build stored, that nobody knows", {}, async (page) => {
+        await settled(page);
+        const { parameters } = await (await fetch(`${BASE}/api/v1/runs/${run.id}/parameters.json`)).json();
+        const p = parameters.find((one) => one.value !== null && Object.keys(one.budget.touch ?? {}).length && one.attempt === 1);
+        const words = async (answer) => {
+                await page.route(/parameters\.json/, (r) => r.fulfill({ status: 200, contentType: "application/json", body: JSON.stringify({ parameters: [answer] }) }));
+                await page.goto("about:blank");
+                await page.goto(`${BASE}/#run=${run.id}&die=${key(p.die)}&device=${p.device}`);
+                await page.waitForSelector("#device table td.quiet:last-child");
+                const said = await text(page, "#device table td.quiet:last-child");
+                await page.unroute(/parameters\.json/);
+                return said.replaceAll("\u00a0", " ");
+        };
+        const said = await words(p);
+        assert.ok(said.includes(`(its touches ${Math.round(p.budget.scopes.touch)} %, noise ${Math.round(p.budget.scopes.reading)} %, shared by all dies ${Math.round(p.budget.scopes.shared)} %)`), said);
+        assert.ok(said.includes(Object.keys(p.budget.touch)[0]), said);
+        assert.equal(await words({ ...p, budget: { "contact L": 24, "load R": 76, temperature: null } }), "load R 76 %, contact L 24 % (an older build, which did not store whose they are)");
+});
+
 journey("by keyboard: walk, hear, pick, table", {}, async (page) => {
         await settled(page);
         await page.locator('.die[tabindex="0"]').focus();

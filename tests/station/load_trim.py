@@ -37,7 +37,7 @@ def night(build, folder, how):
         truth = json.load(f)
     is_ohm = {(d["die_x"], d["die_y"]): d["r_ohm"] for d in truth["devices"] if d["device"] == "R1"}
     with p.database(run) as db:
-        shares = [json.loads(b).get("load R", 0) for (b,) in db.execute("SELECT budget FROM v_parameter WHERE quantity='R_1GHz' AND value IS NOT NULL")]
+        shares = [json.loads(b).get("shared", {}).get("load R", 0) for (b,) in db.execute("SELECT budget FROM v_parameter WHERE quantity='R_1GHz' AND value IS NOT NULL")]
     errors = [(float(r["value"]) - is_ohm[int(r["die_x"]), int(r["die_y"])], float(r["u95"])) for r in rows if r["quantity"] == "R_1GHz" and r["value"] and r["trust"] == "proven"]
     load = next(s for s in truth["standards"] if s["name"] == "LOAD_A")
     return calibrations, show, errors, shares, load

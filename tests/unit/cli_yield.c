@@ -187,7 +187,9 @@ static void ppk_scatter_and_outliers_are_those_of_the_check_file(void **state)
         struct run run;
         struct text t;
         text_init(&t, 0);
-        many_dies(&run, 12, 12, thirteen, 12, "{\"load R\":100}"); /* what the dies share takes nothing off */
+        many_dies(
+                &run, 12, 12, thirteen, 12,
+                "{\"scopes\":{\"touch\":0,\"reading\":0,\"shared\":100},\"shared\":{\"load R\":100}}"); /* what the dies share takes nothing off */
         cJSON *y = yield_of(&run);
         const cJSON *q = at(have(y, "quantities"), 0);
         assert_true(fabs(have_real(q, "ppk") - 1.4865592980413667) < 1e-12 && fabs(have_real(q, "pp") - 1.8277368418541391) < 1e-12);
@@ -197,19 +199,34 @@ static void ppk_scatter_and_outliers_are_those_of_the_check_file(void **state)
         cJSON_Delete(y);
         run_done(&run);
         /* noise and contact are the die's own: 0.0074 / 1.96 of which 64 % of u squared, 0.00302 of 0.00456 */
-        many_dies(&run, 12, 12, thirteen, 12, "{\"contact R, short\":40,\"noise\":24,\"noise of standards\":36,\"temperature\":null}");
+        many_dies(&run, 12, 12, thirteen, 12,
+                  "{\"scopes\":{\"touch\":40.0,\"reading\":24.0,\"shared\":36.0},\"touch\":{\"contact R, short\":40},"
+                  "\"reading\":{\"noise\":24},\"shared\":{\"noise of standards\":36},\"not_counted\":[\"temperature\"]}");
         y = yield_of(&run);
         q = at(have(y, "quantities"), 0);
         double u = 0.0074 / 1.959963984540054 * 0.8;
         assert_true(fabs(have_real(q, "s_without_measuring") - sqrt(0.0045593726309525072 * 0.0045593726309525072 - u * u)) < 1e-12);
         cJSON_Delete(y);
         run_done(&run);
-        many_dies(&run, 12, 12, (const double[]){1.0001, 0.9999}, 2, "{\"noise\":100}");
+        many_dies(&run, 12, 12, (const double[]){1.0001, 0.9999}, 2,
+                  "{\"scopes\":{\"touch\":0,\"reading\":100,\"shared\":0},\"reading\":{\"noise\":100}}");
         y = yield_of(&run);
         assert_true(isnan(have_real(at(have(y, "quantities"), 0), "ppk")));
         text_clear(&t);
         show_yield(&run.r, "W1", run.arena, &t);
         assert_non_null(strstr(text_of(&t), "hidden by measuring"));
+        cJSON_Delete(y);
+        run_done(&run);
+        /* stored before causes had scopes: the scatter with measuring in it, and the reader is told */
+        many_dies(&run, 12, 12, thirteen, 12, "{\"contact R, short\":40,\"noise\":24,\"noise of standards\":36,\"temperature\":null}");
+        y = yield_of(&run);
+        q = at(have(y, "quantities"), 0);
+        assert_true(fabs(have_real(q, "ppk") - 1.4865592980413667) < 1e-12 && isnan(have_real(q, "s_without_measuring")));
+        assert_non_null(strstr(at(have(y, "notes"), 0)->valuestring, "made before causes had scopes"));
+        text_clear(&t);
+        show_yield(&run.r, "W1", run.arena, &t);
+        assert_non_null(strstr(text_of(&t), "1.49 (0.84 to 2.14) *"));
+        assert_non_null(strstr(text_of(&t), "\n* made before causes had scopes, so nobody"));
         cJSON_Delete(y);
         run_done(&run);
         many_dies(&run, 13, 12, thirteen, 13, "{}");

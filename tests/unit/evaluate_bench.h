@@ -3,6 +3,7 @@
    I1] = M [V2; -I2]. */
 #ifndef TESTS_EVALUATE_BENCH_H
 #define TESTS_EVALUATE_BENCH_H
+#include "base/json.h"
 #include "evaluate/evaluate.h"
 #include <complex.h>
 #include <math.h>
@@ -358,6 +359,34 @@ static inline struct parameter_plan *bench_ask(struct bench *b, int32_t quantity
         *p = (struct parameter_plan){.quantity = quantity, .freq_hz = hz, .resolve_share_max = 0.3};
         snprintf(p->name, sizeof p->name, "p%zu", b->measures[0].parameter_n);
         return p;
+}
+
+/* A stored budget as it is read: the share of one cause of a scope ("scopes": of all of one), 0 where it is not named; and whether the recipe
+   did not state a cause. */
+static inline cJSON *bench_budget(const char *budget)
+{
+        cJSON *read = NULL;
+        struct tp_error err = {0};
+        if (json_read(budget, strlen(budget), JSON_DEPTH_MAX, &read, &err))
+                fail_msg("%s: %s", budget, err.text);
+        return read;
+}
+static inline double budget_percent(const char *budget, const char *scope, const char *name)
+{
+        cJSON *read = bench_budget(budget);
+        const cJSON *share = cJSON_GetObjectItemCaseSensitive(cJSON_GetObjectItemCaseSensitive(read, scope), name);
+        double percent = share ? share->valuedouble : 0;
+        cJSON_Delete(read);
+        return percent;
+}
+static inline bool budget_leaves_out(const char *budget, const char *name)
+{
+        cJSON *read = bench_budget(budget);
+        const cJSON *one;
+        bool found = false;
+        cJSON_ArrayForEach(one, cJSON_GetObjectItemCaseSensitive(read, "not_counted")) found |= strcmp(one->valuestring, name) == 0;
+        cJSON_Delete(read);
+        return found;
 }
 
 #endif

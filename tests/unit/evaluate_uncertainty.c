@@ -50,13 +50,14 @@ static void a_budget_adds_squares_and_names_the_largest(void **state)
         double u, u95;
         char json[BUDGET_ROOM];
         cause_add(&list, "load R", 4, INFINITY);
-        cause_add(&list, "contact L", -2, INFINITY);
-        cause_add(&list, "contact L", 2, INFINITY);
-        cause_add(&list, "noise", 1, 5);
+        cause_add_of(&list, SCOPE_TOUCH, "contact L", -2, INFINITY);
+        cause_add_of(&list, SCOPE_TOUCH, "contact L", 2, INFINITY);
+        cause_add_of(&list, SCOPE_READING, "noise", 1, 5);
         budget_close(&list, &u, &u95, json);
         assert_true(fabs(u - 5) < 1e-12);
         assert_true(fabs(u95 / u - 2) < 1e-12);
-        assert_string_equal(json, "{\"load R\":64,\"contact L\":32,\"noise\":4}");
+        assert_string_equal(json, "{\"scopes\":{\"touch\":32.0,\"reading\":4.0,\"shared\":64.0},\"touch\":{\"contact L\":32},\"reading\":{"
+                                  "\"noise\":4},\"shared\":{\"load R\":64}}");
         cause_add(&list, "noise", sqrt(50),
                   5); /* Welch-Satterthwaite: 75^2 / (1/5 + 50^2/5) = 11.2 degrees of freedom, t = 2.20 (JCGM 100, table G.2) */
         budget_close(&list, &u, &u95, json);
@@ -250,6 +251,44 @@ static void noise_raises_the_half_width_and_says_so(void **state)
         assert_true(u95[1] > 1.5 * u95[0]);
 }
 
+/* Contact is anew with each touch: that of the die's own dummies is its own, that of a dummy which other dies use as well is not. */
+static void a_dummy_of_another_die_is_shared(void **state)
+{
+        (void)state;
+        static const struct dut device = {DUT_INDUCTOR, 2, 300e-12, 6e-15, NULL, false}, open_dummy = {DUT_OPEN, 0, 0, 0, NULL, false},
+                                short_dummy = {DUT_SHORT, 0, 0, 0, NULL, false};
+        struct bench *b = bench_new("unknown_thru");
+        struct parameter_answer *own, *other;
+        size_t n;
+        uint32_t flags;
+        struct tp_error err = {0};
+        bench_ask(b, QUANTITY_L, 10e9);
+        struct calibration *c = bench_calibrate(b);
+        struct raw_sweep raw = bench_device(b, &device), open = bench_device(b, &open_dummy), short_ = bench_device(b, &short_dummy);
+        struct chain_question q = {.recipe = &b->recipe,
+                                   .measure = &b->measures[0],
+                                   .calibration = c,
+                                   .raw = &raw,
+                                   .dummies = {[RF_DUMMY_OPEN] = &open, [RF_DUMMY_SHORT] = &short_}};
+        assert_int_equal(chain_run(&q, b->arena, &own, &n, &flags, &err), CODE_OK);
+        q.dummy_elsewhere[RF_DUMMY_SHORT] = true;
+        assert_int_equal(chain_run(&q, b->arena, &other, &n, &flags, &err), CODE_OK);
+        double short_l = budget_percent(own[0].budget, "touch", "contact L, short"),
+               moved = budget_percent(own[0].budget, "scopes", "touch") - budget_percent(other[0].budget, "scopes", "touch");
+        assert_true(own[0].u95 == other[0].u95 && short_l > 10 && moved > short_l - 0.5);
+        assert_true(budget_percent(other[0].budget, "shared", "contact L, short") == short_l);
+        assert_true(budget_percent(other[0].budget, "touch", "contact L, short") == 0);
+        assert_true(budget_percent(other[0].budget, "touch", "contact L") > 10 &&
+                    budget_percent(own[0].budget, "shared", "contact L") == 0);
+        for (int k = 0; k < 2; k++) {
+                const char *budget = k ? other[0].budget : own[0].budget;
+                double all = budget_percent(budget, "scopes", "touch") + budget_percent(budget, "scopes", "reading") +
+                             budget_percent(budget, "scopes", "shared");
+                assert_true(fabs(all - 100) < 0.16); /* three times half a last digit */
+        }
+        bench_free(b);
+}
+
 /* One inductor, the same limits, three rules: the value lies inside, nearer to the limit than the guard band. */
 static void limits_are_decided_as_the_recipe_says(void **state)
 {
@@ -303,6 +342,7 @@ int main(void)
         const struct CMUnitTest tests[] = {cmocka_unit_test(conformance_agrees_with_jcgm_106),
                                            cmocka_unit_test(the_t_factor_agrees_with_the_table_of_jcgm_100),
                                            cmocka_unit_test(a_budget_adds_squares_and_names_the_largest),
+                                           cmocka_unit_test(a_dummy_of_another_die_is_shared),
                                            cmocka_unit_test(a_rectangular_cause_has_its_own_factor),
                                            cmocka_unit_test(scatter_is_that_of_the_noise_and_nothing_of_a_cubic),
                                            cmocka_unit_test(moved_ideals_do_what_solving_again_does),
