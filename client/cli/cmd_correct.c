@@ -89,6 +89,7 @@ static enum code causes_of(struct cli *c, const struct with *w, const char *from
                                       .raw = raw,
                                       .corrected = &ret->net,
                                       .ports = 3,
+                                      .top_hz = w->t->axis.hz[w->t->axis.n - 1],
                                       .u = &w->each,
                                       .terms_id = w->digest,
                                       .reading_id = digest};
@@ -235,43 +236,58 @@ static void put_json(struct cli *c, const struct correct_file *files, const stru
         text_put(&c->out, "\n");
 }
 
+/* An option of two numbers, each from 0 to its most; left as they are when it is not given. */
+static enum code pair_of(struct cli *c, const char *option, const double most[2], const char *of, double *a, double *b,
+                         struct tp_error *err)
+{
+        double two[2];
+        size_t n = 0;
+        enum code code = cli_has(c, option) ? offline_numbers(c, option, two, 2, &n, err) : CODE_OK;
+        if (code || !cli_has(c, option))
+                return code;
+        if (n != 2 || !(two[0] >= 0 && two[0] <= most[0] && two[1] >= 0 && two[1] <= most[1]))
+                return tp_fail(err, CODE_BAD_INPUT, "--%s %s: give two numbers, %s, from 0 to %g and to %g", option, cli_option(c, option),
+                               of, most[0], most[1]);
+        *a = two[0];
+        *b = two[1];
+        return CODE_OK;
+}
+
+static const char *const uncertainty_options[] = {"noise-u", "contact-u", "placement-u", "drift-u"};
+#define UNCERTAINTY_OPTIONS (sizeof uncertainty_options / sizeof uncertainty_options[0])
+
 /* What each touch and reading adds: as the terms say, or as the options do. */
 static enum code each_of(struct cli *c, struct with *w, struct tp_error *err)
 {
         static const struct terms_causes none = {.reading = {.noise_freedom = INFINITY, .eps_eff = ALUMINA_EPS_EFF}};
-        double noise[2], contact[2];
-        size_t n = 0;
-        bool own = cli_has(c, "noise-u") || cli_has(c, "contact-u") || cli_has(c, "placement-u");
+        bool own = false;
+        for (size_t k = 0; k < UNCERTAINTY_OPTIONS; k++)
+                own = own || cli_has(c, uncertainty_options[k]);
         w->causes = cli_has(c, "no-uncertainty") ? NULL : w->t->causes ? w->t->causes : own ? &none : NULL;
         if (!w->causes)
                 return CODE_OK;
-        w->each = w->causes->reading;
-        enum code code = offline_number(c, "placement-u", 0, 1e3, w->each.placement_um, &w->each.placement_um, err);
-        if (!code && cli_has(c, "noise-u") && !(code = offline_numbers(c, "noise-u", noise, 2, &n, err))) {
-                if (n != 2 || !(noise[0] >= 0 && noise[0] <= 1 && noise[1] >= 0 && noise[1] <= 1))
-                        return tp_fail(err, CODE_BAD_INPUT, "--noise-u %s: give two numbers from 0 to 1, the floor and the part of |m|",
-                                       cli_option(c, "noise-u"));
-                w->each.noise_floor = noise[0];
-                w->each.noise_trace = noise[1];
-                w->each.noise_freedom = INFINITY;
-        }
-        if (!code && cli_has(c, "contact-u") && !(code = offline_numbers(c, "contact-u", contact, 2, &n, err))) {
-                if (n != 2 || !(contact[0] >= 0 && contact[0] <= 100 && contact[1] >= 0 && contact[1] <= 1e-7))
-                        return tp_fail(err, CODE_BAD_INPUT,
-                                       "--contact-u %s: give two numbers, of the resistance in ohm and the inductance in H",
-                                       cli_option(c, "contact-u"));
-                w->each.contact_ohm = contact[0];
-                w->each.contact_h = contact[1];
-        }
+        struct reading_u *to = &w->each;
+        *to = w->causes->reading;
+        if (cli_has(c, "noise-u"))
+                to->noise_freedom = INFINITY;
+        enum code code = offline_number(c, "placement-u", 0, 1e3, to->placement_um, &to->placement_um, err);
+        if (!code)
+                code = pair_of(c, "noise-u", (const double[]){1, 1}, "the floor and the part of |m|", &to->noise_floor, &to->noise_trace,
+                               err);
+        if (!code)
+                code = pair_of(c, "contact-u", (const double[]){100, 1e-7}, "of the resistance in ohm and the inductance in H",
+                               &to->contact_ohm, &to->contact_h, err);
+        if (!code)
+                code = pair_of(c, "drift-u", (const double[]){1e-9, 10}, "of each port's delay in s and its loss in dB", &to->drift_delay_s,
+                               &to->drift_loss_db, err);
         return code;
 }
 
 enum code correct_uncertainty_used(struct cli *c, bool used, struct tp_error *err)
 {
-        static const char *const options[] = {"noise-u", "contact-u", "placement-u"};
         enum code code = CODE_OK;
-        for (size_t k = 0; k < sizeof options / sizeof options[0] && !code; k++)
-                code = offline_used(c, options[k], used, "the uncertainty of corrected two-ports", err);
+        for (size_t k = 0; k < UNCERTAINTY_OPTIONS && !code; k++)
+                code = offline_used(c, uncertainty_options[k], used, "the uncertainty of corrected two-ports", err);
         return code;
 }
 
@@ -293,7 +309,7 @@ static enum code correct_two_ports(struct cli *c, const struct correct_file *fil
         struct text *documents = arena_take(c->arena, c->arg_n * sizeof *documents);
         struct switch_terms own = {NULL};
         size_t said = 0, two_ports = 0;
-        for (size_t k = 0; k < c->arg_n && w->t->terms.model != TERMS_ONE_PORT; k++)
+        for (size_t k = 0; k < c->arg_n; k++)
                 two_ports += touchstone_ports_of_name(files[k].from) != 1;
         enum code code =
                 got && documents ? correct_uncertainty_used(c, two_ports > 0 && !cli_has(c, "no-uncertainty"), err) : tp_fail_memory(err);

@@ -83,7 +83,8 @@ static enum code read_step(struct multiport_job *m, const struct offline_step *o
                 if (!code && sub.plan->step_n)
                         code = tp_fail(err, CODE_BAD_INPUT, "%s: it has steps itself; a step is a plan of two ports", s->path);
                 if (!code && (sub.plan->contact_ohm_u > 0 || sub.plan->contact_h_u > 0 || sub.plan->placement_um_u > 0 ||
-                              sub.plan->noise_floor_u > 0 || sub.plan->noise_trace_u > 0))
+                              sub.plan->noise_floor_u > 0 || sub.plan->noise_trace_u > 0 || sub.plan->drift_delay_s_u > 0 ||
+                              sub.plan->drift_loss_db_u > 0))
                         cli_note(job->c, "%s: what it states of uncertainty is not carried by terms of three and four ports", s->path);
                 if (!code && (code = solve_files(&sub, &s->solved, err)))
                         tp_where(err, "%s", s->path);

@@ -317,6 +317,7 @@ const struct command_row command_rows[] = {
           {"noise-u", "F,T", "noise of the raw ratios: F and T |m|, one standard deviation (default: as in the plan)"},
           {"contact-u", "OHM,H", "repeatability of a touch (default: as in the plan)"},
           {"placement-u", "UM", "where a tip stands (default: as in the plan)"},
+          {"drift-u", "S,DB", "each port's way since the calibration: delay, loss at the highest frequency (default: as in the plan)"},
           {"no-uncertainty", NULL, "no documents of uncertainty"},
           {"to", "DIR", "write each under its own name into this folder"},
           OUT,

@@ -38,10 +38,11 @@ enum code terms_about_in(const cJSON *cause, const char *at, struct arena *arena
                 if (strcmp(kind->valuestring, cause_kind_words[k]) == 0)
                         ret->kind = (enum cause_kind)k;
         if (!ret->kind)
-                return tp_fail_at(err, CODE_BAD_INPUT, at,
-                                  "%s/kind must be standard, length, line, contact, placement or noise; it says how the cause moves along "
-                                  "frequency",
-                                  at);
+                return tp_fail_at(
+                        err, CODE_BAD_INPUT, at,
+                        "%s/kind must be standard, length, line, contact, placement, noise or drift; it says how the cause moves along "
+                        "frequency",
+                        at);
         freedom = cJSON_GetObjectItemCaseSensitive(cause, "freedom");
         ret->freedom = INFINITY;
         if (freedom && !cJSON_IsNull(freedom)) {
@@ -124,7 +125,8 @@ static bool is_there(const struct terms *t, const char *word)
 enum code terms_causes_check(const struct terms *t, const struct terms_causes *causes, struct tp_error *err)
 {
         const struct reading_u *u = &causes->reading;
-        const double all[] = {u->noise_floor, u->noise_trace, u->contact_ohm, u->contact_h, u->placement_um};
+        const double all[] = {u->noise_floor,  u->noise_trace,   u->contact_ohm,  u->contact_h,
+                              u->placement_um, u->drift_delay_s, u->drift_loss_db};
         if (causes->n > CAUSES_MAX || causes->not_counted_n > CAUSES_NOT_COUNTED_MAX)
                 return tp_fail(err, CODE_BAD_INPUT, "%zu causes are too many; at most %d are written", causes->n, CAUSES_MAX);
         for (size_t k = 0; k < COUNT_OF(all); k++)
@@ -191,6 +193,10 @@ void terms_causes_out(struct json_out *o, const struct terms *t, const struct te
         json_real(o, "contact_ohm_u", u->contact_ohm);
         json_real(o, "contact_h_u", u->contact_h);
         json_real(o, "placement_um_u", u->placement_um);
+        if (u->drift_delay_s > 0)
+                json_real(o, "drift_delay_s_u", u->drift_delay_s);
+        if (u->drift_loss_db > 0)
+                json_real(o, "drift_loss_db_u", u->drift_loss_db);
         json_real(o, "eps_eff", u->eps_eff);
         json_close(o, '}');
         terms_texts_out(o, "not_counted", causes->not_counted, causes->not_counted_n);
@@ -261,6 +267,8 @@ static enum code each_in(const cJSON *json, struct reading_u *u, struct tp_error
                     {"contact_ohm_u", &u->contact_ohm, 0, 1e3},
                     {"contact_h_u", &u->contact_h, 0, 1e-6},
                     {"placement_um_u", &u->placement_um, 0, 1e4},
+                    {"drift_delay_s_u", &u->drift_delay_s, 0, 1e-9},
+                    {"drift_loss_db_u", &u->drift_loss_db, 0, 10},
                     {"eps_eff", &u->eps_eff, 1, 50}};
         const char *words[COUNT_OF(rows)];
         const cJSON *e = cJSON_GetObjectItemCaseSensitive(json, "each_reading");

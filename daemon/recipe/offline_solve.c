@@ -187,11 +187,14 @@ enum code offline_causes(const struct offline_plan *p, const struct offline_read
                                  .contact_ohm = p->contact_ohm_u,
                                  .contact_h = p->contact_h_u,
                                  .placement_um = p->placement_um_u,
+                                 .drift_delay_s = p->drift_delay_s_u,
+                                 .drift_loss_db = p->drift_loss_db_u,
                                  .eps_eff = p->calibration.eps_eff > 1 ? p->calibration.eps_eff : ALUMINA_EPS_EFF};
         enum code code = readings_take(p, readings, n, sw, arena, &r, &used, err);
         if (!code)
                 code = calibration_causes(&p->calibration, &at, r, used, to->solved, &each, arena, &to->causes, err);
-        bool stated = each.noise_floor > 0 || each.noise_trace > 0 || each.contact_ohm > 0 || each.contact_h > 0 || each.placement_um > 0;
+        bool stated = each.noise_floor > 0 || each.noise_trace > 0 || each.contact_ohm > 0 || each.contact_h > 0 || each.placement_um > 0 ||
+                      each.drift_delay_s > 0 || each.drift_loss_db > 0;
         if (!code && to->causes->n == 0 && !stated)
                 to->causes = NULL;
         return code;

@@ -146,9 +146,107 @@ def data_causes(d):
     refused(d, "data_u without data", ["solve", "few.json", "--out", "x.json"], "standard open", "data_u", "u_r_ohm")
 
 
+# ---- drift -------------------------------------------------------------------------------------------------------------------------------
+
+DRIFT = {"delay": 6e-14, "loss": 0.02}  # s, dB at the highest frequency; one way, each port
+
+
+def drift(rng):
+    return [{k: v * rng.gauss(0, 1) for k, v in DRIFT.items()} for _ in range(2)]
+
+
+def drifted(m, f, by):
+    """raw ratios of a port whose way to the tips has grown since the calibration: its tracking, not its directivity"""
+    w = 2 * math.pi * f
+    e = [cmath.exp(-b["loss"] * math.log(10) / 20 * math.sqrt(f / HZ[-1]) - 1j * w * b["delay"]) for b in by]
+    ed = [b[0] for b in boxes(f)[:2]]
+    return [ed[0] + (m[0] - ed[0]) * e[0] ** 2, m[1] * e[0] * e[1], m[2] * e[0] * e[1], ed[1] + (m[3] - ed[1]) * e[1] ** 2]
+
+
+def drift_over(d, by, names=("device", "dummy_open", "dummy_short")):
+    """the files of what was read after the calibration, read when the ports had drifted"""
+    for n in names:
+        hz, rows = read_s2p(d.at(n + ".s2p"))
+        d.s2p(n + ".s2p", hz, [drifted(r, f, by) for f, r in zip(hz, rows)])
+
+
+def drift_plan(d, method):
+    drawn_plan(d, method)
+    with open(d.at("plan.json")) as f:
+        plan = json.load(f)
+    return d.plan("plan.json", **{**plan, "drift_delay_s_u": DRIFT["delay"], "drift_loss_db_u": DRIFT["loss"]})
+
+
+def drift_since(d):
+    rng, t = random.Random(21), Tally("drift since the calibration")
+    drift_plan(d, "unknown_thru")
+    for _ in range(DRAWS):
+        drawn_files(d, rng)
+        drift_over(d, drift(rng))
+        tally_chain(t, chain(d))
+    t.check(12)
+
+
+def drift_causes(d):
+    """each cause against a port that has really drifted so, of two-port and of one-port terms; shared, by --drift-u too, and what is refused"""
+    none = random.Random(0)
+    none.gauss = lambda a, b: 0
+    still_ = [{"delay": 0, "loss": 0}] * 2
+    for method in ("unknown_thru", "sol"):
+        drift_plan(d, method)
+        if method == "sol":
+            with open(d.at("plan.json")) as f:
+                plan = json.load(f)
+            plan["standards"] = plan["standards"][:3]
+            d.plan("plan.json", **plan)
+        drawn_files(d, none)
+        rc, out, err = d.run("solve", "plan.json", "--out", "terms.json")
+        d.run("correct", "--terms", "terms.json", "device.s2p", "dummy_open.s2p", "--to", "tip")
+        doc, other = document(d, "tip/device.u.json"), document(d, "tip/dummy_open.u.json")
+        causes = {x["name"]: x for x in doc["causes"] if x["kind"] == "drift"}
+        check("%s: two causes of drift at each port, and drift is not among what is not counted" % method, len(causes) == 4 and "drift since the calibration" not in doc["not_counted"], (list(causes), doc["not_counted"]))
+        check("%s: they are the dummy's too" % method, {x["id"] for x in causes.values()} <= {x["id"] for x in other["causes"]})
+        for port in (0, 1):
+            for what in DRIFT:
+                sides = []
+                for sign in (1, -1):
+                    drawn_files(d, none)
+                    drift_over(d, [{**still_[p], what: 0.02 * sign * DRIFT[what]} if p == port else still_[p] for p in range(2)])
+                    d.run("correct", "--terms", "terms.json", "device.s2p", "--out", "moved.s2p")
+                    sides.append(read_s2p(d.at("moved.s2p"))[1])
+                cause, worst, most = causes["drift: %s, port %d" % (what, port + 1)], 0, 1e-12
+                for i in range(len(HZ)):
+                    for k, word in enumerate(("s11", "s12", "s21", "s22")):
+                        is_ = (sides[0][i][k] - sides[1][i][k]) / 0.04
+                        worst, most = max(worst, abs(is_ - at(cause, word, i))), max(most, abs(is_))
+                within("%s: drift of %s at port %d does what it is said to (at most %.2g)" % (method, what, port + 1, most), worst / most, 1e-3)
+    with open(d.at("plan.json")) as f:
+        plan = json.load(f)
+    d.plan("plain.json", **{k: v for k, v in plan.items() if not k.startswith("drift")})
+    d.run("solve", "plain.json", "--out", "plain_terms.json")
+    d.run("correct", "--terms", "plain_terms.json", "--drift-u", "6e-14,0.02", "device.s2p", "--out", "by_option.s2p")
+    d.run("correct", "--terms", "terms.json", "device.s2p", "--out", "by_plan.s2p")
+    columns_of = lambda name: {x["name"]: x["s"] for x in document(d, name)["causes"] if x["kind"] == "drift"}
+    check("--drift-u says what the plan would", columns_of("by_option.u.json") == columns_of("by_plan.u.json"))
+    d.run("correct", "--terms", "plain_terms.json", "device.s2p", "--out", "by_none.s2p")
+    check("who says nothing has it named", "drift since the calibration" in document(d, "by_none.u.json")["not_counted"] and not columns_of("by_none.u.json"))
+    drift_plan(d, "unknown_thru")
+    drawn_files(d, none)
+    d.run("solve", "plan.json", "--out", "thru_terms.json")
+    d.run("correct", "--terms", "thru_terms.json", "thru.s2p", "--out", "thru_before.s2p")
+    drift_over(d, [{"delay": 5e-14, "loss": 0}, {"delay": 2e-14, "loss": 0}], ["thru"])
+    d.run("correct", "--terms", "thru_terms.json", "thru.s2p", "--out", "thru_after.s2p")
+    told = d.json("compare", "thru_before.s2p", "thru_after.s2p")
+    within("compare of a thru before and after says both ports' delay", abs(told["s21_delay_s"] - 7e-14), 2e-16)
+    refused(d, "drift that is no pair", ["correct", "--terms", "terms.json", "--drift-u", "1e-13", "device.s2p", "--out", "x.s2p"], "--drift-u 1e-13", "two numbers", "delay")
+    refused(d, "a nanosecond and more", ["correct", "--terms", "terms.json", "--drift-u", "1e-8,0", "device.s2p", "--out", "x.s2p"], "--drift-u 1e-8,0", "1e-09")
+    d.plan("far.json", **{**plan, "drift_delay_s_u": 1})
+    refused(d, "a plan whose ports drift a second", ["solve", "far.json", "--out", "x.json"], "/drift_delay_s_u")
+
+
 if __name__ == "__main__":
     if "--draws" in sys.argv:
         at_ = sys.argv.index("--draws")
         DRAWS = int(sys.argv[at_ + 1])
         del sys.argv[at_ : at_ + 2]
-    sys.exit(run(data_of_files, data_of_a_thru_too, data_causes))
+    sys.exit(run(data_of_files, data_of_a_thru_too, data_causes, drift_since, drift_causes))

@@ -131,7 +131,7 @@ static struct terms_causes *causes_new(struct set *s)
         c->n = 2;
         c->of[0].about = (struct cause_about){"load: R, port 1", CAUSE_OF_STANDARD, INFINITY};
         c->of[1].about = (struct cause_about){"open: noise, S11", CAUSE_OF_NOISE, 4};
-        c->reading = (struct reading_u){1e-5, 3e-4, 9, 0.005, 4e-13, 1, 5.3};
+        c->reading = (struct reading_u){1e-5, 3e-4, 9, 0.005, 4e-13, 1, 6e-14, 0.02, 5.3};
         c->not_counted = arena_take(s->arena, sizeof not_counted);
         memcpy(c->not_counted, not_counted, sizeof not_counted);
         c->not_counted_n = 2;
@@ -349,7 +349,7 @@ static void which_causes_are_refused(void **state)
         struct terms_causes *c = causes_new(s);
         assert_int_equal(terms_json_write(&s->terms, NULL, NULL, 0, c, &s->text, NULL), CODE_OK);
         refused(s, "\"causes\":[", "\"causes\":[7,", CODE_BAD_INPUT, "/causes/0", "must be an object");
-        refused(s, "\"kind\":\"standard\"", "\"kind\":\"luck\"", CODE_BAD_INPUT, "/causes/0", "placement or noise");
+        refused(s, "\"kind\":\"standard\"", "\"kind\":\"luck\"", CODE_BAD_INPUT, "/causes/0", "noise or drift");
         refused(s, "\"kind\":\"standard\",", "", CODE_BAD_INPUT, "/causes/0/kind", "no \"kind\"");
         refused(s, "\"load: R, port 1\"", "\"\"", CODE_BAD_INPUT, "/causes/0", "printable text");
         refused(s, "\"load: R, port 1\"", "\"open: noise, S11\"", CODE_BAD_INPUT, "/causes", "two are called");

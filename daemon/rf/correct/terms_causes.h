@@ -18,7 +18,8 @@ struct reading_u {
         double noise_floor, noise_trace; /* per component of a raw ratio m: hypot(floor, trace |m|) */
         double noise_freedom;            /* INFINITY: stated */
         double contact_ohm, contact_h, placement_um;
-        double eps_eff; /* of the line on which a tip is placed, 1 … 50 */
+        double drift_delay_s, drift_loss_db; /* of each port's way since the calibration, one way; loss at the terms' highest frequency */
+        double eps_eff;                      /* of the line on which a tip is placed, 1 … 50 */
 };
 struct terms_causes {
         size_t n; /* <= CAUSES_MAX */

@@ -6,7 +6,7 @@
 #include <math.h>
 #include <string.h>
 
-const char *const cause_kind_words[CAUSE_KIND_COUNT + 1] = {"unknown", "standard", "length", "line", "contact", "placement", "noise", NULL};
+const char *const cause_kind_words[CAUSE_KIND_COUNT + 1] = {"unknown", "standard", "length", "line", "contact", "placement", "noise", "drift", NULL};
 
 bool cause_is_circular(const struct cause_about *about) { return about->kind == CAUSE_OF_NOISE; }
 

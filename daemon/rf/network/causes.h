@@ -17,6 +17,7 @@ enum cause_kind {
         CAUSE_OF_CONTACT,   /* resistance or inductance of one touch */
         CAUSE_OF_PLACEMENT, /* where a tip stands */
         CAUSE_OF_NOISE,     /* of one reading */
+        CAUSE_OF_DRIFT,     /* of a port since the calibration */
         CAUSE_KIND_COUNT
 };
 extern const char *const cause_kind_words[CAUSE_KIND_COUNT + 1]; /* "unknown", "standard", …; NULL */

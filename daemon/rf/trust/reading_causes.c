@@ -120,6 +120,40 @@ static struct m2 by_touch(const struct own *o, size_t i, const void *cause)
         return masked(o, rf_touch_change(net2_get(o->r->corrected, i), t->touch, t->port, o->r->u, o->r->raw->axis->hz[i], z));
 }
 
+struct drifted {
+        int port;
+        bool loss;
+};
+/* The port's one-way tracking since the calibration times 1 + eps. */
+static struct m2 by_drift(const struct own *o, size_t i, const void *cause)
+{
+        const struct drifted *c = cause;
+        const struct terms *t = o->r->terms;
+        double hz = t->axis->hz[i];
+        double complex eps = c->loss ? -o->r->u->drift_loss_db / RF_DB_PER_NEPER * sqrt(hz / o->r->top_hz)
+                                     : CMPLX(0, -RF_TWO_PI * hz * o->r->u->drift_delay_s);
+        struct m2 s = net2_get(o->r->corrected, i), d = m2_of(0, 0, 0, 0);
+        if (t->model != TERMS_ONE_PORT)
+                return masked(o, rf_move_tracking(t, i, s, c->port, eps));
+        int es = c->port == 0 ? TERM_ESF : TERM_ESR, e = 3 * c->port; /* m - ED = ER G/(1 - ES G), both ways through the port */
+        d.e[e] = 2 * eps * s.e[e] * (1 - CMPLX(t->re[es][i], t->im[es][i]) * s.e[e]);
+        return masked(o, d);
+}
+
+static enum code drifts(struct own *o, int port, struct tp_error *err)
+{
+        const struct reading_u *u = o->r->u;
+        enum code code = CODE_OK;
+        for (int loss = 0; loss < 2 && !code; loss++) {
+                struct drifted c = {port, loss == 1};
+                char name[40];
+                snprintf(name, sizeof name, "drift: %s, port %d", loss ? "loss" : "delay", port + 1);
+                if ((loss ? u->drift_loss_db : u->drift_delay_s) > 0)
+                        code = add(o, CAUSE_OF_DRIFT, INFINITY, o->r->terms_id, name, by_drift, &c, err);
+        }
+        return code;
+}
+
 static enum code own_touch(struct own *o, enum rf_touch touch, int port, struct tp_error *err)
 {
         struct touched t = {touch, port};
@@ -138,7 +172,7 @@ enum code rf_reading_causes(const struct corrected_reading *r, struct arena *are
         const struct reading_u *u = r->u;
         enum code code = CODE_OK;
         *ret = (struct net2_causes){.axis = r->raw->axis};
-        if (!(ret->of = arena_take(arena, (r->causes->n + 16) * sizeof *ret->of)) ||
+        if (!(ret->of = arena_take(arena, (r->causes->n + 20) * sizeof *ret->of)) ||
             !(ret->not_counted = arena_take(arena, CAUSES_NOT_COUNTED_MAX * sizeof *ret->not_counted)))
                 return tp_fail_memory(err);
         for (size_t k = 0; k < r->causes->n && !code; k++) {
@@ -148,6 +182,8 @@ enum code rf_reading_causes(const struct corrected_reading *r, struct arena *are
         for (int port = 0; port < 2; port++) {
                 if (!(r->ports & (port ? 2u : 1u)))
                         continue;
+                if (!code)
+                        code = drifts(&o, port, err);
                 if (u->contact_ohm > 0 && !code)
                         code = own_touch(&o, RF_TOUCH_R, port, err);
                 if (u->contact_h > 0 && !code)
@@ -162,6 +198,7 @@ enum code rf_reading_causes(const struct corrected_reading *r, struct arena *are
                         code = add(&o, CAUSE_OF_NOISE, u->noise_freedom, r->reading_id, noise[e], by_noise, &e, err);
         for (size_t k = 0; k < r->causes->not_counted_n && ret->not_counted_n < CAUSES_NOT_COUNTED_MAX - 1; k++)
                 ret->not_counted[ret->not_counted_n++] = r->causes->not_counted[k];
-        ret->not_counted[ret->not_counted_n++] = "drift since the calibration";
+        if (!(u->drift_delay_s > 0 || u->drift_loss_db > 0))
+                ret->not_counted[ret->not_counted_n++] = "drift since the calibration";
         return code;
 }

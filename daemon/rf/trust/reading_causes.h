@@ -19,10 +19,12 @@ struct corrected_reading {
         bool switch_is_read;                     /* they were read with the raw data: the calibration's causes do not move them */
         const struct net2 *raw, *corrected;      /* as read; S, on one axis */
         unsigned ports;                          /* 1, 2, 3: which ports were read */
+        double top_hz;                           /* highest frequency of the terms: drift of loss is stated there, and goes with its root */
         const struct reading_u *u;               /* of its own touch and reading */
         const char *terms_id, *reading_id;       /* what the ids of shared and of own causes are made of: digests of terms and raw file */
 };
-/* Own causes of contact and place are reckoned in the corrected reference, 50 ohm where it is not known.  CODE_UNRESOLVABLE: a cause has no
+/* Drift is one cause with all that is corrected by these terms, as the calibration's are: what is read one after the other drifted alike.
+   Own causes of contact and place are reckoned in the corrected reference, 50 ohm where it is not known.  CODE_UNRESOLVABLE: a cause has no
    effect that is a number (a correction that divides by 0); CODE_MEMORY. */
 enum code rf_reading_causes(const struct corrected_reading *, struct arena *, struct net2_causes *ret, struct tp_error *err);
 
