@@ -63,7 +63,7 @@ static void networks_json(struct cli *c, const struct rf_difference *d, const st
                 json_int(&o, "beyond", (int64_t)known->beyond);
                 json_real(&o, "worst_share", known->worst);
                 json_real(&o, "worst_hz", known->worst_hz);
-                json_text(&o, "worst_entry", entry(2, known->worst_entry).word);
+                json_text(&o, "worst_entry", entry(d->ports, known->worst_entry).word);
                 json_close(&o, '}');
         }
         json_close(&o, '}');
@@ -111,13 +111,13 @@ static void networks_words(struct cli *c, const struct rf_difference *d)
                        d->delay_s * 1e15, d->loss_db, d->transmit_n);
 }
 
-static void known_words(struct cli *c, const struct rf_difference_known *known)
+static void known_words(struct cli *c, unsigned ports, const struct rf_difference_known *known)
 {
         if (known->beyond)
                 text_f(&c->out, "%zu of %zu S differ by more than their uncertainty, ", known->beyond, known->points);
         else
                 text_f(&c->out, "none of %zu S differs by more than its uncertainty, ", known->points);
-        text_f(&c->out, "at most by %.3g of the 95 %% half width, %s at ", known->worst, entry(2, known->worst_entry).word);
+        text_f(&c->out, "at most by %.3g of the 95 %% half width, %s at ", known->worst, entry(ports, known->worst_entry).word);
         put_hz(&c->out, known->worst_hz);
         text_put(&c->out, "\n");
 }
@@ -153,16 +153,33 @@ static enum code two_ports(struct cli *c, struct net2 net[2], const double *edge
         return code;
 }
 
-static enum code more_ports(struct cli *c, struct netn net[2], const double *edges, size_t edge_n, struct rf_difference *ret,
-                            struct tp_error *err)
+/* What the documents of two networks say, of which one has one at least. */
+static enum code known_of_ports(struct cli *c, const struct netn net[2], struct netn_causes *const of[2], struct rf_difference_known **ret,
+                                struct tp_error *err)
+{
+        if (!(*ret = arena_take(c->arena, sizeof **ret)))
+                return tp_fail_memory(err);
+        for (int k = 0; k < 2; k++)
+                if (!of[k])
+                        cli_note(c, "%s: nothing says how well it is known; it counts as exact", c->args[k]);
+        rf_difference_known_of_ports(&net[0], of[0], &net[1], of[1], *ret);
+        return CODE_OK;
+}
+
+/* One, three or four ports, at the frequencies that both have. */
+static enum code other_ports(struct cli *c, struct netn net[2], const double *edges, size_t edge_n, struct rf_difference *ret,
+                             struct rf_difference_known **ret_known, struct tp_error *err)
 {
         double a = net[0].z_re[0][0], b = net[1].z_re[0][0];
+        struct netn_causes *of[2] = {NULL, NULL};
         enum code code = CODE_OK;
         if (cli_has(c, "interpolate"))
                 return tp_fail(err, CODE_BAD_INPUT,
                                "--interpolate is for two-ports, and these have %u and %u ports; say with --modes which two", net[0].ports,
                                net[1].ports);
-        if (a != b && a > 0 && b > 0) {
+        for (int k = 0; k < 2 && !code && (a == b || (isnan(a) && isnan(b))); k++) /* not brought to another reference */
+                code = offline_uncertainty_of_ports(c, c->args[k], &net[k], &of[k], err);
+        if (!code && a != b && a > 0 && b > 0) {
                 code = rfn_renormalise_net(&net[1], a, err);
                 cli_note(c, "%s: its reference of %g ohm brought to %g ohm", c->args[1], b, a);
         }
@@ -171,6 +188,8 @@ static enum code more_ports(struct cli *c, struct netn net[2], const double *edg
         if (!code && (ret->common_n < ret->a_n || ret->common_n < ret->b_n))
                 cli_note(c, "%zu frequencies from %.9g to %.9g Hz are in both; the first has %zu, the second %zu", ret->common_n,
                          ret->all.from_hz, ret->all.to_hz, ret->a_n, ret->b_n);
+        if (!code && (of[0] || of[1]))
+                code = known_of_ports(c, net, of, ret_known, err);
         return code;
 }
 
@@ -212,7 +231,7 @@ enum code compare_networks(struct cli *c, struct tp_error *err)
         if (code)
                 return code;
         size_t a_n = is_two ? two[0].axis->n : net[0].axis->n, b_n = is_two ? two[1].axis->n : net[1].axis->n;
-        code = is_two ? two_ports(c, two, edges, edge_n, d, &known, err) : more_ports(c, net, edges, edge_n, d, err);
+        code = is_two ? two_ports(c, two, edges, edge_n, d, &known, err) : other_ports(c, net, edges, edge_n, d, &known, err);
         if (code)
                 return tp_where(err, "%s against %s", c->args[0], c->args[1]);
         if (cli_json(c))
@@ -220,7 +239,7 @@ enum code compare_networks(struct cli *c, struct tp_error *err)
         else
                 networks_words(c, d);
         if (!cli_json(c) && known)
-                known_words(c, known);
+                known_words(c, d->ports, known);
         c->status = d->all.worst <= limit ? 0 : EXIT_ENDED_WITH_FAILS;
         return CODE_OK;
 }

@@ -75,8 +75,8 @@ struct with {
         char digest[65];                   /* of the terms */
 };
 
-/* The causes of one corrected two-port; terms, sw: at its frequencies. */
-static enum code causes_of(struct cli *c, const struct with *w, const char *from, const struct offline_picked *picked,
+/* The causes of one corrected file that was read at `ports`; terms, sw: at its frequencies. */
+static enum code causes_of(struct cli *c, const struct with *w, const char *from, unsigned ports, const struct offline_picked *picked,
                            const struct terms *terms, const struct switch_terms *sw, const struct net2 *raw, struct corrected *ret,
                            struct tp_error *err)
 {
@@ -88,7 +88,7 @@ static enum code causes_of(struct cli *c, const struct with *w, const char *from
                                       .switch_is_read = w->sw != &w->t->sw,
                                       .raw = raw,
                                       .corrected = &ret->net,
-                                      .ports = 3,
+                                      .ports = ports,
                                       .top_hz = w->t->axis.hz[w->t->axis.n - 1],
                                       .u = &w->each,
                                       .terms_id = w->digest,
@@ -130,8 +130,8 @@ static enum code correct_one(struct cli *c, const struct with *w, const char *fr
         code = terms_on(c, t, sw, picked, &terms, &own, err);
         if (!code)
                 code = offline_correct(&terms, sw ? &own : NULL, &raw, &ret->net, err);
-        if (!code && w->causes && ports == 2)
-                code = causes_of(c, w, from, picked, &terms, sw ? &own : NULL, &raw, ret, err);
+        if (!code && w->causes)
+                code = causes_of(c, w, from, ports != 1 ? 3 : port < 1.5 ? 1 : 2, picked, &terms, sw ? &own : NULL, &raw, ret, err);
         return code ? tp_where(err, "%s", from) : CODE_OK;
 }
 
@@ -156,26 +156,39 @@ enum code correct_write(struct cli *c, const struct correct_file *file, const st
         return CODE_OK;
 }
 
-/* document: the uncertainty, for JSON; NULL: it is not wanted there. */
+/* What is not known exactly of the file, which `text` holds; of_port 0: of both ports. */
+static enum code document_of(struct cli *c, const struct corrected *got, int of_port, const char *path, const struct text *text,
+                             struct text *document, struct tp_error *err)
+{
+        struct netn one = netn_of_two(&got->net);
+        struct netn_causes causes;
+        if (!of_port)
+                return offline_uncertainty_text(c, &got->net, got->causes, path, text, document, err);
+        one.ports = 1;
+        one.re[0] = got->net.re[of_port == 1 ? 0 : 3];
+        one.im[0] = got->net.im[of_port == 1 ? 0 : 3];
+        enum code code = netn_causes_from_port(got->causes, (unsigned)of_port - 1, c->arena, &causes, err);
+        return code ? code : offline_uncertainty_text_ports(&one, &causes, path, text, document, err);
+}
+
 static enum code write_one(struct cli *c, const struct correct_file *file, const struct corrected *got, const char *terms,
                            struct text *document, struct tp_error *err)
 {
-        const struct net2 *net = &got->net;
         struct text text;
         char comment[1200];
-        const char *port = cli_option(c, "port");
+        const char *port = cli_option(c, "port"), *path = file->to ? file->to : file->from;
         int of_port = touchstone_ports_of_name(file->from) != 1 ? 0 : port && strcmp(port, "2") == 0 ? 2 : 1;
         snprintf(comment, sizeof comment, "corrected with %.500s from %.500s", terms, file->from);
         text_init(&text, FILE_BYTES_MAX);
-        enum code code = offline_net2_text(net, of_port, comment, file->to, &text, err);
+        enum code code = offline_net2_text(&got->net, of_port, comment, file->to, &text, err);
+        if (!code && got->causes && (file->to || cli_json(c)))
+                code = document_of(c, got, of_port, path, &text, document, err);
         if (!code && (!cli_json(c) || file->to))
                 code = correct_write(c, file, &text, err);
         if (!code && got->causes && file->to)
-                code = offline_uncertainty_write(c, net, got->causes, file->to, &text, err);
-        if (!code && got->causes && cli_json(c))
-                code = offline_uncertainty_text(net, got->causes, file->to ? file->to : file->from, &text, document, err);
-        if (code && !strstr(err->text, file->to ? file->to : file->from))
-                tp_where(err, "%s", file->to ? file->to : file->from);
+                code = offline_uncertainty_write(c, file->to, document, err);
+        if (code && !strstr(err->text, path))
+                tp_where(err, "%s", path);
         text_done(&text);
         return code;
 }
@@ -287,8 +300,26 @@ enum code correct_uncertainty_used(struct cli *c, bool used, struct tp_error *er
 {
         enum code code = CODE_OK;
         for (size_t k = 0; k < UNCERTAINTY_OPTIONS && !code; k++)
-                code = offline_used(c, uncertainty_options[k], used, "the uncertainty of corrected two-ports", err);
+                code = offline_used(c, uncertainty_options[k], used, "the uncertainty of corrected one- and two-ports", err);
         return code;
+}
+
+/* x.s1p and x.s2p have one document beside them: that of one would be written over the other's. */
+static enum code documents_apart(struct cli *c, const struct correct_file *files, struct tp_error *err)
+{
+        for (size_t k = 0; k < c->arg_n; k++)
+                for (size_t j = 0; j < k && files[k].to && files[j].to; j++) {
+                        const char *a = offline_uncertainty_path(c, files[j].to), *b = offline_uncertainty_path(c, files[k].to);
+                        if (!a || !b)
+                                return tp_fail_memory(err);
+                        if (strcmp(a, b) == 0)
+                                return tp_fail(
+                                        err, CODE_BAD_INPUT,
+                                        "%s and %s would share the document %s; name one of them otherwise, or correct them into two "
+                                        "folders",
+                                        files[j].to, files[k].to, a);
+                }
+        return CODE_OK;
 }
 
 /* Causes are left out without a document to put them into. */
@@ -308,13 +339,12 @@ static enum code correct_two_ports(struct cli *c, const struct correct_file *fil
         struct corrected *got = arena_take(c->arena, c->arg_n * sizeof *got);
         struct text *documents = arena_take(c->arena, c->arg_n * sizeof *documents);
         struct switch_terms own = {NULL};
-        size_t said = 0, two_ports = 0;
-        for (size_t k = 0; k < c->arg_n; k++)
-                two_ports += touchstone_ports_of_name(files[k].from) != 1;
-        enum code code =
-                got && documents ? correct_uncertainty_used(c, two_ports > 0 && !cli_has(c, "no-uncertainty"), err) : tp_fail_memory(err);
+        size_t said = 0;
+        enum code code = got && documents ? correct_uncertainty_used(c, !cli_has(c, "no-uncertainty"), err) : tp_fail_memory(err);
         if (!code)
                 code = each_of(c, w, err);
+        if (!code && w->causes)
+                code = documents_apart(c, files, err);
         for (size_t k = 0; k < c->arg_n && cli_has(c, "port") && !code; k++)
                 if (touchstone_ports_of_name(files[k].from) != 1)
                         code = tp_fail(err, CODE_BAD_INPUT, "--port says which port a .s1p was read at; %s has both: leave --port out",

@@ -161,11 +161,11 @@ static enum code put(struct cli *c, const char *word, const struct net2 *net, co
         text_init(&document, FILE_BYTES_MAX);
         enum code code = offline_net2_text(net, 0, comment, file, &text, err);
         if (!code && causes)
-                code = offline_uncertainty_text(net, causes, file ? file : c->args[0], &text, &document, err);
+                code = offline_uncertainty_text(c, net, causes, file ? file : c->args[0], &text, &document, err);
         if (!code && (!cli_json(c) || out))
                 code = offline_out(c, &text, err);
         if (!code && causes && file)
-                code = offline_write(c, offline_uncertainty_path(c, file), &document, err);
+                code = offline_uncertainty_write(c, file, &document, err);
         if (!code && causes && !file && !cli_json(c))
                 cli_note(c, "what is not known exactly of the result has no file to lie beside; give --out FILE");
         if (!code && cli_json(c))

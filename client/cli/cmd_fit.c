@@ -30,6 +30,18 @@ static void name_from(const char *path, char ret[41])
         ret[n] = '\0';
 }
 
+/* The document beside a file of one or two ports. */
+static enum code causes_of(struct fit_job *j, const char *path, const struct netn *net, struct tp_error *err)
+{
+        struct netn_causes *all = NULL;
+        enum code code = offline_uncertainty_of_ports(j->c, path, net, &all, err);
+        if (code || !all)
+                return code;
+        if (!(j->causes = arena_take(j->c->arena, sizeof *j->causes)))
+                return tp_fail_memory(err);
+        return netn_causes_two(all, 0, net->ports - 1, j->c->arena, j->causes, err);
+}
+
 static enum code read_data(struct fit_job *j, const char *path, struct tp_error *err)
 {
         struct netn net;
@@ -47,10 +59,9 @@ static enum code read_data(struct fit_job *j, const char *path, struct tp_error 
                 j->data.re[k] = modes ? two.re[k] : net.re[k];
                 j->data.im[k] = modes ? two.im[k] : net.im[k];
         }
-        if (j->u > 0 || ports != 2)
+        if (j->u > 0 || ports > 2)
                 return CODE_OK;
-        return modes || !(code = offline_two_of(j->c, &net, 0, 1, &two, err)) ? offline_uncertainty_of(j->c, path, &two, &j->causes, err)
-                                                                              : code;
+        return modes ? offline_uncertainty_of(j->c, path, &two, &j->causes, err) : causes_of(j, path, &net, err);
 }
 
 static void error_json(struct json_out *o, const struct model_error *e)
@@ -143,9 +154,10 @@ static enum code fit_model(struct fit_job *j, struct json_out *o, struct text *w
         struct model *m = arena_take(j->c->arena, sizeof *m);
         struct model_report *r = arena_take(j->c->arena, sizeof *r);
         void *workspace = arena_take(j->c->arena, rf_fit_vector_bytes(j->data.axis->n, j->data.ports, (size_t)j->order));
-        struct model_options how = {.kind = MODEL_S,
-                                    .fit = {.order = (size_t)j->order, .noise = (j->causes ? rf_causes_noise(j->causes) : j->u) * sqrt(2)},
-                                    .keep_active = cli_has(j->c, "keep-active")};
+        struct model_options how = {
+                .kind = MODEL_S,
+                .fit = {.order = (size_t)j->order, .noise = (j->causes ? rf_causes_noise(j->causes, j->data.ports) : j->u) * sqrt(2)},
+                .keep_active = cli_has(j->c, "keep-active")};
         if (!m || !r || !workspace)
                 return tp_fail_memory(err);
         if (form && strcmp(form, "S") != 0 && strcmp(form, "Y") != 0)

@@ -4,7 +4,7 @@
 #define TIPPLANE_CLI_OFFLINE_H
 #include "cli/cli.h"
 #include "formats/terms_json.h"
-#include "rf/network/causes.h"
+#include "rf/network/netn_causes.h"
 #include "formats/touchstone.h"
 
 #define FILE_BYTES_MAX ((size_t)256 << 20)
@@ -69,20 +69,23 @@ enum code offline_net2_out(struct cli *c, const struct net2 *net, const char *co
 /* SHA-256 of a file's bytes, in hex. */
 enum code offline_digest(struct cli *c, const char *path, char ret[65], struct tp_error *err);
 
-/* ---- offline_uncertainty.c: what is not known exactly of a corrected two-port, in a document beside its file -------------------------- */
+/* ---- offline_uncertainty.c: what is not known exactly of a corrected network, in a document beside its file --------------------------- */
 /* "x.u.json" of "x.s2p".  In the arena; NULL: no memory. */
 const char *offline_uncertainty_path(struct cli *c, const char *path);
 /* Is there room for so many columns?  CODE_BAD_INPUT names the option that leaves them out. */
 enum code offline_columns_check(size_t columns, size_t points, const char *option, struct tp_error *err);
-/* The document of the network that `text` holds as the file `path` (NULL: it goes to stdout, and is called `name`). */
-enum code offline_uncertainty_text(const struct net2 *net, const struct net2_causes *causes, const char *path, const struct text *text,
-                                   struct text *to, struct tp_error *err);
-/* The same to where it belongs, beside `path`. */
-enum code offline_uncertainty_write(struct cli *c, const struct net2 *net, const struct net2_causes *causes, const char *path,
-                                    const struct text *text, struct tp_error *err);
+/* The document of the network that `text` holds as the file `path` (where it goes to stdout: the name that it is called by). */
+enum code offline_uncertainty_text(struct cli *c, const struct net2 *net, const struct net2_causes *causes, const char *path,
+                                   const struct text *text, struct text *to, struct tp_error *err);
+enum code offline_uncertainty_text_ports(const struct netn *net, const struct netn_causes *causes, const char *path,
+                                         const struct text *text, struct text *to, struct tp_error *err);
+/* The document to where it belongs, beside `path`. */
+enum code offline_uncertainty_write(struct cli *c, const char *path, const struct text *document, struct tp_error *err);
 /* The causes of the file `path`, on the axis of `net` which was read from it.  *ret NULL: it has no document, or with --no-uncertainty.
    CODE_BAD_INPUT: the document is of another file, or of another state of this one. */
 enum code offline_uncertainty_of(struct cli *c, const char *path, const struct net2 *net, struct net2_causes **ret, struct tp_error *err);
+enum code offline_uncertainty_of_ports(struct cli *c, const char *path, const struct netn *net, struct netn_causes **ret,
+                                       struct tp_error *err);
 /* Notes that the document of `path` is not carried by this command, if there is one. */
 void offline_uncertainty_dropped(struct cli *c, const char *path);
 /* The same causes at the frequencies of `axis`, which their own span; between two of theirs along a straight line. */

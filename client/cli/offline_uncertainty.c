@@ -1,4 +1,4 @@
-/* offline_uncertainty.c: what is not known exactly of a corrected two-port, in a document beside its file (offline.h).
+/* offline_uncertainty.c: what is not known exactly of a corrected network, in a document beside its file (offline.h).
  * Idea        The document names its file by SHA-256: a file that was made anew, or edited, has none, and is not believed to be as sure as
  *             it was before. */
 #include "base/hash.h"
@@ -48,35 +48,49 @@ enum code offline_columns_check(size_t columns, size_t points, const char *optio
                                                          columns, points, bytes / 1e6, FILE_BYTES_MAX >> 20, option);
 }
 
-enum code offline_uncertainty_text(const struct net2 *net, const struct net2_causes *causes, const char *path, const struct text *text,
-                                   struct text *to, struct tp_error *err)
+/* The one real reference of all ports and frequencies; NaN: there is none. */
+static double one_z(const struct netn *net)
+{
+        double z = net->z_re[0][0];
+        for (unsigned p = 0; p < net->ports; p++)
+                for (size_t i = 0; i < net->axis->n; i++)
+                        if (!(net->z_re[p][i] == z) || net->z_im[p][i] != 0)
+                                return NAN;
+        return z;
+}
+
+enum code offline_uncertainty_text_ports(const struct netn *net, const struct netn_causes *causes, const char *path,
+                                         const struct text *text, struct text *to, struct tp_error *err)
 {
         const char *slash = strrchr(path, '/');
         struct uncertainty_json u = {
-                .of = slash ? slash + 1 : path, .plane = net->plane, .z_ref_ohm = net2_z_real(net), .axis = *net->axis, .causes = *causes};
+                .of = slash ? slash + 1 : path, .plane = net->plane, .z_ref_ohm = one_z(net), .axis = *net->axis, .causes = *causes};
         size_t columns = 0;
         for (size_t k = 0; k < causes->n; k++)
-                for (int e = 0; e < 4; e++)
+                for (int e = 0; e < RF_ENTRIES_MAX; e++)
                         columns += causes->of[k].re[e] != NULL;
         enum code code = offline_columns_check(columns, net->axis->n, "no-uncertainty", err);
         digest_of(text_of(text), text->n, u.of_sha256);
         return code ? code : uncertainty_json_write(&u, to, err);
 }
 
-enum code offline_uncertainty_write(struct cli *c, const struct net2 *net, const struct net2_causes *causes, const char *path,
-                                    const struct text *text, struct tp_error *err)
+enum code offline_uncertainty_text(struct cli *c, const struct net2 *net, const struct net2_causes *causes, const char *path,
+                                   const struct text *text, struct text *to, struct tp_error *err)
+{
+        struct netn view = netn_of_two(net);
+        struct netn_causes all;
+        enum code code = netn_causes_from_two(causes, c->arena, &all, err);
+        return code ? code : offline_uncertainty_text_ports(&view, &all, path, text, to, err);
+}
+
+enum code offline_uncertainty_write(struct cli *c, const char *path, const struct text *document, struct tp_error *err)
 {
         const char *to = offline_uncertainty_path(c, path);
-        struct text document;
-        text_init(&document, FILE_BYTES_MAX);
-        enum code code = to ? offline_uncertainty_text(net, causes, path, text, &document, err) : tp_fail_memory(err);
-        if (!code)
-                code = offline_write(c, to, &document, err);
-        text_done(&document);
+        enum code code = to ? offline_write(c, to, document, err) : tp_fail_memory(err);
         return code && to && !strstr(err->text, to) ? tp_where(err, "%s", to) : code;
 }
 
-static enum code belongs(const char *to, const char *path, const struct uncertainty_json *u, const char *digest, const struct net2 *net,
+static enum code belongs(const char *to, const char *path, const struct uncertainty_json *u, const char *digest, const struct netn *net,
                          struct tp_error *err)
 {
         if (strcmp(u->of_sha256, digest) != 0)
@@ -85,15 +99,19 @@ static enum code belongs(const char *to, const char *path, const struct uncertai
                         "%s: it is of another file, or of an earlier state of %s (%.12s…, the file is %.12s…); make both anew, or say "
                         "--no-uncertainty",
                         to, path, u->of_sha256, digest);
-        double z = net2_z_real(net);
-        if (!axis_equal(&u->axis, net->axis) || u->plane != net->plane || (isfinite(u->z_ref_ohm) && u->z_ref_ohm != z))
-                return tp_fail(err, CODE_BAD_INPUT,
-                               "%s: its frequencies, plane (%s) or reference (%.6g ohm) are not those of %s (%s, %.6g ohm); make both anew",
-                               to, plane_words[u->plane], u->z_ref_ohm, path, plane_words[net->plane], z);
+        double z = one_z(net);
+        if (!axis_equal(&u->axis, net->axis) || u->plane != net->plane || (isfinite(u->z_ref_ohm) && u->z_ref_ohm != z) ||
+            u->causes.ports != net->ports)
+                return tp_fail(
+                        err, CODE_BAD_INPUT,
+                        "%s: its frequencies, plane (%s), reference (%.6g ohm) or ports (%u) are not those of %s (%s, %.6g ohm, %u); "
+                        "make both anew",
+                        to, plane_words[u->plane], u->z_ref_ohm, u->causes.ports, path, plane_words[net->plane], z, net->ports);
         return CODE_OK;
 }
 
-enum code offline_uncertainty_of(struct cli *c, const char *path, const struct net2 *net, struct net2_causes **ret, struct tp_error *err)
+enum code offline_uncertainty_of_ports(struct cli *c, const char *path, const struct netn *net, struct netn_causes **ret,
+                                       struct tp_error *err)
 {
         const char *to = offline_uncertainty_path(c, path), *bytes;
         struct uncertainty_json *u = NULL;
@@ -112,10 +130,6 @@ enum code offline_uncertainty_of(struct cli *c, const char *path, const struct n
                 *err = none;
                 return code;
         }
-        if (cli_has(c, "modes")) {
-                cli_note(c, "%s: not used, because --modes makes other S of the file", to);
-                return CODE_OK;
-        }
         code = offline_digest(c, path, digest, err);
         if (!code && (code = uncertainty_json_read(bytes, n, c->arena, &u, err)))
                 tp_where(err, "%s", to);
@@ -126,14 +140,40 @@ enum code offline_uncertainty_of(struct cli *c, const char *path, const struct n
         return code;
 }
 
-void offline_uncertainty_dropped(struct cli *c, const char *path)
+/* Is there a document of the file at all? */
+static bool has_document(struct cli *c, const char *path)
 {
         const char *to = offline_uncertainty_path(c, path);
         struct text bytes;
         text_init(&bytes, FILE_BYTES_MAX);
-        if (to && !c->world->file->read(c->world, to, FILE_BYTES_MAX, &bytes, NULL))
-                cli_note(c, "%s: what is not known exactly of it (%s) is not carried further by `tipplane %s`", path, to, c->row->name);
+        bool has = to && !c->world->file->read(c->world, to, FILE_BYTES_MAX, &bytes, NULL);
         text_done(&bytes);
+        return has;
+}
+
+enum code offline_uncertainty_of(struct cli *c, const char *path, const struct net2 *net, struct net2_causes **ret, struct tp_error *err)
+{
+        struct netn view = netn_of_two(net);
+        struct netn_causes *all = NULL;
+        *ret = NULL;
+        if (cli_has(c, "modes")) {
+                if (!cli_has(c, "no-uncertainty") && has_document(c, path))
+                        cli_note(c, "%s: not used, because --modes makes other S of the file", offline_uncertainty_path(c, path));
+                return CODE_OK;
+        }
+        enum code code = offline_uncertainty_of_ports(c, path, &view, &all, err);
+        if (code || !all)
+                return code;
+        if (!(*ret = arena_take(c->arena, sizeof **ret)))
+                return tp_fail_memory(err);
+        return netn_causes_two(all, 0, 1, c->arena, *ret, err);
+}
+
+void offline_uncertainty_dropped(struct cli *c, const char *path)
+{
+        if (has_document(c, path))
+                cli_note(c, "%s: what is not known exactly of it (%s) is not carried further by `tipplane %s`", path,
+                         offline_uncertainty_path(c, path), c->row->name);
 }
 
 enum code offline_causes_on(struct cli *c, struct net2_causes *causes, const struct axis *axis, struct tp_error *err)

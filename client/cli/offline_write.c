@@ -97,8 +97,12 @@ enum code offline_net2_text(const struct net2 *net, int port, const char *commen
         if (touchstone && ports != (port ? 1 : 2))
                 return tp_fail(err, CODE_BAD_INPUT, "%s: the result has %d port%s; end its name in .s%dp", path, port ? 1 : 2,
                                port ? "" : "s", port ? 1 : 2);
-        return port ? touchstone_write1(net->axis, net->re[k], net->im[k], net->z_re[0], &how, to, err)
-                    : touchstone_write2(net, &how, to, err);
+        if (!port)
+                return touchstone_write2(net, &how, to, err);
+        char comments[2000]; /* a one-port's columns do not know their plane */
+        snprintf(comments, sizeof comments, "%.1900s\nreference plane: %s", comment, plane_words[net->plane]);
+        how.comments = comments;
+        return touchstone_write1(net->axis, net->re[k], net->im[k], net->z_re[0], &how, to, err);
 }
 
 enum code offline_net2_out(struct cli *c, const struct net2 *net, const char *comment, struct tp_error *err)

@@ -307,7 +307,8 @@ const struct command_row command_rows[] = {
          CLI_ARGS_MAX,
          "raw files corrected with error terms; needs no daemon",
          "RAW are .s2p on frequencies that the terms have, .s1p with one-port terms, .s3p or .s4p with terms of so many ports.  Where the "
-         "terms hold causes of uncertainty, each corrected .s2p gets a document X.u.json beside it, which `tipplane deembed`, `extract`, "
+         "terms hold causes of uncertainty, each corrected .s1p and .s2p gets a document X.u.json beside it, which `tipplane deembed`, "
+         "`extract`, "
          "`fit` "
          "and `compare` read (docs/uncertainty.md).",
          {{"terms", "FILE", "the error terms, as `tipplane solve` writes them"},

@@ -11,6 +11,9 @@ static const char *const fuzz_words[] = {"\"format\":\"tipplane uncertainty\"",
                                          "\"name\":\"a\",",
                                          "\"kind\":\"noise\",",
                                          "\"kind\":\"drift\",",
+                                         "\"ports\":1,",
+                                         "\"ports\":4,",
+                                         "\"s44\":",
                                          "\"kind\":\"standard\",",
                                          "\"freedom\":4,",
                                          "\"s\":{\"s11\":",
@@ -53,12 +56,12 @@ static enum code fuzz_one(const char *bytes, size_t n, struct tp_error *err)
                 if (t.n != twice.n || memcmp(text_of(&t), text_of(&twice), t.n) != 0)
                         fuzz_broken("written and read again, something differs");
                 for (size_t i = 0; i < u->axis.n; i++)
-                        for (int e = 0; e < 4; e++) {
-                                struct complex_cov c = net2_causes_cov(&u->causes, i, e);
+                        for (unsigned e = 0; e < u->causes.ports * u->causes.ports; e++) {
+                                struct complex_cov c = netn_causes_cov_difference(&u->causes, i, NULL, 0, e);
                                 if (isnan(c.re) || isnan(c.im) || c.re < 0 || c.im < 0)
                                         fuzz_broken("an accepted document gives an uncertainty that is no number");
                         }
-                if (u->causes.n && net2_cause_find(&u->causes, u->causes.of[0].id) != &u->causes.of[0])
+                if (u->causes.n && netn_cause_find(&u->causes, u->causes.of[0].id) != &u->causes.of[0])
                         fuzz_broken("a cause is not found by its id");
         }
         text_done(&t);

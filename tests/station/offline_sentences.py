@@ -284,8 +284,11 @@ def options(d):
     one, diagnosis = solve(d, "sol", d.plan("sol.plan.json", standards=standards[:3], calibration={"method": "sol"}))
     refused(d, "--switch-terms with one-port terms", ["correct", "--terms", one, "open.s1p", "--switch-terms", "switch.s2p"], "--switch-terms", "sol")
     refused(d, "--port with a two-port and one-port terms", ["correct", "--terms", one, "fet.s2p", "--port", "2"], "--port", "fet.s2p")
-    for words in (["open.s1p", "--terms", one, "--noise-u", "1e-4,1e-4"], ["fet.s2p", "--terms", one, "--placement-u", "1"], ["fet.s2p", "--terms", terms, "--contact-u", "0.1,1e-13", "--no-uncertainty"]):
+    for words in (["open.s1p", "--terms", one, "--noise-u", "1e-4,1e-4", "--no-uncertainty"], ["fet.s2p", "--terms", terms, "--contact-u", "0.1,1e-13", "--no-uncertainty"], ["fet.s2p", "--terms", terms, "--drift-u", "1e-13,0.1", "--no-uncertainty"]):
         refused(d, "%s that nothing is made of" % words[3], ["correct", *words], words[3], "two-ports")
+    rc, out, err = d.run("correct", "open.s1p", "--terms", one, "--noise-u", "1e-4,1e-4", "--out", "tip.s1p")
+    check("noise alone makes a document of a one-port", rc == 0 and os.path.exists(d.at("tip.u.json")), err)
+    refused(d, "a corrected one-port says so, and is not corrected again", ["correct", "tip.s1p", "--terms", one, "--out", "x.s1p"], "tip.s1p", "reference plane is tip")
     d.s2p("a.s2p", hz, [matrix(r) for r in j["dut"]["fet"]["true"]])
     for name, words, *pieces in (("a line's length without a line", ["extract", "--quantity", "Lser", "--length-um", "500", "a.s2p"], "--length-um", "a line"),
                                  ("a window without fT", ["extract", "--quantity", "Lser", "--from", "1e9", "a.s2p"], "--from", "fT and fmax"),

@@ -2,7 +2,7 @@
 """What is not known exactly, over files, beyond modelled standards and two-ports: whole calibrations drawn with the causes wrong, and how often
 the half widths hold what was put in.
 
-offline_uncertainty_kinds.py [--build DIR] [--print] [--draws N]
+offline_uncertainty_kinds.py [--build DIR] [--print] [--draws N] [--only WORD of the parts' names]
 The made-up analyzer and its devices are those of offline_uncertainty.py, written apart from the product.
 """
 import offline_uncertainty as ou
@@ -244,9 +244,142 @@ def drift_causes(d):
     refused(d, "a plan whose ports drift a second", ["solve", "far.json", "--out", "x.json"], "/drift_delay_s_u")
 
 
+# ---- one-port files ----------------------------------------------------------------------------------------------------------------------
+
+ONE_OHM, ONE_H = 12.0, 0.15e-9  # a resistor with its inductance, to ground
+F_ONE = [2e9 * 20 ** (i / 60) for i in range(61)]  # a fit weighs each S by all that is not known of it as if it were noise too: with few points that shows
+
+
+def one_port_plan(d, port):
+    """a SOL calibration of one port alone"""
+    drawn_plan(d, "sol")
+    with open(d.at("plan.json")) as f:
+        plan = json.load(f)
+    plan["standards"] = [{**{k: v for k, v in s.items() if k != "file"}, "file_%d" % port: s["name"] + ".s1p"} for s in plan["standards"][:3]]
+    return d.plan("plan.json", **plan)
+
+
+def one_port_files(d, rng, port, device_touch=None):
+    g = lambda: rng.gauss(0, 1)
+    dc, dl, dr, dll, touches = g(), g(), g(), g(), {n: touch(rng) for n in ("short", "load", "device")}
+    if device_touch:
+        touches["device"] = device_touch
+    rows = {n: [] for n in ("open", "short", "load", "device")}
+    for f in F_ONE:
+        w = 2 * math.pi * f
+        ends = {"open": 1 / (1j * w * (STANDARDS["open"] + U["c_f"] * dc)), "short": 1j * w * (STANDARDS["short"] + U["l_h"] * dl),
+                "load": STANDARDS["load"] + U["r_ohm"] * dr + 1j * w * (STANDARDS["load_l"] + U["l_h"] * dll), "device": ONE_OHM + 1j * w * ONE_H}
+        for n, z in ends.items():
+            s = one_port_moved(reflection(z), touches.get(n), port - 1, w)
+            rows[n].append(read([s, 0j, 0j, s], f, rng)[3 * (port - 1)])
+    for n, r in rows.items():
+        d.s1p(n + ".s1p", F_ONE, r)
+
+
+def ran(d, *words):
+    rc, out, err = d.run(*words)
+    if rc:
+        raise SystemExit("%s: %s" % (" ".join(words), err))
+    return err
+
+
+def by_the_page(doc, i, grad):
+    """u of a real number with dy = Re(sum grad dS), as docs/uncertainty.md has it"""
+    changes = [(x["kind"], sum(g * at(x, word, i) for word, g in grad.items())) for x in doc["causes"]]
+    return math.sqrt(sum((abs(y) if kind == "noise" else y.real) ** 2 for kind, y in changes))
+
+
+def read_s1p(path):
+    with open(path) as f:
+        rows = [[float(x) for x in line.split()] for line in f if line[0] not in "!#"]
+    return [complex(r[1], r[2]) for r in rows]
+
+
+def one_port_files_of_a_calibration(d):
+    """calibrations of one port with everything drawn: R and L at some frequencies by the document alone, and R of a circuit fitted to all"""
+    rng, t = random.Random(31), Tally("one-port files")
+    for k in range(DRAWS):
+        port = 1 + k % 2
+        one_port_plan(d, port)
+        one_port_files(d, rng, port)
+        ran(d, "solve", "plan.json", "--out", "terms.json")
+        ran(d, "correct", "--terms", "terms.json", "--port", port, "device.s1p", "--out", "tip.s1p")
+        got, doc = read_s1p(d.at("tip.s1p")), document(d, "tip.u.json")
+        for i in range(0, len(F_ONE), 15):
+            w, z, g = 2 * math.pi * F_ONE[i], 50 * (1 + got[i]) / (1 - got[i]), 100 / (1 - got[i]) ** 2
+            for word, value, grad, truth in (("R", z.real, g, ONE_OHM), ("L", z.imag / w, -1j * g / w, ONE_H)):
+                u = by_the_page(doc, i, {"s11": grad})
+                t.add("%s at %.3g GHz" % (word, F_ONE[i] / 1e9), value, u, 2 * u, truth)
+        r = {e["name"]: e for e in d.json("fit", "--model", "resistor", "tip.s1p")["elements"]}["r"]
+        t.add("r of the circuit", r["value"], r["u"], 2 * r["u"], ONE_OHM)
+    t.check(9)
+
+
+def one_port_documents(d):
+    """what is in the document, who reads it, what is refused"""
+    rng = random.Random(33)
+    one_port_plan(d, 2)
+    still = touch(rng)
+    one_port_files(d, rng, 2, still)
+    ran(d, "solve", "plan.json", "--out", "terms.json")
+    ran(d, "correct", "--terms", "terms.json", "--port", "2", "device.s1p", "--out", "tip.s1p")
+    doc = document(d, "tip.u.json")
+    check("a document of one port, of version 2", doc["ports"] == 1 and doc["version"] == 2 and all(set(x["s"]) == {"s11"} for x in doc["causes"]), doc["causes"][:2])
+    names = {x["name"] for x in doc["causes"]}
+    check("it has the standards at that port, its own touch and its noise", {"open: C0, port 2", "load: R, port 2", "own: touch R, port 2", "own: noise, S22"} <= names and not any("port 1" in n for n in names), names)
+    told = d.json("correct", "--terms", "terms.json", "--port", "2", "device.s1p")
+    check("--json carries it", told["files"][0]["uncertainty"]["causes"] == doc["causes"], "")
+    # the same device by one-port terms of both ports and a .s2p: the same columns
+    none = random.Random(0)
+    none.gauss = lambda a, b: 0
+    one_port_files(d, none, 2)
+    ran(d, "solve", "plan.json", "--out", "terms.json")
+    ran(d, "correct", "--terms", "terms.json", "--port", "2", "device.s1p", "--out", "one.s1p")
+    drawn_plan(d, "sol")
+    with open(d.at("plan.json")) as f:
+        plan = json.load(f)
+    d.plan("both.json", **{**plan, "standards": plan["standards"][:3]})
+    kept = ou.HZ
+    ou.HZ = F_ONE
+    drawn_files(d, none, [0, 0])
+    ou.HZ = kept
+    d.s2p("device.s2p", F_ONE, [read([x, 0j, 0j, x], f, none) for f in F_ONE for x in [reflection(ONE_OHM + 2j * math.pi * f * ONE_H)]])
+    ran(d, "solve", "both.json", "--out", "both_terms.json")
+    ran(d, "correct", "--terms", "both_terms.json", "device.s2p", "--out", "two.s2p")
+    two = {x["name"]: x for x in document(d, "two.u.json")["causes"]}
+    worst = max(abs(at(x, "s11", i) - at(two[x["name"]], "s22", i)) for x in document(d, "one.u.json")["causes"] for i in range(len(F_ONE)) if "place" not in x["name"])
+    within("each cause is that of a two-port's reflection", worst, 1e-9)  # place: the stage moves both ports of a two-port
+    # two readings of one resistor, and another one
+    one_port_plan(d, 2)
+    one_port_files(d, rng, 2)
+    ran(d, "solve", "plan.json", "--out", "terms.json")
+    ran(d, "correct", "--terms", "terms.json", "--port", "2", "device.s1p", "--out", "tip.s1p")
+    again = []
+    for f in F_ONE:
+        w = 2 * math.pi * f
+        again.append(read([0j, 0j, 0j, one_port_moved(reflection(ONE_OHM + 1j * w * ONE_H), still, 1, w)], f, rng)[3])
+    d.s1p("again.s1p", F_ONE, again)
+    d.s1p("other.s1p", F_ONE, [x * 1.02 for x in again])
+    for name, beyond in (("again", False), ("other", True)):
+        ran(d, "correct", "--terms", "terms.json", "--port", "2", name + ".s1p", "--out", "tip_%s.s1p" % name)
+        told = d.json("compare", "tip.s1p", "tip_%s.s1p" % name)
+        check("compare knows of one-ports what they are sure of: %s" % name, told["known"]["entries"] == len(F_ONE) and (told["known"]["beyond"] > len(F_ONE) // 5) == beyond and told["known"]["worst_entry"] == "S11", told.get("known"))
+    told = d.json("fit", "--model", "vector", "tip.s1p")
+    check("fit --model vector takes the noise of it", told and told["ports"] == 1, told)
+    refused(d, "two files with one document", ["correct", "--terms", "both_terms.json", "device.s1p", "device.s2p", "--to", "x"], "device.u.json", "two folders")
+    with open(d.at("tip.s1p"), "a") as f:
+        f.write("! edited\n")
+    refused(d, "a .s1p that was edited under its document", ["compare", "tip.s1p", "tip_again.s1p"], "tip.u.json", "earlier state")
+
+
 if __name__ == "__main__":
     if "--draws" in sys.argv:
         at_ = sys.argv.index("--draws")
         DRAWS = int(sys.argv[at_ + 1])
         del sys.argv[at_ : at_ + 2]
-    sys.exit(run(data_of_files, data_of_a_thru_too, data_causes, drift_since, drift_causes))
+    parts = [data_of_files, data_of_a_thru_too, data_causes, drift_since, drift_causes, one_port_files_of_a_calibration, one_port_documents]
+    if "--only" in sys.argv:
+        at_ = sys.argv.index("--only")
+        parts = [p for p in parts if sys.argv[at_ + 1] in p.__name__]
+        del sys.argv[at_ : at_ + 2]
+    sys.exit(run(*parts))

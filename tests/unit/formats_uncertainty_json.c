@@ -1,4 +1,4 @@
-/* The document of a two-port's uncertainty: bit for bit there and back; what is refused, and where the sentence points; the schema and the
+/* The document of a network's uncertainty: bit for bit there and back; what is refused, and where the sentence points; the schema and the
    page say what the program does. */
 #include <setjmp.h>
 #include <stdarg.h>
@@ -25,7 +25,7 @@ static double draw(uint64_t *state)
         *state = *state * 6364136223846793005u + 1442695040888963407u;
         return (double)(int64_t)*state / 9.3e18;
 }
-static struct set *set_new(void)
+static struct set *set_new(unsigned ports)
 {
         struct arena *arena = arena_new(0);
         struct set *s = arena_take(arena, sizeof *s);
@@ -40,20 +40,21 @@ static struct set *set_new(void)
         s->u.plane = PLANE_TIP;
         s->u.z_ref_ohm = 50;
         s->u.causes.axis = &s->u.axis;
+        s->u.causes.ports = ports;
         s->u.causes.n = 3;
         s->u.causes.of = arena_take(arena, 3 * sizeof *s->u.causes.of);
         s->u.causes.not_counted = arena_take(arena, sizeof not_counted);
         memcpy(s->u.causes.not_counted, not_counted, sizeof not_counted);
         s->u.causes.not_counted_n = 2;
         for (int k = 0; k < 3; k++) {
-                struct net2_cause *c = &s->u.causes.of[k];
+                struct netn_cause *c = &s->u.causes.of[k];
                 static const struct cause_about about[3] = {{"load: R, port 1", CAUSE_OF_STANDARD, INFINITY},
                                                             {"own: touch L, port 2", CAUSE_OF_CONTACT, INFINITY},
                                                             {"own: noise, S21", CAUSE_OF_NOISE, 3.5}};
                 c->about = about[k];
                 net2_cause_id("abc", about[k].name, c->id);
-                for (int e = 0; e < 4; e++) {
-                        if (k == 1 && e < 3)
+                for (unsigned e = 0; e < ports * ports; e++) {
+                        if (k == 1 && e + 1 < ports * ports)
                                 continue;
                         c->re[e] = arena_take(arena, N * sizeof(double));
                         c->im[e] = arena_take(arena, N * sizeof(double));
@@ -74,26 +75,26 @@ static void set_free(struct set *s)
         arena_free(s->arena);
 }
 
-static void it_comes_back_bit_for_bit(void **state)
+static void comes_back(unsigned ports)
 {
-        (void)state;
-        struct set *s = set_new();
+        struct set *s = set_new(ports);
         struct uncertainty_json *got = NULL;
         if (uncertainty_json_read(text_of(&s->text), s->text.n, s->arena, &got, &s->err))
                 fail_msg("%s", s->err.text);
         assert_string_equal(got->of, s->u.of);
         assert_string_equal(got->of_sha256, s->u.of_sha256);
-        assert_true(got->plane == PLANE_TIP && got->z_ref_ohm == 50 && got->causes.axis == &got->axis);
+        assert_true(got->plane == PLANE_TIP && got->z_ref_ohm == 50 && got->causes.axis == &got->axis && got->causes.ports == ports);
+        assert_true(!strstr(text_of(&s->text), "\"ports\"") == (ports == 2)); /* two ports are version 1, as ever */
         assert_memory_equal(got->axis.hz, s->hz, sizeof s->hz);
         assert_int_equal(got->causes.n, 3);
         assert_int_equal(got->causes.not_counted_n, 2);
         assert_string_equal(got->causes.not_counted[1], "Kürze");
         for (int k = 0; k < 3; k++) {
-                const struct net2_cause *a = &s->u.causes.of[k], *b = &got->causes.of[k];
+                const struct netn_cause *a = &s->u.causes.of[k], *b = &got->causes.of[k];
                 assert_string_equal(a->id, b->id);
                 assert_string_equal(a->about.name, b->about.name);
                 assert_true(a->about.kind == b->about.kind && a->about.freedom == b->about.freedom);
-                for (int e = 0; e < 4; e++) {
+                for (int e = 0; e < RF_ENTRIES_MAX; e++) {
                         assert_true(!a->re[e] == !b->re[e]);
                         if (a->re[e]) {
                                 assert_memory_equal(a->re[e], b->re[e], N * sizeof(double));
@@ -107,6 +108,13 @@ static void it_comes_back_bit_for_bit(void **state)
         assert_string_equal(text_of(&again), text_of(&s->text));
         text_done(&again);
         set_free(s);
+}
+
+static void it_comes_back_bit_for_bit(void **state)
+{
+        (void)state;
+        for (unsigned ports = 1; ports <= RF_PORTS_MAX; ports++)
+                comes_back(ports);
 }
 
 /* An id is the digest that any program makes of the words: printf 'abc: load: R, port 1' | sha256sum. */
@@ -138,11 +146,14 @@ static void refused(struct set *s, const char *old, const char *new, enum code c
 static void what_is_refused(void **state)
 {
         (void)state;
-        struct set *s = set_new();
+        struct set *s = set_new(2);
         char id[65];
         net2_cause_id("abc", "load: R, port 1", id);
         refused(s, "tipplane uncertainty", "tipplane error terms", CODE_BAD_INPUT, "/format", "is not \"tipplane uncertainty\"");
-        refused(s, "\"version\":1", "\"version\":2", CODE_TOO_NEW, "/version", "version 2");
+        refused(s, "\"version\":1", "\"version\":3", CODE_TOO_NEW, "/version", "version 3");
+        refused(s, "\"version\":1", "\"version\":2,\"ports\":5", CODE_BAD_INPUT, "/ports", "from 1 to 4");
+        refused(s, "\"version\":1", "\"version\":2,\"ports\":1.5", CODE_BAD_INPUT, "/ports", "whole number");
+        refused(s, "\"version\":1", "\"version\":2,\"ports\":1", CODE_BAD_INPUT, "/causes/0/s", "\"s12\"");
         refused(s, "\"of_sha256\":\"a", "\"of_sha256\":\"A", CODE_BAD_INPUT, "/of_sha256", "64 lower-case");
         refused(s, "\"of\":\"x0y0", "\"of\":\"\\u0007", CODE_BAD_INPUT, "/of", "printable");
         refused(s, "\"tip\"", "\"receiver\"", CODE_BAD_INPUT, "/plane", "raw data");
@@ -182,7 +193,7 @@ static const cJSON *at(const cJSON *json, const char *a, const char *b) { return
 static void schema_and_page_say_the_same(void **state)
 {
         (void)state;
-        struct set *s = set_new();
+        struct set *s = set_new(3);
         char *text = file_text("schema/uncertainty.schema.json"), *page = file_text("docs/uncertainty.md");
         cJSON *schema = NULL, *json = NULL;
         assert_int_equal(json_read(text, strlen(text), 32, &schema, NULL), CODE_OK);
@@ -201,6 +212,8 @@ static void schema_and_page_say_the_same(void **state)
         for (const cJSON *e = cJSON_GetObjectItem(cause, "enum")->child; e; e = e->next)
                 assert_string_equal(e->valuestring, cause_kind_words[++k]);
         assert_null(cause_kind_words[k + 1]);
+        const cJSON *entries = at(at(at(schema, "$defs", "cause"), "properties", "s"), "properties", "s33");
+        assert_non_null(entries);
         for (const cJSON *e = cJSON_GetObjectItem(json, "causes")->child->child; e; e = e->next)
                 assert_non_null(at(at(schema, "$defs", "cause"), "properties", e->string));
         /* the page's example is a document */
@@ -209,7 +222,8 @@ static void schema_and_page_say_the_same(void **state)
         assert_non_null(to);
         if (uncertainty_json_read(from + 8, (size_t)(to - from - 8), s->arena, &got, &s->err))
                 fail_msg("%s", s->err.text);
-        double u = sqrt(net2_causes_cov(&got->causes, 0, 0).re); /* real part of S11 at the first frequency, as the page has it */
+        double u = sqrt(netn_causes_cov_difference(&got->causes, 0, NULL, 0, 0)
+                                .re); /* real part of S11 at the first frequency, as the page has it */
         char said[32];
         snprintf(said, sizeof said, "u(Re S11) = %.5f", u);
         if (!strstr(page, said))

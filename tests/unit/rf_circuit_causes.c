@@ -117,7 +117,47 @@ static void an_elements_own_change_moves_it_alone(void **state)
                 if (ls)
                         assert_true(to->u >= 1e-12 && to->u < 1.2e-12);
         }
-        near(rf_causes_noise(&s.causes), 1e-4, 1e-16, "noise");
+        near(rf_causes_noise(&s.causes, 2), 1e-4, 1e-16, "noise");
+        arena_free(s.arena);
+}
+
+/* S11 of rs + jw ls to ground alone, 1 % more of either: a one-port's elements move by what was moved. */
+static void a_one_port_is_fitted_by_its_reflection(void **state)
+{
+        (void)state;
+        struct set s;
+        struct circuit *c;
+        struct circuit_causes by;
+        struct circuit_options o = {0};
+        struct tp_error err = {0};
+        set_new(&s);
+        c = arena_take(s.arena, sizeof *c);
+        s.data.ports = 1;
+        s.causes.n = 2;
+        for (size_t i = 0; i < N; i++) {
+                double complex z = CMPLX(1.5, RF_TWO_PI * hz[i] * 0.4e-9), is = (z - 50) / (z + 50);
+                s.column[0][i] = creal(is);
+                s.column[1][i] = cimag(is);
+                for (int k = 0; k < 2; k++) {
+                        double complex up = k == 0 ? CMPLX(1.5, 1.01 * cimag(z)) : CMPLX(1.01 * 1.5, cimag(z)),
+                                       down = k == 0 ? CMPLX(1.5, 0.99 * cimag(z)) : CMPLX(0.99 * 1.5, cimag(z)),
+                                       d = ((up - 50) / (up + 50) - (down - 50) / (down + 50)) / 2;
+                        for (int e = 0; e < 4; e++) { /* what stands in other entries does not count */
+                                s.causes.of[k].re[e][i] = e ? 1 : creal(d);
+                                s.causes.of[k].im[e][i] = e ? 1 : cimag(d);
+                        }
+                }
+        }
+        if (rf_fit_circuit_by_causes(CIRCUIT_RESISTOR, &s.data, &o, &s.causes, s.arena, c, &by, &err))
+                fail_msg("%s", err.text);
+        const struct circuit_element *r = circuit_element_of(c, "r"), *l = circuit_element_of(c, "l");
+        assert_non_null(r);
+        assert_non_null(l);
+        near(r->value, 1.5, 1e-6, "r");
+        near(by.change[1][r - c->element] / r->value, 1e-2, 1e-5, "r by r");
+        near(by.change[0][r - c->element] / r->value, 0, 1e-4, "r by l");
+        near(by.change[0][l - c->element] / l->value, 1e-2, 1e-5, "l by l");
+        near(by.change[1][l - c->element] / l->value, 0, 1e-4, "l by r");
         arena_free(s.arena);
 }
 
@@ -154,6 +194,7 @@ static void fits_to_moved_s_say_the_same(void **state)
 int main(void)
 {
         const struct CMUnitTest tests[] = {cmocka_unit_test(an_elements_own_change_moves_it_alone),
+                                           cmocka_unit_test(a_one_port_is_fitted_by_its_reflection),
                                            cmocka_unit_test(fits_to_moved_s_say_the_same)};
         return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -9,16 +9,16 @@
 #define STEP 1e-5    /* of an element */
 #define U_LEAST 1e-9 /* a weight needs some */
 
-double rf_causes_noise(const struct net2_causes *causes)
+double rf_causes_noise(const struct net2_causes *causes, size_t ports)
 {
         double sum = 0;
         for (size_t k = 0; k < causes->n; k++)
                 for (size_t i = 0; cause_is_circular(&causes->of[k].about) && i < causes->axis->n; i++) {
                         struct m2 d = net2_cause_at(&causes->of[k], i);
-                        for (int e = 0; e < 4; e++)
+                        for (size_t e = 0; e < ports * ports; e++)
                                 sum += creal(d.e[e]) * creal(d.e[e]) + cimag(d.e[e]) * cimag(d.e[e]);
                 }
-        return sqrt(sum / (4 * (double)causes->axis->n));
+        return sqrt(sum / ((double)(ports * ports) * (double)causes->axis->n));
 }
 
 /* Elements that take part; their derivatives d S/d log p at point i. */
@@ -32,16 +32,17 @@ static void derivatives(const struct circuit *c, const struct active *a, double 
                 struct m2 s[2];
                 up.element[a->of[k]].value *= 1 + STEP;
                 down.element[a->of[k]].value *= 1 - STEP;
+                s[0] = s[1] = m2_of(0, 0, 0, 0); /* a one-port fills its own */
                 circuit_s_at(&up, hz, s[0].e);
                 circuit_s_at(&down, hz, s[1].e);
                 ret[k] = m2_scale(1 / (2 * STEP), m2_sub(s[0], s[1]));
         }
 }
 
-static double weighed(struct m2 a, struct m2 b, const double *const u_of[4], size_t i)
+static double weighed(size_t ports, struct m2 a, struct m2 b, const double *const u_of[4], size_t i)
 {
         double sum = 0;
-        for (int e = 0; e < 4; e++)
+        for (size_t e = 0; e < ports * ports; e++)
                 sum += creal(conj(a.e[e]) * b.e[e]) / (u_of[e][i] * u_of[e][i]);
         return sum;
 }
@@ -62,10 +63,10 @@ static enum code answers(const struct circuit *c, const struct net2_causes *caus
                 derivatives(c, &a, causes->axis->hz[i], d);
                 for (size_t p = 0; p < a.n; p++)
                         for (size_t q = 0; q < a.n; q++)
-                                normal[p * a.n + q] += weighed(d[p], d[q], u_of, i);
+                                normal[p * a.n + q] += weighed(c->ports, d[p], d[q], u_of, i);
                 for (size_t k = 0; k < causes->n; k++)
                         for (size_t p = 0; p < a.n && !cause_is_circular(&causes->of[k].about); p++)
-                                change[k][a.of[p]] += weighed(d[p], net2_cause_at(&causes->of[k], i), u_of, i);
+                                change[k][a.of[p]] += weighed(c->ports, d[p], net2_cause_at(&causes->of[k], i), u_of, i);
         }
         for (size_t k = 0; k < causes->n; k++) {
                 for (size_t p = 0; p < a.n; p++)
@@ -85,20 +86,21 @@ enum code rf_fit_circuit_by_causes(enum circuit_kind kind, const struct model_da
 {
         size_t n = data->axis->n;
         struct circuit_options o = *options;
-        const double *u_of[4];
+        const double *u_of[4] = {NULL};
         double *u = arena_take(arena, 4 * n * sizeof *u);
         if (!u || !(ret_causes->change = arena_take(arena, (causes->n + 1) * sizeof *ret_causes->change)))
                 return tp_fail_memory(err);
-        if (data->ports != 2 || !axis_equal(data->axis, causes->axis))
-                return tp_fail(err, CODE_BAD_INPUT, "the uncertainty is of two ports at %zu frequencies, the data have %zu ports at %zu",
-                               causes->axis->n, data->ports, n);
+        if (data->ports < 1 || data->ports > 2 || !axis_equal(data->axis, causes->axis))
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "the uncertainty is of one or two ports at %zu frequencies, the data have %zu ports at %zu", causes->axis->n,
+                               data->ports, n);
         o.u = 0;
-        for (int e = 0; e < 4; e++) {
+        for (size_t e = 0; e < data->ports * data->ports; e++) {
                 for (size_t i = 0; i < n; i++) {
-                        struct complex_cov c = net2_causes_cov(causes, i, e);
-                        u[(size_t)e * n + i] = fmax(sqrt((c.re + c.im) / 2), U_LEAST);
+                        struct complex_cov c = net2_causes_cov(causes, i, (int)e);
+                        u[e * n + i] = fmax(sqrt((c.re + c.im) / 2), U_LEAST);
                 }
-                o.u_of[e] = u_of[e] = u + (size_t)e * n;
+                o.u_of[e] = u_of[e] = u + e * n;
         }
         enum code code = rf_fit_circuit(kind, data, &o, ret, err);
         if (!code)

@@ -12,12 +12,12 @@
 struct circuit_causes {
         double (*change)[RF_CIRCUIT_ELEMENTS_MAX];
 };
-/* Fits data (two ports, on the axis of causes) by kind and options; S are weighed by what is known of them, and each element's u holds what
+/* Fits data (one port, of which S11 counts, or two; on the axis of causes) by kind and options; S are weighed by what is known of them, and each element's u holds what
    every cause makes of it.  options->u and u_of are not read.  Everything but *ret comes from `arena`.  As rf_fit_circuit() fails. */
 enum code rf_fit_circuit_by_causes(enum circuit_kind kind, const struct model_data *data, const struct circuit_options *options,
                                    const struct net2_causes *causes, struct arena *arena, struct circuit *ret,
                                    struct circuit_causes *ret_causes, struct tp_error *err);
-/* Root mean square of noise per component over all S and frequencies; 0: none is stated. */
-double rf_causes_noise(const struct net2_causes *causes);
+/* Root mean square of noise per component over all S of so many ports (1, 2) and frequencies; 0: none is stated. */
+double rf_causes_noise(const struct net2_causes *causes, size_t ports);
 
 #endif

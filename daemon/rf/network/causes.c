@@ -6,7 +6,8 @@
 #include <math.h>
 #include <string.h>
 
-const char *const cause_kind_words[CAUSE_KIND_COUNT + 1] = {"unknown", "standard", "length", "line", "contact", "placement", "noise", "drift", NULL};
+const char *const cause_kind_words[CAUSE_KIND_COUNT + 1] = {"unknown",   "standard", "length", "line", "contact",
+                                                            "placement", "noise",    "drift",  NULL};
 
 bool cause_is_circular(const struct cause_about *about) { return about->kind == CAUSE_OF_NOISE; }
 
@@ -86,7 +87,7 @@ size_t net2_causes_shares(const struct net2_causes *c, const double *each, struc
         return n;
 }
 
-static void add(struct complex_cov *to, const struct cause_about *about, double complex d)
+void cause_cov_add(struct complex_cov *to, const struct cause_about *about, double complex d)
 {
         double re = creal(d), im = cimag(d);
         if (cause_is_circular(about)) {
@@ -103,7 +104,7 @@ struct complex_cov net2_causes_cov(const struct net2_causes *c, size_t i, int en
 {
         struct complex_cov sum = {0, 0, 0};
         for (size_t k = 0; k < c->n; k++)
-                add(&sum, &c->of[k].about, net2_cause_at(&c->of[k], i).e[entry]);
+                cause_cov_add(&sum, &c->of[k].about, net2_cause_at(&c->of[k], i).e[entry]);
         return sum;
 }
 
@@ -133,11 +134,11 @@ struct complex_cov net2_causes_cov_difference(const struct net2_causes *a, size_
         for (size_t m = 0; a && m < a->n; m++) {
                 const struct net2_cause *same = net2_cause_find(b, a->of[m].id);
                 double complex d = net2_cause_at(&a->of[m], i).e[entry];
-                add(&sum, &a->of[m].about, same ? d - net2_cause_at(same, k).e[entry] : d);
+                cause_cov_add(&sum, &a->of[m].about, same ? d - net2_cause_at(same, k).e[entry] : d);
         }
         for (size_t m = 0; b && m < b->n; m++)
                 if (!net2_cause_find(a, b->of[m].id))
-                        add(&sum, &b->of[m].about, net2_cause_at(&b->of[m], k).e[entry]);
+                        cause_cov_add(&sum, &b->of[m].about, net2_cause_at(&b->of[m], k).e[entry]);
         return sum;
 }
 

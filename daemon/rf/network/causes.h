@@ -63,6 +63,8 @@ struct cause_share {
         double share; /* of u^2, 0 … 1 */
 };
 size_t net2_causes_shares(const struct net2_causes *c, const double *each, struct cause_share *ret, size_t room);
+/* What one standard uncertainty of a cause does to a complex number, added to its covariance. */
+void cause_cov_add(struct complex_cov *, const struct cause_about *, double complex d);
 /* Covariance of one entry (0 … 3) of S. */
 struct complex_cov net2_causes_cov(const struct net2_causes *c, size_t i, int entry);
 /* Of the difference of an entry of a at i and of b at k: what both share cancels as far as it is alike.  Either may be NULL. */

@@ -4,6 +4,8 @@
 #include "rf/network/difference.h"
 #include <math.h>
 
+#define SAME 1e-9 /* a frequency printed with ten digits is the same one */
+
 const double rf_difference_edges[] = {1e8, 1e9, 10e9, 54e9, 110e9, 150e9};
 const size_t rf_difference_edge_n = sizeof rf_difference_edges / sizeof rf_difference_edges[0];
 
@@ -111,7 +113,7 @@ enum code rf_difference_of_ports(const struct netn *a, const struct netn *b, con
                 return code;
         for (size_t i = 0, j = 0; i < d.a_n && j < d.b_n;) {
                 double hz = a->axis->hz[i], other = b->axis->hz[j], apart[RF_ENTRIES_MAX];
-                if (fabs(hz - other) > 1e-9 * hz) { /* a frequency printed with ten digits is the same one */
+                if (fabs(hz - other) > SAME * hz) {
                         i += hz < other;
                         j += hz > other;
                         continue;
@@ -150,26 +152,23 @@ enum code rf_difference_of_ports(const struct netn *a, const struct netn *b, con
         return CODE_OK;
 }
 
-/* The two-port's columns as a network of two ports. */
-static struct netn view(const struct net2 *net)
-{
-        struct netn to = {.axis = net->axis, .ports = 2, .plane = net->plane};
-        for (int p = 0; p < 2; p++) {
-                to.z_re[p] = net->z_re;
-                to.z_im[p] = net->z_im;
-        }
-        for (int k = 0; k < 4; k++) {
-                to.re[k] = net->re[k];
-                to.im[k] = net->im[k];
-        }
-        return to;
-}
-
 enum code rf_difference_of(const struct net2 *a, const struct net2 *b, const double *edges, size_t edge_n, struct rf_difference *ret,
                            struct tp_error *err)
 {
-        struct netn one = view(a), two = view(b);
+        struct netn one = netn_of_two(a), two = netn_of_two(b);
         return rf_difference_of_ports(&one, &two, edges, edge_n, ret, err);
+}
+
+static void known_put(struct complex_cov c, double size, double hz, unsigned entry, struct rf_difference_known *ret)
+{
+        double share = size > 0 ? size / complex_ellipse(c, 0.95).major : 0;
+        ret->points++;
+        ret->beyond += share > 1;
+        if (share > ret->worst) {
+                ret->worst = share;
+                ret->worst_hz = hz;
+                ret->worst_entry = entry;
+        }
 }
 
 void rf_difference_known_of(const struct net2 *a, const struct net2_causes *of_a, const struct net2 *b, const struct net2_causes *of_b,
@@ -178,16 +177,26 @@ void rf_difference_known_of(const struct net2 *a, const struct net2_causes *of_a
         *ret = (struct rf_difference_known){.worst = -1};
         for (size_t i = 0; i < a->axis->n; i++) {
                 struct m2 d = m2_sub(net2_get(a, i), net2_get(b, i));
-                for (unsigned e = 0; e < 4; e++) {
-                        struct complex_cov c = net2_causes_cov_difference(of_a, i, of_b, i, (int)e);
-                        double size = cabs(d.e[e]), share = size > 0 ? size / complex_ellipse(c, 0.95).major : 0;
-                        ret->points++;
-                        ret->beyond += share > 1;
-                        if (share > ret->worst) {
-                                ret->worst = share;
-                                ret->worst_hz = a->axis->hz[i];
-                                ret->worst_entry = e;
-                        }
+                for (unsigned e = 0; e < 4; e++)
+                        known_put(net2_causes_cov_difference(of_a, i, of_b, i, (int)e), cabs(d.e[e]), a->axis->hz[i], e, ret);
+        }
+}
+
+void rf_difference_known_of_ports(const struct netn *a, const struct netn_causes *of_a, const struct netn *b,
+                                  const struct netn_causes *of_b, struct rf_difference_known *ret)
+{
+        *ret = (struct rf_difference_known){.worst = -1};
+        for (size_t i = 0, j = 0; i < a->axis->n && j < b->axis->n;) {
+                double hz = a->axis->hz[i], other = b->axis->hz[j];
+                if (fabs(hz - other) > SAME * hz) {
+                        i += hz < other;
+                        j += hz > other;
+                        continue;
                 }
+                for (unsigned e = 0; e < a->ports * a->ports; e++)
+                        known_put(netn_causes_cov_difference(of_a, i, of_b, j, e),
+                                  hypot(a->re[e][i] - b->re[e][j], a->im[e][i] - b->im[e][j]), hz, e, ret);
+                i++;
+                j++;
         }
 }

@@ -4,7 +4,7 @@
 #ifndef TIPPLANE_RF_DIFFERENCE_H
 #define TIPPLANE_RF_DIFFERENCE_H
 #include "rf/network/causes.h"
-#include "rf/network/netn.h"
+#include "rf/network/netn_causes.h"
 
 #define RF_DIFFERENCE_BANDS_MAX 16
 /* Edges between bands, Hz, as on-wafer people quote them; common practice, no source. */
@@ -50,5 +50,8 @@ struct rf_difference_known {
    differ at all. */
 void rf_difference_known_of(const struct net2 *a, const struct net2_causes *of_a, const struct net2 *b, const struct net2_causes *of_b,
                             struct rf_difference_known *ret);
+/* The same of networks of one to four ports, at the frequencies that both have. */
+void rf_difference_known_of_ports(const struct netn *a, const struct netn_causes *of_a, const struct netn *b,
+                                  const struct netn_causes *of_b, struct rf_difference_known *ret);
 
 #endif

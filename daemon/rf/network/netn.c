@@ -43,6 +43,20 @@ void netn_z(const struct netn *net, size_t i, double complex *z)
         for (unsigned p = 0; p < net->ports; p++)
                 z[p] = CMPLX(net->z_re[p][i], net->z_im[p][i]);
 }
+struct netn netn_of_two(const struct net2 *net)
+{
+        struct netn to = {.axis = net->axis, .ports = 2, .plane = net->plane};
+        for (int p = 0; p < 2; p++) {
+                to.z_re[p] = net->z_re;
+                to.z_im[p] = net->z_im;
+        }
+        for (int k = 0; k < 4; k++) {
+                to.re[k] = net->re[k];
+                to.im[k] = net->im[k];
+        }
+        return to;
+}
+
 void netn_set_z(struct netn *net, unsigned port, double complex z)
 {
         for (size_t i = 0; i < net->axis->n; i++) {

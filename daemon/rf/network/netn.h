@@ -22,6 +22,7 @@ struct netn netn_at(void *memory_64, const struct axis *axis, unsigned ports, en
 void netn_get(const struct netn *net, size_t i, double complex *ret_s);
 void netn_put(struct netn *net, size_t i, const double complex *s);
 void netn_z(const struct netn *net, size_t i, double complex *ret_z);
+struct netn netn_of_two(const struct net2 *net); /* the two-port's own columns */
 void netn_set_z(struct netn *net, unsigned port /* from 0 */, double complex z);
 
 /* x = a^{-1} b and x = b a^{-1}, n <= RF_PORTS_MAX, by elimination with row pivoting. */
