@@ -100,8 +100,9 @@ static double db_of(double complex s) { return 20 * log10(cabs(s)); }
 static double element_of(const struct sim_device *d, enum true_quantity quantity, double hz, const struct true_at *at)
 {
         struct y2 y = true_y(d, hz, at), s = y2_to_s(y, 50);
-        double complex det = y.e11 * y.e22 - y.e12 * y.e21, z11 = 1 / y.e11, zd = differential_z(y), y1 = y.e11 + y.e12, y2 = y.e22 + y.e21;
-        double complex z1 = (y.e22 + y.e12) / det, z2 = (y.e11 + y.e21) / det, z3 = -(y.e12 + y.e21) / (2 * det);
+        double complex det = y.e11 * y.e22 - y.e12 * y.e21, z11 = 1 / y.e11, zd = differential_z(y), y12 = (y.e12 + y.e21) / 2,
+                       y1 = y.e11 + y12, y2 = y.e22 + y12;
+        double complex z1 = (y.e22 + y12) / det, z2 = (y.e11 + y12) / det, z3 = -y12 / det;
         double w = TWO_PI * hz;
         switch ((int)quantity) {
         case TRUE_L11:

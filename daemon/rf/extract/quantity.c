@@ -31,21 +31,21 @@ const struct rf_quantity_row rf_quantities[RF_Q_COUNT] = {
         [RF_Q_QD] = {"Qd", "1", "differential quality, inductor: Im Zd/Re Zd", RF_GROUP_ELEMENT, RF_SHARE_VALUE, NO_TRANSMISSION},
         [RF_Q_QCD] = {"QCd", "1", "differential quality, capacitor: -Im Zd/Re Zd", RF_GROUP_ELEMENT, RF_SHARE_VALUE, NO_TRANSMISSION},
         [RF_Q_CD] = {"Cd", "F", "differential capacitance: -1/(w Im Zd)", RF_GROUP_ELEMENT, RF_SHARE_VALUE, NO_TRANSMISSION},
-        [RF_Q_PI_G1] = {"pi_G1", "S", "pi: conductance to ground at port 1: Re(Y11 + Y12)", RF_GROUP_PI, RF_SHARE_VALUE,
+        [RF_Q_PI_G1] = {"pi_G1", "S", "pi: conductance to ground at port 1: Re(Y11 + (Y12 + Y21)/2)", RF_GROUP_PI, RF_SHARE_VALUE,
                         "Y does not exist"},
-        [RF_Q_PI_C1] = {"pi_C1", "F", "pi: capacitance to ground at port 1: Im(Y11 + Y12)/w", RF_GROUP_PI, RF_SHARE_VALUE,
+        [RF_Q_PI_C1] = {"pi_C1", "F", "pi: capacitance to ground at port 1: Im(Y11 + (Y12 + Y21)/2)/w", RF_GROUP_PI, RF_SHARE_VALUE,
                         "Y does not exist"},
-        [RF_Q_PI_G2] = {"pi_G2", "S", "pi: conductance to ground at port 2: Re(Y22 + Y21)", RF_GROUP_PI, RF_SHARE_VALUE,
+        [RF_Q_PI_G2] = {"pi_G2", "S", "pi: conductance to ground at port 2: Re(Y22 + (Y12 + Y21)/2)", RF_GROUP_PI, RF_SHARE_VALUE,
                         "Y does not exist"},
-        [RF_Q_PI_C2] = {"pi_C2", "F", "pi: capacitance to ground at port 2: Im(Y22 + Y21)/w", RF_GROUP_PI, RF_SHARE_VALUE,
+        [RF_Q_PI_C2] = {"pi_C2", "F", "pi: capacitance to ground at port 2: Im(Y22 + (Y12 + Y21)/2)/w", RF_GROUP_PI, RF_SHARE_VALUE,
                         "Y does not exist"},
-        [RF_Q_TEE_R1] = {"tee_R1", "ohm", "tee: resistance at port 1: Re(Z11 - Z12)", RF_GROUP_TEE, RF_SHARE_VALUE,
+        [RF_Q_TEE_R1] = {"tee_R1", "ohm", "tee: resistance at port 1: Re(Z11 - (Z12 + Z21)/2)", RF_GROUP_TEE, RF_SHARE_VALUE,
                          "Z does not exist: nothing leads to ground"},
-        [RF_Q_TEE_L1] = {"tee_L1", "H", "tee: inductance at port 1: Im(Z11 - Z12)/w", RF_GROUP_TEE, RF_SHARE_VALUE,
+        [RF_Q_TEE_L1] = {"tee_L1", "H", "tee: inductance at port 1: Im(Z11 - (Z12 + Z21)/2)/w", RF_GROUP_TEE, RF_SHARE_VALUE,
                          "Z does not exist: nothing leads to ground"},
-        [RF_Q_TEE_R2] = {"tee_R2", "ohm", "tee: resistance at port 2: Re(Z22 - Z21)", RF_GROUP_TEE, RF_SHARE_VALUE,
+        [RF_Q_TEE_R2] = {"tee_R2", "ohm", "tee: resistance at port 2: Re(Z22 - (Z12 + Z21)/2)", RF_GROUP_TEE, RF_SHARE_VALUE,
                          "Z does not exist: nothing leads to ground"},
-        [RF_Q_TEE_L2] = {"tee_L2", "H", "tee: inductance at port 2: Im(Z22 - Z21)/w", RF_GROUP_TEE, RF_SHARE_VALUE,
+        [RF_Q_TEE_L2] = {"tee_L2", "H", "tee: inductance at port 2: Im(Z22 - (Z12 + Z21)/2)/w", RF_GROUP_TEE, RF_SHARE_VALUE,
                          "Z does not exist: nothing leads to ground"},
         [RF_Q_TEE_R3] = {"tee_R3", "ohm", "tee: resistance of the leg to ground: Re(Z12 + Z21)/2", RF_GROUP_TEE, RF_SHARE_VALUE,
                          "Z does not exist: nothing leads to ground"},
@@ -161,17 +161,19 @@ static double element(enum rf_quantity q, struct m2 s, const struct rf_at *at, d
         return rf_element((enum view)(VIEW_SINGLE + k / 5), of[k % 5], s, at->z_ref, at->hz, g);
 }
 
+/* What is between the ports of a pi, and the leg of a tee, is the mean of both directions: so are the rest, that they add up to Y11 and Z11
+   whatever the device. */
 static double of_pi(enum rf_quantity q, struct m2 y, double w, double complex g[4])
 {
-        static const double complex one[4] = {1, 1, 0, 0}, two[4] = {0, 0, 1, 1};
+        static const double complex one[4] = {1, 0.5, 0.5, 0}, two[4] = {0, 0.5, 0.5, 1};
         bool second = q == RF_Q_PI_G2 || q == RF_Q_PI_C2;
-        double complex z = second ? y.e[2] + y.e[3] : y.e[0] + y.e[1];
+        double complex z = (y.e[1] + y.e[2]) / 2 + (second ? y.e[3] : y.e[0]);
         return q == RF_Q_PI_G1 || q == RF_Q_PI_G2 ? take_re(z, second ? two : one, 1, g) : take_im(z, second ? two : one, 1 / w, g);
 }
 
 static double of_tee(enum rf_quantity q, struct m2 z, double w, double complex g[4])
 {
-        static const double complex leg[3][4] = {{1, -1, 0, 0}, {0, 0, -1, 1}, {0, 0.5, 0.5, 0}};
+        static const double complex leg[3][4] = {{1, -0.5, -0.5, 0}, {0, -0.5, -0.5, 1}, {0, 0.5, 0.5, 0}};
         int k = q == RF_Q_TEE_C3 ? 2 : ((int)q - RF_Q_TEE_R1) / 2;
         double complex sum = 0;
         for (int e = 0; e < 4; e++)
