@@ -12,7 +12,7 @@
 #include <math.h>
 #include <string.h>
 
-enum { NODES = 7, STATES_MAX = 16 /* a recipe takes no more */ };
+enum { NODES = 8, STATES_MAX = 16 /* a recipe takes no more */ };
 static const char *const own_names[RF_X_COUNT] = {"extrinsic c_in", "extrinsic c_out", "extrinsic c_between",
                                                   "extrinsic l_in", "extrinsic l_out", "extrinsic l_common",
                                                   "extrinsic r_in", "extrinsic r_out", "extrinsic r_common"};
@@ -50,44 +50,108 @@ static enum code state_open(const struct chain *bare, const char *name, struct a
 }
 
 /* ---- what moves an element --------------------------------------------------------------------------------------------------------- */
-/* Points of the window, spread over it as its points are, so that a fit of the nodes weighs causes as the fit of all does. */
-static size_t nodes_of(const struct axis *axis, double low_hz, double high_hz, size_t node[NODES])
+/* Where the causes of an element are taken, w2 = (2 pi f)^2, and whether the lower half of the window has the point. */
+struct nodes {
+        size_t n, at[NODES];
+        double w2[NODES];
+        bool low[NODES];
+};
+static double middle_hz(const struct axis *axis, double low_hz, double high_hz)
+{
+        double top = axis->hz[axis->n - 1];
+        return (low_hz + (high_hz > 0 && high_hz < top ? high_hz : top)) / 2;
+}
+
+/* Points of the window, each in the middle of its equal share of them, so that a fit of the nodes weighs causes as the fit of all does. */
+static struct nodes nodes_of(const struct axis *axis, double low_hz, double high_hz)
 {
         size_t first = 0, last = axis->n;
         while (first < axis->n && !(axis->hz[first] > 0 && axis->hz[first] >= low_hz))
                 first++;
         while (last > first && high_hz > 0 && axis->hz[last - 1] > high_hz)
                 last--;
-        size_t n = last - first < NODES ? last - first : NODES;
-        for (size_t k = 0; k < n; k++)
-                node[k] = first + (n > 1 ? k * (last - first - 1) / (n - 1) : 0);
-        return n;
+        struct nodes of = {.n = last - first < NODES ? last - first : NODES};
+        for (size_t k = 0; k < of.n; k++) {
+                size_t j = first + (2 * k + 1) * (last - first) / (2 * of.n);
+                of.at[k] = j;
+                of.w2[k] = pow(RF_TWO_PI * axis->hz[j], 2);
+                of.low[k] = axis->hz[j] <= middle_hz(axis, low_hz, high_hz);
+        }
+        return of;
 }
 
-static void weigh(const struct chain *ch, enum rf_quantity q, size_t j, double weight, struct cause_list *sum)
+/* How a fit over frequency makes one value of those at the nodes. */
+enum fit {
+        FIT_MEAN,
+        FIT_SLOPE,     /* of what is value times w, through zero */
+        FIT_SLOPE_GATE /* the same beside -1/(C w), C unknown */
+};
+struct weights {
+        double all[NODES],
+                half[NODES]; /* half: of the lower half's fit, which takes the others as nothing; all again where it has too few */
+};
+static void fit_weights(const struct nodes *of, enum fit fit, bool lower, double ret[NODES])
 {
-        struct asked a = {.ch = ch, .rf = q, .hz = ch->axis.hz[j], .view = VIEW_SERIES};
-        struct trio t = chain_point(ch, j);
+        double m = 0, sum2 = 0, sum4 = 0;
+        for (size_t k = 0; k < of->n; k++)
+                if (!lower || of->low[k]) {
+                        m++;
+                        sum2 += of->w2[k];
+                        sum4 += of->w2[k] * of->w2[k];
+                }
+        if (lower && m < 2) {
+                fit_weights(of, fit, false, ret);
+                return;
+        }
+        for (size_t k = 0; k < of->n; k++) {
+                double w2 = of->w2[k];
+                ret[k] = fit == FIT_MEAN ? 1 / m : fit == FIT_SLOPE ? w2 / sum2 : (m * w2 - sum2) / (m * sum4 - sum2 * sum2) * w2;
+                if (lower && !of->low[k])
+                        ret[k] = 0;
+        }
+}
+static struct weights weights_of(const struct nodes *of, enum fit fit)
+{
+        struct weights w;
+        fit_weights(of, fit, false, w.all);
+        fit_weights(of, fit, true, w.half);
+        return w;
+}
+
+/* What moves an element, and what moves the difference between it and that of the lower half of the window. */
+struct moved {
+        struct cause_list *element, *difference;
+};
+/* Noise is in the scatter about the fit. */
+static void weigh(const struct chain *ch, enum rf_quantity q, const struct nodes *of, size_t k, const struct weights *w, double weight,
+                  struct moved to)
+{
+        struct asked a = {.ch = ch, .rf = q, .hz = ch->axis.hz[of->at[k]], .view = VIEW_SERIES};
+        struct trio t = chain_point(ch, of->at[k]);
         struct cause_list one = {.n = 0};
-        causes_of(&a, &t, j, 1, &one);
-        cause_add_coherent(sum, &one, weight); /* noise is in the scatter about the fit */
+        causes_of(&a, &t, of->at[k], 1, &one);
+        cause_add_coherent(to.element, &one, weight * w->all[k]);
+        cause_add_coherent(to.difference, &one, weight * (w->half[k] - w->all[k]));
+}
+static struct moved moved_of(struct leads *to, struct cause_list *difference, int element)
+{
+        return (struct moved){&to->of[element], &difference[element]};
 }
 
 /* C by least squares of C w through zero. */
-static void off_causes(const struct state *s, enum rf_off kind, double high_hz, struct leads *to)
+static void off_causes(const struct state *s, enum rf_off kind, double high_hz, struct leads *to, struct cause_list *difference)
 {
-        size_t node[NODES], n = nodes_of(&s->ch.axis, 0, high_hz, node);
-        double squares = 0;
-        for (size_t k = 0; k < n; k++)
-                squares += pow(s->ch.axis.hz[node[k]], 2);
-        for (size_t k = 0; k < n; k++) {
-                double weight = pow(s->ch.axis.hz[node[k]], 2) / squares;
-                weigh(&s->ch, RF_Q_PI_C1, node[k], weight, &to->of[RF_X_C_IN]);
-                weigh(&s->ch, RF_Q_PI_C2, node[k], weight, &to->of[RF_X_C_OUT]);
+        const struct nodes of = nodes_of(&s->ch.axis, 0, high_hz);
+        const struct weights w = weights_of(&of, FIT_SLOPE);
+        struct moved in = moved_of(to, difference, RF_X_C_IN), out = moved_of(to, difference, RF_X_C_OUT),
+                     between = moved_of(to, difference, RF_X_C_BETWEEN);
+        for (size_t k = 0; k < of.n; k++) {
+                weigh(&s->ch, RF_Q_PI_C1, &of, k, &w, 1, in);
+                weigh(&s->ch, RF_Q_PI_C2, &of, k, &w, 1, out);
                 if (kind == RF_OFF_COLD_PINCH)
-                        weigh(&s->ch, RF_Q_HBT_CMU, node[k], -weight, &to->of[RF_X_C_IN]);
+                        weigh(&s->ch, RF_Q_CSER, &of, k, &w, -1, in);
                 else
-                        weigh(&s->ch, RF_Q_HBT_CMU, node[k], weight, &to->of[RF_X_C_BETWEEN]);
+                        weigh(&s->ch, RF_Q_CSER, &of, k, &w, 1, between);
         }
 }
 
@@ -103,27 +167,20 @@ static void weights_put(struct state *s, size_t n, const struct extrinsic_plan *
         }
 }
 
-static void cold_causes(struct state *s, size_t state_n, const struct extrinsic_plan *plan, struct leads *to)
+static void cold_causes(struct state *s, size_t state_n, const struct extrinsic_plan *plan, struct leads *to, struct cause_list *difference)
 {
-        size_t node[NODES], n = nodes_of(&s->ch.axis, plan->from_hz, plan->below_hz, node);
+        const struct nodes of = nodes_of(&s->ch.axis, plan->from_hz, plan->below_hz);
+        const struct weights mean = weights_of(&of, FIT_MEAN), slope = weights_of(&of, FIT_SLOPE), gate = weights_of(&of, FIT_SLOPE_GATE);
         bool vanishing = plan->cold_as == RF_COLD_VANISHING;
-        double w2[NODES], sum2 = 0, sum4 = 0, m = (double)n;
-        for (size_t k = 0; k < n; k++) {
-                w2[k] = pow(RF_TWO_PI * s->ch.axis.hz[node[k]], 2);
-                sum2 += w2[k];
-                sum4 += w2[k] * w2[k];
-        }
         weights_put(s, state_n, plan);
         for (size_t c = 0; c < state_n; c++)
-                for (size_t k = 0; k < n; k++) {
-                        double slope = w2[k] / sum2, gate = (m * w2[k] - sum2) / (m * sum4 - sum2 * sum2) * w2[k];
+                for (size_t k = 0; k < of.n; k++)
                         for (int p = 0; p < 3; p++) {
-                                weigh(&s[c].ch, (enum rf_quantity)(RF_Q_TEE_R1 + 2 * p), node[k], s[c].r_weight / m,
-                                      &to->of[RF_X_R_IN + p]);
-                                weigh(&s[c].ch, (enum rf_quantity)(RF_Q_TEE_L1 + 2 * p), node[k],
-                                      s[c].l_weight * (vanishing && p == 0 ? gate : slope), &to->of[RF_X_L_IN + p]);
+                                weigh(&s[c].ch, (enum rf_quantity)(RF_Q_TEE_R1 + 2 * p), &of, k, &mean, s[c].r_weight,
+                                      moved_of(to, difference, RF_X_R_IN + p));
+                                weigh(&s[c].ch, (enum rf_quantity)(RF_Q_TEE_L1 + 2 * p), &of, k, vanishing && p == 0 ? &gate : &slope,
+                                      s[c].l_weight, moved_of(to, difference, RF_X_L_IN + p));
                         }
-                }
 }
 _Static_assert(RF_Q_TEE_L1 == RF_Q_TEE_R1 + 1 && RF_Q_TEE_R2 == RF_Q_TEE_R1 + 2 && RF_Q_TEE_R3 == RF_Q_TEE_R1 + 4, "R and L leg by leg");
 
@@ -144,20 +201,29 @@ static enum code cold_read(const struct state *s, size_t n, const struct extrins
 }
 
 /* Scatter about the fit, and what the lower half of the window says instead, beyond what it would by scatter alone: a fit to a part of the data
-   differs from that to all by the difference of their variances (Hausman, Econometrica 46 (1978) 1251). */
-static void own_causes(const struct rf_extrinsic *all, const struct rf_extrinsic *half, int from, int to_element, struct leads *to)
+   differs from that to all by the difference of their variances (Hausman, Econometrica 46 (1978) 1251).  And beyond what the other causes
+   make of that difference: an open that is not what it is believed to be bends R over frequency, which is its own entry of the budget, and
+   an effect counts once (JCGM 100:2008 4.3.10). */
+static void own_causes(const struct rf_extrinsic *all, const struct rf_extrinsic *half, const struct cause_list *difference, int from,
+                       int to_element, struct leads *to)
 {
         for (int e = from; e <= to_element; e++) {
                 double by = half ? half->value[e] - all->value[e] : 0, scatter = half ? half->u[e] * half->u[e] - all->u[e] * all->u[e] : 0;
-                double model = sqrt(fmax(0, by * by - fmax(0, scatter)));
+                double counted = 0;
+                for (size_t k = 0; k < difference[e].n; k++)
+                        counted += difference[e].dq[k] * difference[e].dq[k];
+                double model = sqrt(fmax(0, by * by - fmax(0, scatter) - counted));
                 cause_add(&to->of[e], own_names[e], hypot(all->u[e], model), INFINITY);
         }
 }
 
-static double middle_hz(const struct axis *axis, double low_hz, double high_hz)
+/* One list per element, of nothing. */
+static struct cause_list *differences_new(struct arena *arena)
 {
-        double top = axis->hz[axis->n - 1];
-        return (low_hz + (high_hz > 0 && high_hz < top ? high_hz : top)) / 2;
+        struct cause_list *of = arena_take(arena, RF_X_COUNT * sizeof *of);
+        for (int e = 0; of && e < RF_X_COUNT; e++)
+                of[e].n = of[e].not_counted_n = 0;
+        return of;
 }
 
 /* What is off should conduct nothing.  What it does is the pads' loss, or what its leads make of its capacitances: they cannot be told apart,
@@ -183,15 +249,16 @@ static enum code off_find(const struct chain *bare, const struct extrinsic_plan 
 {
         struct state s;
         struct rf_extrinsic half = {.value = {0}};
+        struct cause_list *difference = differences_new(arena);
         enum rf_off kind = (enum rf_off)plan->off_as;
-        enum code code = state_open(bare, plan->off, arena, &s, err);
+        enum code code = difference ? state_open(bare, plan->off, arena, &s, err) : tp_fail_memory(err);
         if (!code && (code = rf_extrinsic_off(kind, &s.net, 0, plan->off_below_hz, &to->x, NULL, err)))
                 return tp_where(err, "condition %s", plan->off);
         if (code)
                 return code;
-        off_causes(&s, kind, plan->off_below_hz, to);
+        off_causes(&s, kind, plan->off_below_hz, to, difference);
         bool has_half = !rf_extrinsic_off(kind, &s.net, 0, middle_hz(&bare->axis, 0, plan->off_below_hz), &half, NULL, NULL);
-        own_causes(&to->x, has_half ? &half : NULL, RF_X_C_IN, kind == RF_OFF_PI ? RF_X_C_BETWEEN : RF_X_C_OUT, to);
+        own_causes(&to->x, has_half ? &half : NULL, difference, RF_X_C_IN, kind == RF_OFF_PI ? RF_X_C_BETWEEN : RF_X_C_OUT, to);
         if (kind == RF_OFF_COLD_PINCH && plan->c_between_f_u > 0)
                 cause_add(&to->of[RF_X_C_BETWEEN], own_names[RF_X_C_BETWEEN], plan->c_between_f_u, INFINITY);
         else if (kind == RF_OFF_COLD_PINCH)
@@ -223,7 +290,8 @@ static enum code leads_find(const struct chain *bare, struct arena *arena, struc
         size_t n = plan->cold_n;
         struct leads *to = arena_take(arena, sizeof *to), *pads = arena_take(arena, sizeof *pads);
         struct state *s = arena_take(arena, n * sizeof *s);
-        if (!to || !pads || !s)
+        struct cause_list *difference = differences_new(arena);
+        if (!to || !pads || !s || !difference)
                 return tp_fail_memory(err);
         memset(to, 0, sizeof *to);
         if (bare->line_reference)
@@ -242,10 +310,10 @@ static enum code leads_find(const struct chain *bare, struct arena *arena, struc
                 return tp_where(err, "cold");
         if (code)
                 return code;
-        cold_causes(s, n, plan, to);
+        cold_causes(s, n, plan, to, difference);
         struct rf_extrinsic half = pads->x;
         bool has_half = !cold_read(s, n, plan, middle_hz(&bare->axis, plan->from_hz, plan->below_hz), 0, 0, &half, arena, NULL);
-        own_causes(&to->x, has_half ? &half : NULL, RF_X_L_IN, RF_X_R_COMMON, to);
+        own_causes(&to->x, has_half ? &half : NULL, difference, RF_X_L_IN, RF_X_R_COMMON, to);
         code = stated_cause(s, n, plan, "extrinsic drive", plan->drive_u, 0, arena, to, err);
         if (!code && plan->cold_as == RF_COLD_GATE_FORWARD)
                 code = stated_cause(s, n, plan, "extrinsic channel", 0, plan->channel_ohm_u, arena, to, err);

@@ -293,6 +293,46 @@ static void a_bipolar_is_found_behind_its_leads(void **state)
         bench_free(t.b);
 }
 
+static const struct leads *leads_at(struct touched *t)
+{
+        struct chain ch, inside;
+        struct tp_error err = {0};
+        assert_int_equal(chain_open(&t->q, t->b->arena, &ch, &err), CODE_OK);
+        if (leads_chain(&ch, t->b->arena, &inside, &err))
+                fail_msg("%s", err.text);
+        return inside.leads;
+}
+/* A bipolar with its collector open is no reciprocal network: its tee is the mean of both directions, which two receivers read.  So all is
+   read again, standards and dummies too, with the receiver of one port bent. */
+static void a_bent_receiver_goes_into_the_leads_as_foretold(void **state)
+{
+        struct touched t;
+        const double half_width = 2e-4, e = half_width / 10 / sqrt(3);
+        (void)state;
+        touched_new(&t, DEEMBED_OPEN_SHORT);
+        become_bipolar(&t);
+        ask(&t, lead_words, 6);
+        t.b->recipe.setup.linearity_db_10db = half_width;
+        const struct leads *before = leads_at(&t);
+        for (int port = 0; port < 2; port++) {
+                sweep_all(&t, NULL);
+                for (int k = 0; k < STATES; k++)
+                        bench_bend(&t.raw[k], port, e);
+                bench_bend(&t.open, port, e);
+                bench_bend(&t.short_, port, e);
+                t.q.calibration = bench_calibrate_bent(t.b, port, e);
+                const struct leads *after = leads_at(&t);
+                for (int r = RF_X_R_IN; r <= RF_X_R_COMMON; r++) {
+                        double moved = after->x.value[r] - before->x.value[r], told = cause(&before->of[r], "linearity", (size_t)port);
+                        print_message("%s port %d: moved by %.4g ohm, foretold %.4g\n", rf_extrinsic_words[r], port + 1, moved, told);
+                        if (!(fabs(moved - told) < 0.03 * fabs(moved)))
+                                fail_msg("%s, receiver of port %d bent: by %.4g ohm, foretold %.4g", rf_extrinsic_words[r], port + 1, moved,
+                                         told);
+                }
+        }
+        bench_free(t.b);
+}
+
 static void what_leads_take_up_is_not_told_of_the_number(void **state)
 {
         struct touched t;
@@ -416,6 +456,7 @@ int main(void)
                 cmocka_unit_test(what_cannot_be_found_is_said),
                 cmocka_unit_test(leads_are_those_of_the_touch),
                 cmocka_unit_test(a_bipolar_is_found_behind_its_leads),
+                cmocka_unit_test(a_bent_receiver_goes_into_the_leads_as_foretold),
         };
         return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -78,17 +78,6 @@ static struct calibration *calibrate(struct bench *b, const struct readings *r)
         return c;
 }
 
-/* The receiver of one port reads |m|^(1 + e), its phase is right. */
-static void bend(struct raw_sweep *raw, int port, double e)
-{
-        for (int k = 2 * port; k < 2 * port + 2; k++)
-                for (size_t i = 0; i < raw->n; i++) {
-                        double size = hypot(raw->re[k][i], raw->im[k][i]), by = size > 0 ? pow(size, e) : 1;
-                        raw->re[k][i] *= by;
-                        raw->im[k][i] *= by;
-                }
-}
-
 static void a_bent_receiver_moves_numbers_as_foretold(void **state)
 {
         (void)state;
@@ -116,10 +105,10 @@ static void a_bent_receiver_moves_numbers_as_foretold(void **state)
                         read_all(b, rows[k].device, &r);
                         number_take(b, calibrate(b, &r), &r, rows[k].quantity, rows[k].hz, &before);
                         for (int s = 0; s < 4; s++)
-                                bend(&r.standards[s], port, e);
-                        bend(&r.device, port, e);
-                        bend(&r.open, port, e);
-                        bend(&r.short_, port, e);
+                                bench_bend(&r.standards[s], port, e);
+                        bench_bend(&r.device, port, e);
+                        bench_bend(&r.open, port, e);
+                        bench_bend(&r.short_, port, e);
                         number_take(b, calibrate(b, &r), &r, rows[k].quantity, rows[k].hz, &after);
                         double moved = after.value - before.value, foretold = cause(&before, "linearity", (size_t)port);
                         print_message("%s %s port %d: moved by %.4g, foretold %.4g\n", rows[k].method, quantity_words[rows[k].quantity],

@@ -288,7 +288,8 @@ static struct tee tee_of(const struct net2 *net, size_t i, const struct rf_extri
 }
 
 /* How far the elements scatter about their fit once the junctions are extrapolated away frequency by frequency: before that, what they do
-   themselves over frequency would count as scatter. */
+   themselves over frequency would count as scatter.  The same noise makes what the biases scatter by about their curve, which beside it has
+   what the curve lacks: of the two the larger counts, never both. */
 static void junction_scatter(const struct net2 *const *nets, const struct over_biases *o, const struct rf_extrinsic *pads, double low_hz,
                              double high_hz, double ret_r_u[3], double ret_l_u[3])
 {
@@ -394,7 +395,7 @@ enum code rf_extrinsic_cold(enum rf_cold kind, const struct net2 *const *nets, c
         }
         for (int p = 0; p < 3; p++) {
                 double unused, u_r, value = intercept(&over_r, r[p], u[p], &u_r);
-                u_r = hypot(u_r, r_u[p]);
+                u_r = fmax(u_r, r_u[p]);
                 if (kind == RF_COLD_GATE_FORWARD)
                         value -= channel[p] * r_channel;
                 if (!(value >= -3 * u_r - 1e-9))
@@ -408,7 +409,7 @@ enum code rf_extrinsic_cold(enum rf_cold kind, const struct net2 *const *nets, c
         }
         for (int p = 0; p < 3 && kind != RF_COLD_GATE_FORWARD; p++) {
                 ret->value[RF_X_L_IN + p] = intercept(&over_l, own_l[p], own_u[p], &ret->u[RF_X_L_IN + p]);
-                ret->u[RF_X_L_IN + p] = hypot(ret->u[RF_X_L_IN + p], l_u[p]);
+                ret->u[RF_X_L_IN + p] = fmax(ret->u[RF_X_L_IN + p], l_u[p]);
         }
         return CODE_OK;
 }
