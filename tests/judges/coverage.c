@@ -14,7 +14,8 @@
  * usage       coverage RECIPE.json SCENARIO.json [touches, 1000] [first seed, 1] [METHOD[:FROM_HZ:TO_HZ] STANDARD ...]
  * environment FAR=1.5 names each touch beyond 1.5 u95, SHOW=1 the calibrations, ONLY=DEVICE one device, LEAK_DB=-50 leakage from side to
  *             side at 220 GHz; CHECKS=1 each touch between two checks, measured and fitted as the daemon does, whose modes count instead
- *             of the limits; WEAK=1 a number may be refused, but none may be wrong. */
+ *             of the limits; WEAK=1 a number may be refused, but none may be wrong; OTHERS=0.3 a bipolar of its own for each touch, each of
+ *             its elements times e^x, x even within +-0.3. */
 #include "tests/judges/coverage.h"
 #include <math.h>
 #include <stdio.h>
@@ -160,6 +161,19 @@ static struct sim_device warm(const struct station *st, const struct measure *me
                 done[p->quantity] = true;
         }
         return d;
+}
+
+/* Another bipolar altogether. */
+static void bipolars_drawn(struct scenario *s, double by)
+{
+        struct draws r = draws_of((uint64_t)s->seed, DRAW_NONE, 6, 0, 0, 0);
+        for (size_t k = 0; k < s->device_n; k++) {
+                struct nominal_device *d = &s->devices[k];
+                double *const elements[] = {&d->beta,   &d->tf_s,   &d->tau_s,  &d->c_f, &d->cp_f, &d->csub_f, &d->r_ohm,
+                                            &d->ri_ohm, &d->rd_ohm, &d->rs_ohm, &d->l_h, &d->ld_h, &d->ls_h};
+                for (size_t e = 0; d->beta > 0 && e < sizeof elements / sizeof *elements; e++)
+                        *elements[e] *= exp(draw_between(&r, -by, by));
+        }
 }
 
 /* What holds for the night: receivers, and what is told of the lines. */
@@ -313,6 +327,8 @@ int main(int argc, char **argv)
                 if (getenv("LEAK_DB"))
                         st.scenario.analyzer.leak_db = atof(getenv("LEAK_DB"));
                 lead_drawn(&st.scenario);
+                if (getenv("OTHERS"))
+                        bipolars_drawn(&st.scenario, atof(getenv("OTHERS")));
                 stated_drawn(&st, recipe, told_f_m);
                 touch_one_die(&st, &all);
                 arena_free(own);

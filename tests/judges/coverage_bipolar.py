@@ -1,7 +1,13 @@
 #!/usr/bin/env python3
 """coverage_bipolar.py DIR: coverage.json and its scenario with the transistor a bipolar (invented) that is read behind its leads, to DIR/bipolar.json and
-DIR/bipolar.scenario.json; and to DIR/plateau.json the same with fT and fmax, whose mean over a plateau that slopes takes that slope as its u95: it is the same in each touch, so
-that they hold all and not 95 %."""
+DIR/bipolar.scenario.json; and to DIR/plateau.json the same with fT and fmax.
+
+Those two hold all and not 95 %, and must: each is a mean over a plateau that slopes, and its u95 is mostly that slope, which the same transistor has in each touch.  Above its
+corner f |h21| and f / |Im(1/h21)| go as a (1 + c f^2); the truth is a, and the mean over a window of even points from r f to f lies 1.12 (r = 0), 1.31 (r = 1/8: 5 to 40 GHz) to 1.80
+(r = 1/sqrt 10: half a decade, the least) standard deviations of the window's values beside it: within two of them, always, and beyond the 1.65 of a rectangle over what the window
+shows, since a lies outside of it.  What the input's leak does at the low end goes the other way and takes off fT's part; fmax's truth is the most that f sqrt(U) comes to.  So here each touch has another
+bipolar (OTHERS), and what is asked is that no slope deceives.  Seen in 200 each from first seeds 1, 301, 601 and 901: fT 0.51 to 0.58 u beside in the mean, all within u95; fT_im 1.20
+to 1.28 u and fmax -0.50 to -0.58 u, 98.5 to 100 of 100 within."""
 import json, os, sys
 
 here, to = os.path.dirname(os.path.abspath(__file__)), sys.argv[1]
