@@ -71,12 +71,7 @@ void cli_notes_json(const struct cli *c, struct json_out *o);
 /* One line on stderr, "tipplane: …". */
 void cli_say(const char *fmt, ...) __attribute__((format(printf, 1, 2)));
 
-/* Reading what the daemon answered.  A key that is absent or null gives "", NaN, 0, false; have() gives a null as it stands. */
-const char *have_text(const cJSON *in, const char *key);
-double have_real(const cJSON *in, const char *key);
-int64_t have_int(const cJSON *in, const char *key);
-bool have_true(const cJSON *in, const char *key);
-const cJSON *have(const cJSON *in, const char *key);
+/* Reading what the daemon answered (and have_text() … of base/json.h). */
 /* "x,y" of {"x":…,"y":…}, or `none`. */
 const char *have_die(const cJSON *in, const char *key, char ret[32], const char *none);
 

@@ -249,34 +249,17 @@ enum code do_touchdowns(struct cli *c, struct tp_error *err)
 
 /* ---- yield -------------------------------------------------------------------------------------------------------------------------- */
 
-enum code results_ask(struct cli *c, const char *run, struct answer part[3], struct results *ret, struct tp_error *err)
-{
-        static const char *const parts[] = {"map", "devices", "parameters.json"};
-        enum code code = CODE_OK;
-        for (size_t i = 0; i < 3; i++) {
-                answer_init(&part[i]);
-                if (!code)
-                        code = http_get(c, &part[i], err, "/api/v1/runs/%s/%s", run, parts[i]);
-        }
-        return code ? code : results_read(part[0].json, part[1].json, part[2].json, c->arena, ret, err);
-}
-
 enum code do_yield(struct cli *c, struct tp_error *err)
 {
-        const char *run = c->args[0];
-        struct answer part[3];
-        struct results r;
-        enum code code = check_run(run, err);
+        struct answer a;
+        bool done = false;
+        enum code code = check_run(c->args[0], err);
         if (code)
                 return code;
-        code = results_ask(c, run, part, &r, err);
-        const char *wafer = code ? "" : have_text(part[0].json, "wafer");
-        if (!code && cli_json(c))
-                show_yield_json(&r, run, wafer, c->arena, &c->out);
-        else if (!code)
-                show_yield(&r, wafer, c->arena, &c->out);
-        for (size_t i = 0; i < 3; i++)
-                answer_done(&part[i]);
+        code = http_get_or_json(c, &a, &done, err, "/api/v1/runs/%s/yield", c->args[0]);
+        if (!code && !done)
+                show_yield(a.json, c->arena, &c->out);
+        answer_done(&a);
         return code;
 }
 

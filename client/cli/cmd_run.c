@@ -232,19 +232,19 @@ enum code do_run_list(struct cli *c, struct tp_error *err)
 
 enum code do_run_show(struct cli *c, struct tp_error *err)
 {
-        static const char *const more[] = {"map", "parameters.json", "checks", "calibrations", "devices", "evaluations"};
-        struct answer run, part[6];
+        static const char *const more[] = {"map", "parameters.json", "checks", "calibrations", "devices", "yield", "evaluations"};
+        struct answer run, part[7];
         bool done = false;
         enum code code = check_run(c->args[0], err);
         if (code)
                 return code;
         code = http_get_or_json(c, &run, &done, err, "/api/v1/runs/%s", c->args[0]);
         size_t n = 0;
-        for (; !code && !done && n < 6; n++)
+        for (; !code && !done && n < 7; n++)
                 code = http_get(c, &part[n], err, "/api/v1/runs/%s/%s", c->args[0], more[n]);
         if (!code && !done) {
-                show_run(run.json, part[0].json, part[1].json, part[2].json, part[3].json, part[4].json, &c->out);
-                show_offer(part[5].json, c->args[0], &c->out);
+                show_run(run.json, part[0].json, part[1].json, part[2].json, part[3].json, part[4].json, part[5].json, &c->out);
+                show_offer(part[6].json, c->args[0], &c->out);
         }
         while (n > 0)
                 answer_done(&part[--n]);

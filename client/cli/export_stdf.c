@@ -85,6 +85,19 @@ static void say_what(struct cli *c, const char *file, const struct results *r)
                of[RESULT_FAIL], r->die_n - of[RESULT_PASS] - of[RESULT_FAIL]);
 }
 
+/* What the run found, of three questions: answer_done() each of them also after failure, results stand on them. */
+static enum code ask_results(struct cli *c, const char *run, struct answer part[3], struct results *ret, struct tp_error *err)
+{
+        static const char *const parts[] = {"map", "devices", "parameters.json"};
+        enum code code = CODE_OK;
+        for (size_t i = 0; i < 3; i++) {
+                answer_init(&part[i]);
+                if (!code)
+                        code = http_get(c, &part[i], err, "/api/v1/runs/%s/%s", run, parts[i]);
+        }
+        return code ? code : results_read(part[0].json, part[1].json, part[2].json, c->arena, ret, err);
+}
+
 enum code export_stdf(struct cli *c, const char *run, const char *file, struct tp_error *err)
 {
         struct answer answer, station, part[3];
@@ -101,7 +114,7 @@ enum code export_stdf(struct cli *c, const char *run, const char *file, struct t
                 answer_done(&answer);
                 return code;
         }
-        code = results_ask(c, run, part, &r, err);
+        code = ask_results(c, run, part, &r, err);
         double *test_s = arena_take(c->arena, (r.die_n + 1) * sizeof *test_s);
         if (!code && !test_s)
                 code = tp_fail_memory(err);

@@ -27,9 +27,6 @@ enum code http_get(struct cli *c, struct answer *ret, struct tp_error *err, cons
 /* GET of JSON for people's eyes: as http_get, and with --json the body goes to c->out at once (*ret_done). */
 enum code http_get_or_json(struct cli *c, struct answer *ret, bool *ret_done, struct tp_error *err, const char *fmt, ...)
         __attribute__((format(printf, 5, 6)));
-/* What a run found, of three questions: answer_done() each of them also after failure, results stand on them (cmd_data.c). */
-struct results;
-enum code results_ask(struct cli *c, const char *run, struct answer part[3], struct results *ret, struct tp_error *err);
 /* Calls `line` for each line of an endless answer until it returns false, the stream ends, or (quiet_ns not 0)
    nothing has come for that long. */
 enum code http_stream(struct cli *c, const char *path, int64_t quiet_ns, bool (*line)(void *ctx, const char *line), void *ctx,

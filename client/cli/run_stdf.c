@@ -1,6 +1,6 @@
 /* run_stdf.c: see run_stdf.h.
  * Rule        Pass and fail are said as such; marginal and no contact are "no pass or fail", what was not measured is "not executed"; a
- *             suspect is "unreliable".  A part is what yield.c counts a die as, so that counts agree.
+ *             suspect is "unreliable".  A part is what wafer/yield.c counts a die as, so that counts agree.
  * Units       results and limits in base units (henry, farad, ohm); the first PTR of a test says how to show them. */
 #include "cli/run_stdf.h"
 #include "formats/stdf.h"

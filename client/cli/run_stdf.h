@@ -1,7 +1,8 @@
 /* run_stdf.h: what a run found, as STDF V4: a part per die, a PTR per asked number.  Pure. */
 #ifndef TIPPLANE_CLI_RUN_STDF_H
 #define TIPPLANE_CLI_RUN_STDF_H
-#include "cli/results.h"
+#include "cli/cli.h"
+#include "wafer/results.h"
 
 struct stdf_about {
         const char *run, *wafer, *lot, *recipe, *station, *version;

@@ -11,9 +11,9 @@ void show_map_legend(struct text *to);
 char verdict_mark(const char *outcome, const char *verdict);
 const char *trust_border(const char *trust); /* two characters: left, right */
 
-/* run show.  Any of the last five may be NULL: it is left out then; the yield needs map, parameters and devices. */
+/* run show.  Any of the last six may be NULL: it is left out then. */
 void show_run(const cJSON *run, const cJSON *map, const cJSON *parameters, const cJSON *checks, const cJSON *calibrations,
-              const cJSON *devices, struct text *to);
+              const cJSON *devices, const cJSON *yield, struct text *to);
 /* Of show_run: calibrations: schema Calibrations or NULL; anew: how often one was made again while the run went on. */
 void show_calibrations(const cJSON *calibrations, int64_t anew, struct text *to);
 /* The rescue that the run offers, where it does: evaluations: schema Evaluations. */

@@ -2,6 +2,7 @@
 #include "cli/number.h"
 #include "cli/show.h"
 #include "cli/yield.h"
+#include "wafer/results.h"
 #include "rf/numbers/robust.h"
 #include <math.h>
 #include <stdio.h>
@@ -314,18 +315,8 @@ bool run_has_fails(const cJSON *run)
         return false;
 }
 
-static void put_yield(const cJSON *map, const cJSON *devices, const cJSON *parameters, struct arena *arena, struct text *to)
-{
-        struct results r;
-        struct tp_error err;
-        if (results_read(map, devices, parameters, arena, &r, &err))
-                text_f(to, "Yield        not known: %s\n", err.text);
-        else
-                show_yield_line(&r, to);
-}
-
 void show_run(const cJSON *run, const cJSON *map, const cJSON *parameters, const cJSON *checks, const cJSON *calibrations,
-              const cJSON *devices, struct text *to)
+              const cJSON *devices, const cJSON *yield, struct text *to)
 {
         const cJSON *p = have(run, "progress"), *counts = have(p, "counts");
         struct arena *arena = arena_new(0);
@@ -346,8 +337,8 @@ void show_run(const cJSON *run, const cJSON *map, const cJSON *parameters, const
         if (parameters)
                 put_parameters(parameters, devices, arena, to);
         text_put(to, "\n");
-        if (map && devices && parameters)
-                put_yield(map, devices, parameters, arena, to);
+        if (yield)
+                show_yield_line(yield, to);
         put_contacts(counts, to);
         put_checks(counts, checks, to);
         show_calibrations(calibrations, have_int(have(p, "counts"), "recalibrations"), to);

@@ -43,6 +43,12 @@
  * @typedef {{bands?: {method: string, from_hz: number, to_hz: number}[], joints?: Joint[]}} Diagnosis
  * @typedef {{id: string, number: number, method: string, state: string, z_ref_ohm: number|null, domain?: {from_hz: number, to_hz: number}|null,
  *            diagnosis?: Diagnosis|null}} Calibration
+ * @typedef {{good: number, n: number, share: number|null, wilson: (number|null)[], exact: (number|null)[], good_at_first_touch: number, marginal: number, fail: number,
+ *            suspect: number, no_verdict: number, no_contact: number, not_measured: number}} Shares
+ * @typedef {Shares & {device: string, quantity: string, condition: number, label: string, unit: string, low: number|null, high: number|null, values: number,
+ *            measuring_known: boolean, median: number|null, quartiles: (number|null)[], s_robust: number|null, hidden_by_measuring: boolean, ppk: number|null,
+ *            ppk_interval: (number|null)[], outliers: (DieXY & {value: number})[]}} YieldOf
+ * @typedef {{run: string, wafer: string, cover: number, dies: Shares, quantities: YieldOf[], notes: string[]}} Yield
  * @typedef {{n: number, hz: Float64Array, s: Float32Array[]}} Network  s: re, im of S11, S12, S21, S22
  */
 
@@ -127,6 +133,8 @@ export const devices = async (id) => (await get(`/runs/${id}/devices`)).devices;
 export const parameters = async (id, device) => (await get(`/runs/${id}/parameters.json${query({ device })}`)).parameters;
 /** @param {string} id @returns {Promise<Offer|null>} the rescue that the run offers, where it does */
 export const offer = async (id) => (await get(`/runs/${id}/evaluations`)).offer ?? null;
+/** @param {string} id @returns {Promise<Yield>} */
+export const yieldOf = (id) => get(`/runs/${id}/yield`);
 /** @param {string} id @returns {Promise<Calibration[]>} in the order they were made */
 export const calibrations = async (id) => (await get(`/runs/${id}/calibrations`)).calibrations;
 /** @returns {Promise<Alarm[]>} */

@@ -13,6 +13,7 @@ import { dieKey, makeMap } from "./map.js";
 import { makeRibbon, stretchDies, stretchWords } from "./ribbon.js";
 import { drawTable } from "./table.js";
 import { OUTCOME, TIP, TRUST, VERDICT } from "./words.js";
+import { drawYield } from "./yield.js";
 
 const FAST_MS = 400, SLOW_MS = 4000, AGAIN_MS = 3000; // least time between two refreshes of the snapshot, of what readers answer, and after a failure
 const OTHERS_MAX = 60, ATONCE = 2, NETWORKS_MAX = 150;
@@ -31,6 +32,7 @@ const state = {
         /** @type {api.Alarm[]} */ alarms: [],
         /** @type {api.Calibration[]} */ calibrations: [],
         /** @type {api.Offer|null} */ offer: null,
+        /** @type {api.Yield|null} */ yield: null,
         /** @type {number|null} one number, where the calibration in force has one */ z_ohm: null,
         /** @type {import("./ribbon.js").Stretch|null} */ stretch: null,
         table: false,
@@ -202,6 +204,7 @@ function drawAll() {
         drawWaferAndTable();
         drawNight();
         drawPicked();
+        drawYield(byId("yield-body"), state.yield);
         drawCalibrations(byId("calibration-body"), state.calibrations);
         if (state.run)
                 drawAccount(byId("account-body"), state.run, state.alarms, state.offer);
@@ -281,7 +284,7 @@ const take = async (asked, put) => {
 };
 
 function forget() {
-        Object.assign(state, { map: null, ribbon: null, touchdowns: [], devices: [], calibrations: [], offer: null, stretch: null });
+        Object.assign(state, { map: null, ribbon: null, touchdowns: [], devices: [], calibrations: [], offer: null, yield: null, stretch: null });
         state.parameters.clear();
         old.curves = "";
 }
@@ -311,7 +314,7 @@ async function askReaders() {
                 return;
         const { device: name } = shown();
         const asked = [take(api.ribbon(id), (b) => { state.ribbon = b; }), take(api.touchdowns(id), (t) => { state.touchdowns = t; }),
-                take(api.offer(id), (o) => { state.offer = o; }), take(api.calibrations(id), (all) => { state.calibrations = all; state.z_ohm = all.filter((c) => c.state === "accepted").pop()?.z_ref_ohm ?? null; })];
+                take(api.offer(id), (o) => { state.offer = o; }), take(api.yieldOf(id), (y) => { state.yield = y; }), take(api.calibrations(id), (all) => { state.calibrations = all; state.z_ohm = all.filter((c) => c.state === "accepted").pop()?.z_ref_ohm ?? null; })];
         if (!state.devices.length)
                 asked.push(take(api.devices(id), (d) => { state.devices = d; }));
         await Promise.all(asked);

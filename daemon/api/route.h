@@ -62,7 +62,9 @@ ANSWER(journal_get);
 ANSWER(checks_get);
 ANSWER(intervals_get);
 ANSWER(calibrations_get);
-ANSWER(ribbon_get); /* story.c */
+ANSWER(ribbon_get);                                         /* story.c */
+void devices_say(struct json_out *, const struct recipe *); /* the same, for yield.c: "devices": [...] */
+ANSWER(yield_get);                                          /* yield.c */
 ANSWER(evaluations_get);
 /* data.c, for offer.c: "parameters": [...]; and the same as CSV. */
 void parameters_say(struct json_out *, const struct parameter_row *, size_t n);

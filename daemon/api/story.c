@@ -394,6 +394,14 @@ static void measure_write(struct json_out *o, const struct recipe *recipe, const
         json_close(o, '}');
 }
 
+void devices_say(struct json_out *o, const struct recipe *recipe)
+{
+        json_open(o, "devices", '[');
+        for (size_t i = 0; i < recipe->measure_n; i++)
+                measure_write(o, recipe, &recipe->measures[i]);
+        json_close(o, ']');
+}
+
 enum code devices_get(struct request *q, struct reply *r, struct tp_error *err)
 {
         const char *plan = NULL, *text = NULL;
@@ -409,9 +417,8 @@ enum code devices_get(struct request *q, struct reply *r, struct tp_error *err)
                 return code;
         struct json_out o = json_to(&r->body);
         json_open(&o, NULL, '{');
-        json_open(&o, "devices", '[');
-        for (size_t i = 0; i < recipe->measure_n; i++)
-                measure_write(&o, recipe, &recipe->measures[i]);
-        end_list(&o, r);
+        devices_say(&o, recipe);
+        json_close(&o, '}');
+        reply_json(r, 200);
         return CODE_OK;
 }

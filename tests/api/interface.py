@@ -1,5 +1,5 @@
 """interface.py: what schema/openapi.yaml promises, asked of the running daemon.  One claim per function; they run in order on one daemon and one run of the tiny recipe."""
-import argparse, csv, hashlib, io, json, math, os, socket, sqlite3, struct, subprocess, sys, tempfile, threading, time, traceback
+import argparse, csv, hashlib, io, json, math, os, socket, sqlite3, statistics, struct, subprocess, sys, tempfile, threading, time, traceback
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 sys.path[:0] = [HERE, os.path.join(os.path.dirname(HERE), "station")]
@@ -234,7 +234,7 @@ def commands_reach_the_run(b):
 
 def every_answer_fits_its_description(b):
     run = API + "/runs/" + b.run
-    for what in ("", "/map", "/devices", "/touchdowns", "/journal", "/checks", "/intervals", "/calibrations", "/ribbon", "/parameters.json", "/sweeps"):
+    for what in ("", "/map", "/devices", "/touchdowns", "/journal", "/checks", "/intervals", "/calibrations", "/ribbon", "/yield", "/parameters.json", "/sweeps"):
         status, _, body = b.call("GET", run + what)
         assert status == 200, (what, status, body[:300])
         b.fits(API + "/runs/{run}" + what, status, body)
@@ -251,6 +251,36 @@ def budgets_say_whose_each_cause_is(b):
         for scope, share in x["scopes"].items():
             assert sum(x.get(scope, {}).values()) < share + 3.5, x  # six shares at most, each rounded to one per cent
     assert any(x["scopes"]["touch"] > 0 for x in budgets) and any(x["scopes"]["shared"] > 0 for x in budgets)
+
+
+def yield_is_counted_as_the_map_and_the_values_say(b):
+    run = API + "/runs/" + b.run
+    y, dies, values, devices = (b.programs.get(run + what) for what in ("/yield", "/map", "/parameters.json", "/devices"))
+    limited = {d["name"] for d in devices["devices"] if any(p["low"] is not None or p["high"] is not None for p in d["parameters"])}
+    good = judged = 0
+    for die in dies["dies"]:
+        of = [d for d in die["devices"] if d["name"] in limited]
+        verdicts = [d["verdict"] for d in of if d["outcome"] in ("measured", "doubtful")]
+        bad = any(v == "fail" for v in verdicts)
+        judged += bad or (len(verdicts) == len(of) and any(v != "none" for v in verdicts))
+        good += not bad and len(verdicts) == len(of) and "marginal" not in verdicts and "pass" in verdicts
+    assert (y["dies"]["good"], y["dies"]["n"]) == (good, judged) and judged > 0, (y["dies"], good, judged)
+    z, n, p = 1.959963984540054, judged, good / judged  # Newcombe 1998, method 3, written here anew
+    half, middle = z * math.sqrt(p * (1 - p) / n + z * z / (4 * n * n)), p + z * z / (2 * n)
+    assert all(abs(a - b) < 1e-12 for a, b in zip(y["dies"]["wilson"], ((middle - half) / (1 + z * z / n), (middle + half) / (1 + z * z / n)))), y["dies"]
+    for q in y["quantities"]:
+        last = {}
+        for v in values["parameters"]:
+            if (v["device"], v["quantity"], v["condition"]) == (q["device"], q["quantity"], q["condition"]):
+                last[v["die"]["x"], v["die"]["y"]] = v["value"]
+        x = sorted(v for v in last.values() if v is not None)
+        assert q["values"] == len(x) and q["measuring_known"], q
+        if x:
+            assert math.isclose(q["median"], statistics.median(x), rel_tol=1e-12), q
+        if len(x) > 1:
+            assert math.isclose(q["s"], statistics.stdev(x), rel_tol=1e-6) and q["s_without_measuring"] < q["s"], q
+    status, head, _ = b.call("GET", run + "/yield")
+    assert b.call("GET", run + "/yield", headers={"If-None-Match": head["etag"]})[0] == 304
 
 
 def the_journal_comes_in_pages_and_whole(b):
@@ -510,7 +540,7 @@ def it_stops_in_order_with_viewers_and_a_run(b):
 
 
 CLAIMS = [the_table_in_c_and_the_description_say_the_same, it_is_alive_and_ready, the_page_comes_with_a_tight_policy, a_recipe_is_kept_explained_and_planned,
-          two_posts_with_one_key_begin_one_run, a_stream_survives_the_daemon_and_misses_nothing, commands_reach_the_run, every_answer_fits_its_description, budgets_say_whose_each_cause_is,
+          two_posts_with_one_key_begin_one_run, a_stream_survives_the_daemon_and_misses_nothing, commands_reach_the_run, every_answer_fits_its_description, budgets_say_whose_each_cause_is, yield_is_counted_as_the_map_and_the_values_say,
           the_journal_comes_in_pages_and_whole, csv_and_json_are_the_same_numbers, networks_agree_in_both_forms, traces_are_the_stored_bytes, the_sealed_file_is_its_own_tag,
           the_map_of_a_sealed_run_is_its_files_however_often, nothing_changed_is_not_sent, metrics_parse_and_hold_no_names, refused_before_anything_is_done, ambiguous_headers_are_refused, a_body_too_long_without_a_length_is_cut_off,
           roles_hold_over_http, fifty_viewers_hear_the_same, a_live_file_is_a_whole_copy, safe_is_obeyed_with_proof, it_stops_in_order_with_viewers_and_a_run]

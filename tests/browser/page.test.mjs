@@ -250,6 +250,42 @@ journey("a value says its largest causes and whose they are; one that an older b
         assert.equal(await words({ ...p, budget: { "contact L": 24, "load R": 76, temperature: null } }), "load R 76 %, contact L 24 % (an older build, which did not store whose they are)");
 });
 
+const plain = (words) => words.replaceAll("\u00a0", " ").replaceAll("−", "-");
+
+journey("the yield's table has the daemon's numbers", {}, async (page) => {
+        await settled(page);
+        await page.waitForSelector("#yield tbody th");
+        const y = await (await fetch(`${BASE}/api/v1/runs/${run.id}/yield`)).json();
+        const rows = (await page.locator("#yield tbody tr").evaluateAll((all) => all.map((tr) => Array.from(tr.children).map((cell) => cell.textContent)))).map((cells) => cells.map(plain));
+        assert.equal(rows.length, 1 + y.quantities.length);
+        const shares = (of) => [`${of.good} of ${of.n}`, `${(100 * of.share).toFixed(1)} %`, `${(100 * of.wilson[0]).toFixed(1)} to ${(100 * of.wilson[1]).toFixed(1)} %`, `${of.good_at_first_touch}`];
+        assert.ok(y.dies.n > 0);
+        assert.deepEqual(rows[0].slice(0, 5), ["dies", ...shares(y.dies)]);
+        const q = y.quantities.findIndex((one) => one.ppk !== null && one.n > 0), row = rows[1 + q];
+        assert.ok(q >= 0, "a number of this wafer has a Ppk");
+        assert.deepEqual(row.slice(0, 5), [`${y.quantities[q].device} ${y.quantities[q].label.replaceAll("_", " at ")}`, ...shares(y.quantities[q])]);
+        assert.ok(row[8].startsWith(`${y.quantities[q].ppk.toFixed(2)} (${y.quantities[q].ppk_interval[0].toFixed(2)} to `), row[8]);
+        assert.match(plain(await text(page, "#yield p")), new RegExp(`^Of this wafer alone: .+ ${y.dies.n} dies have a verdict`));
+        assert.deepEqual(await violations(page), []);
+});
+
+journey("a yield without limits, values or knowledge of measuring says so", { before: (page) => page.route(/\/yield$/, (r) => {
+        const none = { good: 0, n: 0, share: null, wilson: [null, null], exact: [null, null], good_at_first_touch: 0, marginal: 0, fail: 0, suspect: 0, no_verdict: 0, no_contact: 2, not_measured: 1 };
+        const one = { ...none, device: "R1", quantity: "R", condition: 0, label: "R", unit: "ohm", low: null, high: null, values: 0, measuring_known: true, mean: null, s: null, s_without_measuring: null, median: null,
+                quartiles: [null, null], s_robust: null, pp: null, hidden_by_measuring: false, ppk: null, ppk_interval: [null, null], outliers: [] };
+        const full = { ...one, quantity: "C", label: "C", low: 1, values: 12, median: 75, quartiles: [74, 76], s_robust: 1.2, outliers: [{ x: -1, y: 2, value: 90 }] };
+        return r.fulfill({ status: 200, contentType: "application/json", body: JSON.stringify({ run: run.id, wafer: "W", cover: 0.95, dies: none, notes: ["an older build made it"], quantities: [one, { ...full, hidden_by_measuring: true },
+                { ...full, measuring_known: false, ppk: 1.5, ppk_interval: [0.8, 2.1] }] }) }); }) }, async (page) => {
+        await settled(page);
+        await page.waitForSelector("#yield tbody th");
+        const rows = (await page.locator("#yield tbody tr").evaluateAll((all) => all.map((tr) => Array.from(tr.children).map((cell) => cell.textContent)))).map((cells) => cells.map(plain));
+        assert.deepEqual(rows, [["dies", "no verdict", ""], ["R", "no limit", "no value"], ["C", "no verdict", "75.00 Ω", "74.00 Ω to 76.00 Ω", "1.2 Ω", "hidden by measuring", "-1, 2"],
+                ["C", "no verdict", "75.00 Ω", "74.00 Ω to 76.00 Ω", "1.2 Ω", "1.50 (0.80 to 2.10) *", "-1, 2"]]);
+        assert.deepEqual((await page.locator("#yield p").allTextContents()).map(plain), ["Of this wafer alone: its dies are not independent, so the truth may lie further out. 0 dies have a verdict; 2 without contact, 1 not measured. Marginal is not good.",
+                "* an older build made it"]);
+        assert.deepEqual(await violations(page), []);
+});
+
 journey("by keyboard: walk, hear, pick, table", {}, async (page) => {
         await settled(page);
         await page.locator('.die[tabindex="0"]').focus();

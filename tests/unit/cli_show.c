@@ -193,7 +193,7 @@ static void a_summary_counts_the_last_touch_of_a_device_and_names_the_refused(vo
                         "{\"die\":{\"x\":0,\"y\":0},\"device\":\"L1\",\"quantity\":\"L_10GHz\",\"unit\":\"H\",\"value\":3.06e-10,\"u95\":2."
                         "1e-12,\"verdict\":\"pass\",\"trust\":\"proven\",\"attempt\":2}]}");
         text_init(&t, 0);
-        show_run(run, map, p, NULL, NULL, NULL, &t);
+        show_run(run, map, p, NULL, NULL, NULL, NULL, &t);
         const char *parameters = strstr(text_of(&t), "Parameters");
         assert_non_null(parameters);
         assert_non_null(strstr(parameters, "  pass             1     0        0    1\n"));
@@ -221,7 +221,7 @@ static void a_calibration_says_what_its_loads_were_taken_as(void **state)
                         "{\"standard\":\"LOAD_A\",\"port\":2,\"ohm\":50.3028,\"u_ohm\":0.0098,\"stated_ohm\":50}]}},"
                         "{\"number\":2,\"method\":\"solt\",\"state\":\"accepted\",\"diagnosis\":{}}]}");
         text_init(&t, 0);
-        show_run(run, NULL, NULL, NULL, c, NULL, &t);
+        show_run(run, NULL, NULL, NULL, c, NULL, NULL, &t);
         assert_non_null(strstr(text_of(&t),
                                "Calibration  number 1, solt, accepted\n"
                                "             loads by the DC meter: LOAD_A at port 1 50.301 ± 0.020 ohm (stated 50 ± 0.5), LOAD_A at "
@@ -245,7 +245,7 @@ static void a_joined_calibration_says_how_well_its_bands_meet(void **state)
                         "{\"from_hz\":3e10,\"to_hz\":4e10,\"kink\":0.051,\"kink_hz\":3.1e10,\"kink_allowed\":0.01,\"share_of_allowed\":3.4,"
                         "\"beyond\":true,\"sentence\":\"they differ: a definition, a length or a touch is wrong\"}]}}]}");
         text_init(&t, 0);
-        show_run(run, NULL, NULL, NULL, c, NULL, &t);
+        show_run(run, NULL, NULL, NULL, c, NULL, NULL, &t);
         assert_non_null(strstr(
                 text_of(&t),
                 "             join 300 MHz to 4 GHz, unknown_thru below, multiline_trl above: kink 0.0031 at 1.2 GHz, where 0.0074 is "

@@ -26,7 +26,7 @@ static struct found numbers[DIES * ASKED] = {NUMBER(RESULT_PASS, 2e-10, false), 
                                              NUMBER(RESULT_NO_CONTACT, NAN, false),   NUMBER(RESULT_NO_CONTACT, NAN, false),
                                              NUMBER(RESULT_NOT_MEASURED, NAN, false), NUMBER(RESULT_NOT_MEASURED, NAN, false),
                                              NUMBER(RESULT_PASS, 3e-10, true),        NUMBER(RESULT_FAIL, 14, true)};
-static const struct results results = {ASKED, DIES, asked, dies, numbers};
+static const struct results results = {.asked_n = ASKED, .die_n = DIES, .asked = asked, .die = dies, .of = numbers};
 static const double test_s[DIES] = {1.5, 0, 0, NAN, -1, 0, 0};
 
 static struct stdf_about about_of(const cJSON *map)

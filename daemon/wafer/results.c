@@ -1,5 +1,5 @@
 /* results.c: see results.h. */
-#include "cli/results.h"
+#include "wafer/results.h"
 #include "rf/numbers/probability.h"
 #include <math.h>
 #include <stdio.h>
@@ -61,13 +61,13 @@ static enum code asked_read(const cJSON *devices, struct arena *arena, struct re
 }
 
 /* By the budget's scopes: what is of this die's touches and readings.  NaN: its causes were stored before they had scopes. */
-static double own_of(const cJSON *row)
+static double own_of(const struct result_row *row)
 {
-        const cJSON *budget = have(row, "budget"), *scopes = have(budget, "scopes");
-        if (!scopes && cJSON_GetArraySize(budget) > 0)
+        const cJSON *scopes = have(row->budget, "scopes");
+        if (!scopes && cJSON_GetArraySize(row->budget) > 0)
                 return NAN;
         double percent = scopes ? have_real(scopes, "touch") + have_real(scopes, "reading") : 0;
-        return have_real(row, "u95") / normal_quantile(0.975) * sqrt(percent / 100);
+        return row->u95 / normal_quantile(0.975) * sqrt(percent / 100);
 }
 
 static enum result_state state_of(const char *verdict)
@@ -78,44 +78,40 @@ static enum result_state state_of(const char *verdict)
                                                   : RESULT_NO_VERDICT;
 }
 
-/* Rows come in the order of touches, so a later one takes the place of an earlier one. */
-static void take_row(const cJSON *row, struct found *to)
+static bool is_trusted(const char *trust) { return strcmp(trust, "proven") == 0 || strcmp(trust, "rescued") == 0; }
+
+/* A later touch takes the place of an earlier one. */
+static void take_row(const struct result_row *row, struct found *to)
 {
-        const char *trust = have_text(row, "trust");
-        enum result_state first = have_int(row, "attempt") <= 1 ? state_of(have_text(row, "verdict")) : to->first;
-        *to = (struct found){.state = state_of(have_text(row, "verdict")),
-                             .value = have_real(row, "value"),
-                             .u95 = have_real(row, "u95"),
+        enum result_state state = state_of(row->verdict), first = row->attempt <= 1 ? state : to->first;
+        *to = (struct found){.state = state,
+                             .value = row->value,
+                             .u95 = row->u95,
                              .u_own = own_of(row),
-                             .is_suspect = strcmp(trust, "proven") != 0 && strcmp(trust, "rescued") != 0,
+                             .is_suspect = !is_trusted(row->trust),
                              .first = first};
 }
 
-static bool is_asked(const struct asked *a, const cJSON *row)
+static bool is_asked(const struct asked *a, const struct result_row *row)
 {
-        return a->condition == have_int(row, "condition") && strcmp(a->name, have_text(row, "quantity")) == 0 &&
-               strcmp(a->device, have_text(row, "device")) == 0;
+        return a->condition == row->condition && strcmp(a->name, row->quantity) == 0 && strcmp(a->device, row->device) == 0;
 }
 
-static enum code rows_read(const cJSON *parameters, struct results *r, struct tp_error *err)
+/* Rows of a die and a device stand together: each is looked for on from where the last one was. */
+enum code results_add(struct results *r, const struct result_row *row, struct tp_error *err)
 {
-        const cJSON *row;
-        size_t d = 0, a = 0;
-        cJSON_ArrayForEach(row, have(parameters, "parameters"))
-        {
-                int x = (int)have_int(have(row, "die"), "x"), y = (int)have_int(have(row, "die"), "y");
-                size_t looked = 0; /* rows of a die and a device stand together: look on from where the last one was */
-                for (; looked < r->die_n && (r->die[d].x != x || r->die[d].y != y); looked++)
-                        d = (d + 1) % r->die_n;
-                bool found = looked < r->die_n;
-                for (looked = 0; looked < r->asked_n && !is_asked(&r->asked[a], row); looked++)
-                        a = (a + 1) % r->asked_n;
-                if (!found || looked == r->asked_n)
-                        return tp_fail(err, CODE_BAD_REPLY,
-                                       "die %d,%d %.40s %.40s: the daemon has a value of it that its map or its devices do not name", x, y,
-                                       have_text(row, "device"), have_text(row, "quantity"));
-                take_row(row, &r->of[d * r->asked_n + a]);
-        }
+        size_t d = r->at_die, a = r->at_asked, dies = 0, asked = 0;
+        for (; dies < r->die_n && (r->die[d].x != row->x || r->die[d].y != row->y); dies++)
+                d = (d + 1) % r->die_n;
+        for (; asked < r->asked_n && !is_asked(&r->asked[a], row); asked++)
+                a = (a + 1) % r->asked_n;
+        if (dies == r->die_n || asked == r->asked_n)
+                return tp_fail(err, CODE_BAD_REPLY,
+                               "die %d,%d %.40s %.40s: there is a value of it that the run's map or its devices do not name", row->x,
+                               row->y, row->device, row->quantity);
+        r->at_die = d;
+        r->at_asked = a;
+        take_row(row, &r->of[d * r->asked_n + a]);
         return CODE_OK;
 }
 
@@ -123,7 +119,7 @@ static enum code rows_read(const cJSON *parameters, struct results *r, struct tp
 struct die_tally {
         bool fails, no_contact, not_measured, marginal, passes, suspect, first_bad;
 };
-static void device_read(const cJSON *device, struct results *r, struct found *of, struct die_tally *die)
+static void device_read(const cJSON *device, const struct results *r, struct found *of, struct die_tally *die)
 {
         const char *name = have_text(device, "name"), *outcome = have_text(device, "outcome");
         bool touched = strcmp(outcome, "measured") == 0 || strcmp(outcome, "doubtful") == 0, absent = strcmp(outcome, "no_contact") == 0;
@@ -149,14 +145,13 @@ static void device_read(const cJSON *device, struct results *r, struct found *of
         die->fails |= touched && state == RESULT_FAIL;
         die->marginal |= touched && state == RESULT_MARGINAL;
         die->passes |= touched && state == RESULT_PASS;
-        die->suspect |= touched && strcmp(have_text(device, "trust"), "proven") != 0 && strcmp(have_text(device, "trust"), "rescued") != 0;
+        die->suspect |= touched && !is_trusted(have_text(device, "trust"));
         die->first_bad |= first_else || !first_passes;
 }
 
-enum code results_read(const cJSON *map, const cJSON *devices, const cJSON *parameters, struct arena *arena, struct results *ret,
-                       struct tp_error *err)
+enum code results_open(const cJSON *map, const cJSON *devices, struct arena *arena, struct results *ret, struct tp_error *err)
 {
-        const cJSON *dies = have(map, "dies"), *die, *device;
+        const cJSON *dies = have(map, "dies"), *die;
         struct results r = {0};
         enum code code = asked_read(devices, arena, &r, err);
         size_t n = (size_t)cJSON_GetArraySize(dies), all = n * r.asked_n;
@@ -169,22 +164,52 @@ enum code results_read(const cJSON *map, const cJSON *devices, const cJSON *para
         cJSON_ArrayForEach(die, dies) r.die[r.die_n++] = (struct result_die){.x = (int)have_int(die, "x"), .y = (int)have_int(die, "y")};
         for (size_t i = 0; i < all; i++)
                 r.of[i] = (struct found){.state = RESULT_NOT_MEASURED, .value = NAN, .u95 = NAN, .u_own = NAN, .first = RESULT_NO_CONTACT};
-        code = rows_read(parameters, &r, err);
+        *ret = r;
+        return CODE_OK;
+}
+
+void results_close(struct results *r, const cJSON *map)
+{
+        const cJSON *die, *device;
         size_t d = 0;
-        cJSON_ArrayForEach(die, dies)
+        cJSON_ArrayForEach(die, have(map, "dies"))
         {
                 struct die_tally t = {0};
-                cJSON_ArrayForEach(device, have(die, "devices")) device_read(device, &r, r.of + d * r.asked_n, &t);
-                r.die[d].state = t.fails          ? RESULT_FAIL
-                                 : t.no_contact   ? RESULT_NO_CONTACT
-                                 : t.not_measured ? RESULT_NOT_MEASURED
-                                 : t.marginal     ? RESULT_MARGINAL
-                                 : t.passes       ? RESULT_PASS
-                                                  : RESULT_NO_VERDICT;
-                r.die[d].is_suspect = t.suspect;
-                r.die[d].is_first_good = r.die[d].state <= RESULT_FAIL && !t.first_bad;
+                cJSON_ArrayForEach(device, have(die, "devices")) device_read(device, r, r->of + d * r->asked_n, &t);
+                r->die[d].state = t.fails          ? RESULT_FAIL
+                                  : t.no_contact   ? RESULT_NO_CONTACT
+                                  : t.not_measured ? RESULT_NOT_MEASURED
+                                  : t.marginal     ? RESULT_MARGINAL
+                                  : t.passes       ? RESULT_PASS
+                                                   : RESULT_NO_VERDICT;
+                r->die[d].is_suspect = t.suspect;
+                r->die[d].is_first_good = r->die[d].state <= RESULT_FAIL && !t.first_bad;
                 d++;
         }
-        *ret = r;
+}
+
+enum code results_read(const cJSON *map, const cJSON *devices, const cJSON *parameters, struct arena *arena, struct results *ret,
+                       struct tp_error *err)
+{
+        const cJSON *p;
+        enum code code = results_open(map, devices, arena, ret, err);
+        cJSON_ArrayForEach(p, have(parameters, "parameters"))
+        {
+                const struct result_row row = {.x = (int)have_int(have(p, "die"), "x"),
+                                               .y = (int)have_int(have(p, "die"), "y"),
+                                               .condition = (int)have_int(p, "condition"),
+                                               .attempt = (int)have_int(p, "attempt"),
+                                               .device = have_text(p, "device"),
+                                               .quantity = have_text(p, "quantity"),
+                                               .verdict = have_text(p, "verdict"),
+                                               .trust = have_text(p, "trust"),
+                                               .value = have_real(p, "value"),
+                                               .u95 = have_real(p, "u95"),
+                                               .budget = have(p, "budget")};
+                if (code || (code = results_add(ret, &row, err)))
+                        break;
+        }
+        if (!code)
+                results_close(ret, map);
         return code;
 }
