@@ -499,12 +499,14 @@ def safe_is_obeyed_with_proof(b):
     b.fits(API + "/station/safe", status, body, "post")
     until(lambda: b.programs.get(API + "/station")["separated"] == "known" and b.programs.get(API + "/station")["bias_off"] == "known", 20,
           lambda: "not safe: %s" % b.programs.get(API + "/station"))
-    stands = b.programs.get(API + "/station")
+    proof = json.loads(body)["state"]
+    where = lambda s: (s["x_um"], s["y_um"], s["z_um"])
+    until(lambda: where(b.programs.get(API + "/station")) == where(proof), 5, lambda: "proven at %s, shown %s" % (proof, b.programs.get(API + "/station")))
     end = time.monotonic() + 1.5  # nobody resumes it: what was on its way when it was asked for must not move the probes
     while time.monotonic() < end:
         now = b.programs.get(API + "/station")
         assert now["separated"] == "known" and not now["in_contact"] and now["bias_off"] == "known", "it moved after it was proven safe: %s" % now
-        assert (now["x_um"], now["y_um"]) == (stands["x_um"], stands["y_um"]), "it moved after it was proven safe: %s" % now
+        assert where(now) == where(proof), "it moved after it was proven safe: %s" % now
         time.sleep(0.02)
 
 

@@ -55,6 +55,8 @@ class Daemon:
             _, _, kind, _, _, n, step, _, crc = struct.unpack("<4sBBHIIQII", head)
             body = self.exactly(n)
             assert crc == crc32c(head[:28] + b"\0\0\0\0" + body), "CRC of frame kind %d" % kind
+            if kind == EVENT:
+                self.walks = json.loads(body)["walks"]
             if kind == want:
                 return json.loads(body) if body and kind != TRACE else body
             if kind == REFUSED:
@@ -65,6 +67,7 @@ class Daemon:
             self.epoch = epoch
             self.send(HELLO, json.dumps({"build": "test", "epoch": epoch}))
             self.welcome = self.receive(WELCOME)["welcome"]
+            self.walks = self.welcome["walks"]
             if self.welcome["granted"]:
                 return
             epoch = self.welcome["epoch"] + 1
@@ -72,7 +75,7 @@ class Daemon:
 
     def step(self, kind, **args):
         Daemon.step_id += 1   # an id is met once, ever
-        self.send(STEP, json.dumps(dict(args, kind=kind)), self.step_id)
+        self.send(STEP, json.dumps(dict(args, kind=kind, walks=self.walks)), self.step_id)
         result = self.receive(RESULT)
         assert result["code"] == "ok", "%s: %s" % (kind, result["text"])
         self.send(ACK, step=self.step_id)
