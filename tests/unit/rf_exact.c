@@ -7,6 +7,7 @@
 #include <cmocka.h>
 #include <stdio.h>
 #include <string.h>
+#include "rf/correct/correct.h"
 #include "rf_kind.h"
 #include "rf_synth.h"
 #include "rf/calibrate/exact.c" /* this one is linked, not the room's: its loops are chosen by the test */
@@ -218,11 +219,100 @@ static void a_root_that_cannot_be_followed_is_said(void **state)
         }
 }
 
+/* |A|_F |A^{-1}|_F of rows (G, 1, -G w) by cofactors in extended precision. */
+static double condition_of(const wide g[3], const wide w[3])
+{
+        long double size = 0, cofactors = 0;
+        wide a[3][3], det = 0;
+        for (int k = 0; k < 3; k++) {
+                a[k][0] = g[k];
+                a[k][1] = 1;
+                a[k][2] = -g[k] * w[k];
+        }
+        for (int i = 0; i < 3; i++)
+                for (int j = 0; j < 3; j++) {
+                        int r = (i + 1) % 3, s = (i + 2) % 3, c = (j + 1) % 3, d = (j + 2) % 3;
+                        wide minor = a[r][c] * a[s][d] - a[r][d] * a[s][c];
+                        size += cabsl(a[i][j]) * cabsl(a[i][j]);
+                        cofactors += cabsl(minor) * cabsl(minor);
+                        det += i == 0 ? a[i][j] * minor : 0;
+                }
+        return (double)(sqrtl(size * cofactors) / cabsl(det));
+}
+/* Truth: the definition.  Reflections that come nearer to each other from point to point, until the sums that the columns' way takes have
+   lost half their digits and the points' way has to reckon. */
+static void the_condition_number_is_that_of_the_equations(void **state)
+{
+        static const double apart[] = {1, 0.1, 1e-2, 3e-3, 1e-3};
+        double worst = 0, largest_seen = 0;
+        (void)state;
+        for (uint64_t seed = 1; seed <= 12; seed++)
+                for (size_t near_to = 0; near_to < sizeof apart / sizeof *apart; near_to++) {
+                        struct bench *b = bench_new(synth_seed(seed), true);
+                        struct tp_error err = {0};
+                        assert_int_equal(solve(b, "solt", 0, &err), CODE_OK);
+                        for (size_t i = 0; i < N; i++)
+                                for (int k = 0; k < 3; k++) {
+                                        struct net2 *ideal = (struct net2 *)(uintptr_t)b->standards[k].ideal,
+                                                    *raw = (struct net2 *)(uintptr_t)b->standards[k].raw;
+                                        double complex g[2];
+                                        for (int port = 0; port < 2; port++)
+                                                g[port] = CMPLX(0.2, 0.1) +
+                                                          apart[near_to] * CMPLX(0.4 * (k == 0) + synth_draw(b->s, -0.1, 0.1),
+                                                                                 0.4 * (k == 1) + synth_draw(b->s, -0.1, 0.1));
+                                        net2_put(ideal, i, m2_of(g[0], 0, 0, g[1]));
+                                        net2_put(raw, i, rf_embed2_point(&b->terms[0], i, net2_get(ideal, i)));
+                                }
+                        if (solve(b, "solt", 1, &err))
+                                fail_msg("TIPPLANE_SEED=%lu, %g apart: %s", (unsigned long)b->s->seed, apart[near_to], err.text);
+                        for (size_t i = 0; i < N; i++) {
+                                double truth = 0;
+                                for (int port = 0; port < 2; port++) {
+                                        wide g[3], w[3];
+                                        for (int k = 0; k < 3; k++) {
+                                                g[k] = net2_get(b->standards[k].ideal, i).e[3 * port];
+                                                w[k] = net2_get(b->standards[k].raw, i).e[3 * port];
+                                        }
+                                        truth = fmax(truth, condition_of(g, w));
+                                }
+                                double off = fabs(b->d[1].condition[i] / truth - 1);
+                                if (!(off <= 1e-11 + 1e-15 * truth))
+                                        fail_msg("TIPPLANE_SEED=%lu: condition %.17g at point %zu, by its definition %.17g",
+                                                 (unsigned long)b->s->seed, b->d[1].condition[i], i, truth);
+                                worst = fmax(worst, off / (1e-11 + 1e-15 * truth));
+                                largest_seen = fmax(largest_seen, truth);
+                        }
+                        arena_free(b->s->arena);
+                }
+        print_message("condition numbers up to %.2g, off by at most %.2g of what is allowed\n", largest_seen, worst);
+        assert_true(largest_seen > 1e7);
+}
+
+/* A definition of the thru that does not transmit defines no transmission, and the columns' way does not make one up. */
+static void a_thru_defined_not_to_transmit_is_refused(void **state)
+{
+        (void)state;
+        for (int entry = 1; entry <= 2; entry++) {
+                struct bench *b = bench_new(4, true);
+                struct tp_error err = {0};
+                struct net2 *ideal = (struct net2 *)(uintptr_t)b->standards[3].ideal;
+                ideal->re[entry][N / 2] = ideal->im[entry][N / 2] = 0;
+                assert_int_equal(solve(b, "solt", 0, &err), CODE_UNRESOLVABLE);
+                char hz[32];
+                snprintf(hz, sizeof hz, "%.9g Hz", b->s->axis.hz[N / 2]);
+                assert_non_null(strstr(err.text, hz));
+                arena_free(b->s->arena);
+        }
+}
+
 int main(void)
 {
-        const struct CMUnitTest tests[] = {
-                cmocka_unit_test(both_ways_agree), cmocka_unit_test(every_kind_of_processor_gives_the_same_bytes),
-                cmocka_unit_test(what_is_no_number_is_found), cmocka_unit_test(a_root_that_cannot_be_followed_is_said),
-                cmocka_unit_test(what_is_wrong_is_said_by_frequency)};
+        const struct CMUnitTest tests[] = {cmocka_unit_test(both_ways_agree),
+                                           cmocka_unit_test(every_kind_of_processor_gives_the_same_bytes),
+                                           cmocka_unit_test(what_is_no_number_is_found),
+                                           cmocka_unit_test(a_root_that_cannot_be_followed_is_said),
+                                           cmocka_unit_test(what_is_wrong_is_said_by_frequency),
+                                           cmocka_unit_test(the_condition_number_is_that_of_the_equations),
+                                           cmocka_unit_test(a_thru_defined_not_to_transmit_is_refused)};
         return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -8,7 +8,8 @@
 #include <stdint.h>
 #include <string.h>
 
-enum { BLOCK = 64, READ_MAX = 7 }; /* a block of all columns fits into the first cache; three reflections for each port, one thru */
+enum { BLOCK = 64, LONG_BLOCK = 256 }; /* points that go through all steps together; with nothing copied, the longer */
+enum { READ_MAX = 7 };                 /* three reflections for each port, one thru */
 
 struct box_columns {
         const double *g_re[3], *g_im[3], *w_re[3], *w_im[3];

@@ -1,6 +1,6 @@
 /* exact_loops.h: the body of exact.c, included once for each kind of processor with KIND and TARGET defined (see vector.h).  No include
    guard: that is the point.
-   Idea        Blocks of frequencies that stay in the first cache go through all steps before the next block does.  Reciprocals of several
+   Idea        Blocks of frequencies that stay in cache go through all steps before the next block does.  Reciprocals of several
                real numbers are taken as one of their product.  The largest of a column is kept on the way, as the integer of its bits
                (these order numbers >= 0, and what is no number comes out above all others).
    Sources     one port as a Moebius map with one linear equation per standard: any textbook, solved here by Cramer's rule after the first
@@ -40,15 +40,17 @@ IN void N(box)(size_t n, size_t at, size_t w_at, const struct box_columns *in, b
                 PUT(ed, i, b);
                 PUT(es, i, cx(-c.re, -c.im));
                 PUT(er, i, er);
-                /* rows (G, 1, -G w): the norm of the matrix and of its adjugate, where Gi qj - Gj qi = Gi Gj (wj - wi) */
+                /* rows (G, 1, -G w) = A: |A|^2 |adj A|^2 by its Gram matrix H: all 2x2 minors squared are (tr^2 H - |H|^2)/2, which is
+                   (3 + sum |G|^2)(3 + sum |G w|^2) less what does not change sign in the sums */
                 double n1 = N(norm2)(g1), n2 = N(norm2)(g2), n3 = N(norm2)(g3);
-                double all = 3 + n1 + n2 + n3 + (N(norm2)(q1) + N(norm2)(q2) + N(norm2)(q3));
-                double adjugate =
-                        N(norm2)(g21) + N(norm2)(g31) + N(norm2)(cx_sub(g3, g2)) +
-                        (N(norm2)(q21) + N(norm2)(q31) + N(norm2)(cx_sub(q3, q2))) +
-                        __builtin_fma(n1, __builtin_fma(n3, N(norm2)(w31), n2 * N(norm2)(w21)), n2 * n3 * N(norm2)(cx_sub(w3, w2)));
-                /* one ideal for two readings is a map that knows only one value; NaN does not know either */
-                double square = N(size1)(er) > 1e-9 * N(size1)(a) ? all * adjugate * k2 : __builtin_inf();
+                double g = 3 + (n1 + n2 + n3), q = N(norm2)(q1) + N(norm2)(q2) + N(norm2)(q3), of = g * (3 + q);
+                struct cx sum_g = cx_add(g1, cx_add(g2, g3)), sum_q = cx_add(q1, cx_add(q2, q3));
+                struct cx sum_gq = N(add_scale)(N(add_scale)(N(scale)(n1, w1), n2, w2), n3, w3);
+                double adjugate = of - (9 + (N(norm2)(sum_g) + N(norm2)(sum_q) + N(norm2)(sum_gq)));
+                /* one ideal for two readings is a map that knows only one value; where the difference has lost digits the points' way
+                   takes all; NaN does not know either */
+                adjugate = adjugate > 1e-6 * of ? adjugate : __builtin_inf();
+                double square = N(size1)(er) > 1e-9 * N(size1)(a) ? (g + q) * adjugate * k2 : __builtin_inf();
                 if (second) {
                         double before = condition[i];
                         square = __builtin_sqrt(square <= before ? before : square);
@@ -61,69 +63,58 @@ IN void N(box)(size_t n, size_t at, size_t w_at, const struct box_columns *in, b
 }
 
 /* Each direction's load match and tracking from a thru (S, raw) between the boxes: with u = m11 - EDF, v = ERF + ESF u, g = u - S11 v,
-   EL = g/(S12 S21 v + S22 g) and ET = m21 (1 - ES S11 - EL (S22 - ES det S))/S21; turned round for the other direction. */
-IN void N(thru)(size_t n, size_t at, const struct exact_columns *in)
+   x = S12 S21 v + S22 g, EL = g/x and ET = m21 S12 ERF/x; turned round for the other direction.  Then K twice, and, `measured`, the switch
+   terms that the load matches imply against the measured ones. */
+IN void N(thru)(size_t n, size_t at, const struct exact_columns *in, bool measured, struct exact_bits *ret)
 {
         const double *const *m_re = in->m_re, *const *m_im = in->m_im;
         const double *s11_re = in->s_re[0] + at, *s11_im = in->s_im[0] + at, *s12_re = in->s_re[1] + at, *s12_im = in->s_im[1] + at,
                      *s21_re = in->s_re[2] + at, *s21_im = in->s_im[2] + at, *s22_re = in->s_re[3] + at, *s22_im = in->s_im[3] + at,
                      *m11_re = m_re[0] + at, *m11_im = m_im[0] + at, *m12_re = m_re[1] + at, *m12_im = m_im[1] + at, *m21_re = m_re[2] + at,
                      *m21_im = m_im[2] + at, *m22_re = m_re[3] + at, *m22_im = m_im[3] + at;
-        BOX_TERMS(at);
-        PATH_TERMS(at);
-#pragma GCC ivdep
-        for (size_t i = 0; i < n; i++) {
-                struct cx s11 = AT(s11, i), s12 = AT(s12, i), s21 = AT(s21, i), s22 = AT(s22, i), esf = AT(esf, i), esr = AT(esr, i);
-                struct cx through = N(mul)(s12, s21), det = cx_sub(N(mul)(s11, s22), through);
-                struct cx uf = cx_sub(AT(m11, i), AT(edf, i)), vf = N(add_mul)(AT(erf, i), esf, uf), gf = N(sub_mul)(uf, s11, vf);
-                struct cx ur = cx_sub(AT(m22, i), AT(edr, i)), vr = N(add_mul)(AT(err, i), esr, ur), gr = N(sub_mul)(ur, s22, vr);
-                struct cx xf = N(add_mul)(N(mul)(through, vf), s22, gf), xr = N(add_mul)(N(mul)(through, vr), s11, gr);
-                double af = N(norm2)(xf), ar = N(norm2)(xr), b12 = N(norm2)(s12), b21 = N(norm2)(s21);
-                double a = af * ar, b = b12 * b21, k = 1 / (a * b), ka = k * b, kb = k * a; /* 1/a, 1/b */
-                struct cx elf = N(mul)(gf, N(conjugate)(xf, ka * ar)), elr = N(mul)(gr, N(conjugate)(xr, ka * af));
-                struct cx df = N(sub_mul)(N(sub_mul)(cx(1, 0), esf, s11), elf, N(sub_mul)(s22, esf, det));
-                struct cx dr = N(sub_mul)(N(sub_mul)(cx(1, 0), esr, s22), elr, N(sub_mul)(s11, esr, det));
-                PUT(elf, i, elf);
-                PUT(elr, i, elr);
-                PUT(etf, i, N(mul)(N(mul)(AT(m21, i), df), N(conjugate)(s21, kb * b12)));
-                PUT(etr, i, N(mul)(N(mul)(AT(m12, i), dr), N(conjugate)(s12, kb * b21)));
-        }
-}
-
-/* K twice, and, `measured`, the switch terms that the load matches imply against the measured ones. */
-IN void N(quality)(size_t n, size_t at, const struct exact_columns *in, bool measured, int64_t *ret_worst_k, int64_t *ret_worst_switch)
-{
-        BOX_TERMS(at);
-        PATH_TERMS(at);
-        TERM_AT(k, TERM_K, at);
         const double *gf_re = in->gf_re + at, *gf_im = in->gf_im + at, *gr_re = in->gr_re + at, *gr_im = in->gr_im + at;
         double *disagreement = in->disagreement + at, *difference = in->difference + at;
         int64_t worst_k = 0, worst_switch = 0;
+        BOX_TERMS(at);
+        PATH_TERMS(at);
+        TERM_AT(k, TERM_K, at);
 #pragma GCC ivdep
         for (size_t i = 0; i < n; i++) {
-                struct cx lf = cx_sub(AT(elf, i), AT(esr, i)), lr = cx_sub(AT(elr, i), AT(esf, i));
-                struct cx xf = N(add_mul)(AT(err, i), AT(edr, i), lf), xr = N(add_mul)(AT(erf, i), AT(edf, i), lr);
+                struct cx edf = AT(edf, i), esf = AT(esf, i), erf = AT(erf, i), edr = AT(edr, i), esr = AT(esr, i), err = AT(err, i);
+                struct cx s11 = AT(s11, i), s12 = AT(s12, i), s21 = AT(s21, i), s22 = AT(s22, i), through = N(mul)(s12, s21);
+                struct cx uf = cx_sub(AT(m11, i), edf), vf = N(add_mul)(erf, esf, uf), wf = N(sub_mul)(uf, s11, vf);
+                struct cx ur = cx_sub(AT(m22, i), edr), vr = N(add_mul)(err, esr, ur), wr = N(sub_mul)(ur, s22, vr);
+                struct cx xf = N(add_mul)(N(mul)(through, vf), s22, wf), xr = N(add_mul)(N(mul)(through, vr), s11, wr);
                 double af = N(norm2)(xf), ar = N(norm2)(xr), both = 1 / (af * ar);
-                struct cx df = N(conjugate)(xf, both * ar), k = N(mul)(AT(etf, i), df);
-                double off = __builtin_sqrt(N(norm2)(N(sub_mul)(xr, k, AT(etr, i))) * (both * af)); /* |1 - K ETR/xr| */
+                struct cx pf = N(mul)(N(mul)(AT(m21, i), s12), erf), pr = N(mul)(N(mul)(AT(m12, i), s21), err);
+                struct cx kf = N(conjugate)(xf, both * ar), kr = N(conjugate)(xr, both * af);
+                struct cx elf = N(mul)(wf, kf), elr = N(mul)(wr, kr), etf = N(mul)(pf, kf), etr = N(mul)(pr, kr);
+                PUT(elf, i, elf);
+                PUT(elr, i, elr);
+                PUT(etf, i, etf);
+                PUT(etr, i, etr);
+                struct cx lf = cx_sub(elf, esr), lr = cx_sub(elr, esf), yf = N(add_mul)(err, edr, lf), yr = N(add_mul)(erf, edf, lr);
+                double bf = N(norm2)(yf), br = N(norm2)(yr), again = 1 / (bf * br), b = again * bf;
+                struct cx df = N(conjugate)(yf, again * br), k = N(mul)(etf, df);
+                double off = __builtin_sqrt(N(norm2)(N(sub_mul)(yr, k, etr)) * b); /* |1 - K ETR/yr| */
                 PUT(k, i, k);
                 disagreement[i] = off;
                 worst_k = N(larger_bits)(worst_k, off);
                 if (measured) {
                         double f = N(norm2)(N(sub_mul)(AT(gf, i), lf, df));
-                        double r = N(norm2)(N(sub_mul)(lr, AT(gr, i), xr)) * (both * af); /* |GR - lr/xr|^2 */
+                        double r = N(norm2)(N(sub_mul)(lr, AT(gr, i), yr)) * b; /* |GR - lr/yr|^2 */
                         difference[i] = __builtin_sqrt(f > r ? f : r);
                         worst_switch = N(larger_bits)(worst_switch, f + r); /* not the larger: that may leave a NaN behind */
                 }
         }
-        *ret_worst_k = worst_k > *ret_worst_k ? worst_k : *ret_worst_k;
-        *ret_worst_switch = worst_switch > *ret_worst_switch ? worst_switch : *ret_worst_switch;
+        ret->k_disagreement = worst_k > ret->k_disagreement ? worst_k : ret->k_disagreement;
+        ret->switch_difference = worst_switch > ret->switch_difference ? worst_switch : ret->switch_difference;
 }
 
 HOT void N(sol)(size_t n, const struct exact_columns *in, struct exact_bits *ret)
 {
-        for (size_t at = 0; at < n; at += BLOCK) {
-                size_t m = n - at < BLOCK ? n - at : BLOCK;
+        for (size_t at = 0; at < n; at += LONG_BLOCK) {
+                size_t m = n - at < LONG_BLOCK ? n - at : LONG_BLOCK;
                 N(box)(m, at, at, &in->box[0], false, &ret->condition);
                 N(box)(m, at, at, &in->box[1], true, &ret->condition);
         }
@@ -131,22 +122,20 @@ HOT void N(sol)(size_t n, const struct exact_columns *in, struct exact_bits *ret
 
 HOT void N(solt)(size_t n, const struct exact_columns *in, struct exact_bits *ret)
 {
-        for (size_t at = 0; at < n; at += BLOCK) {
-                size_t m = n - at < BLOCK ? n - at : BLOCK;
+        for (size_t at = 0; at < n; at += LONG_BLOCK) {
+                size_t m = n - at < LONG_BLOCK ? n - at : LONG_BLOCK;
                 N(box)(m, at, at, &in->box[0], false, &ret->condition);
                 N(box)(m, at, at, &in->box[1], true, &ret->condition);
-                N(thru)(m, at, in);
-                N(quality)(m, at, in, false, &ret->k_disagreement, &ret->switch_difference);
+                N(thru)(m, at, in, false, ret);
         }
 }
 HOT void N(solt_switch)(size_t n, const struct exact_columns *in, struct exact_bits *ret)
 {
-        for (size_t at = 0; at < n; at += BLOCK) {
-                size_t m = n - at < BLOCK ? n - at : BLOCK;
+        for (size_t at = 0; at < n; at += LONG_BLOCK) {
+                size_t m = n - at < LONG_BLOCK ? n - at : LONG_BLOCK;
                 N(box)(m, at, at, &in->box[0], false, &ret->condition);
                 N(box)(m, at, at, &in->box[1], true, &ret->condition);
-                N(thru)(m, at, in);
-                N(quality)(m, at, in, true, &ret->k_disagreement, &ret->switch_difference);
+                N(thru)(m, at, in, true, ret);
         }
 }
 

@@ -110,6 +110,8 @@ static bool by_columns(const struct problem *p, bool thru, struct terms *out, st
         size_t n = p->axis->n;
         if (!(thru ? exact_solt(p, out, d, worst) : exact_sol(p, out, d, worst)) || !(worst->condition < CONDITION_REFUSE))
                 return false;
+        if (thru && !(worst->k_disagreement < 0.5)) /* a thru defined not to transmit makes it 1; the points' way refuses that */
+                return false;
         if (!thru && sw &&
             !(column_finite(n, sw->f_re) && column_finite(n, sw->f_im) && column_finite(n, sw->r_re) && column_finite(n, sw->r_im)))
                 return false;

@@ -17,6 +17,7 @@ IN struct cx N(mul)(struct cx a, struct cx b)
 }
 IN struct cx N(neg)(struct cx a) { return cx(-a.re, -a.im); }
 IN struct cx N(scale)(double k, struct cx a) { return cx(k * a.re, k * a.im); }
+IN struct cx N(add_scale)(struct cx c, double k, struct cx a) { return cx(__builtin_fma(k, a.re, c.re), __builtin_fma(k, a.im, c.im)); }
 /* c + a b, c - a b */
 IN struct cx N(add_mul)(struct cx c, struct cx a, struct cx b)
 {
