@@ -77,24 +77,27 @@ static bool same_bytes(const struct net2 *a, const struct net2 *b, size_t *ret_i
 }
 
 enum job { UNTERMINATE, EIGHT, EIGHT_SWITCH, TWELVE, JOBS };
-static void run(const struct kernels *k, enum job job, const struct bench *b, const struct net2 *out)
+/* true: the loop says that the result has the reference of the terms already. */
+static bool run(const struct kernels *k, enum job job, const struct bench *b, const struct net2 *out)
 {
+        bool same = false;
         switch (job) {
         case UNTERMINATE:
                 k->unterminate(POINTS, &b->raw, &b->sw, out);
                 break;
         case EIGHT:
-                k->correct8(POINTS, &b->terms, &b->raw, out);
+                k->correct8(POINTS, &b->terms, &b->raw, out, &same);
                 break;
         case EIGHT_SWITCH:
-                k->correct8_switch(POINTS, &b->terms, &b->raw, &b->sw, out);
+                k->correct8_switch(POINTS, &b->terms, &b->raw, &b->sw, out, &same);
                 break;
         case TWELVE:
-                k->correct12(POINTS, &b->terms, &b->raw, out);
+                k->correct12(POINTS, &b->terms, &b->raw, out, &same);
                 break;
         case JOBS:
                 break;
         }
+        return same;
 }
 static struct m2 run_point(const struct kernels *k, enum job job, const struct bench *b, size_t i)
 {
@@ -161,11 +164,39 @@ static void in_place_is_allowed(void **state)
                 }
 }
 
+/* One reference that differs anywhere in its bytes is seen; no number is like no number. */
+static void a_reference_that_differs_is_seen(void **state)
+{
+        static const size_t places[] = {0, 7, 100, 199, 200, POINTS - 1};
+        struct bench b;
+        (void)state;
+        bench_open(&b, 3);
+        for (size_t i = 0; i < POINTS; i++) {
+                b.terms.z_re[i] = i % 5 ? 50 + 0.01 * (double)i : NAN;
+                b.terms.z_im[i] = -0.02 * (double)i;
+        }
+        for (size_t w = 0; w < kernel_n; w++)
+                for (int job = EIGHT; job < JOBS && kernels[w].can(); job++) {
+                        memcpy(b.out.z_re, b.terms.z_re, POINTS * sizeof(double));
+                        memcpy(b.out.z_im, b.terms.z_im, POINTS * sizeof(double));
+                        assert_true(run(&kernels[w], (enum job)job, &b, &b.out));
+                        for (size_t k = 0; k < 2 * sizeof places / sizeof *places; k++) {
+                                double *z = (k % 2 ? b.out.z_im : b.out.z_re) + places[k / 2], kept = *z;
+                                *z = k % 3 == 0 ? NAN : nextafter(kept, 100);
+                                bool other = memcmp(z, &kept, sizeof kept) != 0;
+                                assert_int_equal(run(&kernels[w], (enum job)job, &b, &b.out), !other);
+                                *z = kept;
+                        }
+                }
+        bench_close(&b);
+}
+
 int main(void)
 {
         const struct CMUnitTest tests[] = {
                 cmocka_unit_test(all_widths_give_the_same_bytes),
                 cmocka_unit_test(in_place_is_allowed),
+                cmocka_unit_test(a_reference_that_differs_is_seen),
         };
         return cmocka_run_group_tests(tests, NULL, NULL);
 }

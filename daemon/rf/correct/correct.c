@@ -60,23 +60,6 @@ struct m2 rf_correct2_point(const struct terms *e, size_t i, struct m2 raw)
         return e->model == TERMS_TWELVE ? kernels_best()->point12(e, i, raw) : kernels_best()->point8(e, i, raw);
 }
 
-/* Most results have their reference already, and to write a column costs memory twice what it costs to read it: it is written only
-   where it differs, and fetched while the loops run. */
-static void reference_fetch(size_t n, const struct net2 *out)
-{
-        for (size_t i = 0; i < n; i += 64 / sizeof(double)) {
-                __builtin_prefetch(out->z_re + i, 0, 2);
-                __builtin_prefetch(out->z_im + i, 0, 2);
-        }
-}
-static void reference_take(size_t n, const struct terms *terms, struct net2 *out)
-{
-        if (memcmp(out->z_re, terms->z_re, n * sizeof(double)) != 0)
-                memcpy(out->z_re, terms->z_re, n * sizeof(double));
-        if (memcmp(out->z_im, terms->z_im, n * sizeof(double)) != 0)
-                memcpy(out->z_im, terms->z_im, n * sizeof(double));
-}
-
 enum code rf_correct2(const struct terms *terms, const struct net2 *raw, const struct switch_terms *or_null, struct net2 *out,
                       struct tp_error *err)
 {
@@ -89,10 +72,10 @@ enum code rf_correct2(const struct terms *terms, const struct net2 *raw, const s
                 return tp_fail(err, CODE_BAD_INPUT, "only raw data can be corrected; this network lies in plane %s",
                                plane_words[raw->plane]);
         size_t n = raw->axis->n;
-        reference_fetch(n, out);
+        bool same = false; /* most results have their reference already, and to write a column costs twice what it costs to look at it */
         switch (terms->model) {
         case TERMS_TWELVE:
-                kernels_best()->correct12(n, terms, raw, out);
+                kernels_best()->correct12(n, terms, raw, out, &same);
                 break;
         case TERMS_EIGHT:
                 if (terms->switch_removed && !or_null)
@@ -103,9 +86,9 @@ enum code rf_correct2(const struct terms *terms, const struct net2 *raw, const s
                 if (or_null && (code = axes_check("the set of switch terms", or_null->axis, terms->axis, err)))
                         return code;
                 if (or_null)
-                        kernels_best()->correct8_switch(n, terms, raw, or_null, out);
+                        kernels_best()->correct8_switch(n, terms, raw, or_null, out, &same);
                 else
-                        kernels_best()->correct8(n, terms, raw, out);
+                        kernels_best()->correct8(n, terms, raw, out, &same);
                 break;
         case TERMS_ONE_PORT:
                 return tp_fail(
@@ -120,7 +103,10 @@ enum code rf_correct2(const struct terms *terms, const struct net2 *raw, const s
         case TERMS_MODEL_COUNT:
                 return tp_fail(err, CODE_STATE, "the calibration has no terms yet");
         }
-        reference_take(n, terms, out);
+        if (!same) {
+                memcpy(out->z_re, terms->z_re, n * sizeof(double));
+                memcpy(out->z_im, terms->z_im, n * sizeof(double));
+        }
         out->plane = terms->plane;
         return CODE_OK;
 }

@@ -12,11 +12,12 @@ struct kernels {
         bool (*can)(void); /* this processor has what it needs */
         /* Raw to raw with the switch terms taken out. */
         void (*unterminate)(size_t n, const struct net2 *raw, const struct switch_terms *sw, const struct net2 *out);
-        /* Raw to S; ETF and ETR hold K ERR and ERF/K.  correct8_switch takes the switch terms out in the same pass. */
-        void (*correct8)(size_t n, const struct terms *e, const struct net2 *raw, const struct net2 *out);
+        /* Raw to S; ETF and ETR hold K ERR and ERF/K.  correct8_switch takes the switch terms out in the same pass.  *ret_same: `out` has
+           the reference of the terms already, byte for byte. */
+        void (*correct8)(size_t n, const struct terms *e, const struct net2 *raw, const struct net2 *out, bool *ret_same);
         void (*correct8_switch)(size_t n, const struct terms *e, const struct net2 *raw, const struct switch_terms *sw,
-                                const struct net2 *out);
-        void (*correct12)(size_t n, const struct terms *e, const struct net2 *raw, const struct net2 *out);
+                                const struct net2 *out, bool *ret_same);
+        void (*correct12)(size_t n, const struct terms *e, const struct net2 *raw, const struct net2 *out, bool *ret_same);
         /* One point i of the same. */
         struct m2 (*point8)(const struct terms *e, size_t i, struct m2 raw);
         struct m2 (*point12)(const struct terms *e, size_t i, struct m2 raw);
