@@ -198,11 +198,13 @@ static enum code read_both(struct cli *c, struct netn net[2], struct net2 two[2]
         enum code code = CODE_OK;
         *ret_two = cli_has(c, "modes");
         for (int k = 0; k < 2 && !code && *ret_two; k++)
-                code = offline_net2(c, c->args[k], PLANE_TIP, &two[k], err);
+                if (!(code = offline_net2(c, c->args[k], PLANE_TIP, &two[k], err)))
+                        offline_look_read(c, c->args[k], &two[k]);
         if (*ret_two)
                 return code;
         for (int k = 0; k < 2 && !code; k++)
-                code = offline_netn(c, c->args[k], PLANE_TIP, &net[k], err);
+                if (!(code = offline_netn(c, c->args[k], PLANE_TIP, &net[k], err)))
+                        offline_look_read_ports(c, c->args[k], &net[k]);
         *ret_two = !code && net[0].ports == 2 && net[1].ports == 2;
         for (int k = 0; k < 2 && !code && *ret_two; k++)
                 code = offline_two_of(c, &net[k], 0, 1, &two[k], err);

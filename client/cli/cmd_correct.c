@@ -2,7 +2,6 @@
 #include "cli/correct.h"
 #include "recipe/offline_solve.h"
 #include "rf/correct/pick.h"
-#include "rf/trust/oddities.h"
 #include "rf/trust/reading_causes.h"
 #include <math.h>
 #include <stdio.h>
@@ -133,19 +132,6 @@ static enum code correct_one(struct cli *c, const struct with *w, const char *fr
         if (!code && w->causes)
                 code = causes_of(c, w, from, ports != 1 ? 3 : port < 1.5 ? 1 : 2, picked, &terms, sw ? &own : NULL, &raw, ret, err);
         return code ? tp_where(err, "%s", from) : CODE_OK;
-}
-
-enum code correct_look(struct cli *c, const char *name, const struct net2 *net, size_t *ret_said, struct tp_error *err)
-{
-        struct rf_oddities odd;
-        void *workspace = arena_take(c->arena, rf_oddities_workspace(net->axis->n));
-        enum code code = workspace ? rf_oddities(net, workspace, &odd, err) : tp_fail_memory(err);
-        if (code)
-                return tp_where(err, "%s", name);
-        for (size_t k = 0; k < odd.n; k++)
-                cli_note(c, "%s: %s", name, odd.sentence[k]);
-        *ret_said = odd.n;
-        return CODE_OK;
 }
 
 enum code correct_write(struct cli *c, const struct correct_file *file, const struct text *text, struct tp_error *err)
@@ -360,7 +346,7 @@ static enum code correct_two_ports(struct cli *c, const struct correct_file *fil
         w->sw = switch_path ? &own : w->t->has_sw ? &w->t->sw : NULL;
         for (size_t k = 0; k < c->arg_n && !code; k++) /* all before the first is written */
                 if (!(code = correct_one(c, w, files[k].from, &got[k], err)))
-                        code = correct_look(c, files[k].from, &got[k].net, &said, err);
+                        code = offline_look(c, files[k].from, &got[k].net, &said, err);
         for (size_t k = 0; k < c->arg_n && documents; k++)
                 text_init(&documents[k], FILE_BYTES_MAX);
         for (size_t k = 0; k < c->arg_n && !code; k++)

@@ -101,22 +101,6 @@ static void put_json(struct cli *c, const struct correct_file *files, const stru
         text_put(&c->out, "\n");
 }
 
-/* Each two ports for themselves, the others ended in the reference, until something is odd about a pair. */
-static enum code look_at(struct cli *c, const char *path, const struct netn *net, struct tp_error *err)
-{
-        size_t said = 0;
-        for (unsigned p = 0; p < net->ports; p++)
-                for (unsigned q = p + 1; q < net->ports && !said; q++) {
-                        struct net2 two;
-                        char name[600];
-                        snprintf(name, sizeof name, "%.500s, ports %u and %u", path, p + 1, q + 1);
-                        enum code code = offline_two_of(c, net, p, q, &two, err);
-                        if (code || (code = correct_look(c, name, &two, &said, err)))
-                                return code;
-                }
-        return CODE_OK;
-}
-
 enum code correct_multiport(struct cli *c, const struct correct_file *files, const char *path, const struct multiport_json *t,
                             struct tp_error *err)
 {
@@ -129,7 +113,7 @@ enum code correct_multiport(struct cli *c, const struct correct_file *files, con
                 code = correct_uncertainty_used(c, false, err);
         for (size_t k = 0; k < c->arg_n && !code; k++) /* all before the first is written */
                 if (!(code = correct_one(c, t, files[k].from, &nets[k], err)))
-                        code = look_at(c, files[k].from, &nets[k], err);
+                        code = offline_look_ports(c, files[k].from, &nets[k], err);
         for (size_t k = 0; k < c->arg_n && !code; k++) {
                 struct text text;
                 char comment[1200];

@@ -74,7 +74,7 @@ static void put_json(struct cli *c, const char *word, const char *out, const str
 
 /* The device and what is given of its dummies, on one list of frequencies and in the device's reference. */
 struct taken {
-        struct net2 nets[RF_DUMMY_COUNT];
+        struct net2 nets[RF_DUMMY_COUNT], read[RF_DUMMY_COUNT]; /* read: at all its own frequencies */
         const char *names[RF_DUMMY_COUNT];
         int dummy[RF_DUMMY_COUNT];
         struct net2_causes *causes[RF_DUMMY_COUNT]; /* NULL: the file has no document */
@@ -104,6 +104,7 @@ static enum code take(struct cli *c, struct taken *t, struct text *comment, stru
                 code = tp_fail(err, CODE_BAD_INPUT, "%s: the file says it is de-embedded already (reference plane: device)", c->args[0]);
         if (!code)
                 code = take_causes(c, t, 0, err);
+        t->read[0] = t->nets[0];
         for (int k = 1; k < RF_DUMMY_COUNT && !code; k++) {
                 char option[32];
                 option_of(k, option);
@@ -113,6 +114,7 @@ static enum code take(struct cli *c, struct taken *t, struct text *comment, stru
                 t->names[t->n] = path;
                 t->dummy[t->n] = k;
                 code = offline_net2(c, path, t->nets[0].plane, &t->nets[t->n], err);
+                t->read[t->n] = t->nets[t->n];
                 if (!code)
                         code = take_causes(c, t, t->n, err);
                 if (!code)
@@ -127,6 +129,8 @@ static enum code take(struct cli *c, struct taken *t, struct text *comment, stru
                         code = offline_causes_on(c, t->causes[k], t->nets[k].axis, err);
         for (size_t k = 0; k < c->note_n && !code; k++)
                 text_f(comment, "\n%s", c->note[k]);
+        for (size_t k = 0; k < t->n && !code; k++) /* what is odd is no part of how the result was made */
+                offline_look_read(c, t->names[k], &t->read[k]);
         return code;
 }
 

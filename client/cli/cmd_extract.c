@@ -239,6 +239,8 @@ static enum code extract_file(struct cli *c, const struct asked *a, const char *
         struct rf_ask ask = a->ask;
         double none = NAN;
         enum code code = at ? offline_net2(c, path, PLANE_DEVICE, &net, err) : tp_fail_memory(err);
+        if (!code)
+                offline_look_read(c, path, &net);
         if (!code && a->at_n && (code = rf_net2_insert(&net, a->at_hz, a->at_n, c->arena, &with, at, err)))
                 tp_where(err, "%s", path);
         if (code)

@@ -50,6 +50,10 @@ static enum code read_data(struct fit_job *j, const char *path, struct tp_error 
         enum code code = modes ? offline_net2(j->c, path, PLANE_DEVICE, &two, err) : offline_netn(j->c, path, PLANE_DEVICE, &net, err);
         if (code)
                 return code;
+        if (modes)
+                offline_look_read(j->c, path, &two);
+        else
+                offline_look_read_ports(j->c, path, &net);
         unsigned ports = modes ? 2 : net.ports;
         j->data = (struct model_data){.axis = modes ? two.axis : net.axis, .ports = ports, .z_ohm = modes ? two.z_re[0] : net.z_re[0][0]};
         if (!(j->data.z_ohm > 0))

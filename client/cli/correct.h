@@ -9,8 +9,6 @@ struct correct_file {
 };
 /* The corrected file to where it goes; errors begin with its path. */
 enum code correct_write(struct cli *c, const struct correct_file *file, const struct text *text, struct tp_error *err);
-/* What is odd about corrected data (rf/trust/oddities.h) among the notes; *ret_said: how many sentences. */
-enum code correct_look(struct cli *c, const char *name, const struct net2 *net, size_t *ret_said, struct tp_error *err);
 /* --noise-u, --contact-u and --placement-u are refused where nothing is said of uncertainty. */
 enum code correct_uncertainty_used(struct cli *c, bool used, struct tp_error *err);
 /* All raw files of the command with terms of three or four ports; path: of the terms. */

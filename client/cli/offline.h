@@ -23,6 +23,13 @@ enum code offline_net2(struct cli *c, const char *path, enum plane want, struct 
 enum code offline_modes(struct cli *c, const char *path, const struct netn *net, struct net2 *ret, struct tp_error *err);
 /* Ports p and q (from 0) as they stand, with the reference of p; the others end in theirs. */
 enum code offline_two_of(struct cli *c, const struct netn *net, unsigned p, unsigned q, struct net2 *ret, struct tp_error *err);
+/* offline_look.c: what is odd about corrected data (rf/trust/oddities.h) among the notes, nothing twice; *ret_said: how many sentences.  Of more than
+   two ports each two for themselves, the others ended in their reference, until something is odd about a pair. */
+enum code offline_look(struct cli *c, const char *name, const struct net2 *net, size_t *ret_said, struct tp_error *err);
+enum code offline_look_ports(struct cli *c, const char *path, const struct netn *net, struct tp_error *err);
+/* The same of a file that a command has read: nothing fails for it. */
+void offline_look_read(struct cli *c, const char *path, const struct net2 *net);
+void offline_look_read_ports(struct cli *c, const char *path, const struct netn *net);
 /* To z_ohm (NaN: the line's own, as it must be already), noted. */
 enum code offline_reference(struct cli *c, const char *path, struct net2 *net, double z_ohm, struct tp_error *err);
 /* offline_grid.c: n networks on the frequencies of the first that all others have (to 1e-9) or, with `interpolate`, span; never beyond a

@@ -1,0 +1,73 @@
+/* offline_look.c: what is odd about corrected data (rf/trust/oddities.h), among the notes of whatever command has the file in its hands. */
+#include "cli/offline.h"
+#include "rf/trust/oddities.h"
+#include <stdio.h>
+#include <string.h>
+
+/* A file that is given twice is spoken of once. */
+static void note_once(struct cli *c, const char *name, const char *sentence)
+{
+        char line[600]; /* as long as a note is kept */
+        snprintf(line, sizeof line, "%s: %s", name, sentence);
+        for (size_t k = 0; k < c->note_n; k++)
+                if (strcmp(c->note[k], line) == 0)
+                        return;
+        cli_note(c, "%s", line);
+}
+
+enum code offline_look(struct cli *c, const char *name, const struct net2 *net, size_t *ret_said, struct tp_error *err)
+{
+        struct rf_oddities odd;
+        void *workspace = arena_take(c->arena, rf_oddities_workspace(net->axis->n));
+        enum code code = workspace ? rf_oddities(net, workspace, &odd, err) : tp_fail_memory(err);
+        if (code)
+                return tp_where(err, "%s", name);
+        for (size_t k = 0; k < odd.n; k++)
+                note_once(c, name, odd.sentence[k]);
+        *ret_said = odd.n;
+        return CODE_OK;
+}
+
+/* One port as a two-port whose other entries are 0. */
+static enum code look_at_one(struct cli *c, const char *path, const struct netn *net, struct tp_error *err)
+{
+        struct net2 two;
+        size_t said, bytes = net->axis->n * sizeof(double);
+        if (!offline_net2_new(c, net->axis, &two))
+                return tp_fail_memory(err);
+        memcpy(two.re[0], net->re[0], bytes);
+        memcpy(two.im[0], net->im[0], bytes);
+        memcpy(two.z_re, net->z_re[0], bytes);
+        memcpy(two.z_im, net->z_im[0], bytes);
+        return offline_look(c, path, &two, &said, err);
+}
+
+enum code offline_look_ports(struct cli *c, const char *path, const struct netn *net, struct tp_error *err)
+{
+        size_t said = 0;
+        if (net->ports == 1)
+                return look_at_one(c, path, net, err);
+        for (unsigned p = 0; p < net->ports; p++)
+                for (unsigned q = p + 1; q < net->ports && !said; q++) {
+                        struct net2 two;
+                        char name[600];
+                        snprintf(name, sizeof name, net->ports == 2 ? "%.500s" : "%.500s, ports %u and %u", path, p + 1, q + 1);
+                        enum code code = offline_two_of(c, net, p, q, &two, err);
+                        if (code || (code = offline_look(c, name, &two, &said, err)))
+                                return code;
+                }
+        return CODE_OK;
+}
+
+void offline_look_read(struct cli *c, const char *path, const struct net2 *net)
+{
+        struct tp_error err = {0};
+        size_t said;
+        (void)offline_look(c, path, net, &said, &err);
+}
+
+void offline_look_read_ports(struct cli *c, const char *path, const struct netn *net)
+{
+        struct tp_error err = {0};
+        (void)offline_look_ports(c, path, net, &err);
+}
