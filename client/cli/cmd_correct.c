@@ -72,6 +72,7 @@ struct with {
         const struct terms_causes *causes; /* NULL: no uncertainty */
         struct reading_u each;             /* of every touch and reading */
         char digest[65];                   /* of the terms */
+        char touch[65];                    /* of the touch that all files are of; "": each is of its own */
 };
 
 /* The causes of one corrected file that was read at `ports`; terms, sw: at its frequencies. */
@@ -91,7 +92,8 @@ static enum code causes_of(struct cli *c, const struct with *w, const char *from
                                       .top_hz = w->t->axis.hz[w->t->axis.n - 1],
                                       .u = &w->each,
                                       .terms_id = w->digest,
-                                      .reading_id = digest};
+                                      .reading_id = digest,
+                                      .touch_id = w->touch[0] ? w->touch : NULL};
         enum code code = offline_digest(c, from, digest, err);
         if (!code && !(ret->causes = arena_take(c->arena, sizeof *ret->causes)))
                 code = tp_fail_memory(err);
@@ -290,6 +292,22 @@ enum code correct_uncertainty_used(struct cli *c, bool used, struct tp_error *er
         return code;
 }
 
+/* Sweeps of one touch: its id is made of all their digests. */
+static enum code touch_of(struct cli *c, const struct correct_file *files, struct with *w, struct tp_error *err)
+{
+        enum code code = offline_used(c, "one-touch", w->causes && c->arg_n > 1, "the uncertainty of two files or more", err);
+        if (code || !cli_has(c, "one-touch"))
+                return code;
+        net2_cause_id("touch of", "", w->touch);
+        for (size_t k = 0; k < c->arg_n && !code; k++) {
+                char digest[65], before[65];
+                memcpy(before, w->touch, sizeof before);
+                if (!(code = offline_digest(c, files[k].from, digest, err)))
+                        net2_cause_id(before, digest, w->touch);
+        }
+        return code;
+}
+
 /* x.s1p and x.s2p have one document beside them: that of one would be written over the other's. */
 static enum code documents_apart(struct cli *c, const struct correct_file *files, struct tp_error *err)
 {
@@ -329,6 +347,8 @@ static enum code correct_two_ports(struct cli *c, const struct correct_file *fil
         enum code code = got && documents ? correct_uncertainty_used(c, !cli_has(c, "no-uncertainty"), err) : tp_fail_memory(err);
         if (!code)
                 code = each_of(c, w, err);
+        if (!code)
+                code = touch_of(c, files, w, err);
         if (!code && w->causes)
                 code = documents_apart(c, files, err);
         for (size_t k = 0; k < c->arg_n && cli_has(c, "port") && !code; k++)

@@ -110,6 +110,8 @@ enum code correct_multiport(struct cli *c, const struct correct_file *files, con
                 code = tp_fail(err, CODE_BAD_INPUT, "--%s is for two-port terms; %s has %u ports and holds its switch terms",
                                cli_has(c, "port") ? "port" : "switch-terms", path, t->terms.ports);
         if (!code)
+                code = offline_used(c, "one-touch", false, "the uncertainty of corrected one- and two-ports", err);
+        if (!code)
                 code = correct_uncertainty_used(c, false, err);
         for (size_t k = 0; k < c->arg_n && !code; k++) /* all before the first is written */
                 if (!(code = correct_one(c, t, files[k].from, &nets[k], err)))

@@ -1,14 +1,12 @@
-/* cmd_extrinsic.c: what lies around a transistor, from files of its off and cold states, and taken off a biased one.  The arithmetic is
- * rf/extract/extrinsic.h's; `tipplane extract` reads the elements of what is left. */
+/* cmd_extrinsic.c: what lies around a transistor, from files of its off and cold states, and taken off a biased one, with what is not
+ * known exactly of them.  The arithmetic is rf/extract/extrinsic.h's and extrinsic_causes.h's; `tipplane extract` reads the elements of what is left. */
 #include "cli/number.h"
 #include "cli/offline.h"
 #include "cli/show.h"
-#include "rf/extract/extrinsic.h"
+#include "rf/extract/extrinsic_causes.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
-
-#define COLD_MAX 16
 
 /* Index of the option's word; `otherwise` when it is not given. */
 static enum code word_of(struct cli *c, const char *option, const char *const *words, int otherwise, int *ret, struct tp_error *err)
@@ -23,83 +21,139 @@ static enum code word_of(struct cli *c, const char *option, const char *const *w
                               words[3] ? ", " : "", words[3] ? words[3] : "");
 }
 
-static enum code from_off(struct cli *c, struct rf_extrinsic *x, struct tp_error *err)
+/* A state's file, and what is known of it. */
+static enum code state_of(struct cli *c, const char *path, struct rf_state *ret, struct tp_error *err)
 {
-        struct net2 net;
+        struct net2 *net = arena_take(c->arena, sizeof *net);
+        struct net2_causes *causes = NULL;
+        enum code code = net ? offline_net2(c, path, PLANE_TIP, net, err) : tp_fail_memory(err);
+        if (!code)
+                code = offline_uncertainty_of(c, path, net, &causes, err);
+        *ret = (struct rf_state){net, causes};
+        return code;
+}
+
+static enum code take_off(struct cli *c, struct rf_states *to, struct rf_extrinsic *x, struct tp_error *err)
+{
         int kind = 0;
-        double below = 0;
         const char *path = cli_option(c, "off");
         enum code code = word_of(c, "off-as", rf_off_words, RF_OFF_COLD_PINCH, &kind, err);
+        to->off_kind = (enum rf_off)kind;
         if (!code)
-                code = offline_number(c, "off-below", 1, 1e15, 5e9, &below, err);
+                code = offline_number(c, "off-below", 1, 1e15, 5e9, &to->off_below_hz, err);
         if (!code)
-                code = offline_net2(c, path, PLANE_TIP, &net, err);
-        if (!code && (code = rf_extrinsic_off((enum rf_off)kind, &net, 0, below, x, NULL, err)))
+                code = state_of(c, path, &to->off, err);
+        if (!code && (code = rf_states_off(to, x, err)))
                 tp_where(err, "%s", path);
         return code;
 }
 
-static enum code from_cold(struct cli *c, struct rf_extrinsic *x, struct tp_error *err)
+static enum code take_cold(struct cli *c, struct rf_states *to, struct rf_extrinsic *x, struct tp_error *err)
 {
-        const char *files[COLD_MAX];
-        double drive[COLD_MAX], channel = NAN, from = 0, below = 0;
-        struct net2 nets[COLD_MAX];
-        const struct net2 *list[COLD_MAX];
+        const char *files[RF_COLD_STATES_MAX];
+        double drive[RF_COLD_STATES_MAX];
         size_t n = 0, drive_n = 0;
         int kind = 0;
         enum code code = word_of(c, "cold-as", rf_cold_words, RF_COLD_VANISHING, &kind, err);
+        to->cold_kind = (enum rf_cold)kind;
+        to->channel_ohm = NAN;
         if (!code)
-                code = offline_words(c, "cold", files, COLD_MAX, &n, err);
+                code = offline_words(c, "cold", files, RF_COLD_STATES_MAX, &n, err);
         if (!code)
-                code = offline_numbers(c, "drive", drive, COLD_MAX, &drive_n, err);
+                code = offline_numbers(c, "drive", drive, RF_COLD_STATES_MAX, &drive_n, err);
         if (!code && n != drive_n)
                 code = tp_fail(err, CODE_BAD_INPUT, "--cold names %zu files, --drive %zu numbers; give each file its drive", n, drive_n);
         if (!code && cli_option(c, "channel-ohm"))
-                code = offline_number(c, "channel-ohm", 0, 1e6, 0, &channel, err);
+                code = offline_number(c, "channel-ohm", 0, 1e6, 0, &to->channel_ohm, err);
         if (!code)
-                code = offline_number(c, "from", 0, 1e15, 0, &from, err);
+                code = offline_number(c, "from", 0, 1e15, 0, &to->from_hz, err);
         if (!code)
-                code = offline_number(c, "below", 0, 1e15, 0, &below, err);
+                code = offline_number(c, "below", 0, 1e15, 0, &to->below_hz, err);
         for (size_t k = 0; k < n && !code; k++) {
-                code = offline_net2(c, files[k], PLANE_TIP, &nets[k], err);
-                list[k] = &nets[k];
+                code = state_of(c, files[k], &to->cold[k], err);
                 if (!code && !(drive[k] > 0))
                         code = tp_fail(err, CODE_BAD_INPUT, "--drive %.6g of %s: a drive is above 0", drive[k], files[k]);
-                drive[k] = 1 / drive[k];
+                to->x[k] = 1 / drive[k];
         }
-        return code ? code : rf_extrinsic_cold((enum rf_cold)kind, list, drive, n, channel, from, below, x, err);
+        to->cold_n = n;
+        return code ? code : rf_states_cold(to, x, err);
 }
 
-static void put_words(struct cli *c, const struct rf_extrinsic *x, struct text *to)
+#define SHOWN 3 /* causes of a budget */
+
+/* The largest parts of u^2 of an element; 0: nothing says what they are. */
+static size_t budget_of(const struct rf_extrinsic_known *known, int element, struct cause_share ret[SHOWN])
 {
-        struct table t = table_of(c->arena, "lr");
+        double each[CAUSES_MAX];
+        if (!known)
+                return 0;
+        for (size_t k = 0; k < known->causes.n; k++)
+                each[k] = known->change[k][element];
+        return net2_causes_shares(&known->causes, each, ret, SHOWN);
+}
+
+/* known: NULL where no document says how well the states are known: the scatter alone. */
+static void put_words(struct cli *c, const struct rf_extrinsic *x, const struct rf_extrinsic_known *known, struct text *to)
+{
+        bool budget = cli_has(c, "budget");
+        struct table t = table_of(c->arena, budget ? "lrl" : "lr");
         for (int k = 0; k < RF_X_COUNT; k++) {
                 struct text value;
+                struct cause_share share[SHOWN];
                 text_init(&value, 0);
-                put_quantity(&value, x->value[k], 2 * x->u[k], rf_extrinsic_units[k]);
+                put_quantity(&value, x->value[k], 2 * (known ? known->u[k] : x->u[k]), rf_extrinsic_units[k]);
                 table_cell(&t, "%s", rf_extrinsic_words[k]);
                 table_cell(&t, "%s", text_of(&value));
+                text_clear(&value);
+                size_t n = budget_of(known, k, share);
+                for (size_t m = 0; m < n; m++)
+                        text_f(&value, "%s%s %.0f %%", m ? ", " : "", share[m].name, 100 * share[m].share);
+                if (budget)
+                        table_cell(&t, "%s", text_of(&value));
                 text_done(&value);
         }
         table_put(&t, to);
 }
 
-static void put_json(struct cli *c, const struct rf_extrinsic *x, const struct net2 *net)
+static void put_json(struct cli *c, const struct rf_extrinsic *x, const struct rf_extrinsic_known *known, const struct net2 *net,
+                     const struct text *document)
 {
         struct json_out o = json_to(&c->out);
         json_open(&o, NULL, '{');
         json_open(&o, "elements", '[');
         for (int k = 0; k < RF_X_COUNT; k++) {
+                struct cause_share share[SHOWN];
+                size_t n = budget_of(known, k, share);
                 json_open(&o, NULL, '{');
                 json_text(&o, "name", rf_extrinsic_words[k]);
                 json_text(&o, "unit", rf_extrinsic_units[k]);
                 json_real(&o, "value", x->value[k]);
-                json_real(&o, "u", x->u[k]);
+                json_real(&o, "u", known ? known->u[k] : x->u[k]);
+                if (known) {
+                        json_real(&o, "u_scatter", x->u[k]);
+                        json_open(&o, "budget", '[');
+                        for (size_t m = 0; m < n; m++) {
+                                json_open(&o, NULL, '{');
+                                json_text(&o, "cause", share[m].name);
+                                json_real(&o, "percent", 100 * share[m].share);
+                                json_close(&o, '}');
+                        }
+                        json_close(&o, ']');
+                }
                 json_close(&o, '}');
         }
         json_close(&o, ']');
+        if (known) {
+                json_open(&o, "not_counted", '[');
+                for (size_t k = 0; k < known->causes.not_counted_n; k++)
+                        json_text(&o, NULL, known->causes.not_counted[k]);
+                json_close(&o, ']');
+        }
+        cli_notes_json(c, &o);
         if (net)
                 offline_net2_json(&o, net);
+        if (document->n)
+                json_raw(&o, "uncertainty", text_of(document));
         json_close(&o, '}');
         text_put(&c->out, "\n");
 }
@@ -121,45 +175,99 @@ static enum code options_used(struct cli *c, struct tp_error *err)
         return code;
 }
 
+/* What is known of the elements, and of the inside; *ret NULL: no state has a document. */
+static enum code known_of(struct cli *c, const struct rf_states *s, const struct rf_extrinsic *x, struct rf_extrinsic_known **ret,
+                          struct tp_error *err)
+{
+        const struct rf_state *const ends[2] = {&s->off, &s->hot};
+        size_t with = 0, all = s->cold_n;
+        for (size_t k = 0; k < s->cold_n; k++)
+                with += s->cold[k].causes != NULL;
+        for (int k = 0; k < 2; k++) {
+                with += ends[k]->causes != NULL;
+                all += ends[k]->net != NULL;
+        }
+        if (with == 0 && cli_has(c, "budget"))
+                return tp_fail(
+                        err, CODE_BAD_INPUT,
+                        "--budget is of causes, and none of the states has a document of them (X.u.json); `tipplane correct` makes it");
+        if (with == 0)
+                return CODE_OK;
+        if (with < all)
+                cli_note(c, "of %zu of %zu states nothing says how well they are known; they count as exact", all - with, all);
+        if (!(*ret = arena_take(c->arena, sizeof **ret)))
+                return tp_fail_memory(err);
+        return rf_extrinsic_causes(s, x, c->arena, *ret, err);
+}
+
+/* The inside to --out or stdout, and its document beside it. */
+static enum code put_inside(struct cli *c, const struct net2 *inside, const struct rf_extrinsic_known *known, struct text *document,
+                            struct tp_error *err)
+{
+        const char *out = cli_option(c, "out"), *file = out && strcmp(out, "-") != 0 ? out : NULL;
+        char comment[400];
+        struct text text;
+        snprintf(comment, sizeof comment, "pads and leads of the transistor taken off %.200s", c->args[0]);
+        text_init(&text, FILE_BYTES_MAX);
+        enum code code = offline_net2_text(inside, 0, comment, file, &text, err);
+        if (!code && known)
+                code = offline_uncertainty_text(c, inside, &known->inside, file ? file : c->args[0], &text, document, err);
+        if (!code && (!cli_json(c) || out))
+                code = offline_out(c, &text, err);
+        if (!code && known && file)
+                code = offline_uncertainty_write(c, file, document, err);
+        if (!code && known && !file && !cli_json(c))
+                cli_note(c, "what is not known exactly of the inside has no file to lie beside; give --out FILE");
+        text_done(&text);
+        return code;
+}
+
+static void say(struct cli *c, const struct rf_extrinsic *x, const struct rf_extrinsic_known *known, bool file_on_stdout)
+{
+        struct text words;
+        text_init(&words, 0);
+        put_words(c, x, known, &words);
+        if (file_on_stdout)
+                fputs(text_of(&words), stderr);
+        else
+                text_bytes(&c->out, text_of(&words), words.n);
+        text_done(&words);
+}
+
 enum code do_extrinsic(struct cli *c, struct tp_error *err)
 {
         struct rf_extrinsic x = {{0}, {0}};
-        struct net2 net, inside;
-        struct text words;
+        struct rf_states *s = arena_take(c->arena, sizeof *s);
+        struct rf_extrinsic_known *known = NULL;
+        struct net2 inside;
+        struct text document;
         bool has_file = c->arg_n > 0;
-        enum code code = CODE_OK;
+        if (!s)
+                return tp_fail_memory(err);
         if (!cli_option(c, "off") && !cli_option(c, "cold"))
                 return tp_fail(err, CODE_BAD_INPUT, "`tipplane extrinsic` needs --off FILE, or --cold FILES with --drive, or both");
-        code = options_used(c, err);
+        enum code code = options_used(c, err);
         if (!code && cli_option(c, "off"))
-                code = from_off(c, &x, err);
+                code = take_off(c, s, &x, err);
         if (!code && cli_option(c, "cold"))
-                code = from_cold(c, &x, err);
+                code = take_cold(c, s, &x, err);
         if (!code && has_file)
-                code = offline_net2(c, c->args[0], PLANE_TIP, &net, err);
-        if (!code && has_file)
-                offline_uncertainty_dropped(c, c->args[0]);
-        if (!code && has_file && !offline_net2_new(c, net.axis, &inside))
+                code = state_of(c, c->args[0], &s->hot, err);
+        if (!code && has_file && !offline_net2_new(c, s->hot.net->axis, &inside))
                 code = tp_fail_memory(err);
-        if (!code && has_file && (code = rf_extrinsic_remove(&x, &net, &inside, err)))
+        if (!code && has_file && (code = rf_extrinsic_remove(&x, s->hot.net, &inside, err)))
                 tp_where(err, "%s", c->args[0]);
+        if (!code)
+                code = known_of(c, s, &x, &known, err);
         if (code)
                 return code;
-        if (cli_json(c))
-                put_json(c, &x, has_file ? &inside : NULL);
-        if (has_file && (!cli_json(c) || cli_option(c, "out"))) {
-                char comment[400];
-                snprintf(comment, sizeof comment, "pads and leads of the transistor taken off %.200s", c->args[0]);
-                code = offline_net2_out(c, &inside, comment, err);
-        }
-        if (!code && !cli_json(c)) {
-                text_init(&words, 0);
-                put_words(c, &x, &words);
-                if (has_file && !cli_option(c, "out")) /* the file is on stdout */
-                        fputs(text_of(&words), stderr);
-                else
-                        text_bytes(&c->out, text_of(&words), words.n);
-                text_done(&words);
-        }
+        text_init(&document, FILE_BYTES_MAX);
+        if (has_file)
+                code = put_inside(c, &inside, known, &document, err);
+        if (!code && cli_json(c))
+                put_json(c, &x, known, has_file ? &inside : NULL, &document);
+        else if (!code)
+                say(c, &x, known, has_file && !cli_option(c, "out"));
+        text_done(&document);
         return code;
 }

@@ -319,6 +319,7 @@ const struct command_row command_rows[] = {
           {"contact-u", "OHM,H", "repeatability of a touch (default: as in the plan)"},
           {"placement-u", "UM", "where a tip stands (default: as in the plan)"},
           {"drift-u", "S,DB", "each port's way since the calibration: delay, loss at the highest frequency (default: as in the plan)"},
+          {"one-touch", NULL, "RAW are sweeps of one touch, as of a transistor at its biases: what is not known of it moves them alike"},
           {"no-uncertainty", NULL, "no documents of uncertainty"},
           {"to", "DIR", "write each under its own name into this folder"},
           OUT,
@@ -391,7 +392,9 @@ const struct command_row command_rows[] = {
          "pads and leads of a transistor from its off and cold states, and taken off a biased one; needs no daemon",
          "FILE and the states are corrected .s2p, de-embedded or not; the result is a .s2p whose elements `tipplane extract` reads.  A "
          "drive is "
-         "the gate's voltage above threshold or the gate's or base's current: resistances are extrapolated to where it is infinite.",
+         "the gate's voltage above threshold or the gate's or base's current: resistances are extrapolated to where it is infinite.  "
+         "Documents "
+         "of uncertainty beside the states (X.u.json) go into each element's half width, and through to the result's.",
          {{"off", "FILE", "the transistor off: its pads' capacitances"},
           {"off-as", "WORD", "cold_pinch (default): a FET pinched off; pi: as it stands, a bipolar"},
           {"off-below", "HZ", "below this (default 5e9)"},
@@ -403,6 +406,8 @@ const struct command_row command_rows[] = {
           {"channel-ohm", "R", "gate_forward: the channel's resistance"},
           {"from", "HZ", "cold: above this"},
           {"below", "HZ", "cold: below this"},
+          {"budget", NULL, "with each element the three largest causes, in per cent of its variance"},
+          {"no-uncertainty", NULL, "leave documents of uncertainty alone"},
           OUT,
           JSON},
          do_extrinsic},

@@ -372,12 +372,112 @@ def one_port_documents(d):
     refused(d, "a .s1p that was edited under its document", ["compare", "tip.s1p", "tip_again.s1p"], "tip.u.json", "earlier state")
 
 
+# ---- a transistor's leads ----------------------------------------------------------------------------------------------------------------
+
+F_FET = [1e9 * (k + 1) for k in range(24)]
+DRIVES = (0.3, 0.4, 0.5, 0.65, 0.8)
+STATES = ["off", "hot"] + ["cold%g" % v for v in DRIVES]
+
+
+def inside_y(state, w):
+    """admittances of a FET inside its leads, pinched off, cold at a gate voltage, or biased; w = j omega.  Cold it is what the extraction takes
+    it for, so that the scatter is noise: a channel that goes with the gate's voltage, and the gate's capacitance before it"""
+    if state == "off":
+        return [w * 16e-15, -w * 8e-15, -w * 8e-15, w * 8e-15]
+    if state == "hot":
+        return [w * 40e-15 / (1 + w * 2.5 * 40e-15) + w * 8e-15, -w * 8e-15, 0.06 * cmath.exp(-w * 0.4e-12) / (1 + w * 2.5 * 40e-15) - w * 8e-15, 0.004 + w * 12e-15 + w * 8e-15]
+    x = 1 / float(state[4:])
+    return inv([1.2 * x + 1 / (w * 45e-15), 1.5 * x, 1.5 * x, 3 * x])
+
+
+def transistor(state, w):
+    """S at the tips: pads of 11 and 9 fF, leads of 3, 2, 1 ohm and 22, 19, 3 pH"""
+    w = 1j * w
+    z, a, b, s = inv(inside_y(state, w)), 3 + w * 22e-12, 2 + w * 19e-12, 1 + w * 3e-12
+    y = inv([z[0] + a + s, z[1] + s, z[2] + s, z[3] + b + s])
+    y = [50 * (y[0] + w * 11e-15), 50 * y[1], 50 * y[2], 50 * (y[3] + w * 9e-15)]
+    return list(mul([1 - y[0], -y[1], -y[2], 1 - y[3]], inv([1 + y[0], y[1], y[2], 1 + y[3]])))
+
+
+def transistor_files(d, rng):
+    """a calibration and a transistor in all its states on one touch, everything drawn"""
+    kept, ou.HZ = ou.HZ, F_FET
+    drawn_files(d, rng)
+    ou.HZ = kept
+    t = touch(rng)
+    for state in STATES:
+        d.s2p(state + ".s2p", F_FET, [read(two_port_moved(transistor(state, 2 * math.pi * f), t, 2 * math.pi * f), f, rng) for f in F_FET])
+
+
+INNER = ("gm", "Cgs", "Cgd", "gds")
+
+
+def transistor_chain(d, *touch_words):
+    """from raw files to elements of leads and of the inside: {name: (value, u, u95)}"""
+    ran(d, "solve", "plan.json", "--out", "terms.json")
+    ran(d, "correct", "--terms", "terms.json", *touch_words, *[x + ".s2p" for x in STATES], "--to", "tip")
+    told = d.json("extrinsic", "--off", "tip/off.s2p", "--cold", ",".join("tip/cold%g.s2p" % v for v in DRIVES), "--drive", ",".join("%g" % v for v in DRIVES),
+                  "--off-below", "4e9", "--from", "1e9", "--below", "20e9", "tip/hot.s2p", "--out", "inside.s2p")
+    got = {e["name"]: (e["value"], e["u"], 2 * e["u"]) for e in told["elements"] if e["name"] != "c_between"}
+    told = d.json("extract", "--quantity", ",".join(INNER), "--share", "10", "--at", "10e9", "inside.s2p")
+    for q in told["files"][0]["quantities"]:
+        got[q["quantity"]] = (q["value"][0], q["u"][0], q["u95"][0])
+    return got
+
+
+def leads_of_a_transistor(d):
+    """against the same chain with nothing wrong, so that what the method takes the transistor for is left aside"""
+    none = random.Random(0)
+    none.gauss = lambda a, b: 0
+    rng, t = random.Random(41), Tally("a transistor's leads and inside")
+    drawn_plan(d, "unknown_thru")
+    transistor_files(d, none)
+    still = transistor_chain(d, "--one-touch")
+    for _ in range(DRAWS):
+        transistor_files(d, rng)
+        for name, (value, u, u95) in transistor_chain(d, "--one-touch").items():
+            t.add(name, value, u, u95, still[name][0])
+    t.check(10)
+
+
+def leads_documents(d):
+    """one touch or several, what is said, what is refused"""
+    drawn_plan(d, "unknown_thru")
+    transistor_files(d, random.Random(42))
+    one = transistor_chain(d, "--one-touch")
+    own = lambda name: {x["name"]: x["id"] for x in document(d, "tip/%s.u.json" % name)["causes"] if x["name"].startswith("own: ")}
+    hot, off = own("hot"), own("off")
+    check("sweeps of one touch share what is the touch's, and no noise", all((hot[n] == off[n]) == ("noise" not in n) for n in hot) and len(hot) == 11, (hot, off))
+    told = d.json("extrinsic", "--off", "tip/off.s2p", "--off-below", "4e9")
+    c_in = told["elements"][0]
+    check("--json names causes and the scatter by itself", c_in["u"] > c_in["u_scatter"] > 0 and len(c_in["budget"]) == 3 and c_in["budget"][0]["cause"] == "open: C0" and "drift since the calibration" in told["not_counted"], c_in)
+    words = ["--off", "tip/off.s2p", "--cold", ",".join("tip/cold%g.s2p" % v for v in DRIVES), "--drive", ",".join("%g" % v for v in DRIVES), "--off-below", "4e9", "--from", "1e9", "--below", "20e9"]
+    rc, out, err = d.run("extrinsic", *words, "--budget")
+    check("--budget names three causes of each element", rc == 0 and out.count("%") == 3 * 8 and "transistor: touch" in out, (rc, out, err))
+    doc = document(d, "inside.u.json")
+    names = [x["name"] for x in doc["causes"]]
+    check("the inside's document has calibration, touch, scatter and the biased state's noise", doc["plane"] == "device" and {"open: C0, port 1", "transistor: touch R, port 1", "scatter of r_out", "biased: noise, S21"} <= set(names) and not any(n.startswith("cold") for n in names), names)
+    rc, out, err = d.run("extract", "--quantity", "gm", "--at", "10e9", "--budget", "inside.s2p")
+    check("extract reads it", rc == 0 and "±" in out and "unlike what they are taken for" in err, (out, err))
+    many = transistor_chain(d)
+    check("touches of their own: the extrapolation to no channel widens what the leads are not known by", many["r_common"][1] > 1.1 * one["r_common"][1], (many["r_common"], one["r_common"]))
+    check("and the values are the same", all(many[n][0] == one[n][0] for n in one))
+    rc, out, err = d.run("extrinsic", *words, "--no-uncertainty")
+    check("--no-uncertainty: the scatter alone", rc == 0 and "±" in out and err == "", err)
+    os.remove(d.at("tip/off.u.json"))
+    rc, out, err = d.run("extrinsic", *words)
+    check("a state without a document counts as exact, which is said", rc == 0 and "of 1 of %d states" % (len(DRIVES) + 1) in err, err)
+    refused(d, "--budget without documents", ["extrinsic", "--off", "tip/off.s2p", "--budget"], "--budget", "X.u.json")
+    refused(d, "one touch of one file", ["correct", "--terms", "terms.json", "off.s2p", "--one-touch", "--out", "x.s2p"], "--one-touch", "two files")
+    refused(d, "one touch of no uncertainty", ["correct", "--terms", "terms.json", "off.s2p", "hot.s2p", "--one-touch", "--no-uncertainty", "--to", "x"], "--one-touch", "uncertainty")
+
+
 if __name__ == "__main__":
     if "--draws" in sys.argv:
         at_ = sys.argv.index("--draws")
         DRAWS = int(sys.argv[at_ + 1])
         del sys.argv[at_ : at_ + 2]
-    parts = [data_of_files, data_of_a_thru_too, data_causes, drift_since, drift_causes, one_port_files_of_a_calibration, one_port_documents]
+    parts = [data_of_files, data_of_a_thru_too, data_causes, drift_since, drift_causes, one_port_files_of_a_calibration, one_port_documents, leads_of_a_transistor, leads_documents]
     if "--only" in sys.argv:
         at_ = sys.argv.index("--only")
         parts = [p for p in parts if sys.argv[at_ + 1] in p.__name__]

@@ -162,7 +162,8 @@ static enum code own_touch(struct own *o, enum rf_touch touch, int port, struct 
                 snprintf(name, sizeof name, "own: place, both ports");
         else
                 snprintf(name, sizeof name, "own: %s, port %d", rf_touch_words[touch], port + 1);
-        return add(o, touch <= RF_TOUCH_L ? CAUSE_OF_CONTACT : CAUSE_OF_PLACEMENT, INFINITY, o->r->reading_id, name, by_touch, &t, err);
+        return add(o, touch <= RF_TOUCH_L ? CAUSE_OF_CONTACT : CAUSE_OF_PLACEMENT, INFINITY,
+                   o->r->touch_id ? o->r->touch_id : o->r->reading_id, name, by_touch, &t, err);
 }
 
 enum code rf_reading_causes(const struct corrected_reading *r, struct arena *arena, struct net2_causes *ret, struct tp_error *err)

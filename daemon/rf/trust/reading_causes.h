@@ -22,6 +22,7 @@ struct corrected_reading {
         double top_hz;                           /* highest frequency of the terms: drift of loss is stated there, and goes with its root */
         const struct reading_u *u;               /* of its own touch and reading */
         const char *terms_id, *reading_id;       /* what the ids of shared and of own causes are made of: digests of terms and raw file */
+        const char *touch_id;                    /* of the touch's own causes, where several readings are of one touch; NULL: reading_id */
 };
 /* Drift is one cause with all that is corrected by these terms, as the calibration's are: what is read one after the other drifted alike.
    Own causes of contact and place are reckoned in the corrected reference, 50 ohm where it is not known.  CODE_UNRESOLVABLE: a cause has no
