@@ -1,6 +1,7 @@
 /* act_rescue.c: before a run ends, its suspects of drifted intervals are evaluated once more between two calibrations.
  * Granted     by the mandate: a second evaluation beside the first; the evidence, and so every decision, still calls them suspect.
  * Offered     else: the same, stored apart from what counts, with a note in the journal, in one transaction; a person may take it.
+ * Older file  one that a build of schema 1 began has no place for a second trust: what is granted is then offered too, by its note alone.
  * Restart     it is made of what is on disk, so it is made again; an offer whose note the journal has is not. */
 #include "run/runner_own.h"
 #include <stdio.h>
@@ -75,8 +76,8 @@ static void offer(struct runner *r, struct job *take)
                 job_free(take);
                 return;
         }
-        snprintf(note.why, sizeof note.why, "%zu values of %zu of %zu suspects, corrected between two calibrations; not granted",
-                 of->value_n, of->device_n, of->asked_n);
+        snprintf(note.why, sizeof note.why, "%zu values of %zu of %zu suspects, corrected between two calibrations; %s", of->value_n,
+                 of->device_n, of->asked_n, take->rescue_has_place ? "not granted" : "this older file has no place");
         r->offer = take;
         runner_note(r, &note);
 }
@@ -123,7 +124,7 @@ void rescue_done(struct runner *r, struct job *take)
         r->changed = r->map_changed = true;
         if (take->code)
                 log_event(r->log, LOG_ERROR, "rescue.failed", "run=%s msg=\"%s\"", r->run, take->err.text);
-        if (!r->recipe->mandate.rescue_suspects) {
+        if (!r->recipe->mandate.rescue_suspects || (!take->code && !take->rescue_has_place)) {
                 offer(r, take);
                 return;
         }

@@ -228,8 +228,10 @@ static enum code run_with_view(struct job *job, struct view *view)
         enum code code = CODE_OK;
         if (job->kind == JOB_EVALUATE)
                 return run_evaluate(job, view);
-        if (job->kind == JOB_RESCUE)
-                return rescue_run(view, job->recipe, job->plan, job->arena, &job->rescued, &job->err);
+        if (job->kind == JOB_RESCUE) {
+                code = view_keeps_evaluation_trust(view, &job->rescue_has_place, &job->err);
+                return code ? code : rescue_run(view, job->recipe, job->plan, job->arena, &job->rescued, &job->err);
+        }
         code = load_list(job, view, job->sweeps, job->sweep_n, &now);
         if (!code && job->baseline_n)
                 code = load_list(job, view, job->baseline, job->baseline_n, &baseline);

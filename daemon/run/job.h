@@ -62,6 +62,7 @@ struct job {
         /* RESCUE */
         const struct plan *plan;
         struct rescued rescued;
+        bool rescue_has_place; /* in the run's file */
         enum code code;
         struct tp_error err;
 };

@@ -261,6 +261,14 @@ enum code db_int(struct db *db, int64_t *ret, int64_t absent, struct tp_error *e
         return code;
 }
 
+enum code db_has_table(struct db *db, const char *name, bool *ret, struct tp_error *err)
+{
+        int64_t n = 0;
+        enum code code = db_int(db, &n, 0, err, "SELECT count(*) FROM sqlite_schema WHERE type='table' AND name=?", "t", name);
+        *ret = n > 0;
+        return code;
+}
+
 void column_into(sqlite3_stmt *stmt, int column, char *ret, size_t room)
 {
         const unsigned char *t = sqlite3_column_text(stmt, column);

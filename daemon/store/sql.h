@@ -44,6 +44,7 @@ enum code db_row(struct db *db, sqlite3_stmt *stmt, bool *ret_has, struct tp_err
 void db_end(sqlite3_stmt *stmt); /* NULL is fine */
 /* One integer; `absent` when there is no row or it is NULL. */
 enum code db_int(struct db *db, int64_t *ret, int64_t absent, struct tp_error *err, const char *sql, const char *types, ...);
+enum code db_has_table(struct db *db, const char *name, bool *ret, struct tp_error *err);
 
 /* Columns: text never NULL (""), copied into the caller's room or arena. */
 void column_into(sqlite3_stmt *stmt, int column, char *ret, size_t room);

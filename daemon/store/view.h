@@ -90,6 +90,8 @@ struct offer_row {
         int64_t suspects, devices, values; /* devices that only a drifted interval stands against; those that it changes; their numbers */
         const char *spec_json, *build;
 };
+/* Has the file a place for what an evaluation trusts otherwise than the run?  Those of schema 1 have not. */
+enum code view_keeps_evaluation_trust(struct view *, bool *ret, struct tp_error *);
 enum code view_offer(struct view *, struct arena *, struct offer_row *ret, bool *ret_has, struct tp_error *);
 enum code view_offer_parameters(struct view *, struct arena *, struct parameter_row **ret, size_t *ret_n, struct tp_error *); /* of it */
 struct touchdown_row {

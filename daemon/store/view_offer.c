@@ -1,16 +1,22 @@
 /* view_offer.c: the evaluation that a run offers (view.h).  Run files of schema 1 and 2 have no place for one. */
 #include "store/view_own.h"
 
+enum code view_keeps_evaluation_trust(struct view *v, bool *ret, struct tp_error *err)
+{
+        enum code code = view_file(v, err);
+        return code ? code : db_has_table(&v->file, "evaluation_trust", ret, err);
+}
+
 enum code view_offer(struct view *v, struct arena *a, struct offer_row *ret, bool *ret_has, struct tp_error *err)
 {
         sqlite3_stmt *q = NULL;
-        int64_t tables = 0;
+        bool has_table = false;
         *ret = (struct offer_row){.entry = 0};
         *ret_has = false;
         enum code code = view_file(v, err);
         if (!code)
-                code = db_int(&v->file, &tables, 0, err, "SELECT count(*) FROM sqlite_schema WHERE name='offer'", "");
-        if (!code && tables)
+                code = db_has_table(&v->file, "offer", &has_table, err);
+        if (!code && has_table)
                 code = db_ask(
                         &v->file, &q, err,
                         "SELECT id,entry,suspects,devices,numbers,spec,build,strftime('%Y-%m-%dT%H:%M:%SZ',made_us/1000000,'unixepoch')"

@@ -118,12 +118,19 @@ enum code run_evaluation(struct apply *a, const struct fact *f, struct tp_error 
 }
 
 /* A run that an older build began has no tables for an offer: its note in the journal says it alone, and who takes it has it computed. */
-static enum code offer_has_room(struct db *db, bool *ret, struct tp_error *err)
+static enum code offer_has_room(struct db *db, bool *ret, struct tp_error *err) { return db_has_table(db, "offer", ret, err); }
+
+/* Nor, before schema 2, for another trust than the run's own: then nothing of that evaluation is written, for its values would be called what
+   the run's own are.  Who has such a run in hand asks view_keeps_evaluation_trust() first. */
+static enum code trust_needs_room(struct apply *a, struct tp_error *err)
 {
-        int64_t n = 0;
-        enum code code = db_int(db, &n, 0, err, "SELECT count(*) FROM sqlite_schema WHERE name='offer'", "");
-        *ret = n > 0;
-        return code;
+        bool has_room = false;
+        enum code code = db_has_table(&a->slot->db, "evaluation_trust", &has_room, err);
+        return code || has_room ? code
+                                : tp_fail(err, CODE_STATE,
+                                          "%s was begun by an older build: its file has no place for what an evaluation trusts otherwise "
+                                          "(schema 2 has); let the run end, then have it computed with `tipplane evaluate`",
+                                          a->slot->name);
 }
 
 enum code run_offer(struct apply *a, const struct fact *f, struct tp_error *err)
@@ -140,6 +147,8 @@ enum code run_evaluation_trust(struct apply *a, const struct fact *f, struct tp_
 {
         bool has_room = true, offered = f->of.evaluation_trust.evaluation == EVALUATION_OFFERED;
         enum code code = offered ? offer_has_room(&a->slot->db, &has_room, err) : CODE_OK;
+        if (!code && !offered)
+                code = trust_needs_room(a, err);
         if (code || !has_room)
                 return code;
         return db_run(&a->slot->db, err,

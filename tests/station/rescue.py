@@ -1,5 +1,7 @@
-"""rescue.py: the real programs, the tiny recipe and one drift step: offered to a person after the run, done by the daemon where the mandate says so; the same numbers both ways."""
-import csv, hashlib, io, json, os, sqlite3, subprocess, sys, tempfile, time
+"""rescue.py: the real programs, the tiny recipe and one drift step: offered to a person after the run, done by the daemon where the mandate says so; the same numbers both ways.
+
+A run that a build of schema 1 began has no place for what is granted: it is offered instead, nothing is lost, and the file stays as it was begun."""
+import contextlib, csv, glob, hashlib, io, json, os, sqlite3, subprocess, sys, tempfile, time
 
 sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
 import programs
@@ -7,7 +9,26 @@ import programs
 API = "/api/v1"
 
 
-def night(build, folder, grants):
+def to_schema_1(path):
+    """The run file as the first migrations alone make it, with all of its rows."""
+    with contextlib.closing(sqlite3.connect(path)) as whole:
+        whole.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        whole.execute("PRAGMA journal_mode=DELETE")
+        application = whole.execute("PRAGMA application_id").fetchone()[0]
+    os.rename(path, path + ".whole")
+    with contextlib.closing(sqlite3.connect(path, isolation_level=None)) as db:
+        for name in sorted(glob.glob(os.path.join(programs.REPO, "schema", "run", "0001_*.sql"))):
+            db.executescript(programs.load(name).decode())
+        db.execute("ATTACH ? AS whole", (path + ".whole",))
+        db.execute("PRAGMA application_id=%d" % application)
+        db.execute("PRAGMA user_version=1")
+        for (table,) in db.execute("SELECT name FROM main.sqlite_schema WHERE type='table' AND name NOT LIKE 'sqlite%'").fetchall():
+            db.execute("INSERT OR REPLACE INTO main.%s SELECT * FROM whole.%s" % (table, table))
+        assert not {"evaluation_trust", "offer"} & {name for (name,) in db.execute("SELECT name FROM sqlite_schema")}
+    os.remove(path + ".whole")
+
+
+def night(build, folder, grants, older=False):
     recipe, scenario = json.loads(programs.load(programs.TINY[0])), json.loads(programs.load(programs.TINY[1]))
     recipe["mandate"].update(remeasure_suspects=False, rescue_suspects=grants)
     scenario["faults"] = [{"what": "drift_step", "port": 2, "fs": 70, "db": 0, "at_count": 20}]
@@ -25,6 +46,11 @@ def night(build, folder, grants):
     run = json.loads(body)["run"]
     status, _, body = p.call("GET", API + "/runs/%s/rescue.json" % run)
     assert status == 409 and b"in hand" in body, (status, body)
+    if older:  # another build began it, and its daemon has died
+        p.kill("daemon")
+        to_schema_1(glob.glob(os.path.join(p.data_dir, "runs", "*", "*", run + ".run"))[0])
+        p.start("daemon")
+        p.wait_api()
     until = time.monotonic() + 120
     while json.loads(p.call("GET", API + "/runs/" + run)[2])["state"] != "sealed":
         assert time.monotonic() < until, p.tail("daemon")
@@ -95,6 +121,21 @@ def main():
             check(any(first[k]["value"] != r["value"] for k, r in rescued.items()), "and had other values")
         finally:
             p.stop()
+        p, run = night(build, os.path.join(folder, "older"), True, older=True)
+        try:
+            get = lambda what: p.call("GET", API + "/runs/%s%s" % (run, what))[2]
+            row = json.loads(get(""))
+            check(row["state"] == "sealed" and row["progress"]["counts"]["suspect"] == counts["suspect"] and row["progress"]["counts"]["rescued"] == 0, "granted, but begun under schema 1: the run ends, its suspects stay suspect")
+            notes = [e["body"]["why"] for e in json.loads(get("/journal?phase=note"))["entries"] if e["body"]["note"] == "rescue_offered"]
+            check(len(notes) == 1 and "this older file has no place" in notes[0] and "tipplane evaluate" in row["progress"]["sentence"], "and says so, once: %s; %s" % (notes[0], row["progress"]["sentence"]))
+            check([e["n"] for e in json.loads(get("/evaluations"))["evaluations"]] == [1], "nothing of it is stored by halves")
+            taken = json.loads(get("/rescue.json"))
+            check(taken["rescued"] == taken["suspects"] == counts["suspect"] and taken["offered"] is None and len(taken["parameters"]) == len(by_hand), "tipplane evaluate has all of it computed")
+            kept = p
+        finally:
+            p.stop()
+        with contextlib.closing(kept.database(run)) as db:
+            check(db.execute("PRAGMA user_version").fetchone()[0] == 1 and db.execute("PRAGMA integrity_check").fetchone()[0] == "ok", "the sealed file is of schema 1 still")
     print("%d passed, 0 failed, 0 skipped" % passed)
 
 
