@@ -16,14 +16,14 @@
 
 /* Times C, at frequency hz: resistance, its skin effect's part, and w L0.  Per metre squared, divided by w. */
 struct telegraph {
-        double hz, r, skin, l;
+        double hz, per_hz, r, skin, l; /* per_hz = 1/hz */
 };
-static double complex z_of(const struct telegraph *t, double hz)
+/* g^2 = jw z */
+static double complex g2_of(const struct telegraph *t, double hz)
 {
-        double x = hz / t->hz, skin = t->skin * sqrt(x);
-        return CMPLX(t->r + skin, t->l * x + skin);
+        double x = hz * t->per_hz, skin = t->skin * sqrt(x), w = RF_TWO_PI * hz;
+        return CMPLX(-w * (t->l * x + skin), w * (t->r + skin));
 }
-static double complex g2_of(const struct telegraph *t, double hz) { return CMPLX(0, RF_TWO_PI * hz) * z_of(t, hz); }
 static bool noisy(const struct telegraph *t, const struct diagnosis *d, size_t i)
 {
         double hz = d->axis->hz[i];
@@ -37,12 +37,12 @@ static bool noisy(const struct telegraph *t, const struct diagnosis *d, size_t i
 static struct telegraph above(const struct diagnosis *d, size_t i)
 {
         const double *hz = d->axis->hz;
-        struct telegraph t = {.hz = hz[i]};
+        struct telegraph t = {.hz = hz[i], .per_hz = 1 / hz[i]};
         double n = 0, s1 = 0, s2 = 0, s3 = 0, ss = 0, re = 0, both = 0, im = 0;
         size_t reach = axis_nearest(d->axis, REACH * hz[i]), step = reach > i + USED ? (reach - i) / USED : 1;
         for (size_t k = i + 1; k < d->axis->n && (k <= reach || k <= i + 3); k += step) {
-                double x = hz[k] / hz[i], root = sqrt(x);
-                double complex g = CMPLX(d->gamma_re[k], d->gamma_im[k]), z = g * g / CMPLX(0, RF_TWO_PI * hz[k]);
+                double x = hz[k] * t.per_hz, root = sqrt(x), per_w = 1 / (RF_TWO_PI * hz[k]);
+                double complex g = CMPLX(d->gamma_re[k], d->gamma_im[k]), g2 = g * g, z = CMPLX(cimag(g2) * per_w, -creal(g2) * per_w);
                 n += 1, s1 += root, s2 += x, s3 += x * root, ss += x * x;
                 re += creal(z), both += root * (creal(z) + cimag(z)), im += x * cimag(z);
         }
