@@ -59,17 +59,8 @@ struct exact_bits {
         TERM_AT(elr, TERM_ELR, at); \
         TERM_AT(etr, TERM_ETR, at)
 
-#define KIND _any
-#define TARGET
-#include "rf/calibrate/exact_loops.h"
-#if CPU_WIDE
-#define KIND _wide
-#define TARGET TARGET_256
-#include "rf/calibrate/exact_loops.h"
-#define KIND _widest
-#define TARGET TARGET_512
-#include "rf/calibrate/exact_loops.h"
-#endif
+#define LOOPS "rf/calibrate/exact_loops.h"
+#include "rf/numbers/kinds.h"
 
 static double largest(int64_t bits)
 {

@@ -7,7 +7,6 @@
 #include "rf/calibrate/exact.h"
 #include "rf/calibrate/solve.h"
 #include "rf/numbers/columns.h"
-#include "rf/numbers/finite.h"
 #include <math.h>
 
 #define CONDITION_LIMIT 1e3  /* above: warned of */

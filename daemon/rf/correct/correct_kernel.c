@@ -42,21 +42,15 @@ static struct m2 m2_of_quad(struct quad q)
         return m2_of(CMPLX(q.s11.re, q.s11.im), CMPLX(q.s12.re, q.s12.im), CMPLX(q.s21.re, q.s21.im), CMPLX(q.s22.re, q.s22.im));
 }
 
-#define KIND _any
-#define TARGET
-#include "rf/correct/correct_loops.h"
+#define LOOPS "rf/correct/correct_loops.h"
+#include "rf/numbers/kinds.h"
+
 #define ROW(word, kind)                                                                                                              \
         {                                                                                                                            \
                 word, cpu_can_##kind, unterminate_all_##kind, correct8_all_##kind, correct8_switch_all_##kind, correct12_all_##kind, \
                         point8_##kind, point12_##kind, point_unterminate_##kind                                                      \
         }
 #if CPU_WIDE
-#define KIND _wide
-#define TARGET TARGET_256
-#include "rf/correct/correct_loops.h"
-#define KIND _widest
-#define TARGET TARGET_512
-#include "rf/correct/correct_loops.h"
 const struct kernels kernels[] = {ROW("any", any), ROW("256", wide), ROW("512", widest)};
 #else
 const struct kernels kernels[] = {ROW("any", any)};

@@ -28,17 +28,8 @@ struct columns {
                 PUT(name##22, i, q.s22); \
         } while (0)
 
-#define KIND _any
-#define TARGET
-#include "rf/deembed/deembed_loops.h"
-#if CPU_WIDE
-#define KIND _wide
-#define TARGET TARGET_256
-#include "rf/deembed/deembed_loops.h"
-#define KIND _widest
-#define TARGET TARGET_512
-#include "rf/deembed/deembed_loops.h"
-#endif
+#define LOOPS "rf/deembed/deembed_loops.h"
+#include "rf/numbers/kinds.h"
 
 static void columns_of(const struct net2 *net, size_t from, const double *c[8])
 {

@@ -2,7 +2,6 @@
 #include "rf/network/network.h"
 #include "base/hash.h"
 #include "rf/numbers/columns.h"
-#include "rf/numbers/finite.h"
 #include <math.h>
 #include <string.h>
 

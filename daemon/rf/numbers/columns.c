@@ -3,17 +3,8 @@
 #include "rf/numbers/cpu.h"
 #include <stdint.h>
 
-#define KIND _any
-#define TARGET
-#include "rf/numbers/columns_loops.h"
-#if CPU_WIDE
-#define KIND _wide
-#define TARGET TARGET_256
-#include "rf/numbers/columns_loops.h"
-#define KIND _widest
-#define TARGET TARGET_512
-#include "rf/numbers/columns_loops.h"
-#endif
+#define LOOPS "rf/numbers/columns_loops.h"
+#include "rf/numbers/kinds.h"
 
 bool column_is(size_t n, const double *x, double value)
 {
@@ -23,3 +14,10 @@ bool column_is(size_t n, const double *x, double value)
 }
 
 void column_fill(size_t n, double *x, double value) { CPU_RUN(fill, n, x, value); }
+
+bool column_finite(size_t n, const double *x)
+{
+        bool finite;
+        CPU_RUN(finite, n, x, &finite);
+        return finite;
+}

@@ -1,5 +1,6 @@
-/* vector.h: complex arithmetic for loops that are compiled for several kinds of processor.  Included once for each, with KIND (a suffix)
-   and TARGET (an attribute) defined; functions are named N(name); vector_end.h takes everything back.  No include guard: that is the point.
+/* vector.h: complex arithmetic for loops that are compiled for several kinds of processor.  Included once for each (kinds.h), with KIND (a
+   suffix) and TARGET (an attribute) defined; functions are named N(name); vector_end.h takes everything back.  No include guard: that is
+   the point.
 
    Every product is fused with the sum it goes into, alike for all kinds, and nothing else is contracted (-std=c11): the same bytes on every
    processor.  (Where there is no fma instruction the C library's is called: exact and slow.)  -O3 in every variant, because the loops are

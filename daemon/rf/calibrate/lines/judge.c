@@ -32,17 +32,8 @@ struct judge_line {
         double over_lines, over_spread, over_rest; /* 1/lines, 1/sum of squared off_mean_m, 1/(1 - leverage) */
 };
 
-#define KIND _any
-#define TARGET
-#include "rf/calibrate/lines/judge_loops.h"
-#if CPU_WIDE
-#define KIND _wide
-#define TARGET TARGET_256
-#include "rf/calibrate/lines/judge_loops.h"
-#define KIND _widest
-#define TARGET TARGET_512
-#include "rf/calibrate/lines/judge_loops.h"
-#endif
+#define LOOPS "rf/calibrate/lines/judge_loops.h"
+#include "rf/numbers/kinds.h"
 
 size_t lines_judge_bytes(size_t n, size_t lines) { return (2 * PAIRS + SINGLES + lines) * lines_block(n) * sizeof(double); }
 

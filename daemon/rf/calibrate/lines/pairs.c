@@ -19,17 +19,8 @@ struct line_block {
         double *zeros, *columns;
 };
 
-#define KIND _any
-#define TARGET
-#include "rf/calibrate/lines/pairs_loops.h"
-#if CPU_WIDE
-#define KIND _wide
-#define TARGET TARGET_256
-#include "rf/calibrate/lines/pairs_loops.h"
-#define KIND _widest
-#define TARGET TARGET_512
-#include "rf/calibrate/lines/pairs_loops.h"
-#endif
+#define LOOPS "rf/calibrate/lines/pairs_loops.h"
+#include "rf/numbers/kinds.h"
 
 #define HEAD ((sizeof(struct line_block) + 63) / 64 * 64)
 size_t line_block_bytes(size_t n, size_t lines) { return HEAD + (1 + 2 * COLUMNS * lines) * lines_block(n) * sizeof(double); }

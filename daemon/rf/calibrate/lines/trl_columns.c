@@ -1,6 +1,6 @@
 /* trl_columns.c: which columns go where, and the choice of processor (trl_columns.h). */
 #include "rf/calibrate/lines/trl_columns.h"
-#include "rf/numbers/finite.h"
+#include "rf/numbers/columns.h"
 #include "rf/numbers/cpu.h"
 #include <math.h>
 #include <stdint.h>
@@ -11,17 +11,8 @@ struct trl_move { /* to = e^{-2 g d} */
         double d_m;
 };
 
-#define KIND _any
-#define TARGET
-#include "rf/calibrate/lines/trl_loops.h"
-#if CPU_WIDE
-#define KIND _wide
-#define TARGET TARGET_256
-#include "rf/calibrate/lines/trl_loops.h"
-#define KIND _widest
-#define TARGET TARGET_512
-#include "rf/calibrate/lines/trl_loops.h"
-#endif
+#define LOOPS "rf/calibrate/lines/trl_loops.h"
+#include "rf/numbers/kinds.h"
 
 enum { SCRATCH = 30 }; /* columns of doubles, ratio and zeros among them */
 

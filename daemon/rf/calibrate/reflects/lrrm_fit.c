@@ -34,17 +34,8 @@ struct sum_columns {
 };
 typedef double lanes __attribute__((vector_size(64), aligned(8), may_alias));
 
-#define KIND _any
-#define TARGET
-#include "rf/calibrate/reflects/lrrm_fit_loops.h"
-#if CPU_WIDE
-#define KIND _wide
-#define TARGET TARGET_256
-#include "rf/calibrate/reflects/lrrm_fit_loops.h"
-#define KIND _widest
-#define TARGET TARGET_512
-#include "rf/calibrate/reflects/lrrm_fit_loops.h"
-#endif
+#define LOOPS "rf/calibrate/reflects/lrrm_fit_loops.h"
+#include "rf/numbers/kinds.h"
 
 double complex lrrm_impedance(const struct lrrm_point *q, struct lrrm_match m)
 {

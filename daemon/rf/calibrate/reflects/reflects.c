@@ -1,6 +1,6 @@
 /* reflects.c: which columns go where, and the choice of processor (reflects.h). */
 #include "rf/calibrate/reflects/reflects.h"
-#include "rf/numbers/finite.h"
+#include "rf/numbers/columns.h"
 #include "rf/numbers/quad.h"
 #include <stdint.h>
 #include <string.h>
@@ -31,17 +31,8 @@ struct step_columns {
                 struct cx put_ = (value);               \
                 re[t][i] = put_.re, im[t][i] = put_.im; \
         } while (0)
-#define KIND _any
-#define TARGET
-#include "rf/calibrate/reflects/reflects_loops.h"
-#if CPU_WIDE
-#define KIND _wide
-#define TARGET TARGET_256
-#include "rf/calibrate/reflects/reflects_loops.h"
-#define KIND _widest
-#define TARGET TARGET_512
-#include "rf/calibrate/reflects/reflects_loops.h"
-#endif
+#define LOOPS "rf/calibrate/reflects/reflects_loops.h"
+#include "rf/numbers/kinds.h"
 
 /* All below the limit; NaN is not. */
 static bool all_below(size_t n, const double *x, double limit)

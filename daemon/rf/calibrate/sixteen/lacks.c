@@ -1,5 +1,5 @@
 /* lacks.c: what a set of standards must have, and what it lacks, in words (sixteen.h). */
-#include "rf/numbers/finite.h"
+#include "rf/numbers/columns.h"
 #include "rf/calibrate/sixteen/sixteen.h"
 #include "rf/calibrate/solve.h"
 #include <math.h>
