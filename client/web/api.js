@@ -40,9 +40,10 @@
  * @typedef {{id: string, offered: string, entry: number, suspects: number, devices: number, values: number, spec: {intervals?: RescueInterval[]}|null}} Offer
  * @typedef {{below?: string, above?: string, from_hz: number, to_hz: number, points: number, kink: number, kink_hz: number, kink_u?: number|null,
  *            kink_allowed?: number|null, share_of_allowed?: number|null, beyond: boolean, sentence: string}} Joint
- * @typedef {{bands?: {method: string, from_hz: number, to_hz: number}[], joints?: Joint[]}} Diagnosis
+ * @typedef {{standard: string, copy: string, port: number, ohm: number, u_ohm: number, short_ohm: number, stated_ohm: number, tolerance_ohm: number}} LoadByDc
+ * @typedef {{bands?: {method: string, from_hz: number, to_hz: number}[], joints?: Joint[], loads?: LoadByDc[]}} Diagnosis
  * @typedef {{id: string, number: number, method: string, state: string, z_ref_ohm: number|null, domain?: {from_hz: number, to_hz: number}|null,
- *            diagnosis?: Diagnosis|null}} Calibration
+ *            diagnosis?: Diagnosis|null, standards?: {standard: string, swept: string|null}[]}} Calibration
  * @typedef {{good: number, n: number, share: number|null, wilson: (number|null)[], exact: (number|null)[], good_at_first_touch: number, marginal: number, fail: number,
  *            suspect: number, no_verdict: number, no_contact: number, not_measured: number}} Shares
  * @typedef {Shares & {device: string, quantity: string, condition: number, label: string, unit: string, low: number|null, high: number|null, values: number,

@@ -1,7 +1,7 @@
 /* calibration.js: of which calibrations a run was made, and how well the bands of a joined one meet.
  * Figure    One row per band along a logarithmic frequency; shaded where two bands both exist; above, a pin per joint: how far their solutions differ there, in what
  *           their uncertainties allow.  The dashes are all that is allowed; a pin that passes them is the warning below in one glance; a question mark where no uncertainty is stated. */
-import { h, s, quantity } from "./dom.js";
+import { clock, h, s, quantity, withU95 } from "./dom.js";
 
 const ROW = 18, GAP = 5, PINS = 54, TOP = 10, AXIS = 18, MOST = 1.6; // px; a pin ends at MOST times what is allowed
 const hertz = (/** @type {number} */ f) => quantity(f, "Hz", 3).replace(/(\.\d*?)0+\u00a0/, "$1\u00a0").replace(/\.\u00a0/, "\u00a0");
@@ -16,6 +16,16 @@ export function jointWords(d, k) {
         const j = /** @type {import("./api.js").Joint} */ (d.joints?.[k]), [below, above] = meeting(d, k);
         return `Join ${hertz(j.from_hz)} to ${hertz(j.to_hz)}, ${below} below, ${above} above: kink ${few(j.kink)} at ${hertz(j.kink_hz)}${known(j.kink_allowed) ? `, where ${few(/** @type {number} */ (j.kink_allowed))} is allowed` : ""}; `
                 + (known(j.share_of_allowed) ? `over the join ${few(/** @type {number} */ (j.share_of_allowed))} of what both uncertainties allow.` : "no uncertainty is stated that it could be held against.");
+}
+
+/** What the loads were taken as, where the station's DC meter said it, and when that was. @param {import("./api.js").Calibration} c */
+function loadTable(c) {
+        const when = (/** @type {string} */ name) => c.standards?.find((one) => one.standard === name)?.swept;
+        return h("table", { class: "loads" }, h("caption", {}, "Loads, as the DC meter read them"),
+                h("thead", {}, h("tr", {}, ...["Load", "Port", "Taken as", "Stated", "Shorts, taken off", "When"].map((t) => h("th", { scope: "col" }, t)))),
+                h("tbody", {}, ...(c.diagnosis?.loads ?? []).map((l) => { const swept = when(l.standard); return h("tr", {}, h("th", { scope: "row" }, l.copy && l.copy !== l.standard ? `${l.standard} (${l.copy})` : l.standard), h("td", { class: "number" }, String(l.port)),
+                        h("td", { class: "number" }, withU95(l.ohm, 2 * l.u_ohm, "ohm")), h("td", { class: "number quiet" }, `${Number(l.stated_ohm.toPrecision(4))} ± ${Number(l.tolerance_ohm.toPrecision(4))}\u00a0Ω`),
+                        h("td", { class: "number quiet" }, quantity(l.short_ohm, "ohm", 2)), h("td", { class: "quiet" }, swept ? h("time", { datetime: swept }, clock(swept)) : "in another run")); })));
 }
 
 /** @param {import("./api.js").Diagnosis} d @param {number} width */
@@ -50,6 +60,7 @@ export function drawCalibrations(box, all) {
                 const d = c.diagnosis ?? {}, joined = Boolean(d.joints?.length && d.bands?.length);
                 return h("div", { class: "calibration" },
                         h("h3", {}, `Number ${c.number}, ${c.method}, ${c.state}${c.domain ? `, ${hertz(c.domain.from_hz)} to ${hertz(c.domain.to_hz)}` : ""}`),
+                        d.loads?.length ? h("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "Loads" }, loadTable(c)) : "",
                         joined ? figure(d, width) : "",
                         joined ? h("ul", { class: "story" }, .../** @type {import("./api.js").Joint[]} */ (d.joints).map((j, k) => h("li", {}, jointWords(d, k),
                                 j.sentence ? h("p", { class: j.beyond ? "alarm" : "quiet" }, h("strong", {}, j.beyond ? "Beyond what is allowed: " : ""), `${j.sentence}.`) : ""))) : "");

@@ -186,12 +186,32 @@ enum code intervals_get(struct request *q, struct reply *r, struct tp_error *err
         return CODE_OK;
 }
 
+static void standards_write(struct json_out *o, const char *calibration, const struct solved_from_row *rows, size_t n)
+{
+        json_open(o, "standards", '[');
+        for (size_t i = 0; i < n; i++) {
+                if (strcmp(rows[i].calibration, calibration) != 0)
+                        continue;
+                json_open(o, NULL, '{');
+                json_text(o, "standard", rows[i].standard);
+                json_word(o, "copy", rows[i].copy);
+                json_id(o, "sweep", rows[i].sweep);
+                json_id(o, "touchdown", rows[i].touchdown);
+                json_word(o, "swept", rows[i].swept);
+                json_close(o, '}');
+        }
+        json_close(o, ']');
+}
+
 enum code calibrations_get(struct request *q, struct reply *r, struct tp_error *err)
 {
         struct calibration_row *rows = NULL;
-        size_t n = 0;
+        struct solved_from_row *standards = NULL;
+        size_t n = 0, standard_n = 0;
         struct view *view = open_run(q, err);
         enum code code = view ? view_calibrations(view, q->arena, &rows, &n, err) : err->code;
+        if (!code)
+                code = view_solved_from(view, q->arena, &standards, &standard_n, err);
         view_close(view);
         if (code)
                 return code;
@@ -208,6 +228,7 @@ enum code calibrations_get(struct request *q, struct reply *r, struct tp_error *
                 json_real(&o, "z_ref_ohm", rows[i].z_ref_ohm > 0 ? rows[i].z_ref_ohm : NAN);
                 json_raw(&o, "domain", json_or_null(rows[i].domain_json));
                 json_raw(&o, "diagnosis", json_or_null(rows[i].diagnosis_json));
+                standards_write(&o, rows[i].id, standards, standard_n);
                 json_close(&o, '}');
         }
         end_list(&o, r);

@@ -63,6 +63,12 @@ struct calibration_row {
         size_t covariance_bytes;
         const char *domain_json, *diagnosis_json;
 };
+/* What the run's calibrations were solved from, calibration by calibration. */
+struct solved_from_row {
+        char calibration[27], standard[40], copy[40], swept[32]; /* swept: RFC 3339; "" and no numbers: in another run */
+        int64_t sweep, touchdown;                                /* 0: none (raised) */
+};
+enum code view_solved_from(struct view *, struct arena *, struct solved_from_row **ret, size_t *ret_n, struct tp_error *);
 enum code view_calibrations(struct view *, struct arena *, struct calibration_row **ret, size_t *ret_n, struct tp_error *);
 struct parameter_row {
         int64_t sweep, touchdown;

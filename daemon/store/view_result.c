@@ -57,6 +57,31 @@ enum code view_calibrations(struct view *v, struct arena *a, struct calibration_
         return code;
 }
 
+static enum code solved_from_each(sqlite3_stmt *q, struct arena *a, void *row, struct tp_error *err)
+{
+        struct solved_from_row *r = row;
+        (void)a, (void)err;
+        column_into(q, 0, r->calibration, sizeof r->calibration);
+        column_into(q, 1, r->standard, sizeof r->standard);
+        column_into(q, 2, r->copy, sizeof r->copy);
+        r->sweep = sqlite3_column_int64(q, 3);
+        r->touchdown = sqlite3_column_int64(q, 4);
+        column_into(q, 5, r->swept, sizeof r->swept);
+        return CODE_OK;
+}
+
+enum code view_solved_from(struct view *v, struct arena *a, struct solved_from_row **ret, size_t *ret_n, struct tp_error *err)
+{
+        void *at = NULL;
+        enum code code = file_rows(v, a, sizeof **ret, solved_from_each, &at, ret_n, err,
+                                   "SELECT s.calibration,s.standard,s.copy,s.sweep,w.touchdown,"
+                                   "strftime('%Y-%m-%dT%H:%M:%SZ',j.wall_us/1000000,'unixepoch') FROM standard s LEFT JOIN sweep w ON "
+                                   "w.id=s.sweep LEFT JOIN journal j ON j.seq=s.sweep ORDER BY s.calibration,s.n");
+        if (!code)
+                *ret = at;
+        return code;
+}
+
 static enum code parameter_each(sqlite3_stmt *q, struct arena *a, void *row, struct tp_error *err)
 {
         struct parameter_row *r = row;

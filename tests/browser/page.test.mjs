@@ -166,6 +166,27 @@ for (const [colorScheme, width] of [["light", 1440], ["dark", 390]])
                 assert.deepEqual(await violations(page), []);
         });
 
+/* Two loads as a run's file has them, one of a standard that was swept in another run. */
+const TRIMMED = [{ id: "C1", number: 1, method: "unknown_thru", plane: "tip", state: "accepted", z_ref_ohm: 50, domain: { from_hz: 7e4, to_hz: 2.2e11 }, diagnosis: { loads: [
+        { standard: "LOAD_A", copy: "LOAD_A", port: 1, ohm: 50.3012, u_ohm: 0.01, short_ohm: 0.0105, stated_ohm: 50, tolerance_ohm: 5 },
+        { standard: "LOAD_B", copy: "CS1-7", port: 2, ohm: 49.87, u_ohm: 0.01, short_ohm: 0.012, stated_ohm: 50, tolerance_ohm: 0.5 }] },
+standards: [{ standard: "OPEN_AIR", copy: null, sweep: 38, touchdown: null, swept: "2026-03-01T02:00:00Z" }, { standard: "LOAD_A", copy: "LOAD_A", sweep: 52, touchdown: 50, swept: "2026-03-01T02:08:00Z" },
+        { standard: "LOAD_B", copy: "CS1-7", sweep: null, touchdown: null, swept: null }] }];
+
+journey("loads that the DC meter read stand with the calibration: ohm, what was stated, when", { timezoneId: "UTC", before: (page) =>
+        page.route(/\/calibrations$/, (r) => r.fulfill({ status: 200, contentType: "application/json", body: JSON.stringify({ calibrations: TRIMMED }) })) }, async (page) => {
+        await settled(page);
+        await page.waitForSelector("#calibration table.loads");
+        const rows = await page.locator("#calibration .loads tbody tr").evaluateAll((all) => all.map((tr) => Array.from(tr.children).map((cell) => cell.textContent.replaceAll("\u00a0", " "))));
+        assert.deepEqual(rows, [["LOAD_A", "1", "50.301 ± 0.020 Ω", "50 ± 5 Ω", "11 mΩ", "1 Mar, 02:08"], ["LOAD_B (CS1-7)", "2", "49.870 ± 0.020 Ω", "50 ± 0.5 Ω", "12 mΩ", "in another run"]]);
+        assert.deepEqual(await violations(page), []);
+        await page.unroute(/\/calibrations$/);
+        await page.reload();
+        await settled(page);
+        await page.waitForSelector("#calibration h3");
+        assert.equal(await page.locator("#calibration .loads").count(), 0, "this night's loads are as the recipe states them");
+});
+
 journey("a rescue that the run offers is told with its numbers and can be taken; without one nothing is said", { before: (page) => page.route(/\/evaluations$/, (r) => r.fulfill({ status: 200, contentType: "application/json", body: JSON.stringify({
         evaluations: [], offer: { id: "O", offered: "2026-03-01T04:10:00Z", entry: 510, suspects: 18, devices: 16, values: 24, build: "b", spec: { by: "rescue", intervals: [{ interval: 1, before: 1, after: 2, sentence: "port 2 moved by 74 fs" },
                 { interval: 3, before: 2, after: 0, why_not: "no calibration was accepted after it" }] } } }) })) }, async (page) => {

@@ -52,11 +52,16 @@ def main():
     count = programs.Count()
     with tempfile.TemporaryDirectory(prefix="load-") as folder:
         _, _, stated, stated_shares, load = night(build, os.path.join(folder, "stated"), "stated")
+        began = time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime())
         calibrations, show, measured, measured_shares, _ = night(build, os.path.join(folder, "measured"), "measured")
         count.check(len(stated) >= 6 and len(measured) >= 6, "%d and %d dies have a proven R of 75 ohm at 1 GHz" % (len(stated), len(measured)))
         off = 75 / 50 * OFF_OHM
         mean = sum(e for e, _ in stated) / len(stated)
         count.check(abs(mean + off) < 0.1 * off, "stated: the load's %.1f ohm pull R by %.3f ohm" % (OFF_OHM, mean))
+        for c in calibrations:
+            swept = {s["standard"]: s for s in c["standards"]}
+            count.check(all(swept[l["standard"]]["touchdown"] and swept[l["standard"]]["swept"] for l in c["diagnosis"]["loads"]) and swept["LOAD_A"]["swept"] >= swept["SHORT_A"]["swept"] >= began,
+                        "calibration %d says when each load was read: %s" % (c["number"], ", ".join("%s %s" % (l["standard"], swept[l["standard"]]["swept"]) for l in c["diagnosis"]["loads"])))
         count.check(rms(measured) < rms(stated) / 10, "measured: %.4f ohm from the truth instead of %.4f" % (rms(measured), rms(stated)))
         count.check(all(abs(e) <= u95 for e, u95 in measured), "each within its u95 of %.3f ohm or less" % max(u for _, u in measured), measured)
         count.check(max(u for _, u in measured) < min(u for _, u in stated), "which is below the stated load's, %.3f ohm or more" % min(u for _, u in stated))
