@@ -169,7 +169,7 @@ static void band_words(const struct solved_band *b, struct text *to)
                 const struct rf_standard *s = &b->problem.standards[k];
                 text_f(to, "  %-16s %-8s", s->name, rf_standard_words[s->kind]);
                 if (isnan(d->standard[k].worst)) {
-                        text_put(to, " leaves no residual\n");
+                        text_put(to, " cannot be judged: what it says is met exactly\n");
                         continue;
                 }
                 text_f(to, " residual rms %.3g, worst %.3g at ", d->standard[k].rms, d->standard[k].worst);

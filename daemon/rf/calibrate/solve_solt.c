@@ -1,11 +1,13 @@
 /* solve_solt.c: "sol" and "solt": known reflections at each port, then a known thru (calibration.h).
  * Idea        Each port's box from its reflections (three exactly, more by weighted least squares); the thru, seen through the finished box
- * of one side, gives load match and transmission tracking of the other.  Switch terms stay inside ELF … ETR: the raw data keep them. Check
- * From twelve terms the ratio K comes out twice (by ETF and by ETR); their difference is a free figure of quality, as are the implied
- *             switch terms against measured ones (Marks, 50th ARFTG, 1997).
+ *             of one side, gives load match and transmission tracking of the other; several thrus by least squares (thrus.c).  Switch terms
+ *             stay inside ELF … ETR: the raw data keep them.
+ * Check       From twelve terms the ratio K comes out twice (by ETF and by ETR); their difference is a free figure of quality, as are the
+ *             implied switch terms against measured ones (Marks, 50th ARFTG, 1997).
  * Not here    isolation (EXF, EXR = 0): on wafer the coupling of the tips depends on what they see, so one number would be wrong. */
 #include "rf/calibrate/exact.h"
 #include "rf/calibrate/solve.h"
+#include "rf/calibrate/thrus.h"
 #include "rf/numbers/columns.h"
 #include <math.h>
 
@@ -40,37 +42,22 @@ static bool sol_point(const struct point *p, const void *choice, double complex 
         return reflections(p, t, NULL, NULL);
 }
 
-/* Forward terms of a thru with the port-1 box known; call with S and m turned round for the reverse ones. */
-static void thru_terms(struct m2 s, double complex m11, double complex m21, double complex ed, double complex es, double complex er,
-                       double complex *el, double complex *et)
-{
-        double complex g = (m11 - ed) / (er + es * (m11 - ed)) - s.e[0]; /* what the port sees beyond the thru's own reflection */
-        *el = g / (s.e[1] * s.e[2] + s.e[3] * g);
-        *et = m21 * (1 - es * s.e[0] - *el * s.e[3] + es * *el * m2_det(s)) / s.e[2];
-}
-
 static bool solt_terms(const struct point *p, double complex t[TERM_COUNT], double *condition, double *residual)
 {
         if (!reflections(p, t, condition, residual))
                 return false;
         t[TERM_EXF] = t[TERM_EXR] = 0;
-        double complex sum[4] = {0};
-        double n = 0;
-        for (size_t k = 0; k < p->n; k++) {
+        bool several = thrus_n(p->problem) > 1;
+        if (several && !thrus_solt(p, t))
+                return false;
+        for (size_t k = 0; k < p->n && !several; k++) {
                 if (p->problem->standards[k].kind != RF_THRU)
                         continue;
                 struct m2 s = p->ideal[k], m = p->raw[k];
-                double complex one[4];
-                thru_terms(s, m.e[0], m.e[2], t[TERM_EDF], t[TERM_ESF], t[TERM_ERF], &one[0], &one[1]);
-                thru_terms(m2_of(s.e[3], s.e[2], s.e[1], s.e[0]), m.e[3], m.e[1], t[TERM_EDR], t[TERM_ESR], t[TERM_ERR], &one[2], &one[3]);
-                for (int j = 0; j < 4; j++)
-                        sum[j] += one[j];
-                n++;
+                thru_terms(s, m.e[0], m.e[2], t[TERM_EDF], t[TERM_ESF], t[TERM_ERF], &t[TERM_ELF], &t[TERM_ETF]);
+                thru_terms(m2_of(s.e[3], s.e[2], s.e[1], s.e[0]), m.e[3], m.e[1], t[TERM_EDR], t[TERM_ESR], t[TERM_ERR], &t[TERM_ELR],
+                           &t[TERM_ETR]);
         }
-        t[TERM_ELF] = sum[0] / n;
-        t[TERM_ETF] = sum[1] / n;
-        t[TERM_ELR] = sum[2] / n;
-        t[TERM_ETR] = sum[3] / n;
         t[TERM_K] = t[TERM_ETF] / (t[TERM_ERR] + t[TERM_EDR] * (t[TERM_ELF] - t[TERM_ESR]));
         return true;
 }
@@ -126,6 +113,8 @@ static bool by_columns(const struct problem *p, bool thru, struct terms *out, st
 static enum code by_points(const struct method *method, const struct problem *p, bool thru, double *residual, struct terms *out,
                            struct diagnosis *d, struct tp_error *err)
 {
+        bool several = thru && thrus_n(p) > 1;
+        out->model = TERMS_TWELVE; /* as they predict readings; "sol" says otherwise below */
         for (size_t i = 0; i < p->axis->n; i++) {
                 struct point at;
                 double complex t[TERM_COUNT];
@@ -147,10 +136,14 @@ static enum code by_points(const struct method *method, const struct problem *p,
                 if (thru)
                         quality(p, d, i, t);
                 terms_put(out, i, t);
+                if (several)
+                        thrus_residual(&at, out, r);
                 out->z_re[i] = 50;
                 out->z_im[i] = 0;
         }
         residuals_finish(p, d, residual);
+        if (several)
+                thrus_say_solt(p, out, d);
         return CODE_OK;
 }
 

@@ -2,10 +2,11 @@
  * Sources     Ferrero & Pisani, IEEE MGWL 2 (1992) 505.
  * Idea        With both boxes known up to one number, N = X^{-1} T_M Y^{-1} is r times the T of the thru; reciprocity says det T = 1, so r
  * = +-sqrt(det N). The sign is followed from the lowest frequency, where S21 is near exp(-jw tau); the delay guess settles it there and
- * nowhere else. */
+ * nowhere else.  More reciprocal two-ports say r again, and by how much they disagree (thrus.c); the delay is of the first. */
 #include "rf/network/convert.h"
 #include "rf/calibrate/exact.h"
 #include "rf/calibrate/solve.h"
+#include "rf/calibrate/thrus.h"
 #include <math.h>
 
 #define CONDITION_REFUSE 1e9
@@ -57,6 +58,8 @@ static bool solve_point(const struct point *p, double complex near, struct box *
         *r = csqrt(m2_det(n));
         if (creal(*r * conj(near)) < 0)
                 *r = -*r;
+        if (thrus_n(p->problem) > 1)
+                *r = thrus_reciprocal(p, *x, *y, thru_of(p->problem), *r, residual);
         *s21 = *r / n.e[3];
         if (condition)
                 *condition = fmax(c1, c2);
@@ -205,6 +208,8 @@ enum code unknown_thru_solve(const struct problem *p, void *workspace, struct te
         out->switch_removed = p->switch_terms != NULL;
         say_followed(p, &followed, d);
         say_active(p, power, d);
+        if (thrus_n(p) > 1)
+                thrus_say_reciprocal(p, d);
         diagnosis_warn_condition(d, 1e3, "the reflections are hardly different",
                                  "add one of another offset delay, or another method in a band of its own (\"bands\")");
         if (cov)
