@@ -1,17 +1,11 @@
 /* fuzz_plan.c: plans of files.  What is accepted is written by the same table, read again and written again: the two texts must be one; and
    each of its standards either has a definition or says why not. */
 #include "tests/fuzz/fuzz.h"
+#include "tests/fuzz/fuzz_json.h"
 #include <string.h>
 #include "recipe/offline_solve.h"
 
-static const char *const fuzz_words[] = {"{",
-                                         "}",
-                                         "[",
-                                         "]",
-                                         ":",
-                                         ",",
-                                         "null",
-                                         "true",
+static const char *const fuzz_words[] = {FUZZ_JSON_WORDS,
                                          "-1e-9",
                                          "\"kind\":\"known\"",
                                          "\"kind\":\"line\"",

@@ -1,4 +1,5 @@
 /* Numbers, the map, the summary: what people read. */
+#include "tests/unit/json_text.h"
 #include "cli/http.h"
 #include "cli/number.h"
 #include "cli/show.h"
@@ -8,13 +9,6 @@
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
-
-static cJSON *json(const char *text)
-{
-        cJSON *j = NULL;
-        assert_int_equal(json_read(text, strlen(text), JSON_DEPTH_MAX, &j, NULL), CODE_OK);
-        return j;
-}
 
 #define assert_says(call, wanted)                         \
         do {                                              \

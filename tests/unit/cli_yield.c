@@ -1,4 +1,5 @@
 /* The daemon's answer about a run's yield as people read it: what is said of each number, and what is not said where there is none. */
+#include "tests/unit/json_text.h"
 #include "cli/show.h"
 #include "cli/yield.h"
 #include <setjmp.h>
@@ -7,15 +8,6 @@
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
-
-static cJSON *json(const char *text)
-{
-        cJSON *j = NULL;
-        struct tp_error err;
-        if (json_read(text, strlen(text), JSON_DEPTH_MAX, &j, &err))
-                fail_msg("%s", err.text);
-        return j;
-}
 
 static const char answer[] =
         "{\"run\":\"R\",\"wafer\":\"W1\",\"cover\":0.95,"

@@ -16,17 +16,28 @@ static double q11(double hz)
         return cimag(z) / creal(z);
 }
 
-static void the_top_of_q_is_found_with_its_place(void **state)
+/* A device behind pads and leads that open and short take off, with its answers. */
+struct question {
+        const char *word;
+        double hz;
+};
+static struct run run_of(int32_t kind, struct chain_matrix (*of)(double hz), const struct question *asked, size_t n)
 {
-        (void)state;
-        struct run r = run_new(DEVICE_INDUCTOR, DEEMBED_OPEN_SHORT);
-        bench_ask(r.b, word("Q11_max"), 0);
-        bench_ask(r.b, word("Q11_max_hz"), 0);
-        bench_ask(r.b, word("Qd_max"), 0);
-        struct inner d = {.of = lossy_coil};
+        struct run r = run_new(kind, DEEMBED_OPEN_SHORT);
+        struct inner d = {.of = of};
+        for (size_t k = 0; k < n; k++)
+                bench_ask(r.b, word(asked[k].word), asked[k].hz);
         r.device = bench_two_port(r.b, pads_and_leads, &d);
         open_and_short(&r);
         ask_all(&r);
+        return r;
+}
+
+static void the_top_of_q_is_found_with_its_place(void **state)
+{
+        (void)state;
+        static const struct question asked[] = {{"Q11_max", 0}, {"Q11_max_hz", 0}, {"Qd_max", 0}};
+        struct run r = run_of(DEVICE_INDUCTOR, lossy_coil, asked, 3);
         double lo = 1e9, hi = 60e9;
         for (int i = 0; i < 200; i++) {
                 double a = lo + (hi - lo) / 3, b = hi - (hi - lo) / 3;
@@ -50,14 +61,8 @@ static void the_top_of_q_is_found_with_its_place(void **state)
 static void a_group_delay_is_the_slope_of_the_phase(void **state)
 {
         (void)state;
-        struct run r = run_new(DEVICE_LINE, DEEMBED_OPEN_SHORT);
-        bench_ask(r.b, word("group_delay"), 40e9);
-        bench_ask(r.b, word("group_delay"), 100e9);
-        bench_ask(r.b, word("delay"), 40e9);
-        struct inner d = {.of = the_line};
-        r.device = bench_two_port(r.b, pads_and_leads, &d);
-        open_and_short(&r);
-        ask_all(&r);
+        static const struct question asked[] = {{"group_delay", 40e9}, {"group_delay", 100e9}, {"delay", 40e9}};
+        struct run r = run_of(DEVICE_LINE, the_line, asked, 3);
         for (int k = 0; k < 3; k++) /* without dispersion both delays are one */
                 near_to(&r.a[k], 2 * 300e-6 / 299792458.0, 1e-6);
         assert_true(r.a[0].has_range && r.a[0].hi_hz / r.a[0].lo_hz > 1.04);

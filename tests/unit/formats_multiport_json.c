@@ -1,5 +1,6 @@
 /* Error terms of three and four ports as JSON: bit for bit there and back, what is not written, the worked example of docs/terms.md.  What
    is refused when read: tests/station/offline_multiport.py, tests/fuzz/fuzz_terms.c. */
+#include "tests/unit/formats_document.h"
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -131,32 +132,17 @@ static void what_is_not_written(void **state)
         arena_free(arena);
 }
 
-static char *file_text(const char *path)
-{
-        FILE *f = fopen(path, "rb");
-        char *text = calloc(1, 200000);
-        if (!f || !text)
-                fail_msg("%s is missing: run the tests from the repository's root", path);
-        assert_true(fread(text, 1, 199999, f) > 0);
-        fclose(f);
-        return text;
-}
-
 static void schema_and_page_say_the_same(void **state)
 {
         (void)state;
-        char *text = file_text("schema/multiport.schema.json"), *page = file_text("docs/terms.md"), said[64];
-        cJSON *schema = NULL, *json = NULL;
+        char *text = file_text("schema/multiport.schema.json", NULL), *page = file_text("docs/terms.md", NULL), said[64];
         struct arena *arena = arena_new(0);
         struct set *s = set_new(4, arena);
-        assert_int_equal(json_read(text, strlen(text), 32, &schema, NULL), CODE_OK);
+        cJSON *schema = json_of(text, strlen(text));
         const cJSON *properties = cJSON_GetObjectItem(schema, "properties");
         assert_int_equal(multiport_json_write(&s->terms, &s->sw, NULL, 0, &s->text, NULL), CODE_OK);
-        assert_int_equal(json_read(text_of(&s->text), s->text.n, 8, &json, NULL), CODE_OK);
-        for (const cJSON *e = json->child; e; e = e->next)
-                assert_non_null(cJSON_GetObjectItem(properties, e->string));
-        for (const cJSON *e = cJSON_GetObjectItem(schema, "required")->child; e; e = e->next)
-                assert_non_null(cJSON_GetObjectItem(json, e->valuestring));
+        cJSON *json = json_of(text_of(&s->text), s->text.n);
+        assert_keys_are_the_schemas(json, schema);
         for (const cJSON *port = cJSON_GetObjectItem(json, "terms")->child; port; port = port->next) {
                 const cJSON *of =
                         cJSON_GetObjectItem(cJSON_GetObjectItem(cJSON_GetObjectItem(properties, "terms"), "properties"), port->string);

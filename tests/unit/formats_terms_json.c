@@ -1,5 +1,6 @@
 /* Error terms as JSON: bit for bit there and back in every model; what is refused, and where the sentence points; the schema says the same
    words as the program; the worked example of docs/terms.md. */
+#include "tests/unit/formats_document.h"
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -283,21 +284,12 @@ static void what_is_not_written(void **state)
 /* The document with its first `from` replaced by `to`. */
 static void refused(const struct set *s, const char *from, const char *to, enum code want, const char *pointer, const char *word)
 {
-        const char *text = text_of(&s->text), *at = strstr(text, from);
-        assert_non_null(at);
-        struct text changed;
+        struct text changed = document_with(&s->text, from, to);
         struct tp_error err = {0};
         struct terms_json *f = NULL;
         struct arena *arena = arena_new(0);
-        text_init(&changed, 0);
-        text_bytes(&changed, text, (size_t)(at - text));
-        text_put(&changed, to);
-        text_put(&changed, at + strlen(from));
         enum code code = terms_json_read(text_of(&changed), changed.n, arena, &f, &err);
-        if (code != want || strcmp(err.pointer, pointer) != 0 || !strstr(err.text, word))
-                fail_msg("%s -> %s: code %d (wanted %d) at \"%s\" (wanted \"%s\"): \"%s\" (wanted \"%s\")", from, to, code, want,
-                         err.pointer, pointer, err.text, word);
-        assert_null(f);
+        assert_document_refused(code, f, &err, want, pointer, word, from, to);
         text_done(&changed);
         arena_free(arena);
 }
@@ -404,59 +396,32 @@ static void terms_from_elsewhere(void **state)
         arena_free(arena);
 }
 
-static char *file_text(const char *path)
-{
-        FILE *f = fopen(path, "rb");
-        char *text = calloc(1, 200000);
-        if (!f || !text)
-                fail_msg("%s is missing: run the tests from the repository's root", path);
-        size_t n = fread(text, 1, 199999, f);
-        assert_true(n > 0);
-        fclose(f);
-        return text;
-}
-/* The words of the schema's enumeration at properties/KEY are those of the program (without "unknown"). */
-static void same_words(const cJSON *schema, const char *key, const char *const *words)
-{
-        const cJSON *list = cJSON_GetObjectItem(cJSON_GetObjectItem(cJSON_GetObjectItem(schema, "properties"), key), "enum");
-        int n = 0;
-        for (const cJSON *e = list->child; e; e = e->next)
-                assert_string_equal(e->valuestring, words[++n]);
-        assert_null(words[n + 1]);
-}
 static void schema_and_page_say_the_same(void **state)
 {
         (void)state;
-        char *text = file_text("schema/terms.schema.json"), *page = file_text("docs/terms.md");
-        cJSON *schema = NULL;
-        assert_int_equal(json_read(text, strlen(text), 32, &schema, NULL), CODE_OK);
-        same_words(schema, "model", terms_model_words);
-        same_words(schema, "plane", plane_words);
-        /* every key that is written is in the schema, and what the schema wants is written */
+        char *text = file_text("schema/terms.schema.json", NULL), *page = file_text("docs/terms.md", NULL);
+        cJSON *schema = json_of(text, strlen(text));
+        const cJSON *properties = have(schema, "properties");
+        assert_words_are_the_schemas(have(have(properties, "model"), "enum"), terms_model_words);
+        assert_words_are_the_schemas(have(have(properties, "plane"), "enum"), plane_words);
         for (int model = TERMS_ONE_PORT; model < TERMS_MODEL_COUNT; model++) {
                 struct set *s = set_new((enum terms_model)model);
-                cJSON *json = NULL;
                 assert_int_equal(terms_json_write(&s->terms, &s->sw, NULL, 0, causes_new(s), &s->text, NULL), CODE_OK);
-                assert_int_equal(json_read(text_of(&s->text), s->text.n, 8, &json, NULL), CODE_OK);
-                for (const cJSON *e = json->child; e; e = e->next)
-                        assert_non_null(cJSON_GetObjectItem(cJSON_GetObjectItem(schema, "properties"), e->string));
-                for (const cJSON *e = cJSON_GetObjectItem(schema, "required")->child; e; e = e->next)
-                        assert_non_null(cJSON_GetObjectItem(json, e->valuestring));
-                const cJSON *columns =
-                        cJSON_GetObjectItem(cJSON_GetObjectItem(cJSON_GetObjectItem(schema, "properties"), "terms"), "properties");
-                for (const cJSON *e = cJSON_GetObjectItem(json, "terms")->child; e; e = e->next)
-                        assert_non_null(cJSON_GetObjectItem(columns, e->string));
+                cJSON *json = json_of(text_of(&s->text), s->text.n);
+                assert_keys_are_the_schemas(json, schema);
+                for (const cJSON *e = have(json, "terms")->child; e; e = e->next)
+                        assert_non_null(have(have(have(properties, "terms"), "properties"), e->string));
                 cJSON_Delete(json);
                 set_free(s);
         }
         cJSON_Delete(schema);
         /* the page's example is a document */
-        char *from = strstr(page, "```json\n"), *to = from ? strstr(from + 8, "```") : NULL;
-        assert_non_null(to);
+        size_t example_n;
+        const char *example = page_example(page, &example_n);
         struct arena *arena = arena_new(0);
         struct terms_json *f = NULL;
         struct tp_error err = {0};
-        if (terms_json_read(from + 8, (size_t)(to - from - 8), arena, &f, &err))
+        if (terms_json_read(example, example_n, arena, &f, &err))
                 fail_msg("docs/terms.md: %s", err.text);
         /* … and corrects as the page says */
         struct m2 m = rf_switch_remove_point(m2_of(CMPLX(0.31, 0.05), CMPLX(0.52, -0.33), CMPLX(0.51, -0.34), CMPLX(0.29, 0.02)),

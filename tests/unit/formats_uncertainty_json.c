@@ -1,5 +1,6 @@
 /* The document of a network's uncertainty: bit for bit there and back; what is refused, and where the sentence points; the schema and the
    page say what the program does. */
+#include "tests/unit/formats_document.h"
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -126,22 +127,14 @@ static void an_id_is_a_digest_of_words(void **state)
         assert_string_equal(id, "8d73019cd0b17d54c5e68935d4c74b64853aa426474e83bdd4425a602427d17d");
 }
 
-static void refused(struct set *s, const char *old, const char *new, enum code code, const char *pointer, const char *piece)
+static void refused(struct set *s, const char *from, const char *to, enum code want, const char *pointer, const char *piece)
 {
-        const char *text = text_of(&s->text), *at = strstr(text, old);
+        struct text changed = document_with(&s->text, from, to);
         struct uncertainty_json *got = NULL;
         struct tp_error err = {0};
-        struct text bad;
-        if (!at)
-                fail_msg("\"%s\" is not in the document", old);
-        text_init(&bad, 0);
-        text_bytes(&bad, text, (size_t)(at - text));
-        text_put(&bad, new);
-        text_put(&bad, at + strlen(old));
-        enum code is = uncertainty_json_read(text_of(&bad), bad.n, s->arena, &got, &err);
-        if (is != code || got || strcmp(err.pointer, pointer) != 0 || !strstr(err.text, piece))
-                fail_msg("%s -> %s: code %d at \"%s\": %s", old, new, is, err.pointer, err.text);
-        text_done(&bad);
+        enum code code = uncertainty_json_read(text_of(&changed), changed.n, s->arena, &got, &err);
+        assert_document_refused(code, got, &err, want, pointer, piece, from, to);
+        text_done(&changed);
 }
 static void what_is_refused(void **state)
 {
@@ -178,49 +171,29 @@ static void what_is_refused(void **state)
         set_free(s);
 }
 
-static char *file_text(const char *path)
-{
-        FILE *f = fopen(path, "rb");
-        char *text = calloc(1, 200000);
-        if (!f || !text)
-                fail_msg("%s is missing: run the tests from the repository's root", path);
-        size_t n = fread(text, 1, 199999, f);
-        assert_true(n > 0);
-        fclose(f);
-        return text;
-}
-static const cJSON *at(const cJSON *json, const char *a, const char *b) { return cJSON_GetObjectItem(cJSON_GetObjectItem(json, a), b); }
 static void schema_and_page_say_the_same(void **state)
 {
         (void)state;
         struct set *s = set_new(3);
-        char *text = file_text("schema/uncertainty.schema.json"), *page = file_text("docs/uncertainty.md");
-        cJSON *schema = NULL, *json = NULL;
-        assert_int_equal(json_read(text, strlen(text), 32, &schema, NULL), CODE_OK);
-        assert_int_equal(json_read(text_of(&s->text), s->text.n, 8, &json, NULL), CODE_OK);
+        char *text = file_text("schema/uncertainty.schema.json", NULL), *page = file_text("docs/uncertainty.md", NULL);
+        cJSON *schema = json_of(text, strlen(text)), *json = json_of(text_of(&s->text), s->text.n);
+        assert_keys_are_the_schemas(json, schema);
         for (const cJSON *e = json->child; e; e = e->next) {
-                assert_non_null(at(schema, "properties", e->string));
                 char key[48];
                 snprintf(key, sizeof key, "`%s`", e->string);
                 if (!strstr(page, key))
                         fail_msg("docs/uncertainty.md does not say %s", key);
         }
-        for (const cJSON *e = cJSON_GetObjectItem(schema, "required")->child; e; e = e->next)
-                assert_non_null(cJSON_GetObjectItem(json, e->valuestring));
-        const cJSON *cause = at(at(schema, "$defs", "cause"), "properties", "kind");
-        int k = 0;
-        for (const cJSON *e = cJSON_GetObjectItem(cause, "enum")->child; e; e = e->next)
-                assert_string_equal(e->valuestring, cause_kind_words[++k]);
-        assert_null(cause_kind_words[k + 1]);
-        const cJSON *entries = at(at(at(schema, "$defs", "cause"), "properties", "s"), "properties", "s33");
-        assert_non_null(entries);
-        for (const cJSON *e = cJSON_GetObjectItem(json, "causes")->child->child; e; e = e->next)
-                assert_non_null(at(at(schema, "$defs", "cause"), "properties", e->string));
+        const cJSON *cause = have(have(have(schema, "$defs"), "cause"), "properties");
+        assert_words_are_the_schemas(have(have(cause, "kind"), "enum"), cause_kind_words);
+        assert_non_null(have(have(have(cause, "s"), "properties"), "s33"));
+        for (const cJSON *e = have(json, "causes")->child->child; e; e = e->next)
+                assert_non_null(have(cause, e->string));
         /* the page's example is a document */
-        char *from = strstr(page, "```json\n"), *to = from ? strstr(from + 8, "```") : NULL;
+        size_t example_n;
+        const char *example = page_example(page, &example_n);
         struct uncertainty_json *got = NULL;
-        assert_non_null(to);
-        if (uncertainty_json_read(from + 8, (size_t)(to - from - 8), s->arena, &got, &s->err))
+        if (uncertainty_json_read(example, example_n, s->arena, &got, &s->err))
                 fail_msg("%s", s->err.text);
         double u = sqrt(netn_causes_cov_difference(&got->causes, 0, NULL, 0, 0)
                                 .re); /* real part of S11 at the first frequency, as the page has it */

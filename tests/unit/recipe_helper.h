@@ -1,6 +1,7 @@
 /* recipe_helper.h: a recipe from a file, and stations to plan for. */
 #ifndef TIPPLANE_TESTS_RECIPE_HELPER_H
 #define TIPPLANE_TESTS_RECIPE_HELPER_H
+#include "tests/unit/file_text.h"
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -11,16 +12,6 @@
 #include <string.h>
 
 /* Run from the top of the tree.  The caller frees. */
-static inline char *file_text(const char *path, size_t *ret_n)
-{
-        FILE *f = fopen(path, "rb");
-        if (!f)
-                fail_msg("%s cannot be opened; run from the top of the tree", path);
-        char *text = calloc(1, 1 << 20);
-        *ret_n = fread(text, 1, (1 << 20) - 1, f);
-        fclose(f);
-        return text;
-}
 
 static inline struct recipe *recipe_of_file(const char *path, struct arena *arena)
 {

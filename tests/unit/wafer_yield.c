@@ -1,5 +1,6 @@
 /* A made-up run whose counts are done by hand: what is in n, what stands beside it, first touches, and values.  Intervals are Newcombe's
    printed ones (Stat. Med. 17 (1998) 857), Ppk and scatter those of tests/reference/yield.csv, computed apart from this program. */
+#include "tests/unit/json_text.h"
 #include "wafer/yield.h"
 #include <setjmp.h>
 #include <stdarg.h>
@@ -8,15 +9,6 @@
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
-
-static cJSON *json(const char *text)
-{
-        cJSON *j = NULL;
-        struct tp_error err;
-        if (json_read(text, strlen(text), JSON_DEPTH_MAX, &j, &err))
-                fail_msg("%s", err.text);
-        return j;
-}
 
 struct run {
         cJSON *map, *devices, *parameters;
