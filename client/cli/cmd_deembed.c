@@ -81,20 +81,6 @@ struct taken {
         size_t n;
 };
 
-/* The document of part k, which must be in the device's reference as it stands. */
-static enum code take_causes(struct cli *c, struct taken *t, size_t k, struct tp_error *err)
-{
-        enum code code = offline_uncertainty_of(c, t->names[k], &t->nets[k], &t->causes[k], err);
-        double z = net2_z_real(&t->nets[k]), device = net2_z_real(&t->nets[0]);
-        if (!code && t->causes[k] && z != device && !(isnan(z) && isnan(device)))
-                return tp_fail(
-                        err, CODE_BAD_INPUT,
-                        "%s: it is in %.6g ohm and the device in %.6g ohm, and its uncertainty is not brought from one to the other; "
-                        "correct both with one calibration, or say --no-uncertainty",
-                        t->names[k], z, device);
-        return code;
-}
-
 static enum code take(struct cli *c, struct taken *t, struct text *comment, struct tp_error *err)
 {
         t->names[0] = c->args[0];
@@ -103,7 +89,7 @@ static enum code take(struct cli *c, struct taken *t, struct text *comment, stru
         if (!code && t->nets[0].plane == PLANE_DEVICE)
                 code = tp_fail(err, CODE_BAD_INPUT, "%s: the file says it is de-embedded already (reference plane: device)", c->args[0]);
         if (!code)
-                code = take_causes(c, t, 0, err);
+                code = offline_uncertainty_of(c, c->args[0], &t->nets[0], &t->causes[0], err);
         t->read[0] = t->nets[0];
         for (int k = 1; k < RF_DUMMY_COUNT && !code; k++) {
                 char option[32];
@@ -116,7 +102,7 @@ static enum code take(struct cli *c, struct taken *t, struct text *comment, stru
                 code = offline_net2(c, path, t->nets[0].plane, &t->nets[t->n], err);
                 t->read[t->n] = t->nets[t->n];
                 if (!code)
-                        code = take_causes(c, t, t->n, err);
+                        code = offline_uncertainty_beside(c, path, &t->nets[t->n], net2_z_real(&t->nets[0]), &t->causes[t->n], err);
                 if (!code)
                         code = offline_reference(c, path, &t->nets[t->n], net2_z_real(&t->nets[0]), err);
                 text_f(comment, ", %s %s", rf_dummy_words[k], path);

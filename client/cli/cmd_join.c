@@ -2,7 +2,7 @@
  * (rf/calibrate/multiport.h). */
 #include "cli/number.h"
 #include "cli/offline.h"
-#include "rf/calibrate/multiport.h"
+#include "rf/calibrate/multiport_causes.h"
 #include <ctype.h>
 #include <math.h>
 #include <stdlib.h>
@@ -17,6 +17,7 @@ struct join_job {
         /* the pairs, and behind them the ends of the ports: files, or NULL for what a number says */
         const char *name[PAIRS_MAX + RF_PORTS_MAX];
         struct net2 net[PAIRS_MAX + RF_PORTS_MAX];
+        struct net2_causes *causes[PAIRS_MAX + RF_PORTS_MAX]; /* NULL: nothing is said of it */
         struct terminations ends;
         struct netn result;
         double *disagreement;
@@ -41,6 +42,23 @@ static enum code pair_of(struct join_job *j, const char *word, struct tp_error *
         j->ports = q > j->ports ? q : j->ports;
         j->pair_n++;
         return CODE_OK;
+}
+
+/* The document of an end, in the pairs' reference as it stands. */
+static enum code end_causes(struct join_job *j, const char *path, const struct netn *one, size_t port, struct tp_error *err)
+{
+        struct netn_causes *all = NULL;
+        enum code code = offline_uncertainty_of_ports(j->c, path, one, &all, err);
+        if (code || !all)
+                return code;
+        if (one->z_re[0][0] != net2_z_real(&j->net[0]))
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "%s: it is in %.6g ohm and the pairs in %.6g ohm, and its uncertainty is not brought from one to the other; "
+                               "say --no-uncertainty",
+                               path, one->z_re[0][0], net2_z_real(&j->net[0]));
+        if (!(j->causes[j->pair_n + port] = arena_take(j->c->arena, sizeof *j->causes[0])))
+                return tp_fail_memory(err);
+        return netn_causes_two(all, 0, 0, j->c->arena, j->causes[j->pair_n + port], err);
 }
 
 /* The ends: a number of ohm (a column is made of it later) or a .s1p, which becomes S11 of a two-port. */
@@ -74,7 +92,9 @@ static enum code ends_of(struct join_job *j, const char **words, double *ret_ohm
                 memcpy(to->re[0], one.re[0], one.axis->n * sizeof(double));
                 memcpy(to->im[0], one.im[0], one.axis->n * sizeof(double));
                 net2_set_z(to, one.z_re[0][0], one.z_im[0][0]);
-                code = offline_reference(j->c, path, to, net2_z_real(&j->net[0]), err);
+                code = end_causes(j, path, &one, p, err);
+                if (!code)
+                        code = offline_reference(j->c, path, to, net2_z_real(&j->net[0]), err);
         }
         return code;
 }
@@ -91,7 +111,7 @@ static enum code read_all(struct join_job *j, struct tp_error *err)
         for (size_t k = 0; k < j->pair_n && !code; k++) {
                 code = offline_net2(j->c, j->name[k], PLANE_TIP, &j->net[k], err);
                 if (!code)
-                        offline_uncertainty_dropped(j->c, j->name[k]);
+                        code = offline_uncertainty_beside(j->c, j->name[k], &j->net[k], net2_z_real(&j->net[0]), &j->causes[k], err);
                 if (!code)
                         code = offline_reference(j->c, j->name[k], &j->net[k], net2_z_real(&j->net[0]), err);
         }
@@ -107,6 +127,9 @@ static enum code read_all(struct join_job *j, struct tp_error *err)
                 code = offline_common(j->c, names, nets, n, false, err);
         for (size_t k = 0; k < n && !code; k++)
                 j->net[from[k]] = nets[k];
+        for (size_t k = 0; k < n && !code; k++)
+                if (j->causes[from[k]])
+                        code = offline_causes_on(j->c, j->causes[from[k]], j->net[from[k]].axis, err);
         for (unsigned p = 0; p < j->ports && !code; p++) {
                 struct net2 *end = &j->net[j->pair_n + p];
                 size_t points = j->net[0].axis->n;
@@ -134,6 +157,24 @@ static enum code join(struct join_job *j, struct tp_error *err)
         return rf_multiport_join(j->pair, j->pair_n, &j->ends, &j->result, j->disagreement, err);
 }
 
+/* What is not known exactly of the result; *ret NULL: nothing is said of any file. */
+static enum code causes_of(struct join_job *j, struct netn_causes **ret, struct tp_error *err)
+{
+        bool any = false;
+        for (size_t k = 0; k < j->pair_n + j->ports; k++)
+                any = any || j->causes[k];
+        if (!any)
+                return CODE_OK;
+        for (size_t k = 0; k < j->pair_n + j->ports; k++)
+                if (j->name[k] && !j->causes[k])
+                        cli_note(j->c, "%s: nothing says how well it is known (%s); it counts as exact", j->name[k],
+                                 offline_uncertainty_path(j->c, j->name[k]));
+        if (!(*ret = arena_take(j->c->arena, sizeof **ret)))
+                return tp_fail_memory(err);
+        return rf_multiport_join_causes(j->pair, (const struct net2_causes *const *)j->causes, j->pair_n, &j->ends,
+                                        (const struct net2_causes *const *)j->causes + j->pair_n, j->ports, j->c->arena, *ret, err);
+}
+
 /* Where the pairs contradict each other most. */
 static size_t worst_at(const struct join_job *j)
 {
@@ -144,7 +185,7 @@ static size_t worst_at(const struct join_job *j)
         return at;
 }
 
-static void put_json(const struct join_job *j)
+static void put_json(const struct join_job *j, const struct text *document)
 {
         struct cli *c = j->c;
         struct json_out o = json_to(&c->out);
@@ -156,37 +197,60 @@ static void put_json(const struct join_job *j)
         json_real(&o, "disagreement_hz", j->result.axis->hz[worst_at(j)]);
         cli_notes_json(c, &o);
         offline_netn_json(&o, &j->result);
+        if (document->n)
+                json_raw(&o, "uncertainty", text_of(document));
         json_close(&o, '}');
         text_put(&c->out, "\n");
+}
+
+/* The result, and the document beside it. */
+static enum code put(struct join_job *j, const struct netn_causes *causes, const char *comment, struct text *document, struct tp_error *err)
+{
+        struct cli *c = j->c;
+        const char *out = cli_option(c, "out"), *file = out && strcmp(out, "-") != 0 ? out : NULL;
+        struct text text;
+        text_init(&text, FILE_BYTES_MAX);
+        bool wanted = causes || !cli_json(c) || out;
+        enum code code = wanted ? offline_netn_text(&j->result, comment, file, &text, err) : CODE_OK;
+        if (!code && causes)
+                code = offline_uncertainty_text_ports(&j->result, causes, file ? file : "joined", &text, document, err);
+        if (!code && (!cli_json(c) || out))
+                code = offline_out(c, &text, err);
+        if (!code && causes && file)
+                code = offline_uncertainty_write(c, file, document, err);
+        if (!code && causes && !file && !cli_json(c))
+                cli_note(c, "what is not known exactly of the result has no file to lie beside; give --out FILE");
+        text_done(&text);
+        return code;
 }
 
 enum code do_join(struct cli *c, struct tp_error *err)
 {
         struct join_job *j = arena_take(c->arena, sizeof *j);
-        struct text text, comment;
+        struct netn_causes *causes = NULL;
+        struct text document, comment;
         if (!j)
                 return tp_fail_memory(err);
         j->c = c;
         enum code code = read_all(j, err);
         if (!code)
                 code = join(j, err);
+        if (!code)
+                code = causes_of(j, &causes, err);
         if (code)
                 return code;
-        text_init(&text, FILE_BYTES_MAX);
+        text_init(&document, FILE_BYTES_MAX);
         text_init(&comment, 2000);
         text_put(&comment, "joined from");
         for (size_t k = 0; k < j->pair_n; k++)
                 text_f(&comment, "%s %s (ports %u and %u)", k ? "," : "", j->name[k], j->pair[k].p + 1, j->pair[k].q + 1);
-        if (!cli_json(c) || cli_has(c, "out"))
-                code = offline_netn_text(&j->result, text_of(&comment), cli_option(c, "out"), &text, err);
-        if (!code && text.n)
-                code = offline_out(c, &text, err);
+        code = put(j, causes, text_of(&comment), &document, err);
         if (!code && cli_json(c))
-                put_json(j);
+                put_json(j, &document);
         if (!code && !cli_json(c))
                 cli_say("%u ports from %zu files: where two files give one number they differ by at most %.3g, at %.9g Hz", j->ports,
                         j->pair_n, j->disagreement[worst_at(j)], j->result.axis->hz[worst_at(j)]);
-        text_done(&text);
+        text_done(&document);
         text_done(&comment);
         return code;
 }

@@ -21,6 +21,9 @@ enum code offline_netn(struct cli *c, const char *path, enum plane want, struct 
 enum code offline_net2(struct cli *c, const char *path, enum plane want, struct net2 *ret, struct tp_error *err);
 /* offline_modes.c: what --modes names out of net, in one reference. */
 enum code offline_modes(struct cli *c, const char *path, const struct netn *net, struct net2 *ret, struct tp_error *err);
+/* The same of what is not known exactly of net. */
+enum code offline_modes_causes(struct cli *c, const char *path, const struct netn *net, const struct netn_causes *all,
+                               struct net2_causes *ret, struct tp_error *err);
 /* Ports p and q (from 0) as they stand, with the reference of p; the others end in theirs. */
 enum code offline_two_of(struct cli *c, const struct netn *net, unsigned p, unsigned q, struct net2 *ret, struct tp_error *err);
 /* offline_look.c: what is odd about corrected data (rf/trust/oddities.h) among the notes, nothing twice; *ret_said: how many sentences.  Of more than
@@ -89,12 +92,14 @@ enum code offline_uncertainty_text_ports(const struct netn *net, const struct ne
 /* The document to where it belongs, beside `path`. */
 enum code offline_uncertainty_write(struct cli *c, const char *path, const struct text *document, struct tp_error *err);
 /* The causes of the file `path`, on the axis of `net` which was read from it.  *ret NULL: it has no document, or with --no-uncertainty.
-   CODE_BAD_INPUT: the document is of another file, or of another state of this one. */
+   CODE_BAD_INPUT: the document is of another file, or of another state of this one.  Of two ports: where the command has --modes, those of
+   the two modes that net holds. */
 enum code offline_uncertainty_of(struct cli *c, const char *path, const struct net2 *net, struct net2_causes **ret, struct tp_error *err);
 enum code offline_uncertainty_of_ports(struct cli *c, const char *path, const struct netn *net, struct netn_causes **ret,
                                        struct tp_error *err);
-/* Notes that the document of `path` is not carried by this command, if there is one. */
-void offline_uncertainty_dropped(struct cli *c, const char *path);
+/* The same of a two-port that is used beside others in z_ohm (NaN: the line's own).  CODE_BAD_INPUT also: its document is in another one. */
+enum code offline_uncertainty_beside(struct cli *c, const char *path, const struct net2 *net, double z_ohm, struct net2_causes **ret,
+                                     struct tp_error *err);
 /* The same causes at the frequencies of `axis`, which their own span; between two of theirs along a straight line. */
 enum code offline_causes_on(struct cli *c, struct net2_causes *causes, const struct axis *axis, struct tp_error *err);
 

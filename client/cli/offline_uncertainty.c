@@ -151,16 +151,28 @@ static bool has_document(struct cli *c, const char *path)
         return has;
 }
 
+/* Of a file of any ports of which the two-port is two modes. */
+static enum code of_modes(struct cli *c, const char *path, enum plane plane, struct net2_causes **ret, struct tp_error *err)
+{
+        struct netn file;
+        struct netn_causes *all = NULL;
+        enum code code = offline_netn(c, path, plane, &file, err);
+        if (!code)
+                code = offline_uncertainty_of_ports(c, path, &file, &all, err);
+        if (code || !all)
+                return code;
+        if (!(*ret = arena_take(c->arena, sizeof **ret)))
+                return tp_fail_memory(err);
+        return offline_modes_causes(c, path, &file, all, *ret, err);
+}
+
 enum code offline_uncertainty_of(struct cli *c, const char *path, const struct net2 *net, struct net2_causes **ret, struct tp_error *err)
 {
         struct netn view = netn_of_two(net);
         struct netn_causes *all = NULL;
         *ret = NULL;
-        if (cli_has(c, "modes")) {
-                if (!cli_has(c, "no-uncertainty") && has_document(c, path))
-                        cli_note(c, "%s: not used, because --modes makes other S of the file", offline_uncertainty_path(c, path));
-                return CODE_OK;
-        }
+        if (cli_has(c, "modes"))
+                return cli_has(c, "no-uncertainty") || !has_document(c, path) ? CODE_OK : of_modes(c, path, net->plane, ret, err);
         enum code code = offline_uncertainty_of_ports(c, path, &view, &all, err);
         if (code || !all)
                 return code;
@@ -169,11 +181,17 @@ enum code offline_uncertainty_of(struct cli *c, const char *path, const struct n
         return netn_causes_two(all, 0, 1, c->arena, *ret, err);
 }
 
-void offline_uncertainty_dropped(struct cli *c, const char *path)
+enum code offline_uncertainty_beside(struct cli *c, const char *path, const struct net2 *net, double z_ohm, struct net2_causes **ret,
+                                     struct tp_error *err)
 {
-        if (has_document(c, path))
-                cli_note(c, "%s: what is not known exactly of it (%s) is not carried further by `tipplane %s`", path,
-                         offline_uncertainty_path(c, path), c->row->name);
+        enum code code = offline_uncertainty_of(c, path, net, ret, err);
+        double z = net2_z_real(net);
+        if (!code && *ret && z != z_ohm && !(isnan(z) && isnan(z_ohm)))
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "%s: it is in %.6g ohm and the first file in %.6g ohm, and its uncertainty is not brought from one to the "
+                               "other; correct both with one calibration, or say --no-uncertainty",
+                               path, z, z_ohm);
+        return code;
 }
 
 enum code offline_causes_on(struct cli *c, struct net2_causes *causes, const struct axis *axis, struct tp_error *err)

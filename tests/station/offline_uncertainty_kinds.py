@@ -6,6 +6,8 @@ offline_uncertainty_kinds.py [--build DIR] [--print] [--draws N] [--only WORD of
 The made-up analyzer and its devices are those of offline_uncertainty.py, written apart from the product.
 """
 import offline_uncertainty as ou
+import hashlib
+from offline_multiport import ended, read_snp
 from offline_uncertainty import *
 
 DRAWS = 120
@@ -472,12 +474,151 @@ def leads_documents(d):
     refused(d, "one touch of no uncertainty", ["correct", "--terms", "terms.json", "off.s2p", "hot.s2p", "--one-touch", "--no-uncertainty", "--to", "x"], "--one-touch", "uncertainty")
 
 
+# ---- pairs and modes ---------------------------------------------------------------------------------------------------------------------
+
+COIL = {"l": 0.5e-9, "m": 0.15e-9, "r": 3.0, "c": 12e-15}  # two coupled coils: from port 1 to 3 and from 2 to 4, c from each port to ground
+PAIRS = ((0, 1), (0, 2), (0, 3), (1, 2), (1, 3), (2, 3))
+MODAL = {"Lser": 2 * (COIL["l"] - COIL["m"]), "Rser": 2 * COIL["r"], "pi_C1": COIL["c"] / 2}  # by D1,2:D3,4
+END_OHM = 47.0
+
+
+def coils(f):
+    w = 2j * math.pi * f
+    b = solved([[COIL["r"] + w * COIL["l"], w * COIL["m"]], [w * COIL["m"], COIL["r"] + w * COIL["l"]]], [[1, 0], [0, 1]])
+    return s_of_y([[b[i % 2][k % 2] * (1 if (i < 2) == (k < 2) else -1) + (w * COIL["c"] if i == k else 0) for k in range(4)] for i in range(4)], [50.0] * 4)
+
+
+def pair_files(d, rng, pairs=PAIRS, end_wrong=0):
+    """a two-port calibration, and the coils measured pair by pair with it, a touch for each, while END_OHM ends the other ports"""
+    drawn_files(d, rng)
+    ends = [reflection(END_OHM) + end_wrong] * 4
+    for p, q in pairs:
+        t, rows = touch(rng), []
+        for f in HZ:
+            m = ended(coils(f), ends, p, q)
+            rows.append(read(two_port_moved([m[0][0], m[0][1], m[1][0], m[1][1]], t, 2 * math.pi * f), f, rng))
+        d.s2p("d%d%d.s2p" % (p + 1, q + 1), HZ, rows)
+
+
+def pair_chain(d, quantities=tuple(MODAL), modes="D1,2:D3,4", ends="%g" % END_OHM):
+    ran(d, "solve", "plan.json", "--out", "terms.json")
+    ran(d, "correct", "--terms", "terms.json", *["d%d%d.s2p" % (p + 1, q + 1) for p, q in PAIRS], "--to", "tip")
+    ran(d, "join", *["%d,%d=tip/d%d%d.s2p" % (2 * (p + 1, q + 1)) for p, q in PAIRS], "--ends", ",".join([ends] * 4), "--out", "joined.s4p")
+    told = d.json("extract", "--quantity", ",".join(quantities), "--modes", modes, "--share", "10", "joined.s4p")
+    return {q["quantity"]: (q["value"], q["u"], q["u95"]) for q in told["files"][0]["quantities"]}
+
+
+def joined_pairs(d):
+    """half widths of differential numbers, over calibrations and touches drawn"""
+    rng, t = random.Random(51), Tally("joined pairs and modes")
+    drawn_plan(d, "unknown_thru")
+    for _ in range(DRAWS):
+        pair_files(d, rng)
+        for word, (value, u, u95) in pair_chain(d).items():
+            for i, f in enumerate(HZ):
+                t.add("%s at %g GHz" % (word, f / 1e9), value[i], u[i], u95[i], MODAL[word])
+    t.check(11)
+
+
+def entries_of(doc, name, i):
+    x = [c_ for c_ in doc["causes"] if c_["name"] == name]
+    return [[at(x[0], "s%d%d" % (p + 1, q + 1), i) for q in range(doc["ports"])] for p in range(doc["ports"])] if x else None
+
+
+def joined_documents(d):
+    """each cause against pairs that are really so wrong; ends with a document; modes; compare; what is said"""
+    none = random.Random(0)
+    none.gauss = lambda a, b: 0
+    drawn_plan(d, "unknown_thru")
+    pair_files(d, none)
+    pair_chain(d)
+    doc, (hz, still) = document(d, "joined.u.json"), read_snp(d.at("joined.s4p"), 4)
+    check("a document of four ports", doc["ports"] == 4 and doc["version"] == 2 and {"open: C0, port 1", "pair 1,3: touch R, port 1", "pair 3,4: noise, S12"} <= {x["name"] for x in doc["causes"]}, [x["name"] for x in doc["causes"]])
+    check("what ended the ports counts as exact, which is said", "what ended the ports that were not measured" in doc["not_counted"])
+    # the calibration's open, wrong by a part of its u at port 1: it moves all six pairs
+    sides = []
+    for sign in (1, -1):
+        drawn_files(d, none, [0.02 * sign, 0])
+        ran(d, "solve", "plan.json", "--out", "terms.json")
+        ran(d, "correct", "--terms", "terms.json", *["d%d%d.s2p" % (p + 1, q + 1) for p, q in PAIRS], "--to", "tip_moved")
+        ran(d, "join", *["%d,%d=tip_moved/d%d%d.s2p" % (2 * (p + 1, q + 1)) for p, q in PAIRS], "--ends", ",".join(["%g" % END_OHM] * 4), "--out", "moved.s4p")
+        sides.append(read_snp(d.at("moved.s4p"), 4)[1])
+    worst, most = 0, 1e-12
+    for i in range(len(HZ)):
+        said = entries_of(doc, "open: C0, port 1", i)
+        for p in range(4):
+            for q in range(4):
+                is_ = (sides[0][i][p][q] - sides[1][i][p][q]) / 0.04
+                worst, most = max(worst, abs(is_ + said[p][q])), max(most, abs(is_))  # a belief: the other sign
+    within("a wrong open moves all four ports as said (at most %.2g)" % most, worst / most, 1e-3)
+    # modes of S and of its document, by the orthonormal mixing written here
+    mix = lambda m: [[0.5 * (m[a][c_] - m[a][c_ + 1] - m[a + 1][c_] + m[a + 1][c_ + 1]) for c_ in (0, 2)] for a in (0, 2)]
+    told = d.json("extract", "--quantity", "Lser", "--modes", "D1,2:D3,4", "--share", "10", "joined.s4p")
+    q = told["files"][0]["quantities"][0]
+    for i, f in enumerate(HZ):
+        s, w, total = mix(still[i]), 2 * math.pi * f, 0
+        flat = lambda m: [m[0][0], m[0][1], m[1][0], m[1][1]]
+
+        def lser(v):
+            m, n = chain_of_s(v, 100.0)
+            return (2 * m[1] / n / (1 + v[1] / v[2])).imag / w  # -2/(Y12 + Y21)
+
+        for x in doc["causes"]:
+            dm, h = flat(mix(entries_of(doc, x["name"], i))), 1e-3
+            dy = (lser([a + h * b for a, b in zip(flat(s), dm)]) - lser([a - h * b for a, b in zip(flat(s), dm)])) / (2 * h)
+            other = (lser([a + 1j * h * b for a, b in zip(flat(s), dm)]) - lser([a - 1j * h * b for a, b in zip(flat(s), dm)])) / (2 * h)
+            total += dy * dy + (other * other if x["kind"] == "noise" else 0)
+        within("%g GHz: u of a differential inductance by the page's formula" % (f / 1e9), abs(q["u"][i] / math.sqrt(total) - 1), 1e-4)
+    told = d.json("extract", "--quantity", "Lser,pi_C1", "--modes", "D1,2:S3", "--share", "10", "joined.s4p")
+    check("a balun, brought to 50 ohm, has half widths too", all(u and u > 0 for x in told["files"][0]["quantities"] for u in x["u"]), told)
+    # an end that is measured: its document is carried, and its own wrongness is held
+    one_end = {"format": "tipplane uncertainty", "version": 2, "of": "end.s1p", "ports": 1, "plane": "tip", "z_ref_ohm": 50, "frequencies_hz": HZ, "not_counted": [],
+               "causes": [{"id": "%064x" % 7, "name": "end: R", "kind": "standard", "freedom": None, "s": {"s11": {"re": [0.004] * len(HZ), "im": [0.001] * len(HZ)}}}]}
+    d.s1p("end.s1p", HZ, [reflection(END_OHM) + 0j] * len(HZ))
+    with open(d.at("end.s1p")) as f:
+        text = "! reference plane: tip\n" + f.read()
+    d.text("end.s1p", text)
+    d.text("end.u.json", json.dumps({**one_end, "of_sha256": hashlib.sha256(text.encode()).hexdigest()}))
+    pair_files(d, none)
+    pair_chain(d, ends="end.s1p")
+    doc = document(d, "joined.u.json")
+    sides = []
+    for sign in (1, -1):
+        pair_files(d, none, end_wrong=0.02 * sign * (0.004 + 0.001j))
+        pair_chain(d, ends="%g" % END_OHM)
+        sides.append(read_snp(d.at("joined.s4p"), 4)[1])
+    worst, most = 0, 1e-12
+    for i in range(len(HZ)):
+        said = entries_of(doc, "end: R", i)
+        for p in range(4):
+            for k in range(4):
+                is_ = (sides[0][i][p][k] - sides[1][i][p][k]) / 0.04
+                worst, most = max(worst, abs(is_ + said[p][k])), max(most, abs(is_))
+    within("an end of one port moves what is joined as said (at most %.2g)" % most, worst / most, 1e-3)
+    check("with documents of all ends nothing is left to say of them", "what ended the ports that were not measured" not in doc["not_counted"])
+    pair_files(d, random.Random(3))
+    pair_chain(d)
+    os.rename(d.at("joined.s4p"), d.at("first.s4p"))
+    os.rename(d.at("joined.u.json"), d.at("first.u.json"))
+    pair_files(d, random.Random(4))
+    pair_chain(d)
+    told = d.json("compare", "first.s4p", "joined.s4p")
+    check("compare knows of four ports", told["known"]["entries"] == 16 * len(HZ) and told["known"]["beyond"] <= 8, told.get("known"))
+    rc, out, err = d.run("extract", "--quantity", "Lser", "--modes", "D1,2:D3,4", "--budget", "--at", "10e9", "joined.s4p")
+    check("--budget of two modes", rc == 0 and out.count("%") == 3 and "not counted" in err and "not used" not in err, (out, err))
+    rc, out, err = d.run("fit", "--model", "vector", "--modes", "D1,2:D3,4", "joined.s4p", "--json")
+    check("fit --modes takes the noise of them", rc == 0, err)
+    with open(d.at("joined.s4p"), "a") as f:
+        f.write("! edited\n")
+    refused(d, "modes of a file that was edited", ["extract", "--quantity", "Lser", "--modes", "D1,2:D3,4", "joined.s4p"], "joined.u.json", "earlier state")
+
+
 if __name__ == "__main__":
     if "--draws" in sys.argv:
         at_ = sys.argv.index("--draws")
         DRAWS = int(sys.argv[at_ + 1])
         del sys.argv[at_ : at_ + 2]
-    parts = [data_of_files, data_of_a_thru_too, data_causes, drift_since, drift_causes, one_port_files_of_a_calibration, one_port_documents, leads_of_a_transistor, leads_documents]
+    parts = [data_of_files, data_of_a_thru_too, data_causes, drift_since, drift_causes, one_port_files_of_a_calibration, one_port_documents, leads_of_a_transistor, leads_documents, joined_pairs, joined_documents]
     if "--only" in sys.argv:
         at_ = sys.argv.index("--only")
         parts = [p for p in parts if sys.argv[at_ + 1] in p.__name__]

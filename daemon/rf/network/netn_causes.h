@@ -32,6 +32,15 @@ enum code netn_causes_from_port(const struct net2_causes *two, unsigned port, st
    a two-port whose other entries do not move.  Causes that move none of it are left out. */
 enum code netn_causes_two(const struct netn_causes *all, unsigned p, unsigned q, struct arena *arena, struct net2_causes *ret,
                           struct tp_error *err);
+/* The columns of *to, whose about is filled: (up - down) scale; those that do not move stay NULL.  CODE_UNRESOLVABLE: one is no number. */
+enum code netn_cause_from_sides(const struct netn *up, const struct netn *down, double scale, struct arena *arena, struct netn_cause *to,
+                                struct tp_error *err);
+/* In mixed modes, of as many ports (netn.h, rfn_mixed_mode()). */
+enum code netn_causes_mixed(const struct netn_causes *all, const struct mode *modes, struct arena *arena, struct netn_causes *ret,
+                            struct tp_error *err);
+/* A two-port's causes when its references change from z_from to z_to, in place of their columns; net: S in z_from. */
+enum code net2_causes_renormalise(struct net2_causes *causes, const struct net2 *net, const double complex z_from[2],
+                                  const double complex z_to[2], struct arena *arena, struct tp_error *err);
 /* Covariance of one entry of the difference of a at i and of b at k: what both share cancels as far as it is alike.  Either may be NULL. */
 struct complex_cov netn_causes_cov_difference(const struct netn_causes *a, size_t i, const struct netn_causes *b, size_t k, unsigned entry);
 
