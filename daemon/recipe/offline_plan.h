@@ -35,7 +35,9 @@ struct offline_plan {
         double contact_ohm_u, contact_h_u, placement_um_u; /* 1 s; of every touch */
         double drift_delay_s_u, drift_loss_db_u; /* 1 s; of each port's way since the calibration; loss at the highest frequency */
         double noise_floor_u, noise_trace_u;     /* 1 s per component of a raw ratio m: hypot(floor, trace |m|); 0: not stated */
-        double noise_freedom;                    /* degrees of freedom of both; 0: stated, not counted from readings */
+        double line_dc_ohm_m,
+                line_dc_ohm_m_u; /* DC resistance per metre of the lines: their capacitance is found from it; 0: not measured */
+        double noise_freedom;    /* degrees of freedom of both; 0: stated, not counted from readings */
         struct offline_standard *standards;
         size_t standard_n;
         struct offline_switch switch_terms;

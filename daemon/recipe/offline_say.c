@@ -127,6 +127,7 @@ void offline_diagnosis_json(const struct offline_solved *s, struct json_out *o, 
                 json_close(o, '}');
         }
         json_close(o, ']');
+        offline_capacitances_json(s, o);
         json_bool(o, "accepted", s->accepted);
         if (s->causes) {
                 json_open(o, "causes", '[');
@@ -213,6 +214,7 @@ void offline_diagnosis_words(const struct offline_solved *s, struct text *to)
                 text_f(to, ", limit %.3g%s\n", v->limit, v->within ? "" : "; beyond it");
                 solved_definition_words(&v->definition, v->name, to);
         }
+        offline_capacitances_words(s, to);
         if (!s->causes)
                 return;
         text_f(to, "uncertainty: %zu cause%s with the terms", s->causes->n, s->causes->n == 1 ? "" : "s");

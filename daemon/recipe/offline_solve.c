@@ -155,7 +155,7 @@ static enum code verify_one(const struct offline_plan *p, const struct verificat
         if (r->standard->kind < OFFLINE_KNOWN && !r->has_ideal)
                 definition_solve(&r->standard->standard, ports, p->temperature_c, &got, &one->definition);
         to->accepted = to->accepted && one->within;
-        return CODE_OK;
+        return offline_capacitance_of_load(r, ports, &got, to, arena, err);
 }
 
 static double noise_stated(const void *of, double hz, double magnitude)
@@ -207,7 +207,8 @@ enum code offline_solve(const struct offline_plan *p, const struct offline_readi
         size_t used = 0;
         struct offline_solved *to = arena_take(arena, sizeof *to);
         struct solve_conditions at = conditions_of(p);
-        if (!to || !(to->verified = arena_take(arena, (p->calibration.verify_n + 1) * sizeof *to->verified)))
+        if (!to || !(to->verified = arena_take(arena, (p->calibration.verify_n + 1) * sizeof *to->verified)) ||
+            !(to->capacitance = arena_take(arena, (p->calibration.verify_n + 1) * sizeof *to->capacitance)))
                 return tp_fail_memory(err);
         to->plan = p;
         to->accepted = true;
@@ -216,6 +217,8 @@ enum code offline_solve(const struct offline_plan *p, const struct offline_readi
                 code = tp_fail(err, CODE_BAD_INPUT, "/calibration: no standard is part of the solution");
         if (!code)
                 code = calibration_plan_solve(&p->calibration, &at, r, used, arena, &to->solved, err);
+        if (!code)
+                offline_capacitance_of_lines(p, to);
         for (size_t k = 0; k < p->calibration.verify_n && !code; k++) {
                 const struct offline_reading *one = reading_of(readings, n, p->calibration.verify[k].standard);
                 code = one ? verify_one(p, &p->calibration.verify[k], one, to, arena, err)

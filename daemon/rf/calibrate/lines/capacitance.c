@@ -57,6 +57,61 @@ enum code rf_line_capacitance_from_load(size_t n, const double *hz, const double
         return judge(&c, ret, err);
 }
 
+/* R C of the line at one frequency over its DC resistance: C (R/R_dc), G << wC. */
+struct rising {
+        size_t n;
+        const double *hz, *gamma_re, *gamma_im, *nstd;
+        double r_dc_ohm_m, reach_hz; /* points up to here take part */
+        double c_f_m, slope, u_f_m;  /* C + slope f^2; u by scatter */
+        size_t points;
+        double highest_hz;
+};
+
+static void rising_fit(struct rising *r, size_t first)
+{
+        double k = 0, mean_x = 0, mean_y = 0, xx = 0, xy = 0, rest = 0;
+        r->slope = 0;
+        for (int pass = 0; pass < 3; pass++) { /* means, slope, what is left */
+                for (size_t i = first; i < r->n && r->hz[i] <= r->reach_hz; i++) {
+                        if (!good(r->nstd, i))
+                                continue;
+                        double y = 2 * r->gamma_re[i] * r->gamma_im[i] / (RF_TWO_PI * r->hz[i] * r->r_dc_ohm_m);
+                        double x = pow(r->hz[i] / r->hz[first], 2), off = y - mean_y - r->slope * (x - mean_x);
+                        k += pass == 0;
+                        mean_x += pass == 0 ? (x - mean_x) / k : 0; /* running means: exact after the pass */
+                        mean_y += pass == 0 ? (y - mean_y) / k : 0;
+                        xx += pass == 1 ? (x - mean_x) * (x - mean_x) : 0;
+                        xy += pass == 1 ? (x - mean_x) * (y - mean_y) : 0;
+                        rest += pass == 2 ? off * off : 0;
+                        r->highest_hz = r->hz[i];
+                }
+                if (pass == 1 && xx > 0)
+                        r->slope = xy / xx;
+        }
+        r->points = (size_t)k;
+        r->c_f_m = mean_y - r->slope * mean_x;
+        r->u_f_m = k > 2 ? sqrt(rest / (k - 2) * (1 / k + mean_x * mean_x / xx)) : 0;
+}
+
+/* Over the frequencies where the resistance has risen by at most `share`, six points at least. */
+static void rising_over(struct rising *r, size_t first, double share)
+{
+        size_t sixth = first;
+        for (size_t i = first, have = 0; i < r->n && have < 6; i++) {
+                have += good(r->nstd, i);
+                sixth = i;
+        }
+        r->reach_hz = 10 * r->hz[first];
+        for (int turn = 0; turn < 6; turn++) {
+                rising_fit(r, first);
+                if (!(r->slope > 0 && r->c_f_m > 0))
+                        return;
+                double reach = r->hz[first] * sqrt(share * r->c_f_m / r->slope);
+                r->reach_hz = fmin(fmax(reach, r->hz[sixth]), 10 * r->hz[first]);
+        }
+        rising_fit(r, first);
+}
+
 enum code rf_line_capacitance_from_line_resistance(size_t n, const double *hz, const double *gamma_re, const double *gamma_im,
                                                    const double *nstd, double r_dc_ohm_m, struct rf_line_capacitance *ret,
                                                    struct tp_error *err)
@@ -70,35 +125,14 @@ enum code rf_line_capacitance_from_line_resistance(size_t n, const double *hz, c
                                "at none of %zu frequencies are the lines good (normalised standard deviation at most %.0f), so their "
                                "capacitance cannot be told; add a longer line",
                                n, NSTD_LIMIT);
-        struct rf_line_capacitance c = {.lowest_hz = hz[first], .loss_tangent = NAN};
-        double mean_f = 0, mean_y = 0, ff = 0, fy = 0, rest = 0, slope = 0;
-        for (int pass = 0; pass < 3; pass++) { /* means, slope, what is left */
-                for (size_t i = first; i < n && hz[i] <= 10 * hz[first]; i++) {
-                        if (!good(nstd, i))
-                                continue;
-                        double y = 2 * gamma_re[i] * gamma_im[i] / (RF_TWO_PI * hz[i] * r_dc_ohm_m), f = hz[i] / hz[first];
-                        if (pass == 0) {
-                                mean_f += f;
-                                mean_y += y;
-                                c.points++;
-                                c.highest_hz = hz[i];
-                        } else if (pass == 1) {
-                                ff += (f - mean_f) * (f - mean_f);
-                                fy += (f - mean_f) * (y - mean_y);
-                        } else {
-                                double off = y - mean_y - slope * (f - mean_f);
-                                rest += off * off;
-                        }
-                }
-                if (pass == 0) {
-                        mean_f /= (double)c.points;
-                        mean_y /= (double)c.points;
-                } else if (pass == 1 && ff > 0) {
-                        slope = fy / ff;
-                }
-        }
-        double k = (double)c.points;
-        c.c_f_m = mean_y - slope * mean_f;
-        c.u_f_m = c.points > 2 ? sqrt(rest / (k - 2) * (1 / k + mean_f * mean_f / ff)) : 0;
+        struct rising r = {.n = n, .hz = hz, .gamma_re = gamma_re, .gamma_im = gamma_im, .nstd = nstd, .r_dc_ohm_m = r_dc_ohm_m}, wide = r;
+        rising_over(&r, first, 0.15);
+        rising_over(&wide, first, 0.4);
+        struct rf_line_capacitance c = {.c_f_m = r.c_f_m,
+                                        .u_f_m = hypot(r.u_f_m, wide.c_f_m - r.c_f_m),
+                                        .loss_tangent = NAN,
+                                        .points = r.points,
+                                        .lowest_hz = hz[first],
+                                        .highest_hz = r.highest_hz};
         return judge(&c, ret, err);
 }

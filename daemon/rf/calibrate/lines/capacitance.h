@@ -20,8 +20,10 @@ struct rf_line_capacitance {
 enum code rf_line_capacitance_from_load(size_t n, const double *hz, const double *gamma_re, const double *gamma_im, const double *load_re,
                                         const double *load_im, const double *nstd_or_null, double r_dc_ohm, struct rf_line_capacitance *ret,
                                         struct tp_error *err);
-/* From the DC resistance per metre of the line itself: Im gamma^2 / w = R C at low frequency (G << wC).  Skin effect makes R grow with f:
-   the values are extrapolated linearly to f = 0. */
+/* From the DC resistance per metre of the line itself, both conductors: Im gamma^2 / w = R C at low frequency (G << wC).  Skin effect makes R
+   grow, at first with f^2 (a resistance is even in frequency: Bessel's series of a round wire, x coth x of a strip): C + k f^2 is fitted where R
+   has grown by at most 15 per cent, and u holds what up to 40 per cent would have given instead.  Of no use where the lowest good frequency is
+   above that: nothing in the data tells (crowding at the edges of a strip, wire thicker than two skin depths); a load's way has no such limit. */
 enum code rf_line_capacitance_from_line_resistance(size_t n, const double *hz, const double *gamma_re, const double *gamma_im,
                                                    const double *nstd_or_null, double r_dc_ohm_m, struct rf_line_capacitance *ret,
                                                    struct tp_error *err);
