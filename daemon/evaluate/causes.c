@@ -242,7 +242,7 @@ void causes_of(const struct asked *a, const struct trio *at, size_t j, double no
         struct slope k = {.a = a, .hz = a->hz, .w = RF_TWO_PI * a->hz, .i = map_at(a->ch->map, j), .part = 1, .to = to, .at = at};
         to->n = to->not_counted_n = 0;
         slope_take(&k);
-        k.noise_scale = cause_noise_scale(&k, j, &k.noise_freedom);
+        cause_noise_scale(&k, j);
         beyond_passive(&k);
         for (int p = 0; p < PART_COUNT; p++)
                 touch_causes(&k, p);
@@ -299,7 +299,7 @@ void causes_of(const struct asked *a, const struct trio *at, size_t j, double no
         double freedom = INFINITY, by_data = cause_noise_by_data(&k, j, noise_gain, &freedom);
         bool ratio = a->quantity != QUANTITY_SRF &&
                      asked_share(a) == RF_SHARE_VALUE; /* the others are about straight in the noise, and near 0 without harm */
-        bool noisy = ratio && k.noise_scale * cause_noise_of_device(&k, noise_gain) > NOISY * fabs(asked_value(a, k.z));
+        bool noisy = ratio && cause_noise_of_device(&k, noise_gain, true, true) > NOISY * fabs(asked_value(a, k.z));
         if (isfinite(by_data) && !noisy)
                 cause_add_of(to, SCOPE_READING, "noise", by_data, freedom);
         else

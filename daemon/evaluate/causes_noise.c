@@ -5,14 +5,15 @@
 #include <math.h>
 #include <string.h>
 
-double cause_noise_of_device(const struct slope *k, double gain)
+double cause_noise_of_device(const struct slope *k, double gain, bool floor, bool trace)
 {
         const struct chain *ch = k->a->ch;
         const struct sweep_plan *plan = recipe_sweep(ch->q->recipe, ch->q->measure->sweep);
         double sum = 0;
         for (int p = 0; p < PART_COUNT; p++)
                 for (int e = 0; e < 4 && ch->raw[p]; e++) {
-                        double u = noise_of(plan, k->hz, chain_read_size(ch, k->i, k->at->s[p], e));
+                        double u = noise_scaled(plan, k->hz, chain_read_size(ch, k->i, k->at->s[p], e), floor ? k->floor_scale : 0,
+                                                trace ? k->noise_scale : 0);
                         double re = slope_value(k, k->d[p][e] * u), im = slope_value(k, k->d[p][e] * CMPLX(0, u));
                         sum += re * re + im * im;
                 }
@@ -29,7 +30,9 @@ static double noise_ratio(const struct slope *k, size_t m)
         a.near = asked_near(k->a, a.hz);
         struct slope other = {.a = &a, .hz = a.hz, .w = RF_TWO_PI * a.hz, .i = map_at(k->a->ch->map, m), .part = 1, .at = &t};
         slope_take(&other);
-        double ratio = cause_noise_of_device(k, 1) / cause_noise_of_device(&other, 1);
+        other.noise_scale = k->noise_scale;
+        other.floor_scale = k->floor_scale;
+        double ratio = cause_noise_of_device(k, 1, true, true) / cause_noise_of_device(&other, 1, true, true);
         return ratio > 1 ? ratio : 1; /* NaN: nothing is known */
 }
 
@@ -68,13 +71,36 @@ double cause_noise_by_data(const struct slope *k, size_t j, double gain, double 
         return scatter_of(hz, q, NULL, n, 1) * sqrt(gain) * (centre == j ? 1 : noise_ratio(k, centre));
 }
 
+enum { WINDOW = 9 };
+/* What two entries of one part scatter by about their own cubics over the points around j.  false: these are too few, or too far apart. */
+static bool scatter_seen(const struct chain *ch, int part, size_t j, const int entries[2], double ret[2])
+{
+        double re[2][WINDOW], im[2][WINDOW];
+        if (!ch->raw[part] || ch->axis.n < WINDOW)
+                return false;
+        size_t begin = j < WINDOW / 2 ? 0 : j - WINDOW / 2;
+        begin = begin + WINDOW > ch->axis.n ? ch->axis.n - WINDOW : begin;
+        if (ch->axis.hz[begin + WINDOW - 1] > 10 * ch->axis.hz[begin] || ch->axis.hz[begin + WINDOW - 1] > ch->axis.hz[begin] + 10e9)
+                return false;
+        for (size_t m = 0; m < WINDOW; m++) {
+                struct m2 s = tip_point(ch->of[part], ch->raw[part], begin + m, map_at(ch->map, begin + m));
+                for (int e = 0; e < 2; e++) {
+                        re[e][m] = creal(s.e[entries[e]]);
+                        im[e][m] = cimag(s.e[entries[e]]);
+                }
+        }
+        for (int e = 0; e < 2; e++)
+                ret[e] = scatter_of(ch->axis.hz + begin, re[e], im[e], WINDOW, 1);
+        return true;
+}
+
 /* How much more noise than by the table at k->hz there is, from what the sweeps themselves show near point j, whatever the device: S21 and
    S12 of a passive one differ by noise alone, its own and the thru's; and the reflection of a dummy (of the device, where there is none) is
    smooth over far more points than a number that is made of small differences.  Root of the mean square; *ret_freedom counts real numbers.
  */
-double cause_noise_scale(const struct slope *k, size_t j, double *ret_freedom)
+static double trace_scale(const struct slope *k, size_t j, double *ret_freedom)
 {
-        enum { HALF = 6, WINDOW = 9 };
+        enum { HALF = 6 };
         const struct chain *ch = k->a->ch;
         const struct recipe *r = ch->q->recipe;
         const struct sweep_plan *plan = recipe_sweep(r, ch->q->measure->sweep), *cal = recipe_sweep(r, r->calibration.sweep);
@@ -93,21 +119,12 @@ double cause_noise_scale(const struct slope *k, size_t j, double *ret_freedom)
         for (int p = ch->raw[PART_OPEN] ? PART_OPEN : PART_DEVICE; p < PART_COUNT; p++) {
                 if (!ch->raw[p] || ch->axis.n < WINDOW)
                         continue;
-                double re[2][WINDOW], im[2][WINDOW];
-                size_t begin = j < WINDOW / 2 ? 0 : j - WINDOW / 2;
-                begin = begin + WINDOW > ch->axis.n ? ch->axis.n - WINDOW : begin;
-                if (ch->axis.hz[begin + WINDOW - 1] > 10 * ch->axis.hz[begin] ||
-                    ch->axis.hz[begin + WINDOW - 1] > ch->axis.hz[begin] + 10e9)
+                const int entries[2] = {0, 3};
+                double scatter[2], nu = 2 * (WINDOW - 4);
+                if (!scatter_seen(ch, p, j, entries, scatter))
                         continue;
-                for (size_t m = 0; m < WINDOW; m++) {
-                        struct m2 s = tip_point(ch->of[p], ch->raw[p], begin + m, map_at(ch->map, begin + m));
-                        for (int port = 0; port < 2; port++) {
-                                re[port][m] = creal(s.e[3 * port]);
-                                im[port][m] = cimag(s.e[3 * port]);
-                        }
-                }
                 for (int port = 0; port < 2; port++) {
-                        double seen = scatter_of(ch->axis.hz + begin, re[port], im[port], WINDOW, 1), nu = 2 * (WINDOW - 4);
+                        double seen = scatter[port];
                         double size = chain_read_size(ch, k->i, k->at->s[p], 3 * port), own = noise_of(plan, k->hz, size),
                                standard = noise_of(cal, k->hz, size); /* of a standard that is much like it */
                         sum += nu * seen * seen / (own * own + standard * standard);
@@ -123,12 +140,36 @@ double cause_noise_scale(const struct slope *k, size_t j, double *ret_freedom)
         return 1;
 }
 
+/* The trace's noise, which is nearly all of what those scatter by, says nothing of the receivers' floor.  What an open lets through is next to
+   nothing, and scatters by the floor; without one the floor is taken to be as much beside the table as the trace. */
+void cause_noise_scale(struct slope *k, size_t j)
+{
+        const struct chain *ch = k->a->ch;
+        const struct sweep_plan *plan = recipe_sweep(ch->q->recipe, ch->q->measure->sweep);
+        const int through[2] = {1, 2};
+        double seen[2], sum = 0;
+        k->floor_scale = k->noise_scale = trace_scale(k, j, &k->noise_freedom);
+        k->floor_freedom = k->noise_freedom;
+        if (!scatter_seen(ch, PART_OPEN, j, through, seen))
+                return;
+        for (int e = 0; e < 2; e++) {
+                double size = cabs(k->at->s[PART_OPEN].e[through[e]]), trace = noise_scaled(plan, k->hz, size, 0, k->noise_scale),
+                       floor = noise_scaled(plan, k->hz, size, 1, 0);
+                if (!(seen[e] >= 0) || trace > floor)
+                        return; /* it lets through too much */
+                sum += fmax(0, seen[e] * seen[e] - trace * trace) / (2 * floor * floor);
+        }
+        k->floor_scale = sqrt(sum);
+        k->floor_freedom = 4 * (WINDOW - 4);
+}
+
 /* of_standards: what one unit of the table's noise in the standards makes; negative: by the closed forms. */
 static void noise_by_table(const struct slope *k, double gain, double of_standards)
 {
         double scale = k->noise_scale, freedom = k->noise_freedom;
         const struct chain *ch = k->a->ch;
-        cause_add_of(k->to, SCOPE_READING, "noise", scale * cause_noise_of_device(k, gain), freedom);
+        cause_add_of(k->to, SCOPE_READING, "noise", cause_noise_of_device(k, gain, false, true), freedom);
+        cause_add_of(k->to, SCOPE_READING, "noise", cause_noise_of_device(k, gain, true, false), k->floor_freedom);
         if (of_standards >= 0) {
                 cause_add(k->to, "noise of standards", scale * of_standards * sqrt(gain), freedom);
                 return;

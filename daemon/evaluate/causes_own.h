@@ -15,10 +15,10 @@
 
 struct slope {
         const struct asked *a;
-        double complex z, d[PART_COUNT][4]; /* dz/dS */
-        double hz, w, noise_scale;          /* of the noise table */
-        double noise_freedom;
-        size_t i;    /* of the calibration */
+        double complex z, d[PART_COUNT][4];               /* dz/dS */
+        double hz, w, noise_scale;                        /* of the noise table */
+        double noise_freedom, floor_scale, floor_freedom; /* floor: that of the table, where it is seen by itself */
+        size_t i;                                         /* of the calibration */
         double part; /* of a common cause that comes through: the weight of the band whose standards it moves */
         struct cause_list *to;
         const struct trio *at;
@@ -83,9 +83,10 @@ void cause_of_interpolation(const struct slope *k, size_t j);
 /* ---- leads.c: what is not known of the leads that were taken off, each cause together with what it does to the rest of the number. */
 void causes_of_leads(const struct slope *k);
 /* ---- causes_noise.c; gain: sum of the squared weights when the number lies between points.  NaN where the sweep cannot tell. */
-double cause_noise_of_device(const struct slope *k, double gain);
+/* Scaled as the sweeps show: of the receivers' floor, and of what is a share of the reading. */
+double cause_noise_of_device(const struct slope *k, double gain, bool floor, bool trace);
 double cause_noise_by_data(const struct slope *k, size_t j, double gain, double *ret_freedom);
-double cause_noise_scale(const struct slope *k, size_t j, double *ret_freedom);
+void cause_noise_scale(struct slope *k, size_t j); /* sets the slope's scales */
 void cause_noise_of_bent(struct slope *k, double by_data, double freedom, double gain, double of_standards);
 
 #endif

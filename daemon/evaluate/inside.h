@@ -93,6 +93,8 @@ void described_json(const struct recipe *, const struct calibration *, const str
 
 /* noise.c: receiver noise when the data do not show it: floor at the tips and trace noise by band, IF bandwidth and averages. */
 double noise_of(const struct sweep_plan *, double hz, double magnitude);
+/* The same with the table's floor, and its share of what is read, times a number each. */
+double noise_scaled(const struct sweep_plan *, double hz, double magnitude, double floor_scale, double trace_scale);
 /* Both frequencies are swept with one IF bandwidth and as many averages. */
 bool noise_alike(const struct sweep_plan *, double hz1, double hz2);
 /* Standard deviation of y about a cubic in x over n points (5 … 32), per component when im is given; n - 4 degrees of freedom for each. */

@@ -29,7 +29,7 @@ bool noise_alike(const struct sweep_plan *plan, double hz1, double hz2)
         return a == b || (a && b && a->ifbw_hz == b->ifbw_hz && a->averages == b->averages);
 }
 
-double noise_of(const struct sweep_plan *plan, double hz, double magnitude)
+double noise_scaled(const struct sweep_plan *plan, double hz, double magnitude, double floor_scale, double trace_scale)
 {
         const struct segment *at = segment_of(plan, hz);
         double ifbw = at ? at->ifbw_hz : 1000, averages = at ? fmax(1, at->averages) : 1;
@@ -41,8 +41,10 @@ double noise_of(const struct sweep_plan *plan, double hz, double magnitude)
         double trace_db = rows[k - 1].trace_db * pow(rows[k].trace_db / rows[k - 1].trace_db, x);
         double nf = pow(10, floor_db / 20) * sqrt(ifbw / 10) / sqrt(2),
                nt = fmax((pow(10, trace_db / 20) - 1) * sqrt(ifbw / 1000), TRACE_LEAST);
-        return hypot(nf, nt * magnitude) / sqrt(averages);
+        return hypot(floor_scale * nf, trace_scale * nt * magnitude) / sqrt(averages);
 }
+
+double noise_of(const struct sweep_plan *plan, double hz, double magnitude) { return noise_scaled(plan, hz, magnitude, 1, 1); }
 
 /* Orthogonal polynomials of degree 0 to 3 on the given points: the residual is what is left after four projections. */
 double scatter_of(const double *x, const double *re, const double *im, size_t n, size_t stride)
