@@ -237,104 +237,14 @@ static void put_json(struct cli *c, const struct correct_file *files, const stru
         text_put(&c->out, "\n");
 }
 
-/* An option of two numbers, each from 0 to its most; left as they are when it is not given. */
-static enum code pair_of(struct cli *c, const char *option, const double most[2], const char *of, double *a, double *b,
-                         struct tp_error *err)
-{
-        double two[2];
-        size_t n = 0;
-        enum code code = cli_has(c, option) ? offline_numbers(c, option, two, 2, &n, err) : CODE_OK;
-        if (code || !cli_has(c, option))
-                return code;
-        if (n != 2 || !(two[0] >= 0 && two[0] <= most[0] && two[1] >= 0 && two[1] <= most[1]))
-                return tp_fail(err, CODE_BAD_INPUT, "--%s %s: give two numbers, %s, from 0 to %g and to %g", option, cli_option(c, option),
-                               of, most[0], most[1]);
-        *a = two[0];
-        *b = two[1];
-        return CODE_OK;
-}
-
-static const char *const uncertainty_options[] = {"noise-u", "contact-u", "placement-u", "drift-u"};
-#define UNCERTAINTY_OPTIONS (sizeof uncertainty_options / sizeof uncertainty_options[0])
-
-/* What each touch and reading adds: as the terms say, or as the options do. */
+/* What the terms state, or the options alone. */
 static enum code each_of(struct cli *c, struct with *w, struct tp_error *err)
 {
-        static const struct terms_causes none = {.reading = {.noise_freedom = INFINITY, .eps_eff = ALUMINA_EPS_EFF}};
-        bool own = false;
-        for (size_t k = 0; k < UNCERTAINTY_OPTIONS; k++)
-                own = own || cli_has(c, uncertainty_options[k]);
-        w->causes = cli_has(c, "no-uncertainty") ? NULL : w->t->causes ? w->t->causes : own ? &none : NULL;
-        if (!w->causes)
-                return CODE_OK;
-        struct reading_u *to = &w->each;
-        *to = w->causes->reading;
-        if (cli_has(c, "noise-u"))
-                to->noise_freedom = INFINITY;
-        enum code code = offline_number(c, "placement-u", 0, 1e3, to->placement_um, &to->placement_um, err);
-        if (!code)
-                code = pair_of(c, "noise-u", (const double[]){1, 1}, "the floor and the part of |m|", &to->noise_floor, &to->noise_trace,
-                               err);
-        if (!code)
-                code = pair_of(c, "contact-u", (const double[]){100, 1e-7}, "of the resistance in ohm and the inductance in H",
-                               &to->contact_ohm, &to->contact_h, err);
-        if (!code)
-                code = pair_of(c, "drift-u", (const double[]){1e-9, 10}, "of each port's delay in s and its loss in dB", &to->drift_delay_s,
-                               &to->drift_loss_db, err);
+        static const struct terms_causes none = {.n = 0};
+        bool wanted = false;
+        enum code code = correct_each(c, w->t->causes ? &w->t->causes->reading : NULL, &w->each, &wanted, err);
+        w->causes = !wanted ? NULL : w->t->causes ? w->t->causes : &none;
         return code;
-}
-
-enum code correct_uncertainty_used(struct cli *c, bool used, struct tp_error *err)
-{
-        enum code code = CODE_OK;
-        for (size_t k = 0; k < UNCERTAINTY_OPTIONS && !code; k++)
-                code = offline_used(c, uncertainty_options[k], used, "the uncertainty of corrected one- and two-ports", err);
-        return code;
-}
-
-/* Sweeps of one touch: its id is made of all their digests. */
-static enum code touch_of(struct cli *c, const struct correct_file *files, struct with *w, struct tp_error *err)
-{
-        enum code code = offline_used(c, "one-touch", w->causes && c->arg_n > 1, "the uncertainty of two files or more", err);
-        if (code || !cli_has(c, "one-touch"))
-                return code;
-        net2_cause_id("touch of", "", w->touch);
-        for (size_t k = 0; k < c->arg_n && !code; k++) {
-                char digest[65], before[65];
-                memcpy(before, w->touch, sizeof before);
-                if (!(code = offline_digest(c, files[k].from, digest, err)))
-                        net2_cause_id(before, digest, w->touch);
-        }
-        return code;
-}
-
-/* x.s1p and x.s2p have one document beside them: that of one would be written over the other's. */
-static enum code documents_apart(struct cli *c, const struct correct_file *files, struct tp_error *err)
-{
-        for (size_t k = 0; k < c->arg_n; k++)
-                for (size_t j = 0; j < k && files[k].to && files[j].to; j++) {
-                        const char *a = offline_uncertainty_path(c, files[j].to), *b = offline_uncertainty_path(c, files[k].to);
-                        if (!a || !b)
-                                return tp_fail_memory(err);
-                        if (strcmp(a, b) == 0)
-                                return tp_fail(
-                                        err, CODE_BAD_INPUT,
-                                        "%s and %s would share the document %s; name one of them otherwise, or correct them into two "
-                                        "folders",
-                                        files[j].to, files[k].to, a);
-                }
-        return CODE_OK;
-}
-
-/* Causes are left out without a document to put them into. */
-static void say_lost(struct cli *c, const struct correct_file *files, const struct corrected *got)
-{
-        for (size_t k = 0; k < c->arg_n; k++)
-                if (got[k].causes && !files[k].to && !cli_json(c)) {
-                        cli_note(c, "%s: what is not known exactly of it has no file to lie beside; give --out FILE or --to DIR",
-                                 files[k].from);
-                        return;
-                }
 }
 
 static enum code correct_two_ports(struct cli *c, const struct correct_file *files, const char *path, struct with *w, struct tp_error *err)
@@ -344,13 +254,13 @@ static enum code correct_two_ports(struct cli *c, const struct correct_file *fil
         struct text *documents = arena_take(c->arena, c->arg_n * sizeof *documents);
         struct switch_terms own = {NULL};
         size_t said = 0;
-        enum code code = got && documents ? correct_uncertainty_used(c, !cli_has(c, "no-uncertainty"), err) : tp_fail_memory(err);
+        enum code code = got && documents ? correct_uncertainty_used(c, err) : tp_fail_memory(err);
         if (!code)
                 code = each_of(c, w, err);
         if (!code)
-                code = touch_of(c, files, w, err);
+                code = correct_touch(c, files, w->causes != NULL, w->touch, err);
         if (!code && w->causes)
-                code = documents_apart(c, files, err);
+                code = correct_documents_apart(c, files, err);
         for (size_t k = 0; k < c->arg_n && cli_has(c, "port") && !code; k++)
                 if (touchstone_ports_of_name(files[k].from) != 1)
                         code = tp_fail(err, CODE_BAD_INPUT, "--port says which port a .s1p was read at; %s has both: leave --port out",
@@ -373,8 +283,8 @@ static enum code correct_two_ports(struct cli *c, const struct correct_file *fil
                 code = write_one(c, &files[k], &got[k], path, &documents[k], err);
         if (!code && cli_json(c))
                 put_json(c, files, got, documents, w->t);
-        else if (!code)
-                say_lost(c, files, got);
+        else if (!code && w->causes)
+                correct_say_lost(c, files);
         for (size_t k = 0; k < c->arg_n && documents; k++)
                 text_done(&documents[k]);
         return code;

@@ -3,7 +3,6 @@
 #include "cli/number.h"
 #include "cli/solve.h"
 #include "formats/multiport_json.h"
-#include "rf/correct/convert_terms.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -12,6 +11,7 @@ struct step {
         const struct offline_step *of;
         const char *path;              /* of its plan or terms */
         struct offline_solved *solved; /* of a plan; NULL: terms */
+        struct multiport_step own;     /* as it was solved */
         struct terms terms;            /* eight */
         struct switch_terms sw;
         bool has_sw;
@@ -27,6 +27,7 @@ struct multiport_job {
         struct pair_terms pair[OFFLINE_STEPS_MAX];
         const struct switch_terms *sw[OFFLINE_STEPS_MAX];
         struct multiport_terms terms;
+        struct multiport_causes *causes; /* NULL: nothing is said of uncertainty */
         struct port_switch port_switch;
         bool has_sw, accepted;
         struct figure figure[3];
@@ -35,42 +36,10 @@ struct multiport_job {
 /* ---- the steps --------------------------------------------------------------------------------------------------------------------------
  */
 
-/* Eight terms and their switch terms, from whatever model the step solved. */
-static enum code to_eight(struct cli *c, const struct terms *t, const struct switch_terms *sw, struct step *ret, struct tp_error *err)
-{
-        if (t->model == TERMS_EIGHT) {
-                ret->terms = *t;
-                ret->has_sw = sw != NULL;
-                if (sw)
-                        ret->sw = *sw;
-                if (t->switch_removed && !sw)
-                        return tp_fail(err, CODE_BAD_INPUT,
-                                       "its terms want the switch terms removed and come without them; solve it with its switch terms");
-                return CODE_OK;
-        }
-        if (t->model == TERMS_ONE_PORT)
-                return tp_fail(
-                        err, CODE_BAD_INPUT,
-                        "its terms (%s) know reflections alone; a step also joins its two ports: add a thru to the standards and solve it "
-                        "with \"unknown_thru\" or \"solt\"",
-                        t->method);
-        if (t->model != TERMS_TWELVE)
-                return tp_fail(err, CODE_BAD_INPUT,
-                               "its terms (%s) hold leakage between two ports, which terms of several ports do not; solve the step with "
-                               "\"known_standards\" from the same standards, and look at what residual the leakage leaves",
-                               t->method);
-        void *memory = arena_take(c->arena, terms_bytes(t->axis->n)), *switches = arena_take(c->arena, switch_terms_bytes(t->axis->n));
-        if (!memory || !switches)
-                return tp_fail_memory(err);
-        ret->terms = terms_at(memory, t->axis);
-        ret->sw = switch_terms_at(switches, t->axis);
-        ret->has_sw = true;
-        return rf_terms_eight_from_twelve(t, &ret->terms, &ret->sw, NULL, err);
-}
-
 static enum code read_step(struct multiport_job *m, const struct offline_step *of, struct tp_error *err)
 {
-        struct solve_job *job = m->job, sub = {.c = job->c, .path = job->path, .notes = job->notes};
+        struct solve_job *job = m->job,
+                         sub = {.c = job->c, .path = job->path, .notes = job->notes, .with_causes = !cli_has(job->c, "no-causes")};
         struct step *s = &m->step[m->step_n++];
         struct terms_json *file = NULL;
         char name[48];
@@ -82,10 +51,6 @@ static enum code read_step(struct multiport_job *m, const struct offline_step *o
                 code = solve_plan_read(&sub, s->path, name, err);
                 if (!code && sub.plan->step_n)
                         code = tp_fail(err, CODE_BAD_INPUT, "%s: it has steps itself; a step is a plan of two ports", s->path);
-                if (!code && (sub.plan->contact_ohm_u > 0 || sub.plan->contact_h_u > 0 || sub.plan->placement_um_u > 0 ||
-                              sub.plan->noise_floor_u > 0 || sub.plan->noise_trace_u > 0 || sub.plan->drift_delay_s_u > 0 ||
-                              sub.plan->drift_loss_db_u > 0))
-                        cli_note(job->c, "%s: what it states of uncertainty is not carried by terms of three and four ports", s->path);
                 if (!code && (code = solve_files(&sub, &s->solved, err)))
                         tp_where(err, "%s", s->path);
         } else if (!code && !(code = solve_note_file(job, name, s->path, err))) {
@@ -93,12 +58,15 @@ static enum code read_step(struct multiport_job *m, const struct offline_step *o
         }
         if (!code) {
                 const struct solved_calibration *c = s->solved ? s->solved->solved : NULL;
-                code = to_eight(job->c, c ? &c->terms : &file->terms,
-                                c              ? (c->has_switch ? &c->switch_terms : NULL)
-                                : file->has_sw ? &file->sw
-                                               : NULL,
-                                s, err);
-                if (code)
+                const struct switch_terms *file_sw = !c && file->has_sw ? &file->sw : NULL;
+                s->own = (struct multiport_step){.p = (unsigned)of->port_1 - 1,
+                                                 .q = (unsigned)of->port_2 - 1,
+                                                 .terms = c ? &c->terms : &file->terms,
+                                                 .sw = !c              ? file_sw
+                                                       : c->has_switch ? &c->switch_terms
+                                                                       : NULL,
+                                                 .causes = s->solved ? s->solved->causes : file->causes};
+                if ((code = multiport_step_eight(&s->own, job->c->arena, &s->terms, &s->sw, &s->has_sw, err)))
                         tp_where(err, "%s", s->path);
         }
         return code ? tp_where(err, "step %zu (%s)", m->step_n, name) : CODE_OK;
@@ -151,6 +119,36 @@ static enum code join(struct multiport_job *m, struct tp_error *err)
         if (!code && m->has_sw)
                 code = rf_multiport_switch(m->pair, m->sw, m->step_n, m->terms.ports, &m->port_switch, m->figure[2].values, err);
         return code;
+}
+
+/* What the steps state of uncertainty, carried into the whole; one of which nobody states anything counts as exact, which is noted. */
+static enum code causes_of(struct multiport_job *m, struct tp_error *err)
+{
+        struct cli *c = m->job->c;
+        struct multiport_step steps[OFFLINE_STEPS_MAX];
+        size_t with = 0;
+        if (cli_has(c, "no-causes"))
+                return CODE_OK;
+        for (size_t k = 0; k < m->step_n; k++) {
+                steps[k] = m->step[k].own;
+                with += steps[k].causes != NULL;
+        }
+        if (with == 0)
+                return CODE_OK;
+        for (size_t k = 0; k < m->step_n; k++)
+                if (!steps[k].causes)
+                        cli_note(c, "step %zu (%s): nothing says how well it is known; it counts as exact", k + 1, m->step[k].path);
+        if (!(m->causes = arena_take(c->arena, sizeof *m->causes)))
+                return tp_fail_memory(err);
+        enum code code = rf_multiport_moves(steps, m->step_n, m->terms.ports, m->has_sw, c->arena, m->causes, err);
+        size_t columns = 0;
+        for (size_t k = 0; k < m->causes->n && !code; k++)
+                for (unsigned p = 0; p < m->terms.ports; p++) {
+                        for (int t = 0; t < MULTIPORT_TERM_COUNT; t++)
+                                columns += m->causes->of[k].re[p][t] != NULL;
+                        columns += m->causes->of[k].switch_re[p] != NULL;
+                }
+        return code ? code : offline_columns_check(columns, m->terms.axis->n, "no-causes", err);
 }
 
 /* ---- what it is worth
@@ -245,11 +243,14 @@ enum code solve_multiport(struct solve_job *job, struct tp_error *err)
                 code = read_step(m, &job->plan->steps[k], err);
         if (!code)
                 code = join(m, err);
+        if (!code)
+                code = causes_of(m, err);
         text_init(&terms, FILE_BYTES_MAX);
         text_init(&words, 0);
         text_init(&json, FILE_BYTES_MAX);
         if (!code)
-                code = multiport_json_write(&m->terms, m->has_sw ? &m->port_switch : NULL, job->notes->note, job->notes->n, &terms, err);
+                code = multiport_json_write(&m->terms, m->has_sw ? &m->port_switch : NULL, job->notes->note, job->notes->n, m->causes,
+                                            &terms, err);
         if (code) {
                 tp_where(err, "%s", job->path);
         } else {

@@ -9,8 +9,16 @@ struct correct_file {
 };
 /* The corrected file to where it goes; errors begin with its path. */
 enum code correct_write(struct cli *c, const struct correct_file *file, const struct text *text, struct tp_error *err);
-/* --noise-u, --contact-u and --placement-u are refused where nothing is said of uncertainty. */
-enum code correct_uncertainty_used(struct cli *c, bool used, struct tp_error *err);
+/* The options of uncertainty are refused where nothing is said of it. */
+enum code correct_uncertainty_used(struct cli *c, struct tp_error *err);
+/* What each touch and reading adds: as the terms state (NULL: nothing), or as the options do; *ret_wanted: are there documents at all? */
+enum code correct_each(struct cli *c, const struct reading_u *stated, struct reading_u *ret, bool *ret_wanted, struct tp_error *err);
+/* --one-touch: what the ids of the files' one touch are made of, all their digests; "": each is of its own. */
+enum code correct_touch(struct cli *c, const struct correct_file *files, bool wanted, char ret[65], struct tp_error *err);
+/* x.s1p and x.s2p have one document beside them: that of one would be written over the other's. */
+enum code correct_documents_apart(struct cli *c, const struct correct_file *files, struct tp_error *err);
+/* Notes that causes have no file to lie beside. */
+void correct_say_lost(struct cli *c, const struct correct_file *files);
 /* All raw files of the command with terms of three or four ports; path: of the terms. */
 enum code correct_multiport(struct cli *c, const struct correct_file *files, const char *path, const struct multiport_json *t,
                             struct tp_error *err);

@@ -307,7 +307,7 @@ const struct command_row command_rows[] = {
          CLI_ARGS_MAX,
          "raw files corrected with error terms; needs no daemon",
          "RAW are .s2p on frequencies that the terms have, .s1p with one-port terms, .s3p or .s4p with terms of so many ports.  Where the "
-         "terms hold causes of uncertainty, each corrected .s1p and .s2p gets a document X.u.json beside it, which `tipplane deembed`, "
+         "terms hold causes of uncertainty, each corrected file gets a document X.u.json beside it, which `tipplane deembed`, "
          "`extract`, "
          "`fit` "
          "and `compare` read (docs/uncertainty.md).",

@@ -1,15 +1,14 @@
 /* multiport_json.c: error terms of three and four ports out of and into JSON (multiport_json.h).
  * Trap        K of port 1 is 1 by its definition: it is not written, and a document that has it is refused. */
-#include "formats/multiport_json.h"
-#include "formats/terms_json_own.h"
+#include "formats/multiport_json_own.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
 
 #define FORMAT "tipplane multiport error terms"
-#define WORDS_N 4
-static const char *const words[WORDS_N] = {"ED", "ES", "ER", "K"};
-static const char *const port_words[RF_PORTS_MAX] = {"port_1", "port_2", "port_3", "port_4"};
+#define WORDS_N MULTIPORT_TERM_COUNT
+const char *const multiport_term_words[MULTIPORT_TERM_COUNT] = {"ED", "ES", "ER", "K"};
+const char *const multiport_port_words[RF_PORTS_MAX] = {"port_1", "port_2", "port_3", "port_4"};
 _Static_assert(RF_PORTS_MAX == 4, "each port has its word");
 
 struct port_column {
@@ -17,11 +16,9 @@ struct port_column {
 };
 static struct port_column column_of(const struct multiport_terms *t, unsigned port, int k)
 {
-        const struct port_column all[WORDS_N] = {{t->port[port].ed_re, t->port[port].ed_im},
-                                                 {t->port[port].es_re, t->port[port].es_im},
-                                                 {t->port[port].er_re, t->port[port].er_im},
-                                                 {t->port[port].k_re, t->port[port].k_im}};
-        return all[k];
+        struct port_column c;
+        multiport_column(t, port, (enum multiport_term)k, &c.re, &c.im);
+        return c;
 }
 /* Of port 1 all but K. */
 static int columns_n(unsigned port) { return port ? WORDS_N : WORDS_N - 1; }
@@ -30,7 +27,7 @@ static int columns_n(unsigned port) { return port ? WORDS_N : WORDS_N - 1; }
  */
 
 static enum code write_check(const struct multiport_terms *t, const struct port_switch *sw, const struct terms_note *notes, size_t note_n,
-                             struct tp_error *err)
+                             const struct multiport_causes *causes, struct tp_error *err)
 {
         if (t->ports < 2 || t->ports > RF_PORTS_MAX)
                 return tp_fail(err, CODE_BAD_INPUT, "error terms of %u ports cannot be written; 2 to %d ports can", t->ports, RF_PORTS_MAX);
@@ -44,7 +41,7 @@ static enum code write_check(const struct multiport_terms *t, const struct port_
                 for (int k = 0; k < columns_n(p) && !code; k++) {
                         struct port_column c = column_of(t, p, k);
                         char name[32];
-                        snprintf(name, sizeof name, "%s of port %u", words[k], p + 1);
+                        snprintf(name, sizeof name, "%s of port %u", multiport_term_words[k], p + 1);
                         code = terms_column_check(name, t->axis, c.re, c.im, err);
                 }
                 if (!code && sw) {
@@ -55,13 +52,15 @@ static enum code write_check(const struct multiport_terms *t, const struct port_
         }
         if (!code)
                 code = terms_z_check(t->z_re, t->z_im, t->axis->n, err);
-        return code ? code : terms_notes_check(notes, note_n, err);
+        if (!code)
+                code = terms_notes_check(notes, note_n, err);
+        return code || !causes ? code : multiport_causes_check(t, causes, err);
 }
 
 enum code multiport_json_write(const struct multiport_terms *t, const struct port_switch *sw, const struct terms_note *notes, size_t note_n,
-                               struct text *to, struct tp_error *err)
+                               const struct multiport_causes *causes, struct text *to, struct tp_error *err)
 {
-        enum code code = write_check(t, sw, notes, note_n, err);
+        enum code code = write_check(t, sw, notes, note_n, causes, err);
         size_t n = t->axis->n;
         if (code)
                 return code;
@@ -77,18 +76,20 @@ enum code multiport_json_write(const struct multiport_terms *t, const struct por
         terms_z_out(&o, t->z_re, t->z_im, n);
         json_open(&o, "terms", '{');
         for (unsigned p = 0; p < t->ports; p++) {
-                json_open(&o, port_words[p], '{');
+                json_open(&o, multiport_port_words[p], '{');
                 for (int k = 0; k < columns_n(p); k++)
-                        terms_column_out(&o, words[k], column_of(t, p, k).re, column_of(t, p, k).im, n);
+                        terms_column_out(&o, multiport_term_words[k], column_of(t, p, k).re, column_of(t, p, k).im, n);
                 json_close(&o, '}');
         }
         json_close(&o, '}');
         if (sw) {
                 json_open(&o, "switch_terms", '{');
                 for (unsigned p = 0; p < t->ports; p++)
-                        terms_column_out(&o, port_words[p], sw->re[p], sw->im[p], n);
+                        terms_column_out(&o, multiport_port_words[p], sw->re[p], sw->im[p], n);
                 json_close(&o, '}');
         }
+        if (causes)
+                multiport_causes_out(&o, t, causes);
         json_close(&o, '}');
         text_put(to, "\n");
         return text_ok(to) ? CODE_OK : tp_fail_memory(err);
@@ -120,7 +121,7 @@ static enum code by_port(const cJSON *json, const char *key, unsigned ports, con
         if (!cJSON_IsObject(*ret))
                 return tp_fail_at(err, CODE_BAD_INPUT, pointer, "%s must be an object with an entry for each port, port_1 to port_%u",
                                   pointer, ports);
-        return terms_only(*ret, pointer, port_words, ports, err);
+        return terms_only(*ret, pointer, multiport_port_words, ports, err);
 }
 
 static enum code terms_in(const cJSON *json, struct multiport_terms *t, struct tp_error *err)
@@ -129,16 +130,16 @@ static enum code terms_in(const cJSON *json, struct multiport_terms *t, struct t
         enum code code = by_port(json, "terms", t->ports, &all, err);
         for (unsigned p = 0; p < t->ports && !code; p++) {
                 char at[24], below[32];
-                snprintf(at, sizeof at, "/terms/%s", port_words[p]);
-                code = terms_find(all, "/terms", port_words[p], &port, err);
+                snprintf(at, sizeof at, "/terms/%s", multiport_port_words[p]);
+                code = terms_find(all, "/terms", multiport_port_words[p], &port, err);
                 if (!code && !cJSON_IsObject(port))
                         code = tp_fail_at(err, CODE_BAD_INPUT, at, "%s must be an object with a column for each term", at);
                 if (!code)
-                        code = terms_only(port, at, words, (size_t)columns_n(p), err);
+                        code = terms_only(port, at, multiport_term_words, (size_t)columns_n(p), err);
                 for (int k = 0; k < columns_n(p) && !code; k++) {
                         struct port_column c = column_of(t, p, k);
-                        snprintf(below, sizeof below, "%s/%s", at, words[k]);
-                        if (!(code = terms_find(port, at, words[k], &column, err)))
+                        snprintf(below, sizeof below, "%s/%s", at, multiport_term_words[k]);
+                        if (!(code = terms_find(port, at, multiport_term_words[k], &column, err)))
                                 code = terms_column_in(column, below, t->axis->n, c.re, c.im, err);
                 }
         }
@@ -157,11 +158,11 @@ static enum code switch_in(const cJSON *json, struct arena *arena, struct multip
         enum code code = by_port(json, "switch_terms", f->terms.ports, &all, err);
         for (unsigned p = 0; p < f->terms.ports && !code; p++) {
                 char at[32];
-                snprintf(at, sizeof at, "/switch_terms/%s", port_words[p]);
+                snprintf(at, sizeof at, "/switch_terms/%s", multiport_port_words[p]);
                 if (!(f->sw.re[p] = arena_take(arena, f->axis.n * sizeof(double))) ||
                     !(f->sw.im[p] = arena_take(arena, f->axis.n * sizeof(double))))
                         return tp_fail_memory(err);
-                if (!(code = terms_find(all, "/switch_terms", port_words[p], &column, err)))
+                if (!(code = terms_find(all, "/switch_terms", multiport_port_words[p], &column, err)))
                         code = terms_column_in(column, at, f->axis.n, f->sw.re[p], f->sw.im[p], err);
         }
         f->has_sw = !code;
@@ -170,8 +171,9 @@ static enum code switch_in(const cJSON *json, struct arena *arena, struct multip
 
 static enum code all_in(const cJSON *json, struct arena *arena, struct multiport_json *f, struct tp_error *err)
 {
-        static const char *const keys[] = {"format", "version",        "ports",     "plane", "switch_terms_removed",
-                                           "notes",  "frequencies_hz", "z_ref_ohm", "terms", "switch_terms"};
+        static const char *const keys[] = {"format", "version",        "ports",      "plane", "switch_terms_removed",
+                                           "notes",  "frequencies_hz", "z_ref_ohm",  "terms", "switch_terms",
+                                           "causes", "each_reading",   "not_counted"};
         unsigned ports = 0;
         int plane = 0;
         enum code code = terms_head_in(json, FORMAT, MULTIPORT_JSON_VERSION, keys, COUNT_OF(keys), err);
@@ -187,7 +189,8 @@ static enum code all_in(const cJSON *json, struct arena *arena, struct multiport
             (code = terms_z_in(json, &f->axis, f->terms.z_re, f->terms.z_im, err)) || (code = terms_in(json, &f->terms, err)) ||
             (code = terms_notes_in(json, arena, &f->notes, &f->note_n, err)))
                 return code;
-        return switch_in(json, arena, f, err);
+        code = switch_in(json, arena, f, err);
+        return code ? code : multiport_causes_in(json, &f->terms, f->has_sw, arena, &f->causes, err);
 }
 
 enum code multiport_json_read(const char *bytes, size_t n, struct arena *arena, struct multiport_json **ret, struct tp_error *err)

@@ -3,7 +3,7 @@
 #ifndef TIPPLANE_FORMATS_MULTIPORT_JSON_H
 #define TIPPLANE_FORMATS_MULTIPORT_JSON_H
 #include "formats/terms_json.h"
-#include "rf/calibrate/multiport.h"
+#include "rf/calibrate/multiport_moves.h"
 
 #define MULTIPORT_JSON_VERSION 1
 
@@ -11,7 +11,7 @@
    column holds NaN or Inf, no plane, a reference impedance that is known at some frequencies only, a bad note.  On failure `to` is as
    before. */
 enum code multiport_json_write(const struct multiport_terms *terms, const struct port_switch *sw, const struct terms_note *notes,
-                               size_t note_n, struct text *to, struct tp_error *err);
+                               size_t note_n, const struct multiport_causes *or_null, struct text *to, struct tp_error *err);
 
 struct multiport_json {
         struct axis axis;
@@ -20,6 +20,7 @@ struct multiport_json {
         bool has_sw;
         struct terms_note *notes;
         size_t note_n;
+        struct multiport_causes *causes; /* NULL: the document has none */
 };
 /* Everything is in the arena, *ret too.  CODE_BAD_INPUT, CODE_TOO_NEW, CODE_MEMORY; err->pointer says where. */
 enum code multiport_json_read(const char *bytes, size_t n, struct arena *arena, struct multiport_json **ret, struct tp_error *err);

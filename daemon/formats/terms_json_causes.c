@@ -122,19 +122,26 @@ static bool is_there(const struct terms *t, const char *word)
         return false;
 }
 
-enum code terms_causes_check(const struct terms *t, const struct terms_causes *causes, struct tp_error *err)
+enum code terms_each_check(const struct reading_u *u, struct tp_error *err)
 {
-        const struct reading_u *u = &causes->reading;
         const double all[] = {u->noise_floor,  u->noise_trace,   u->contact_ohm,  u->contact_h,
                               u->placement_um, u->drift_delay_s, u->drift_loss_db};
-        if (causes->n > CAUSES_MAX || causes->not_counted_n > CAUSES_NOT_COUNTED_MAX)
-                return tp_fail(err, CODE_BAD_INPUT, "%zu causes are too many; at most %d are written", causes->n, CAUSES_MAX);
         for (size_t k = 0; k < COUNT_OF(all); k++)
                 if (!(all[k] >= 0 && isfinite(all[k])))
                         return tp_fail(err, CODE_BAD_INPUT, "an uncertainty of each reading is %.6g; it must be 0 or more", all[k]);
         if (!(u->noise_freedom >= 1) || !(u->eps_eff >= 1 && u->eps_eff <= 50))
                 return tp_fail(err, CODE_BAD_INPUT, "the noise has %.6g degrees of freedom, the line an eps_eff of %.6g; 1 at least",
                                u->noise_freedom, u->eps_eff);
+        return CODE_OK;
+}
+
+enum code terms_causes_check(const struct terms *t, const struct terms_causes *causes, struct tp_error *err)
+{
+        if (causes->n > CAUSES_MAX || causes->not_counted_n > CAUSES_NOT_COUNTED_MAX)
+                return tp_fail(err, CODE_BAD_INPUT, "%zu causes are too many; at most %d are written", causes->n, CAUSES_MAX);
+        enum code each = terms_each_check(&causes->reading, err);
+        if (each)
+                return each;
         for (size_t k = 0; k < causes->n; k++) {
                 struct terms_cause c = causes->of[k];
                 struct cause_column column[TERMS_COLUMNS_MAX];
@@ -161,9 +168,25 @@ enum code terms_causes_check(const struct terms *t, const struct terms_causes *c
         return CODE_OK;
 }
 
+void terms_each_out(struct json_out *o, const struct reading_u *u)
+{
+        json_open(o, "each_reading", '{');
+        json_real(o, "noise_floor_u", u->noise_floor);
+        json_real(o, "noise_trace_u", u->noise_trace);
+        json_real(o, "noise_freedom", u->noise_freedom);
+        json_real(o, "contact_ohm_u", u->contact_ohm);
+        json_real(o, "contact_h_u", u->contact_h);
+        json_real(o, "placement_um_u", u->placement_um);
+        if (u->drift_delay_s > 0)
+                json_real(o, "drift_delay_s_u", u->drift_delay_s);
+        if (u->drift_loss_db > 0)
+                json_real(o, "drift_loss_db_u", u->drift_loss_db);
+        json_real(o, "eps_eff", u->eps_eff);
+        json_close(o, '}');
+}
+
 void terms_causes_out(struct json_out *o, const struct terms *t, const struct terms_causes *causes)
 {
-        const struct reading_u *u = &causes->reading;
         json_open(o, "causes", '[');
         for (size_t k = 0; k < causes->n; k++) {
                 struct terms_cause c = causes->of[k];
@@ -186,19 +209,7 @@ void terms_causes_out(struct json_out *o, const struct terms *t, const struct te
                 json_close(o, '}');
         }
         json_close(o, ']');
-        json_open(o, "each_reading", '{');
-        json_real(o, "noise_floor_u", u->noise_floor);
-        json_real(o, "noise_trace_u", u->noise_trace);
-        json_real(o, "noise_freedom", u->noise_freedom);
-        json_real(o, "contact_ohm_u", u->contact_ohm);
-        json_real(o, "contact_h_u", u->contact_h);
-        json_real(o, "placement_um_u", u->placement_um);
-        if (u->drift_delay_s > 0)
-                json_real(o, "drift_delay_s_u", u->drift_delay_s);
-        if (u->drift_loss_db > 0)
-                json_real(o, "drift_loss_db_u", u->drift_loss_db);
-        json_real(o, "eps_eff", u->eps_eff);
-        json_close(o, '}');
+        terms_each_out(o, &causes->reading);
         terms_texts_out(o, "not_counted", causes->not_counted, causes->not_counted_n);
 }
 
@@ -256,7 +267,7 @@ static enum code cause_in(const cJSON *json, size_t k, const struct terms *t, st
         return code;
 }
 
-static enum code each_in(const cJSON *json, struct reading_u *u, struct tp_error *err)
+enum code terms_each_in(const cJSON *json, struct reading_u *u, struct tp_error *err)
 {
         const struct {
                 const char *key;
@@ -316,7 +327,7 @@ enum code terms_causes_in(const cJSON *json, const struct terms *t, struct arena
                         return code;
                 to->n++;
         }
-        enum code code = each_in(json, &to->reading, err);
+        enum code code = terms_each_in(json, &to->reading, err);
         if (!code)
                 code = terms_texts_in(json, "not_counted", CAUSES_NOT_COUNTED_MAX, arena, &to->not_counted, &to->not_counted_n, err);
         if (!code)

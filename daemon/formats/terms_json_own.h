@@ -55,6 +55,10 @@ enum code terms_causes_check(const struct terms *t, const struct terms_causes *c
 void terms_causes_out(struct json_out *o, const struct terms *t, const struct terms_causes *causes);
 /* *ret NULL: the document has none of it. */
 enum code terms_causes_in(const cJSON *json, const struct terms *t, struct arena *arena, struct terms_causes **ret, struct tp_error *err);
+/* Shared with multiport_json_causes.c: what happens anew with every touch and reading. */
+enum code terms_each_check(const struct reading_u *, struct tp_error *);
+void terms_each_out(struct json_out *, const struct reading_u *);
+enum code terms_each_in(const cJSON *json, struct reading_u *, struct tp_error *); /* not there: nothing stated */
 /* Shared with uncertainty_json.c: name, kind and freedom of a cause, and a list of texts. */
 enum code terms_about_check(const struct cause_about *a, struct tp_error *err);
 void terms_about_out(struct json_out *o, const struct cause_about *a);

@@ -95,13 +95,24 @@ static void many_written_and_read(const struct multiport_json *f, struct arena *
         struct text t;
         size_t n = f->axis.n;
         text_init(&t, 0);
-        if (multiport_json_write(&f->terms, f->has_sw ? &f->sw : NULL, f->notes, f->note_n, &t, &err) ||
+        if (multiport_json_write(&f->terms, f->has_sw ? &f->sw : NULL, f->notes, f->note_n, f->causes, &t, &err) ||
             multiport_json_read(text_of(&t), t.n, arena, &again, &err)) {
                 fprintf(stderr, "fuzz: %s\n", err.text);
                 fuzz_broken("terms of several ports that were read cannot be written and read again");
         }
         if (again->axis.n != n || again->terms.ports != f->terms.ports || again->has_sw != f->has_sw || again->note_n != f->note_n)
                 fuzz_broken("written and read again, something is missing");
+        if (!f->causes != !again->causes || (f->causes && f->causes->n != again->causes->n))
+                fuzz_broken("written and read again, a cause is missing");
+        for (size_t m = 0; f->causes && m < f->causes->n; m++)
+                for (unsigned p = 0; p < f->terms.ports; p++)
+                        for (int k = 0; k < MULTIPORT_TERM_COUNT; k++) {
+                                const double *a = f->causes->of[m].re[p][k], *b = again->causes->of[m].re[p][k];
+                                if (!a != !b)
+                                        fuzz_broken("written and read again, a column of a cause is missing");
+                                if (a)
+                                        same(a, b, n);
+                        }
         same(f->terms.z_re, again->terms.z_re, n);
         for (unsigned p = 0; p < f->terms.ports; p++) {
                 for (size_t i = 0; i < n; i++)

@@ -184,7 +184,7 @@ def differential(d):
     refused(d, "a corrected file", ["correct", "--terms", "terms.json", "coils_tip.s4p"], "coils_tip.s4p", "raw")
     refused(d, "a four-port and terms of two", ["correct", "--terms", "two.json", "coils.s4p"], "coils.s4p", "4 ports") if not d.run("solve", "plan_12.json", "--out", "two.json")[0] else count.fail("plan_12.json was not solved")
     refused(d, "switch terms beside them", ["correct", "--terms", "terms.json", "--switch-terms", "switch_12.s2p", "coils.s4p"], "--switch-terms", "4 ports")
-    refused(d, "uncertainty beside them", ["correct", "--terms", "terms.json", "--noise-u", "1e-4,1e-4", "coils.s4p"], "--noise-u", "two-ports")
+    refused(d, "options of uncertainty that is not wanted", ["correct", "--terms", "terms.json", "--noise-u", "1e-4,1e-4", "--no-uncertainty", "coils.s4p"], "--noise-u", "corrected files")
     refused(d, "a port beside them", ["correct", "--terms", "terms.json", "--port", "2", "coils.s4p"], "--port")
     refused(d, "a result of four ports called .s2p", ["correct", "--terms", "terms.json", "coils.s4p", "--out", "x.s2p"], "x.s2p", ".s4p")
     refused(d, "terms of four ports in a comparison", ["compare", "terms.json", "terms.json"], "terms.json", "several ports")

@@ -306,7 +306,7 @@ def options(d):
     refused(d, "--switch-terms with one-port terms", ["correct", "--terms", one, "open.s1p", "--switch-terms", "switch.s2p"], "--switch-terms", "sol")
     refused(d, "--port with a two-port and one-port terms", ["correct", "--terms", one, "fet.s2p", "--port", "2"], "--port", "fet.s2p")
     for words in (["open.s1p", "--terms", one, "--noise-u", "1e-4,1e-4", "--no-uncertainty"], ["fet.s2p", "--terms", terms, "--contact-u", "0.1,1e-13", "--no-uncertainty"], ["fet.s2p", "--terms", terms, "--drift-u", "1e-13,0.1", "--no-uncertainty"]):
-        refused(d, "%s that nothing is made of" % words[3], ["correct", *words], words[3], "two-ports")
+        refused(d, "%s that nothing is made of" % words[3], ["correct", *words], words[3], "corrected files")
     rc, out, err = d.run("correct", "open.s1p", "--terms", one, "--noise-u", "1e-4,1e-4", "--out", "tip.s1p")
     check("noise alone makes a document of a one-port", rc == 0 and os.path.exists(d.at("tip.u.json")), err)
     refused(d, "a corrected one-port says so, and is not corrected again", ["correct", "tip.s1p", "--terms", one, "--out", "x.s1p"], "tip.s1p", "reference plane is tip")

@@ -7,7 +7,7 @@ The made-up analyzer and its devices are those of offline_uncertainty.py, writte
 """
 import offline_uncertainty as ou
 import hashlib
-from offline_multiport import ended, read_snp
+from offline_multiport import Analyzer, ended, read_snp, snp
 from offline_uncertainty import *
 
 DRAWS = 120
@@ -613,12 +613,198 @@ def joined_documents(d):
     refused(d, "modes of a file that was edited", ["extract", "--quantity", "Lser", "--modes", "D1,2:D3,4", "joined.s4p"], "joined.u.json", "earlier state")
 
 
+# ---- three and four ports ----------------------------------------------------------------------------------------------------------------
+
+STEPS = ((0, 1), (0, 2), (0, 3))
+
+
+def noisy(m, rng):
+    return [[v + math.hypot(U["floor"], U["trace"] * abs(v)) * complex(rng.gauss(0, 1), rng.gauss(0, 1)) for v in row] for row in m]
+
+
+def touched_ports(s, touches, w):
+    """a network whose ports are touched: contact in series, each tip further out along 50 ohm"""
+    n = len(s)
+    one = [[1.0 * (i == k) for k in range(n)] for i in range(n)]
+    # b = S a of the inside; a series z at a port by Y: S -> Y -> (Y^-1 + z)^-1
+    y = solved([[one[i][k] + s[i][k] for k in range(n)] for i in range(n)], [[one[i][k] - s[i][k] for k in range(n)] for i in range(n)])
+    z = [(t["r"] + 1j * w * t["l"]) / 50 for t in touches]
+    y = solved([[one[i][k] + y[i][k] * z[k] for k in range(n)] for i in range(n)], y)
+    s = solved([[one[i][k] + y[i][k] for k in range(n)] for i in range(n)], [[one[i][k] - y[i][k] for k in range(n)] for i in range(n)])
+    e = [cmath.exp(-1j * w * math.sqrt(EPS) / C0 * t["x"]) for t in touches]
+    return [[s[i][k] * e[i] * e[k] for k in range(n)] for i in range(n)]
+
+
+def four_plans(d, methods):
+    """steps of 1,2, 1,3 and 1,4, each with standards of its own"""
+    for k, (p, q) in enumerate(STEPS):
+        drawn_plan(d, methods[k])
+        with open(d.at("plan.json")) as f:
+            plan = json.load(f)
+        tag = "%d%d" % (p + 1, q + 1)
+        for s in plan["standards"]:
+            s["file"] = "%s_%s.s2p" % (s["name"], tag)
+        if methods[k] == "unknown_thru":
+            plan["switch_terms"] = {"file": "switch_%s.s2p" % tag}
+        d.plan("plan_%s.json" % tag, **plan)
+    return d.plan("all.json", ports=4, steps=[{"port_1": p + 1, "port_2": q + 1, "plan": "plan_%d%d.json" % (p + 1, q + 1)} for p, q in STEPS])
+
+
+def four_files(d, a, rng, wrong={}, device_wrong=None):
+    """raw files of every step and of the coils; wrong: {(step, "dc" …, port): in u} in the place of draws"""
+    for k, (p, q) in enumerate(STEPS):
+        g = lambda what, port: wrong.get((k, what, port), rng.gauss(0, 1))
+        dc, dl, dr, dll, dt = ([g(x, 0), g(x, 1)] for x in ("dc", "dl", "dr", "dll", "dt"))
+        touches = {n: touch(rng) for n in ("short", "load", "thru")}
+        for what, port in [x[1:] for x in wrong if x[0] == k and x[1].startswith("touch ")]:
+            _, part, n = what.split()
+            touches[n][part][port] += wrong[k, what, port] * {"r": U["touch_ohm"], "l": U["touch_h"], "x": U["place_um"] * 1e-6 / math.sqrt(2)}[part]
+        rows = {n: [] for n in ("open", "short", "load", "thru")}
+        for f in HZ:
+            w = 2 * math.pi * f
+            ends = {"open": [1 / (1j * w * (STANDARDS["open"] + U["c_f"] * x)) for x in dc], "short": [1j * w * (STANDARDS["short"] + U["l_h"] * x) for x in dl],
+                    "load": [STANDARDS["load"] + U["r_ohm"] * x + 1j * w * (STANDARDS["load_l"] + U["l_h"] * y) for x, y in zip(dr, dll)]}
+            for n, z in ends.items():
+                s = [one_port_moved(reflection(z[m]), touches.get(n), m, w) for m in range(2)]
+                rows[n].append(noisy(a.raw([[s[0], 0], [0, s[1]]], f, (p, q)), rng))
+            t = cmath.exp(-1j * w * (STANDARDS["thru"] + U["delay_s"] * dt[0]))
+            s = two_port_moved([0j, t, t, 0j], touches["thru"], w)
+            rows["thru"].append(noisy(a.raw([[s[0], s[1]], [s[2], s[3]]], f, (p, q)), rng))
+        tag = "%d%d" % (p + 1, q + 1)
+        for n, r in rows.items():
+            snp(d, "%s_%s.s2p" % (n, tag), HZ, r)
+        d.s2p("switch_%s.s2p" % tag, HZ, [[0j, a.at("g", p, f), a.at("g", q, f), 0j] for f in HZ])
+    own = device_wrong or [{"r": U["touch_ohm"] * rng.gauss(0, 1), "l": U["touch_h"] * rng.gauss(0, 1), "x": U["place_um"] * 1e-6 * rng.gauss(0, 1)} for _ in range(4)]
+    snp(d, "coils.s4p", HZ, [noisy(a.raw(touched_ports(coils(f), own, 2 * math.pi * f), f, range(4)), rng) for f in HZ])
+
+
+def four_chain(d, modes="D1,2:D3,4"):
+    ran(d, "solve", "all.json", "--out", "terms.json")
+    ran(d, "correct", "--terms", "terms.json", "coils.s4p", "--out", "tip.s4p")
+    told = d.json("extract", "--quantity", ",".join(MODAL), "--modes", modes, "--share", "10", "tip.s4p")
+    return {q["quantity"]: (q["value"], q["u"], q["u95"]) for q in told["files"][0]["quantities"]}
+
+
+def four_ports(d):
+    """half widths of differential numbers of an analyzer of four ports, calibrated by three steps"""
+    rng, t, a = random.Random(61), Tally("four ports by steps"), Analyzer(4, 12)
+    four_plans(d, ("unknown_thru", "solt", "unknown_thru"))
+    for _ in range(DRAWS):
+        four_files(d, a, rng)
+        for word, (value, u, u95) in four_chain(d).items():
+            for i, f in enumerate(HZ):
+                t.add("%s at %g GHz" % (word, f / 1e9), value[i], u[i], u95[i], MODAL[word])
+    t.check(11)
+
+
+def four_documents(d):
+    """each cause against a step or a device that is really so wrong; what the terms hold; what is said and refused"""
+    none, a = random.Random(0), Analyzer(4, 12)
+    none.gauss = lambda x, y: 0
+    four_plans(d, ("unknown_thru", "solt", "unknown_thru"))
+    four_files(d, a, none)
+    four_chain(d)
+    doc, terms = document(d, "tip.u.json"), document(d, "terms.json")
+    check("the terms hold the causes of their steps", {"step 1,2: open: C0, port 1", "step 1,3: thru: offset delay", "step 1,4: load: noise, S22"} <= {x["name"] for x in terms["causes"]} and terms["each_reading"]["contact_ohm_u"] == U["touch_ohm"], [x["name"] for x in terms["causes"]])
+    check("a thru's delay moves nothing of an unknown thru", "step 1,2: thru: offset delay" not in {x["name"] for x in terms["causes"]})
+    with open(d.at("coils.s4p")) as f:
+        raw = f.read()
+    zero = [{"r": 0, "l": 0, "x": 0} for _ in range(4)]
+
+    def worst_of(name, make, sign=1):
+        sides = []
+        for by in (0.02, -0.02):
+            make(by)
+            four_chain(d)
+            sides.append(read_snp(d.at("tip.s4p"), 4)[1])
+        worst, most = 0, 1e-12
+        for i in range(len(HZ)):
+            said = entries_of(doc, name, i) or [[0j] * 4] * 4
+            for p in range(4):
+                for q in range(4):
+                    is_ = (sides[0][i][p][q] - sides[1][i][p][q]) / 0.04
+                    worst, most = max(worst, abs(is_ - sign * said[p][q])), max(most, abs(is_))
+        within("%s does what it is said to (at most %.2g)" % (name, most), worst / most, 2e-3)
+
+    def step_wrong(k, what, port):
+        def make(by):
+            four_files(d, a, none, {(k, what, port): by})
+            d.text("coils.s4p", raw)
+        return make
+
+    for name, k, what, port, sign in (("step 1,2: open: C0, port 1", 0, "dc", 0, -1), ("step 1,2: load: R, port 2", 0, "dr", 1, -1), ("step 1,3: load: R, port 1", 1, "dr", 0, -1), ("step 1,3: thru: offset delay", 1, "dt", 0, -1),
+                                      ("step 1,3: thru: touch L, port 2", 1, "touch l thru", 1, 1), ("step 1,4: short: touch R, port 1", 2, "touch r short", 0, 1), ("step 1,4: short: place, port 2", 2, "touch x short", 1, 1)):
+        worst_of(name, step_wrong(k, what, port), sign)
+    for word, key, size in (("touch R", "r", U["touch_ohm"]), ("touch L", "l", U["touch_h"]), ("place", "x", U["place_um"] * 1e-6)):
+        worst_of("own: %s, port 3" % word, lambda by: four_files(d, a, none, device_wrong=[{**zero[p], key: by * size} if p == 2 else zero[p] for p in range(4)]))
+    # noise of one raw ratio at one frequency
+    four_files(d, a, none)
+    hz, rows = read_snp(d.at("coils.s4p"), 4)
+    sides = []
+    for by in (1e-6, -1e-6):
+        moved = [[list(r) for r in m] for m in rows]
+        moved[2][1][3] += by
+        snp(d, "coils.s4p", HZ, moved)
+        four_chain(d)
+        sides.append(read_snp(d.at("tip.s4p"), 4)[1])
+    said, u = entries_of(doc, "own: noise, S24", 2), math.hypot(U["floor"], U["trace"] * abs(rows[2][1][3]))
+    within("noise of one reading", max(abs(abs(sides[0][2][p][q] - sides[1][2][p][q]) / 2e-6 * u - abs(said[p][q])) for p in range(4) for q in range(4)) / u, 1e-5)
+    # a drift of one port: its tracking in the analyzer grows longer
+    snp(d, "coils.s4p", HZ, rows)
+    ran(d, "correct", "--terms", "terms.json", "--drift-u", "6e-14,0", "coils.s4p", "--out", "tip.s4p")
+    doc = document(d, "tip.u.json")
+    sides = []
+    for by in (0.02, -0.02):
+        b = Analyzer(4, 12)
+        still = b.at
+        b.at = lambda word, p, f: still(word, p, f) * (cmath.exp(-2j * math.pi * f * 6e-14 * by) if p == 1 and word in ("e10", "e01") else 1)
+        snp(d, "coils.s4p", HZ, [b.raw(coils(f), f, range(4)) for f in HZ])
+        ran(d, "correct", "--terms", "terms.json", "coils.s4p", "--out", "tip.s4p")
+        sides.append(read_snp(d.at("tip.s4p"), 4)[1])
+    worst, most = 0, 1e-12
+    for i in range(len(HZ)):
+        said = entries_of(doc, "drift: delay, port 2", i)
+        for p in range(4):
+            for q in range(4):
+                is_ = (sides[0][i][p][q] - sides[1][i][p][q]) / 0.04
+                worst, most = max(worst, abs(is_ - said[p][q])), max(most, abs(is_))
+    within("a port that drifts moves S as said (at most %.2g)" % most, worst / most, 1e-3)
+    check("drift is not among what is not counted then", "drift since the calibration" not in doc["not_counted"])
+    rc, out, err = d.run("solve", "all.json", "--no-causes", "--out", "bare.json")
+    check("solve --no-causes", rc == 0 and "causes" not in document(d, "bare.json"), err)
+    rc, out, err = d.run("correct", "--terms", "bare.json", "coils.s4p", "--out", "bare.s4p")
+    check("terms without causes make no document", rc == 0 and not os.path.exists(d.at("bare.u.json")), err)
+    rc, out, err = d.run("correct", "--terms", "bare.json", "--noise-u", "1e-4,0", "coils.s4p", "--out", "bare.s4p")
+    check("--noise-u alone makes one of sixteen readings", rc == 0 and len(document(d, "bare.u.json")["causes"]) == 16, err)
+    rc, out, err = d.run("correct", "--terms", "terms.json", "coils.s4p")
+    check("to stdout the document is lost, which is said", rc == 0 and "--out FILE" in err, err)
+    ran(d, "solve", "plan_12.json", "--no-causes", "--out", "terms_12.json")
+    with open(d.at("all.json")) as f:
+        mixed = json.load(f)
+    mixed["steps"][0] = {"port_1": 1, "port_2": 2, "terms": "terms_12.json"}
+    d.plan("mixed.json", **mixed)
+    rc, out, err = d.run("solve", "mixed.json", "--out", "mixed_terms.json")
+    check("a step of which nothing is stated counts as exact, which is said and kept", rc == 0 and "counts as exact" in err and "step 1,2: all of it" in document(d, "mixed_terms.json")["not_counted"], err)
+
+    def broken(change):
+        other = json.loads(json.dumps(terms))
+        change(other)
+        d.text("broken.json", json.dumps(other))
+        return ["correct", "--terms", "broken.json", "coils.s4p"]
+
+    refused(d, "a cause of a port that is not there", broken(lambda t: t["causes"][0]["terms"].update(port_5={})), "broken.json", "/causes/0/terms", "port_5")
+    refused(d, "a K of port 1 in a cause", broken(lambda t: t["causes"][0]["terms"].update(port_1={"K": {"re": [0.0] * len(HZ), "im": [0.0] * len(HZ)}})), "broken.json", "/causes/0/terms/port_1")
+    refused(d, "two causes of one name", broken(lambda t: t["causes"][1].update(name=t["causes"][0]["name"])), "broken.json", "/causes", "two are called")
+    refused(d, "a cause of no kind", broken(lambda t: t["causes"][1].update(kind="luck")), "broken.json", "/causes/1/kind")
+    refused(d, "a column of a cause that is too short", broken(lambda t: list(list(t["causes"][0]["terms"].values())[0].values())[0]["re"].pop()), "broken.json", "4 numbers")
+
+
 if __name__ == "__main__":
     if "--draws" in sys.argv:
         at_ = sys.argv.index("--draws")
         DRAWS = int(sys.argv[at_ + 1])
         del sys.argv[at_ : at_ + 2]
-    parts = [data_of_files, data_of_a_thru_too, data_causes, drift_since, drift_causes, one_port_files_of_a_calibration, one_port_documents, leads_of_a_transistor, leads_documents, joined_pairs, joined_documents]
+    parts = [data_of_files, data_of_a_thru_too, data_causes, drift_since, drift_causes, one_port_files_of_a_calibration, one_port_documents, leads_of_a_transistor, leads_documents, joined_pairs, joined_documents, four_ports, four_documents]
     if "--only" in sys.argv:
         at_ = sys.argv.index("--only")
         parts = [p for p in parts if sys.argv[at_ + 1] in p.__name__]

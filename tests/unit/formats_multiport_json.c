@@ -25,6 +25,7 @@ struct set {
         struct axis axis;
         struct multiport_terms terms;
         struct port_switch sw;
+        struct multiport_causes *causes; /* NULL until causes_new() */
         struct text text;
         struct tp_error err;
 };
@@ -58,7 +59,67 @@ static struct set *set_new(unsigned ports, struct arena *arena)
         return s;
 }
 
+/* A cause that moves one term of the last port, and one of noise that moves all there is, switch terms too. */
+static struct multiport_causes *causes_new(struct set *s, struct arena *arena, unsigned ports, bool has_switch)
+{
+        static const char *const not_counted[] = {"step 1,2: definition of load"};
+        struct multiport_causes *c = s->causes = arena_take(arena, sizeof *c);
+        uint64_t state = 77;
+        c->of = arena_take(arena, 2 * sizeof *c->of);
+        c->n = 2;
+        c->of[0].about = (struct cause_about){"step 1,2: load: R, port 1", CAUSE_OF_STANDARD, INFINITY};
+        c->of[1].about = (struct cause_about){"step 1,3: open: noise, S11", CAUSE_OF_NOISE, 6};
+        c->reading = (struct reading_u){1e-5, 3e-4, 9, 0.005, 4e-13, 1, 6e-14, 0.02, 5.3};
+        c->not_counted = arena_take(arena, sizeof not_counted);
+        memcpy(c->not_counted, not_counted, sizeof not_counted);
+        c->not_counted_n = 1;
+        for (int m = 0; m < 2; m++)
+                for (unsigned p = m ? 0 : ports - 1; p < ports; p++)
+                        for (int k = 0; k <= MULTIPORT_TERM_COUNT; k++) {
+                                bool sw = k == MULTIPORT_TERM_COUNT;
+                                if (sw ? !m || !has_switch : (p == 0 && k == MULTIPORT_K) || (!m && k != MULTIPORT_ES))
+                                        continue;
+                                double **re = sw ? &c->of[m].switch_re[p] : &c->of[m].re[p][k],
+                                       **im = sw ? &c->of[m].switch_im[p] : &c->of[m].im[p][k];
+                                *re = arena_take(arena, N * sizeof(double));
+                                *im = arena_take(arena, N * sizeof(double));
+                                for (int i = 0; i < N; i++) {
+                                        (*re)[i] = 1e-3 * draw(&state);
+                                        (*im)[i] = i == 2 ? -0.0 : 1e-310 * draw(&state);
+                                }
+                        }
+        return c;
+}
+
 static void same(const double *a, const double *b) { assert_memory_equal(a, b, N * sizeof(double)); }
+
+static void same_column(const double *a_re, const double *a_im, const double *b_re, const double *b_im)
+{
+        assert_true(!a_re == !b_re);
+        if (a_re) {
+                same(a_re, b_re);
+                same(a_im, b_im);
+        }
+}
+static void same_causes(const struct multiport_causes *a, const struct multiport_causes *b)
+{
+        assert_true(!a == !b);
+        if (!a)
+                return;
+        assert_int_equal(b->n, 2);
+        assert_memory_equal(&a->reading, &b->reading, sizeof a->reading);
+        assert_int_equal(b->not_counted_n, 1);
+        assert_string_equal(b->not_counted[0], a->not_counted[0]);
+        for (int m = 0; m < 2; m++) {
+                assert_string_equal(a->of[m].about.name, b->of[m].about.name);
+                assert_true(a->of[m].about.kind == b->of[m].about.kind && a->of[m].about.freedom == b->of[m].about.freedom);
+                for (int p = 0; p < RF_PORTS_MAX; p++) {
+                        for (int k = 0; k < MULTIPORT_TERM_COUNT; k++)
+                                same_column(a->of[m].re[p][k], a->of[m].im[p][k], b->of[m].re[p][k], b->of[m].im[p][k]);
+                        same_column(a->of[m].switch_re[p], a->of[m].switch_im[p], b->of[m].switch_re[p], b->of[m].switch_im[p]);
+                }
+        }
+}
 
 static void all_ports_come_back_bit_for_bit(void **state)
 {
@@ -69,11 +130,12 @@ static void all_ports_come_back_bit_for_bit(void **state)
                         struct arena *arena = arena_new(0);
                         struct set *s = set_new(ports, arena);
                         struct multiport_json *back = NULL;
+                        const struct multiport_causes *causes = kind == 2 ? NULL : causes_new(s, arena, ports, kind == 0);
                         if (kind == 1)
                                 s->terms.z_im[2] = -3.1;
                         for (int i = 0; i < N && kind == 2; i++)
                                 s->terms.z_re[i] = s->terms.z_im[i] = NAN;
-                        if (multiport_json_write(&s->terms, kind == 1 ? NULL : &s->sw, notes, 2, &s->text, &s->err) ||
+                        if (multiport_json_write(&s->terms, kind == 1 ? NULL : &s->sw, notes, 2, causes, &s->text, &s->err) ||
                             multiport_json_read(text_of(&s->text), s->text.n, arena, &back, &s->err))
                                 fail_msg("%u ports: %s", ports, s->err.text);
                         assert_true(multiport_json_is(text_of(&s->text), s->text.n));
@@ -81,6 +143,7 @@ static void all_ports_come_back_bit_for_bit(void **state)
                         assert_true(back->has_sw == (kind != 1) && back->note_n == 2);
                         assert_string_equal(back->notes[1].value, "test");
                         same(back->axis.hz, s->hz);
+                        same_causes(causes, back->causes);
                         for (int i = 0; i < N; i++)
                                 assert_true(kind == 2 ? isnan(back->terms.z_re[i]) : back->terms.z_re[i] == 50);
                         if (kind == 1)
@@ -106,7 +169,7 @@ static void all_ports_come_back_bit_for_bit(void **state)
 
 static void refused(struct set *s, const char *piece)
 {
-        if (multiport_json_write(&s->terms, &s->sw, NULL, 0, &s->text, &s->err) != CODE_BAD_INPUT || !strstr(s->err.text, piece))
+        if (multiport_json_write(&s->terms, &s->sw, NULL, 0, s->causes, &s->text, &s->err) != CODE_BAD_INPUT || !strstr(s->err.text, piece))
                 fail_msg("\"%s\" does not say \"%s\"", s->err.text, piece);
         assert_int_equal(s->text.n, 0);
 }
@@ -127,6 +190,15 @@ static void what_is_not_written(void **state)
         s->terms.plane = PLANE_UNKNOWN;
         refused(s, "plane");
         s->terms.plane = PLANE_TIP;
+        struct multiport_causes *c = causes_new(s, arena, 3, true);
+        c->of[1].im[1][MULTIPORT_K][3] = NAN;
+        refused(s, "K is");
+        c->of[1].im[1][MULTIPORT_K][3] = 0;
+        c->of[0].re[2][MULTIPORT_ES] = NULL;
+        refused(s, "moves no term");
+        c->n = 0;
+        c->reading.contact_h = -1;
+        refused(s, "of each reading");
         s->terms.ports = 5;
         refused(s, "5 ports");
         arena_free(arena);
@@ -140,7 +212,7 @@ static void schema_and_page_say_the_same(void **state)
         struct set *s = set_new(4, arena);
         cJSON *schema = json_of(text, strlen(text));
         const cJSON *properties = cJSON_GetObjectItem(schema, "properties");
-        assert_int_equal(multiport_json_write(&s->terms, &s->sw, NULL, 0, &s->text, NULL), CODE_OK);
+        assert_int_equal(multiport_json_write(&s->terms, &s->sw, NULL, 0, causes_new(s, arena, 4, true), &s->text, NULL), CODE_OK);
         cJSON *json = json_of(text_of(&s->text), s->text.n);
         assert_keys_are_the_schemas(json, schema);
         for (const cJSON *port = cJSON_GetObjectItem(json, "terms")->child; port; port = port->next) {
