@@ -112,7 +112,7 @@ static void fit_weights(const struct nodes *of, enum fit fit, bool lower, double
 }
 static struct weights weights_of(const struct nodes *of, enum fit fit)
 {
-        struct weights w;
+        struct weights w = {.all = {0}}; /* beyond the nodes: nothing */
         fit_weights(of, fit, false, w.all);
         fit_weights(of, fit, true, w.half);
         return w;
