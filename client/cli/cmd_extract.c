@@ -1,10 +1,10 @@
 /* cmd_extract.c: numbers out of corrected two-ports.  What can be asked, and when a number is no number any more, is
  * rf/extract/quantity.h's. */
+#include "cli/extract.h"
 #include "cli/number.h"
-#include "cli/offline.h"
 #include "cli/show.h"
 #include "rf/extract/insert.h"
-#include "rf/extract/quantity.h"
+#include "rf/trust/scatter.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -18,6 +18,7 @@ struct asked {
         size_t at_n;
         double u; /* 0: not known, or by the document beside each file */
         struct rf_ask ask;
+        struct tp_error refused; /* the first number that is below what can be resolved; code 0: none */
 };
 
 static void list_quantities(struct cli *c)
@@ -190,11 +191,29 @@ static void nowhere(const char *word, struct tp_error *err, double *none, struct
         *err = (struct tp_error){0};
 }
 
-/* What is known of the file's S: by --u, or by the document beside it. */
+/* The document beside the file. */
+static enum code document_of(struct cli *c, const char *path, const struct net2 *net, bool one_port, struct net2_causes **ret,
+                             struct tp_error *err)
+{
+        struct netn one = netn_of_two(net);
+        struct netn_causes *all = NULL;
+        if (!one_port)
+                return offline_uncertainty_of(c, path, net, ret, err);
+        one.ports = 1;
+        enum code code = offline_uncertainty_of_ports(c, path, &one, &all, err);
+        if (code || !all)
+                return code;
+        if (!(*ret = arena_take(c->arena, sizeof **ret)))
+                return tp_fail_memory(err);
+        return netn_causes_two(all, 0, 0, c->arena, *ret, err);
+}
+
+/* What is known of the file's S: by --u, by the document beside it; or, of who states nothing, at least. */
 static enum code u_of(struct cli *c, const struct asked *a, const char *path, const struct net2 *net, const struct net2 *of,
-                      struct rf_ask *ask, struct tp_error *err)
+                      struct extract_job *j, struct tp_error *err)
 {
         struct net2_causes *causes = NULL;
+        struct rf_ask *ask = &j->ask;
         if (a->u > 0) {
                 double *u = arena_take(c->arena, of->axis->n * sizeof *u);
                 if (!u)
@@ -204,9 +223,8 @@ static enum code u_of(struct cli *c, const struct asked *a, const char *path, co
                 ask->u_s = u;
                 return CODE_OK;
         }
-        enum code code = offline_uncertainty_of(c, path, net, &causes, err);
-        if (!code && causes)
-                code = offline_causes_on(c, causes, of->axis, err);
+        enum code code = document_of(c, path, net, j->one_port, &causes, err);
+        j->unstated = !causes;
         if (!code && !causes && cli_has(c, "share"))
                 code = tp_fail(
                         err, CODE_BAD_INPUT,
@@ -216,6 +234,14 @@ static enum code u_of(struct cli *c, const struct asked *a, const char *path, co
                 code = tp_fail(err, CODE_BAD_INPUT,
                                "--budget is of causes, and %s has no document of them (%s); `tipplane correct` makes it", path,
                                offline_uncertainty_path(c, path));
+        if (!code && !causes && !net2_finite(net))
+                return CODE_OK; /* rf_extract() says where */
+        if (!code && !causes && !(causes = arena_take(c->arena, sizeof *causes)))
+                code = tp_fail_memory(err);
+        if (!code && j->unstated)
+                code = rf_unstated_causes(net, c->arena, causes, err);
+        if (!code)
+                code = offline_causes_on(c, causes, of->axis, err);
         ask->causes = causes;
         return code;
 }
@@ -231,62 +257,80 @@ static void say_not_counted(const char *path, const struct net2_causes *causes)
         text_done(&all);
 }
 
-static enum code extract_file(struct cli *c, const struct asked *a, const char *path, struct table *t, struct json_out *o,
-                              struct tp_error *err)
+/* The sentence of a refused number ends the command with status 1, once everything is written: the first as its error. */
+static void say_number(struct asked *a, const char *path, const char *word, const struct rf_extracted *x, bool refused, bool json)
+{
+        if (refused && !a->refused.text[0])
+                tp_fail(&a->refused, CODE_UNRESOLVABLE, "%s: %s: %s", path, word, x->say);
+        else if (x->say[0] && !json)
+                cli_say("%s: %s: %s", path, word, x->say);
+}
+
+static enum code extract_word(struct cli *c, struct asked *a, const char *path, const struct extract_job *j, const char *word,
+                              struct table *t, struct json_out *o, struct tp_error *err)
+{
+        struct rf_extracted x;
+        double none = NAN;
+        bool refused = false;
+        const struct net2_causes *causes = j->unstated ? NULL : j->ask.causes;
+        enum code code = extract_number(c, j, word, &x, &refused, err);
+        if (code == CODE_UNRESOLVABLE && (a->word_n > 1 || c->arg_n > 1) && is_of_sweep(word)) {
+                nowhere(word, err, &none, &x); /* the other numbers are not lost for it */
+                code = CODE_OK;
+        }
+        if (code)
+                return strstr(err->text, word) ? tp_where(err, "%s", path) : tp_where(err, "%s: %s", path, word);
+        bool sweep = x.row->group == RF_GROUP_SWEEP;
+        if (o)
+                put_quantity_json(o, &x, causes, j->at, j->at_n);
+        size_t n = sweep ? 1 : j->at ? j->at_n : x.n;
+        for (size_t i = 0; i < n && !o; i++) {
+                size_t k = !sweep && j->at ? j->at[i] : i;
+                row_words(c, t, path, &x, causes, k, sweep ? NAN : x.hz[k]);
+        }
+        say_number(a, path, word, &x, refused, o != NULL);
+        return CODE_OK;
+}
+
+static enum code extract_file(struct cli *c, struct asked *a, const char *path, struct table *t, struct json_out *o, struct tp_error *err)
 {
         struct net2 net, with;
         size_t *at = arena_take(c->arena, ASKED_MAX * sizeof *at);
-        struct rf_ask ask = a->ask;
-        double none = NAN;
-        enum code code = at ? offline_net2(c, path, PLANE_DEVICE, &net, err) : tp_fail_memory(err);
+        struct extract_job j = {.ask = a->ask};
+        enum code code = at ? extract_read(c, path, &net, &j.one_port, err) : tp_fail_memory(err);
         if (!code)
                 offline_look_read(c, path, &net);
         if (!code && a->at_n && (code = rf_net2_insert(&net, a->at_hz, a->at_n, c->arena, &with, at, err)))
                 tp_where(err, "%s", path);
         if (code)
                 return code;
-        const struct net2 *of = a->at_n ? &with : &net;
-        if ((code = u_of(c, a, path, &net, of, &ask, err)))
+        j.net = a->at_n ? &with : &net;
+        j.at = a->at_n ? at : NULL;
+        j.at_n = a->at_n;
+        if ((code = u_of(c, a, path, &net, j.net, &j, err)))
                 return code;
+        const struct net2_causes *causes = j.unstated ? NULL : j.ask.causes;
         if (o) {
                 json_open(o, NULL, '{');
                 json_text(o, "file", path);
                 json_open(o, "quantities", '[');
         }
-        for (size_t k = 0; k < a->word_n && !code; k++) {
-                struct rf_extracted x;
-                code = rf_extract(of, a->words[k], &ask, c->arena, &x, err);
-                if (code == CODE_UNRESOLVABLE && (a->word_n > 1 || c->arg_n > 1) && is_of_sweep(a->words[k])) {
-                        nowhere(a->words[k], err, &none, &x); /* the other numbers are not lost for it */
-                        code = CODE_OK;
-                }
-                if (code)
-                        return strstr(err->text, a->words[k]) ? tp_where(err, "%s", path) : tp_where(err, "%s: %s", path, a->words[k]);
-                if (o) {
-                        put_quantity_json(o, &x, ask.causes, a->at_n ? at : NULL, a->at_n);
-                        continue;
-                }
-                bool sweep = x.row->group == RF_GROUP_SWEEP;
-                size_t n = sweep ? 1 : a->at_n ? a->at_n : x.n;
-                for (size_t i = 0; i < n; i++) {
-                        size_t j = !sweep && a->at_n ? at[i] : i;
-                        row_words(c, t, path, &x, ask.causes, j, sweep ? NAN : x.hz[j]);
-                }
-                if (x.say[0])
-                        cli_say("%s: %s: %s", path, a->words[k], x.say);
-        }
+        for (size_t k = 0; k < a->word_n && !code; k++)
+                code = extract_word(c, a, path, &j, a->words[k], t, o, err);
+        if (code)
+                return code;
         if (o) {
                 json_close(o, ']');
-                if (ask.causes) {
+                if (causes) {
                         json_open(o, "not_counted", '[');
-                        for (size_t k = 0; k < ask.causes->not_counted_n; k++)
-                                json_text(o, NULL, ask.causes->not_counted[k]);
+                        for (size_t k = 0; k < causes->not_counted_n; k++)
+                                json_text(o, NULL, causes->not_counted[k]);
                         json_close(o, ']');
                 }
                 json_close(o, '}');
-        } else if (ask.causes && cli_has(c, "budget"))
-                say_not_counted(path, ask.causes);
-        return code;
+        } else if (causes && cli_has(c, "budget"))
+                say_not_counted(path, causes);
+        return CODE_OK;
 }
 
 enum code do_extract(struct cli *c, struct tp_error *err)
@@ -319,5 +363,9 @@ enum code do_extract(struct cli *c, struct tp_error *err)
         if (!code)
                 code = offline_out(c, &json, err);
         text_done(&json);
+        if (!code && a->refused.text[0]) {
+                *err = a->refused;
+                return CODE_UNRESOLVABLE;
+        }
         return code;
 }

@@ -373,7 +373,11 @@ const struct command_row command_rows[] = {
          CLI_ARGS_MAX,
          "inductance, Q, resistance, line constants, gains … out of corrected .s2p; needs no daemon",
          "--quantities lists what there is.  Without --at every frequency of the file.  With a document of uncertainty beside the file "
-         "(X.u.json), or --u, each number has its 95 % half width, and what it leaves nothing of is not printed but said.",
+         "(X.u.json), or --u, each number has its 95 % half width, and what it leaves nothing of is not printed but said, with exit status "
+         "1 "
+         "where --at asked for it.  Without either, what the file's own scatter, or the best analyzer, leaves nothing of is refused "
+         "likewise.  "
+         "Of a .s1p: L11, R11, Q11, QC11, C11, S11_dB, SRF11, Q11_max.",
          {{"quantity", "WORD,…", "what: Ld, Qd, C11, eps_eff, fT, …"},
           {"quantities", NULL, "list them"},
           {"at", "HZ,…", "at these frequencies, interpolated between points"},

@@ -136,7 +136,7 @@ def extracting(d):
         points = {f: v for f, v in cases[case].items() if "S11" in v}
         hz = sorted(points)
         d.s2p(case + ".s2p", hz, [[points[f][k] for k in ("S11", "S12", "S21", "S22")] for f in hz])
-        told = d.json("extract", "--quantity", ",".join(words), case + ".s2p")
+        told = d.json("extract", "--quantity", ",".join(words), "--u", "1e-9", "--share", "10", case + ".s2p")  # as good as they were written
         for q in (told or {"files": [{"quantities": []}]})["files"][0]["quantities"]:
             name, worst = words[q["quantity"]], 0
             for f, v in zip(q["freq_hz"], q["value"]):

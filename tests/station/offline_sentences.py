@@ -205,6 +205,53 @@ def oddities(d):
     check("a reflection of more than 1 is said too", rc == 0 and "loud.s1p: gives out more than it gets" in err and "all along" in err, (rc, err))
 
 
+def below_resolution(d):
+    """what S do not carry is refused, whether or not somebody says how well they are known; what they carry is not"""
+    r = random.Random(12)
+    hz = sorted([7e4 * (1e9 / 7e4) ** (k / 59) for k in range(59)] + [1e9 + 0.5e9 * k for k in range(439)])
+
+    def series(name, z, u=0.0):
+        rows = []
+        for f in hz:
+            v = z(2 * math.pi * f)
+            rows.append([x + u * complex(r.gauss(0, 1), r.gauss(0, 1)) for x in (v / (v + 100), 100 / (v + 100), 100 / (v + 100), v / (v + 100))])
+        return d.s2p(name, hz, rows)
+
+    coil, capacitor = (lambda w: 0.5 + 0.3e-9j * w), (lambda w: 0.5 + 1 / (1j * w * 100e-15))
+    for name, z, words, at_10_ghz in (("coil", coil, ("Lser", "Ld", "L11", "Qser"), 0.3e-9), ("capacitor", capacitor, ("Cser", "Cd", "C11", "QCser"), 100e-15)):
+        for u in (0, 1e-6, 1e-4):
+            file = series("%s_%g.s2p" % (name, u), z, u)
+            for word in words:
+                for more in ([], ["--u", "1e-4"]):
+                    rc, out, err = d.run("extract", "--quantity", word, "--at", "70e3", *more, file)
+                    check("%s of 70 kHz is refused" % file, rc == 1 and "\u2013" in out and "below what can be resolved at 70 kHz" in err and is_one_sentence(err) and ("state --u" in err) == (not more), (rc, out, err))
+            told = d.json("extract", "--quantity", words[0], "--at", "10e9", file)
+            q = told and told["files"][0]["quantities"][0]
+            check("%s at 10 GHz is said, without a half width that nobody stated" % file, q and abs(q["value"][0] / at_10_ghz - 1) < 0.02 and q["u"] == [None] and not q["say"], q)
+    told = d.json("extract", "--quantity", "Lser", "coil_0.0001.s2p")
+    q = told and told["files"][0]["quantities"][0]
+    check("of a whole sweep the lower end is left out and said", q and q["value"][0] is None and q["value"][-1] and "points are below what can be resolved" in q["say"] and "state --u" in q["say"], q and q["say"])
+    told = d.json("extract", "--quantity", "Lser", "--at", "70e3,10e9", "coil_0.s2p", status=(1,))
+    q = told and told["files"][0]["quantities"][0]
+    check("with --json too: null, and status 1", q and q["value"][0] is None and abs(q["value"][1] / 0.3e-9 - 1) < 1e-9, q)
+    # 100 noisy coils are not accused of what they carry
+    refused_n = 0
+    for k in range(100):
+        henry, u = 10 ** r.uniform(-11, -8.7), 10 ** r.uniform(-5, -3)
+        told = d.json("extract", "--quantity", "Lser", "--at", "10e9,20e9", series("n.s2p", lambda w: 1 + 1j * w * henry, u), status=(0, 1))
+        refused_n += not told or None in told["files"][0]["quantities"][0]["value"]
+    check("a coil of 10 pH to 2 nH in noise of 1e-5 to 1e-3 is never refused at 10 and 20 GHz", refused_n == 0, refused_n)
+    hz = [1e9 * k for k in range(1, 51)]
+    d.s1p("coil.s1p", hz, [(1 + 2j * math.pi * f * 0.3e-9 - 50) / (1 + 2j * math.pi * f * 0.3e-9 + 50) for f in hz])
+    told = d.json("extract", "--quantity", "L11,R11,Q11", "--at", "10e9", "coil.s1p")
+    got = [q["value"][0] for q in told["files"][0]["quantities"]] if told else [0, 0, 0]
+    check("one port has L, R, Q of z (1 + S)/(1 - S)", abs(got[0] / 0.3e-9 - 1) < 1e-9 and abs(got[1] - 1) < 1e-9 and abs(got[2] / (2 * math.pi * 3) - 1) < 1e-9, got)
+    refused(d, "what one port does not have", ["extract", "--quantity", "Lser", "coil.s1p"], "coil.s1p", "Lser is of two ports", "L11")
+    d.s2p("thru.s2p", hz, [[0j, 1 + 0j, 1 + 0j, 0j] for f in hz])
+    told = d.json("extract", "--quantity", "S21_dB", "--at", "10.5e9", "thru.s2p")
+    check("a thru, which has no Y, between its points", told and abs(told["files"][0]["quantities"][0]["value"][0]) < 1e-12, told)
+
+
 def weak_bands(d):
     """where a method is weak it says from where to where, how weak, and what helps; and what it says helps"""
     hz, a = [1e9 * k for k in range(1, 221)], Analyzer(2, 3)
@@ -329,4 +376,4 @@ def options(d):
 
 
 if __name__ == "__main__":
-    raise SystemExit(run(one_port_alone, any_two_port, words, off_states, oddities, weak_bands, sign_of_reflect, options))
+    raise SystemExit(run(one_port_alone, any_two_port, words, off_states, oddities, below_resolution, weak_bands, sign_of_reflect, options))

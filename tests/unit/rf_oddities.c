@@ -254,6 +254,49 @@ static void noise_is_what_was_put_in(void **state)
         arena_free(s.arena);
 }
 
+/* Only what scatters counts, entry by entry; a line that turns by 110 or 170 degrees a point does not. */
+static void scatter_is_noise_of_one_entry(void **state)
+{
+        (void)state;
+        uint64_t at = 11;
+        struct made m = {LINE, 0.5, 0.3, 0};
+        struct errors none = {.noise = 0};
+        struct sweep s = sweep_new();
+        double u[4][MOST], mean = 0;
+        size_t seen = 0;
+        fill(&s, 0, &m, &none, &at);
+        for (size_t i = 0; i < MOST; i++) {
+                struct m2 x = net2_get(&s.net, i);
+                x.e[1] += 2e-4 * normal(&at);
+                x.e[3] = 2 * 2e-4 * normal(&at); /* nothing but noise */
+                x.e[0] = cexp(CMPLX(0, (i < MOST / 2 ? 1.92 : 2.97) * (double)i));
+                net2_put(&s.net, i, x);
+        }
+        for (int e = 0; e < 4; e++)
+                rf_scatter_of(&s.net, e, u[e]);
+        for (size_t i = 40; i < MOST; i++) {
+                if (i < MOST / 2 - 40 || i > MOST / 2 + 40)
+                        assert_true(u[0][i] == 0);
+                assert_true(u[2][i] < 1e-5); /* the curve itself */
+        }
+        for (int e = 1; e < 4; e += 2) {
+                mean = 0;
+                seen = 0;
+                for (size_t i = 0; i < MOST; i++) {
+                        seen += u[e][i] > 0;
+                        mean += u[e][i];
+                }
+                assert_true(seen > MOST * 8 / 10);
+                assert_true(fabs(mean / (double)seen / (e == 1 ? 2e-4 : 4e-4) - 1) < 0.15);
+        }
+        struct net2_causes c;
+        assert_int_equal(rf_unstated_causes(&s.net, s.arena, &c, NULL), CODE_OK);
+        assert_int_equal(c.n, 4);
+        for (size_t i = 0; i < MOST; i++)
+                assert_true(c.of[2].re[2][i] >= RF_BEST_TRACE * cabs(net2_get(&s.net, i).e[2]) && !c.of[2].re[0]);
+        arena_free(s.arena);
+}
+
 static void a_number_that_is_none_is_refused(void **state)
 {
         (void)state;
@@ -273,9 +316,8 @@ static void a_number_that_is_none_is_refused(void **state)
 int main(void)
 {
         const struct CMUnitTest tests[] = {
-                cmocka_unit_test(nothing_is_said_of_good_sweeps),
-                cmocka_unit_test(each_fault_has_its_sentence),
-                cmocka_unit_test(noise_is_what_was_put_in),
+                cmocka_unit_test(nothing_is_said_of_good_sweeps),   cmocka_unit_test(each_fault_has_its_sentence),
+                cmocka_unit_test(noise_is_what_was_put_in),         cmocka_unit_test(scatter_is_noise_of_one_entry),
                 cmocka_unit_test(a_number_that_is_none_is_refused),
         };
         return cmocka_run_group_tests(tests, NULL, NULL);

@@ -175,6 +175,8 @@ static enum code real_z(const struct net2 *net, double *ret_z, struct tp_error *
                        "renormalise it first");
 }
 
+#define LEAST_DET 1e-6 /* of 1 + S: Y above it keeps ten digits of S */
+
 enum code rf_interpolate(const struct net2 *net, double hz, struct m2 *ret_s, struct tp_error *err)
 {
         size_t first, m;
@@ -188,10 +190,15 @@ enum code rf_interpolate(const struct net2 *net, double hz, struct m2 *ret_s, st
                 *ret_s = net2_get(net, first);
                 return CODE_OK;
         }
-        struct m2 y = m2_of(0, 0, 0, 0);
-        for (size_t j = 0; j < m; j++)
-                y = m2_add(y, m2_scale(w[j], rf_y_from_s(net2_get(net, first + j), z)));
-        *ret_s = rf_s_from_y(y, z);
+        struct m2 y = m2_of(0, 0, 0, 0), s = y;
+        bool has_y = true; /* a thru has none: then S itself, which is smooth there */
+        for (size_t j = 0; j < m; j++) {
+                struct m2 one = net2_get(net, first + j);
+                has_y = has_y && cabs(m2_det(m2_add(m2_one(), one))) > LEAST_DET;
+                y = m2_add(y, m2_scale(w[j], rf_y_from_s(one, z)));
+                s = m2_add(s, m2_scale(w[j], one));
+        }
+        *ret_s = has_y ? rf_s_from_y(y, z) : s;
         return CODE_OK;
 }
 

@@ -34,7 +34,7 @@ struct m2 rf_y_change(struct m2 s, struct m2 d_s, double z_ref);
 /* Local quadratic over the five nearest points (fewer at a short axis): Y(hz) = sum_j w[j] Y[first + j].  A point of the axis itself gets
    weight 1.  In f where the five points span less than a factor 2, else in log f.  CODE_UNRESOLVABLE outside the axis. */
 enum code rf_interpolation(const struct axis *axis, double hz, size_t *ret_first, size_t *ret_n, double w[5], struct tp_error *err);
-/* The interpolated two-port as S in the network's own real z_ref. */
+/* The interpolated two-port as S in the network's own real z_ref: by Y, where Y exists at all points, else by S. */
 enum code rf_interpolate(const struct net2 *net, double hz, struct m2 *ret_s, struct tp_error *err);
 
 /* First sign change of the reactance above the frequency of largest |Q|, inductor: + to -, capacitor: - to +; found by linear interpolation

@@ -16,7 +16,7 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { WINDOW = 17, STEP = 4, POINTS_LEAST = 8 };
+enum { WINDOW = RF_SCATTER_WINDOW, POINTS_LEAST = 8 };
 #define GAIN 0.02
 #define RECIPROCITY_FLOOR 0.5 /* of |S21|: so the limit of 0.02 of it is 0.01 where it is small */
 #define RISE_DEG 20.0         /* of S21's phase over the sweep: less may be a plane, or a thru's definition */
@@ -30,37 +30,6 @@ static double abs2(double complex z) { return creal(z) * creal(z) + cimag(z) * c
 static double complex third(const struct net2 *net, int e, size_t i)
 {
         return at(net, e, i + 3) - 3 * at(net, e, i + 2) + 3 * at(net, e, i + 1) - at(net, e, i);
-}
-
-/* Of the third differences `from` … from + n - 1. */
-static double noise_in(const struct net2 *net, int e, size_t from, size_t n)
-{
-        double size[WINDOW];
-        for (size_t k = 0; k < n; k++)
-                size[k] = abs2(third(net, e, from + k));
-        /* |d|^2 of two components with 20 u^2 each has the median 40 u^2 ln 2 */
-        return sqrt(rf_quantile(rf_sort(n, size), size, 0.5) / (40 * log(2)));
-}
-
-/* The window around point i, in third differences; n: of points. */
-static size_t window_at(size_t n, size_t i, size_t *ret_from)
-{
-        size_t all = n - 3, width = all < WINDOW ? all : WINDOW, from = i > width / 2 + 1 ? i - width / 2 - 1 : 0;
-        *ret_from = from + width > all ? all - width : from;
-        return width;
-}
-
-void rf_noise_of(const struct net2 *net, double *u)
-{
-        size_t n = net->axis->n;
-        for (size_t i = 0; i < n; i += STEP) {
-                double most = 0;
-                size_t from, width = n >= POINTS_LEAST ? window_at(n, i, &from) : 0;
-                for (int e = 0; e < 4 && width; e++)
-                        most = fmax(most, noise_in(net, e, from, width));
-                for (size_t k = i; k < i + STEP && k < n; k++)
-                        u[k] = most;
-        }
 }
 
 static void say(struct rf_oddities *o, const char *fmt, ...) __attribute__((format(printf, 2, 3)));
@@ -152,8 +121,8 @@ static void noise(const struct net2 *net, struct rf_oddities *o)
         for (size_t i = WINDOW / 2; n >= WINDOW + 3 && i + WINDOW / 2 < n; i += WINDOW / 2, all++) {
                 bool here = false;
                 for (int e = 0; e < 4; e++) {
-                        size_t from, width = window_at(n, i, &from);
-                        double u = noise_in(net, e, from, width), power = 0, squares = 0, products = 0;
+                        size_t from, width = rf_scatter_window(n, i, &from);
+                        double u = rf_scatter_in(net, e, from, width), power = 0, squares = 0, products = 0;
                         for (size_t k = from; k < from + width; k++) {
                                 power += abs2(at(net, e, k)) / (double)width;
                                 squares += abs2(third(net, e, k)) / (double)width;

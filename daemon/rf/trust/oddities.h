@@ -4,7 +4,7 @@
    parameter, nothing is repaired.  Pure, any thread. */
 #ifndef TIPPLANE_RF_ODDITIES_H
 #define TIPPLANE_RF_ODDITIES_H
-#include "rf/network/network.h"
+#include "rf/trust/scatter.h"
 
 #define RF_ODDITIES_MAX 3
 struct rf_oddities {
@@ -16,10 +16,5 @@ size_t rf_oddities_workspace(size_t n);
    passive device (real references only); S21 against S12 of a reciprocal one; steps where bands meet; responses before their cause; noise
    above 0.01 a point.  workspace: rf_oddities_workspace(n), 64-byte aligned.  CODE_BAD_INPUT: S that is no number. */
 enum code rf_oddities(const struct net2 *net, void *workspace_64, struct rf_oddities *ret, struct tp_error *err);
-
-/* Standard deviation per component of one point, from third differences (which leave little of a smooth curve) by their median over 17
-   neighbours, the largest of all entries: u[n].  Coarse points of something that turns fast look like noise: u is then too large.  Fewer than
-   8 points: 0. */
-void rf_noise_of(const struct net2 *net, double *u);
 
 #endif
