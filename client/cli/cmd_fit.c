@@ -112,6 +112,7 @@ static void model_json(struct json_out *o, const struct model *m, const struct m
         json_real(o, "z_ohm", m->z_ohm);
         json_bool(o, "reciprocal", m->reciprocal);
         json_int(o, "order", (int64_t)rational_order(&m->fit));
+        json_int(o, "poles_left_out", (int64_t)r->fit.dropped);
         json_text(o, "stopped_because", fit_stop_words[r->fit.stop]);
         json_open(o, "poles", '[');
         for (size_t k = 0; k < m->fit.pole_n; k++)
@@ -135,19 +136,49 @@ static void model_json(struct json_out *o, const struct model *m, const struct m
         error_json(o, &r->error);
 }
 
-/* S moved by more: not what errors of a calibration make of a passive device. */
-#define MOVED_FAR 0.1
+#define ACTIVE 1.1    /* largest singular value of data: a bad calibration of a passive device does not come there */
+#define MOVED_FAR 0.1 /* S moved by more is another device than the one that was measured */
+#define ERROR_FAR 0.2 /* rms of S: a model that describes nothing */
 
-static void model_words(struct text *to, const struct model *m, const struct model_report *r)
+/* A model that is not of what was measured is no answer. */
+static enum code model_judge(const struct model_report *r, bool keep_active, struct tp_error *err)
 {
-        text_f(to, "rational model of %s, %zu ports, order %zu (%s), %s\n", model_kind_words[m->kind], m->ports, rational_order(&m->fit),
+        if (!keep_active && r->data_worst > ACTIVE)
+                return tp_fail(
+                        err, CODE_UNRESOLVABLE,
+                        "the data give out more than they get: the largest singular value of S is %.3g at %.4g GHz, and a model that "
+                        "was made passive would not be of this device; fit an active one with --keep-active, which leaves it so",
+                        r->data_worst, r->data_worst_hz / 1e9);
+        if (!keep_active && r->enforcement.worst > MOVED_FAR)
+                return tp_fail(
+                        err, CODE_UNRESOLVABLE,
+                        "making the model passive moved S by %.2g at %.4g GHz, more than %g (the data reach %.4g): fit another --order, "
+                        "leave out where the data are not passive, or say --keep-active",
+                        r->enforcement.worst, r->enforcement.worst_hz / 1e9, MOVED_FAR, r->data_worst);
+        if (!keep_active && !(r->error.rms <= ERROR_FAR))
+                return tp_fail(
+                        err, CODE_UNRESOLVABLE,
+                        "a model of order %zu differs from the data by %.2g rms, %.2g at %.4g GHz, and describes nothing (more than %g "
+                        "rms); fit more poles, or look at the data",
+                        r->fit.order, r->error.rms, r->error.worst, r->error.worst_hz / 1e9, ERROR_FAR);
+        return CODE_OK;
+}
+
+static void model_words(struct text *to, const struct model *m, const struct model_report *r, size_t asked)
+{
+        size_t order = rational_order(&m->fit);
+        text_f(to, "rational model of %s, %zu ports, order %zu (%s), %s\n", model_kind_words[m->kind], m->ports, order,
                fit_stop_words[r->fit.stop], m->reciprocal ? "reciprocal" : "not reciprocal");
+        if (asked > order)
+                text_f(to,
+                       "order %zu of the %zu asked for: the other poles took nothing off the error (0.05 %% at most, or rounding), and "
+                       "were left out\n",
+                       order, asked);
         error_words(to, &r->error);
         if (r->before.passive)
                 text_put(to, "passive as fitted\n");
         else if (r->after.passive)
-                text_f(to, "made passive in %u rounds, which moved S by at most %.3g%s\n", r->enforcement.rounds, r->enforcement.worst,
-                       r->enforcement.worst > MOVED_FAR ? "; is the device active? --keep-active leaves it so" : "");
+                text_f(to, "made passive in %u rounds, which moved S by at most %.3g\n", r->enforcement.rounds, r->enforcement.worst);
         else
                 text_f(to, "not passive: up to %.6g at %.6g GHz\n", r->after.worst, r->after.worst_hz / 1e9);
 }
@@ -169,13 +200,21 @@ static enum code fit_model(struct fit_job *j, struct json_out *o, struct text *w
         if (form && form[0] == 'Y')
                 how.kind = MODEL_Y;
         enum code code = rf_fit_vector(&j->data, &how, workspace, m, r, err);
+        if (!code || code == CODE_UNRESOLVABLE) { /* why it could not be made passive is rather said by the data */
+                struct tp_error why = {0};
+                enum code judged = code && !(r->data_worst > ACTIVE) ? CODE_OK : model_judge(r, how.keep_active, &why);
+                if (judged) {
+                        code = judged;
+                        *err = why;
+                }
+        }
         struct netlist_about about = {.name = j->name, .comments = j->comments};
         if (!code)
                 code = netlist_write_model(m, &r->error, &r->after, &about, &j->netlist, err);
         if (code)
                 return code;
         model_json(o, m, r);
-        model_words(words, m, r);
+        model_words(words, m, r, (size_t)j->order);
         return CODE_OK;
 }
 

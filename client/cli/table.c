@@ -427,11 +427,12 @@ const struct command_row command_rows[] = {
          "a model of corrected S as a SPICE subcircuit; needs no daemon",
          "--model vector is rational, passive, of 1 to 4 ports; inductor, capacitor, resistor and line are circuits with an uncertainty "
          "for "
-         "each element.",
+         "each element.  A vector model of data that give out energy (largest singular value above 1.1), one that had to be moved by more "
+         "than 0.1 to be passive, or that differs by more than 0.2 rms, is refused with exit status 1.",
          {{"model", "WORD", "vector, inductor, capacitor, resistor or line"},
           {"form", "S|Y", "vector: fit S (default) or Y"},
-          {"order", "N", "vector: so many poles (default: grown until the noise)"},
-          {"keep-active", NULL, "vector: do not make it passive"},
+          {"order", "N", "vector: at most so many poles, without those that take nothing off the error (default: grown until the noise)"},
+          {"keep-active", NULL, "vector: of an active device: do not make it passive"},
           {"skin", NULL, "inductor, resistor: resistance with skin effect"},
           {"substrate", NULL, "capacitor: resistance of the substrate"},
           {"differential", NULL, "one-port inductor: floating"},

@@ -125,7 +125,7 @@ def read_oddities(d, name, pieces):
     with open(d.at("out.s2p")) as f:  # as correct wrote it
         file = d.text("odd_%s.s2p" % name, f.read())
     is_it = lambda line: (line[len("tipplane: "):] if line.startswith("tipplane: ") else line).startswith(file + ": ") and all(p in line for p in pieces)
-    for what in (["deembed", "--method", "open", "--open", "good_4.out.s2p", file, "--out", "d.s2p"], ["extract", "--quantity", "S21_dB", "--at", "10e9", file], ["fit", "--model", "vector", "--keep-active", file, "--out", "m.cir"],
+    for what in (["deembed", "--method", "open", "--open", "good_4.out.s2p", file, "--out", "d.s2p"], ["extract", "--quantity", "B1", "--at", "10e9", file], ["fit", "--model", "vector", "--keep-active", file, "--out", "m.cir"],
                  ["compare", file, "good_0.out.s2p"], ["compare", file, file]):
         rc, out, err = d.run(*what)
         check("%s says that of %s, once" % (" ".join(what[:2]), name), rc == 0 and sum(map(is_it, err.splitlines())) == 1, (rc, err))
@@ -252,6 +252,33 @@ def below_resolution(d):
     check("a thru, which has no Y, between its points", told and abs(told["files"][0]["quantities"][0]["value"][0]) < 1e-12, told)
 
 
+def models_of_what_is_active(d):
+    """a transistor is not made a passive model of; with --keep-active it is what it is; a violation of 0.0005 costs no more; orders are explained"""
+    hz = [1e9 * k for k in range(1, 111)]
+
+    def device(name, y, gain=1.0):
+        s = [s_of_y(y(2 * math.pi * f), (50, 50)) for f in hz]
+        return d.s2p(name, hz, [[gain * x for row in m for x in row] for m in s])
+
+    fet = device("fet.s2p", lambda w: [[0.002 + 30e-15j * w, -5e-15j * w], [0.06 * cmath.exp(-0.4e-12j * w) - 5e-15j * w, 0.004 + 20e-15j * w]])
+    for order in ([], ["--order", "2"]):
+        refused(d, "a passive model of a transistor %s" % order, ["fit", "--model", "vector", *order, fet, "--out", "fet.cir"], "fet.s2p", "give out more than they get", "--keep-active", status=1)
+    check("no netlist is left of it", not os.path.exists(d.at("fet.cir")))
+    rc, out, err = d.run("fit", "--model", "vector", "--keep-active", fet, "--out", "fet.cir")
+    check("--keep-active fits it", rc == 0 and "not passive: up to" in out and os.path.exists(d.at("fet.cir")), (rc, out, err))
+    coil = lambda w: [[1 / (2 + 0.3e-9j * w) + 20e-15j * w, -1 / (2 + 0.3e-9j * w)], [-1 / (2 + 0.3e-9j * w), 1 / (2 + 0.3e-9j * w) + 20e-15j * w]]
+    for above in (1e-5, 1e-4, 5e-4, 2e-3, 1e-2):
+        for order in ([], ["--order", "8"]):
+            told = d.json("fit", "--model", "vector", *order, device("loud.s2p", lambda w: [[1 / (1 + 2e-10j * w), -1 / (1 + 2e-10j * w)], [-1 / (1 + 2e-10j * w), 1 / (1 + 2e-10j * w)]], 1 + above))
+            check("%g above 1, %s" % (above, order), told and told["passive"] and told["error"]["worst"] <= 3 * above, told and told["error"])
+    device("coil.s2p", coil)
+    d.s2p("long.s2p", hz, [[0j, 0.5 * cmath.exp(-2e-10j * math.pi * f), 0.5 * cmath.exp(-2e-10j * math.pi * f), 0j] for f in hz])
+    refused(d, "a model that describes nothing", ["fit", "--model", "vector", "--order", "1", "long.s2p"], "long.s2p", "describes nothing", status=1)
+    refused(d, "a model that is another device once it is passive", ["fit", "--model", "vector", "--order", "1", "coil.s2p"], "coil.s2p", "moved S by", "--order", status=1)
+    rc, out, err = d.run("fit", "--model", "vector", "--order", "20", "coil.s2p", "--out", "coil.cir")
+    check("poles that are left out are said", rc == 0 and "order 3 of the 20 asked for" in out and "left out" in out, (rc, out, err))
+
+
 def weak_bands(d):
     """where a method is weak it says from where to where, how weak, and what helps; and what it says helps"""
     hz, a = [1e9 * k for k in range(1, 221)], Analyzer(2, 3)
@@ -376,4 +403,4 @@ def options(d):
 
 
 if __name__ == "__main__":
-    raise SystemExit(run(one_port_alone, any_two_port, words, off_states, oddities, below_resolution, weak_bands, sign_of_reflect, options))
+    raise SystemExit(run(one_port_alone, any_two_port, words, off_states, oddities, below_resolution, models_of_what_is_active, weak_bands, sign_of_reflect, options))

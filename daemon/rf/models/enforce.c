@@ -22,6 +22,7 @@
 #define PEAKS_MAX 128
 #define NEAR 0.1     /* peaks that lie lower need no watching */
 #define OUTSIDE 1e-3 /* weight of G outside the band of the data */
+#define SPREAD 12    /* points at which what stands above its limit is watched, maximum or not */
 #define SWEEPS 400
 
 struct peak {
@@ -36,7 +37,7 @@ struct task {
         size_t element_n, row[RF_FIT_ELEMENTS_MAX], column[RF_FIT_ELEMENTS_MAX]; /* the free elements: the upper triangle when reciprocal */
         double hz[MODEL_GRID_MAX], weight[MODEL_GRID_MAX];
         double *triangle, *block, *a, *ga, *h; /* of G; rows coming in; constraints and G^{-1} of them; their products */
-        size_t peak_n;
+        size_t peak_n, held_n;                 /* the first held_n, of 0 Hz and infinity, are never given up for others */
         struct peak peak[PEAKS_MAX];
         double multiplier[PEAKS_MAX];
         struct passivity p;
@@ -149,14 +150,14 @@ static size_t spectrum(const struct task *t, double hz, double *value, struct pe
 
 static double limit_of(const struct task *t) { return t->now.kind == MODEL_Y ? 0 : 1; }
 
-/* Keeps the PEAKS_MAX with the least gap. */
+/* Keeps the PEAKS_MAX with the least gap, and those that are held. */
 static void keep(struct task *t, const struct peak *p)
 {
         size_t i = t->peak_n;
         if (i == PEAKS_MAX && !(p->gap < t->peak[i - 1].gap))
                 return;
         i = i < PEAKS_MAX ? t->peak_n++ : i - 1;
-        for (; i > 0 && t->peak[i - 1].gap > p->gap; i--)
+        for (; i > t->held_n && t->peak[i - 1].gap > p->gap; i--)
                 t->peak[i] = t->peak[i - 1];
         t->peak[i] = *p;
 }
@@ -172,21 +173,28 @@ static void watch(struct task *t, double hz, size_t which)
         }
 }
 
-/* Local maxima of each value along the grid, the worst of each band of the eigenvalue test, 0 Hz and infinity. */
+/* Local maxima of each value along the grid, the worst of each band of the eigenvalue test, 0 Hz and infinity.  A value that stands above
+   its limit all along has no maxima but those of rounding, and each of them is watched somewhere else in every round: so it is watched at
+   points spread over the grid too. */
 static void find_peaks(struct task *t)
 {
         double was[2][RF_MODEL_PORTS_MAX] = {{0}}, now[RF_MODEL_PORTS_MAX];
-        size_t n = t->now.ports;
-        t->peak_n = 0;
+        size_t n = t->now.ports, every = t->grid_n / SPREAD + 1;
+        t->peak_n = t->held_n = 0;
         watch(t, 0, n);
         watch(t, INFINITY, n);
+        t->held_n = t->peak_n;
         for (size_t i = 0; i < t->p.band_n; i++)
                 watch(t, t->p.band[i].worst_hz, n);
         for (size_t k = 0; k < t->grid_n; k++) {
                 spectrum(t, t->hz[k], now, NULL);
-                for (size_t i = 0; i < n; i++)
-                        if (k > 1 && was[1][i] >= was[0][i] && was[1][i] > now[i])
+                for (size_t i = 0; i < n; i++) {
+                        double step = 1e-9 * fabs(was[1][i]);
+                        if (k > 1 && was[1][i] >= was[0][i] && was[1][i] > now[i] && was[1][i] > fmin(was[0][i], now[i]) + step)
                                 watch(t, t->hz[k - 1], i);
+                        if (k % every == 0 && now[i] > limit_of(t))
+                                watch(t, t->hz[k], i);
+                }
                 memcpy(was[0], was[1], sizeof was[0]);
                 memcpy(was[1], now, sizeof was[1]);
         }

@@ -205,7 +205,10 @@ static void measure(const struct model_data *d, const struct model *m, struct mo
                 model_s_at(m, d->axis->hz[k], s);
                 model_error_add(&r->error, d->axis->hz[k], e, s, data);
                 model_spectrum(MODEL_S, d->ports, data, value, v);
-                r->data_worst = fmax(r->data_worst, value[0]);
+                if (value[0] > r->data_worst) {
+                        r->data_worst = value[0];
+                        r->data_worst_hz = d->axis->hz[k];
+                }
         }
         model_error_end(&r->error, e);
 }

@@ -97,9 +97,9 @@ struct model_report {
         struct fit_report fit;
         struct passivity before, after;
         struct enforcement enforcement;
-        struct model_error error_before; /* before the enforcement */
-        struct model_error error;        /* of what is returned */
-        double data_worst;               /* largest singular value of the measured S */
+        struct model_error error_before;  /* before the enforcement */
+        struct model_error error;         /* of what is returned */
+        double data_worst, data_worst_hz; /* largest singular value of the measured S, and where */
 };
 size_t rf_fit_vector_bytes(size_t n, size_t ports, size_t order_max); /* order_max 0: RF_FIT_ORDER_MAX */
 /* On CODE_UNRESOLVABLE from the enforcement *ret_report is filled, *ret is the model before it. */
