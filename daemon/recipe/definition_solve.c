@@ -1,5 +1,6 @@
 /* definition_solve.c: see definition_solve.h. */
 #include "recipe/definition_solve.h"
+#include "base/arena.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -34,6 +35,8 @@ static double told_number(const struct standard_definition *d, enum standard_num
 
 void definition_solve(const struct standard *s, unsigned ports, double t_c, const struct net2 *corrected, struct solved_definition *ret)
 {
+        struct arena *scratch = arena_new(0);
+        void *workspace = scratch ? arena_take(scratch, rf_standard_describe_bytes(corrected->axis->n)) : NULL;
         *ret = (struct solved_definition){.has = {false, false}};
         for (int port = 0; port < 2; port++) {
                 struct standard end = *s;
@@ -52,19 +55,24 @@ void definition_solve(const struct standard *s, unsigned ports, double t_c, cons
                         continue;
                 }
                 const double *re = corrected->re[port ? 3 : 0], *im = corrected->im[port ? 3 : 0];
-                ret->has[port] = !rf_standard_solve(&d, numbers, t_c, corrected->axis, re, im, NULL, &ret->fit[port], &err);
+                if (!workspace)
+                        tp_fail_memory(&err);
+                ret->has[port] =
+                        workspace && !rf_standard_describe(&d, numbers, t_c, corrected->axis, re, im, workspace, &ret->fit[port], &err);
                 if (!ret->has[port])
                         snprintf(ret->why_not[port], sizeof ret->why_not[port], "%.199s", err.text);
-                for (size_t k = 0; k < ret->fit[port].n && ret->has[port]; k++)
-                        ret->told[port][k] = told_number(&told, ret->fit[port].which[k]);
+                for (size_t k = 0; k < ret->fit[port].fit.n && ret->has[port]; k++)
+                        ret->told[port][k] = told_number(&told, ret->fit[port].fit.which[k]);
         }
+        arena_free(scratch);
 }
 
 void solved_definition_json(const struct solved_definition *s, struct json_out *o, const char *key)
 {
         json_open(o, key, '[');
         for (int port = 0; port < 2; port++) {
-                const struct standard_fit *f = &s->fit[port];
+                const struct standard_described *described = &s->fit[port];
+                const struct standard_fit *f = &described->fit;
                 if (!s->has[port] && !s->why_not[port][0])
                         continue;
                 json_open(o, NULL, '{');
@@ -79,10 +87,14 @@ void solved_definition_json(const struct solved_definition *s, struct json_out *
                                 json_real(o, "value", f->value[k]);
                                 json_real(o, "u", f->u[k]);
                                 json_real(o, "told", s->told[port][k]);
+                                json_bool(o, "freed", described->freed & STANDARD_FIT(f->which[k]));
                                 json_close(o, '}');
                         }
                         json_close(o, ']');
                         json_real(o, "scatter", f->scatter);
+                        json_real(o, "noise", described->noise);
+                        json_bool(o, "describes", described->describes);
+                        json_real(o, "widened", described->widened);
                         json_real(o, "worst", f->worst);
                         json_real(o, "worst_hz", f->worst_hz);
                 }
@@ -105,15 +117,32 @@ static void number_words(const struct standard_fit *f, size_t k, double told, st
                name, told / unit);
 }
 
+static void judgement_words(const struct standard_described *d, struct text *to)
+{
+        text_f(to, "; scatter %.2g", d->fit.scatter);
+        if (!d->describes)
+                text_f(to,
+                       " against noise of %.2g: these numbers do not describe the data (%.2g off at %.4g GHz), nor does a higher order; "
+                       "the +- are widened for it",
+                       d->noise, d->fit.worst, d->fit.worst_hz / 1e9);
+        else if (d->widened > 1)
+                text_put(to, ", which goes with frequency; the +- are widened for it");
+        for (size_t k = 0; k < d->fit.n; k++)
+                if (d->freed & STANDARD_FIT(d->fit.which[k]))
+                        text_f(to, "; %s is found though none is told: without it the data are not described",
+                               standard_number_words[d->fit.which[k]]);
+        text_put(to, "\n");
+}
+
 void solved_definition_words(const struct solved_definition *s, const char *name, struct text *to)
 {
         for (int port = 0; port < 2; port++) {
                 if (!s->has[port])
                         continue;
                 text_f(to, "solved: %s at port %d:", name, port + 1);
-                for (size_t k = 0; k < s->fit[port].n; k++)
-                        number_words(&s->fit[port], k, s->told[port][k], to);
-                text_f(to, "; scatter %.2g\n", s->fit[port].scatter);
+                for (size_t k = 0; k < s->fit[port].fit.n; k++)
+                        number_words(&s->fit[port].fit, k, s->told[port][k], to);
+                judgement_words(&s->fit[port], to);
         }
 }
 

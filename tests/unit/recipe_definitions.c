@@ -40,11 +40,11 @@ static void a_load_is_found_at_both_ports(void **state)
         struct readings *r = readings_new(&is, 125);
         definition_solve(&told, 0, 125, &r->net, &s);
         for (int port = 0; port < 2; port++) {
-                assert_true(s.has[port] && s.fit[port].n == 2);
-                assert_true(s.fit[port].which[0] == STANDARD_L0 && s.fit[port].which[1] == STANDARD_R);
-                assert_true(fabs(s.fit[port].value[0] - 9e-12) < 4 * s.fit[port].u[0] && s.fit[port].u[0] < 0.1e-12);
-                assert_true(fabs(s.fit[port].value[1] - 50.15) < 4 * s.fit[port].u[1] &&
-                            s.fit[port].u[1] < 0.02); /* at 25 degrees, read at 125 */
+                assert_true(s.has[port] && s.fit[port].fit.n == 2);
+                assert_true(s.fit[port].fit.which[0] == STANDARD_L0 && s.fit[port].fit.which[1] == STANDARD_R);
+                assert_true(fabs(s.fit[port].fit.value[0] - 9e-12) < 4 * s.fit[port].fit.u[0] && s.fit[port].fit.u[0] < 0.1e-12);
+                assert_true(fabs(s.fit[port].fit.value[1] - 50.15) < 4 * s.fit[port].fit.u[1] &&
+                            s.fit[port].fit.u[1] < 0.02); /* at 25 degrees, read at 125 */
                 assert_true(s.told[port][0] == 6e-12 && s.told[port][1] == 50);
         }
         struct text t;
@@ -71,10 +71,39 @@ static void each_port_is_what_stands_there(void **state)
         struct solved_definition s;
         struct readings *r = readings_new(&pair, 25);
         definition_solve(&pair, 3, 25, &r->net, &s);
-        assert_true(s.has[0] && s.fit[0].n == 2 && s.fit[0].which[1] == STANDARD_C1); /* it has a C1, so that is sought too */
-        assert_true(s.has[1] && s.fit[1].n == 1 && s.fit[1].which[0] == STANDARD_L0 && fabs(s.fit[1].value[0] - 4e-12) < 1e-14);
+        assert_true(s.has[0] && s.fit[0].fit.n == 2 && s.fit[0].fit.which[1] == STANDARD_C1); /* it has a C1, so that is sought too */
+        assert_true(s.has[1] && s.fit[1].fit.n == 1 && s.fit[1].fit.which[0] == STANDARD_L0 && fabs(s.fit[1].fit.value[0] - 4e-12) < 1e-14);
         definition_solve(&pair, 2, 25, &r->net, &s);
         assert_true(!s.has[0] && !s.why_not[0][0] && s.has[1]);
+        arena_free(r->a);
+}
+
+static void an_order_that_nobody_told_is_found_and_said(void **state)
+{
+        (void)state;
+        struct standard only = {.name = "OPEN_B", .kind = STANDARD_OPEN, .model = {.c_f = {-6.5e-15}, .z_ohm = 50}}, is = only;
+        struct solved_definition s;
+        struct text t;
+        is.model.c_f[0] = -5e-15;
+        is.model.c_f[1] = 3e-26;
+        struct readings *r = readings_new(&is, 25);
+        definition_solve(&only, 1, 25, &r->net, &s);
+        assert_true(s.has[0] && s.fit[0].fit.n == 2 && s.fit[0].freed == STANDARD_FIT(STANDARD_C1) && s.fit[0].describes);
+        assert_true(fabs(s.fit[0].fit.value[0] + 5e-15) < 0.01e-15 && fabs(s.fit[0].fit.value[1] - 3e-26) < 2e-28);
+        text_init(&t, 0);
+        solved_definition_words(&s, "OPEN_B", &t);
+        assert_non_null(strstr(text_of(&t), "C1 is found though none is told"));
+        for (size_t i = 0; i < N / 4; i++) /* what no C gives, at some of the frequencies */
+                r->net.re[0][i] += 0.01;
+        definition_solve(&only, 1, 25, &r->net, &s);
+        text_clear(&t);
+        solved_definition_words(&s, "OPEN_B", &t);
+        assert_non_null(strstr(text_of(&t), "these numbers do not describe the data"));
+        text_clear(&t);
+        struct json_out o = json_to(&t);
+        solved_definition_json(&s, &o, NULL);
+        assert_non_null(strstr(text_of(&t), "\"describes\":false"));
+        text_done(&t);
         arena_free(r->a);
 }
 
@@ -104,8 +133,8 @@ static void what_has_none_says_why_or_nothing(void **state)
 
 int main(void)
 {
-        const struct CMUnitTest tests[] = {cmocka_unit_test(a_load_is_found_at_both_ports),
-                                           cmocka_unit_test(each_port_is_what_stands_there),
-                                           cmocka_unit_test(what_has_none_says_why_or_nothing)};
+        const struct CMUnitTest tests[] = {
+                cmocka_unit_test(a_load_is_found_at_both_ports), cmocka_unit_test(each_port_is_what_stands_there),
+                cmocka_unit_test(an_order_that_nobody_told_is_found_and_said), cmocka_unit_test(what_has_none_says_why_or_nothing)};
         return cmocka_run_group_tests(tests, NULL, NULL);
 }
