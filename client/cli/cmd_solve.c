@@ -43,6 +43,25 @@ static bool is_line_without_length(const struct offline_plan *p, const struct of
         return s->kind == STANDARD_LINE && !first && !said;
 }
 
+/* The document beside an `ideal` file; data_u stands in its place. */
+static enum code ideal_causes(struct solve_job *j, const struct offline_standard *s, const char *path, struct offline_reading *to,
+                              struct tp_error *err)
+{
+        struct net2_causes *causes = NULL;
+        if (s->data_u > 0)
+                return CODE_OK;
+        enum code code = offline_uncertainty_of(j->c, path, &to->ideal, &causes, err);
+        double z = net2_z_real(&to->ideal);
+        if (!code && causes && z != 50)
+                return tp_fail(
+                        err, CODE_BAD_INPUT,
+                        "%s: it is in %.6g ohm, and its uncertainty is not brought to the 50 ohm of standards; correct it in 50 ohm, "
+                        "state \"data_u\" in its place, or solve with --no-causes",
+                        path, z);
+        to->ideal_causes = causes;
+        return code;
+}
+
 static enum code read_standard(struct solve_job *j, const struct offline_standard *s, struct offline_reading *ret, struct tp_error *err)
 {
         const char *file, *one, *two, *ideal, *name = s->standard.name;
@@ -62,6 +81,8 @@ static enum code read_standard(struct solve_job *j, const struct offline_standar
         code = file ? offline_net2(j->c, file, PLANE_RECEIVER, &ret->raw, err) : offline_reflections(j->c, one, two, &ret->raw, err);
         if (!code && ideal)
                 code = offline_net2(j->c, ideal, PLANE_TIP, &ret->ideal, err);
+        if (!code && ideal && j->with_causes)
+                code = ideal_causes(j, s, ideal, ret, err);
         if (!code && ideal)
                 code = offline_reference(j->c, ideal, &ret->ideal, 50, err);
         if (!code && ideal && !axis_equal(ret->ideal.axis, ret->raw.axis))

@@ -90,15 +90,15 @@ enum code offline_uncertainty_write(struct cli *c, const char *path, const struc
         return code && to && !strstr(err->text, to) ? tp_where(err, "%s", to) : code;
 }
 
-static enum code belongs(const char *to, const char *path, const struct uncertainty_json *u, const char *digest, const struct netn *net,
-                         struct tp_error *err)
+static enum code belongs(struct cli *c, const char *to, const char *path, const struct uncertainty_json *u, const char *digest,
+                         const struct netn *net, struct tp_error *err)
 {
         if (strcmp(u->of_sha256, digest) != 0)
                 return tp_fail(
                         err, CODE_BAD_INPUT,
                         "%s: it is of another file, or of an earlier state of %s (%.12s…, the file is %.12s…); make both anew, or say "
-                        "--no-uncertainty",
-                        to, path, u->of_sha256, digest);
+                        "--%s",
+                        to, path, u->of_sha256, digest, cli_takes(c, "no-uncertainty") ? "no-uncertainty" : "no-causes");
         double z = one_z(net);
         if (!axis_equal(&u->axis, net->axis) || u->plane != net->plane || (isfinite(u->z_ref_ohm) && u->z_ref_ohm != z) ||
             u->causes.ports != net->ports)
@@ -134,7 +134,7 @@ enum code offline_uncertainty_of_ports(struct cli *c, const char *path, const st
         if (!code && (code = uncertainty_json_read(bytes, n, c->arena, &u, err)))
                 tp_where(err, "%s", to);
         if (!code)
-                code = belongs(to, path, u, digest, net, err);
+                code = belongs(c, to, path, u, digest, net, err);
         if (!code)
                 *ret = &u->causes;
         return code;

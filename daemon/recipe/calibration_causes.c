@@ -24,6 +24,8 @@ struct move {
         const struct standard *standard;     /* in the place of reading k's; NULL: its own */
         size_t k;                            /* the reading */
         struct net2 *d_raw, *d_ideal;        /* by one standard uncertainty; NULL: none */
+        const struct net2 *const *d_ideals;  /* of every reading at once, NULL where it stays; NULL: none */
+        double freedom;                      /* 0: stated */
 };
 
 static struct net2 *net_like(const struct net2 *of, struct arena *arena)
@@ -61,6 +63,9 @@ static enum code solve_moved(struct causes_job *j, const struct move *m, double 
                 return tp_fail_memory(err);
         if (m->d_ideal && !(r[m->k].d_ideal = net_moved(NULL, m->d_ideal, by, j->scratch)))
                 return tp_fail_memory(err);
+        for (size_t k = 0; k < j->n && m->d_ideals; k++)
+                if (m->d_ideals[k] && !(r[k].d_ideal = net_moved(NULL, m->d_ideals[k], by, j->scratch)))
+                        return tp_fail_memory(err);
         return calibration_plan_solve(m->plan ? m->plan : j->plan, &j->at, r, j->n, j->scratch, ret, err);
 }
 
@@ -78,7 +83,8 @@ static enum code cause_by(struct causes_job *j, const struct move *up, const str
         if (!code)
                 code = solve_moved(j, down, -by, &b, err);
         if (!code)
-                code = causes_add(j, up->kind, INFINITY, side_of(a), side_of(b), 1 / (2 * by), err, "%s", name);
+                code = causes_add(j, up->kind, up->freedom > 0 ? up->freedom : INFINITY, side_of(a), side_of(b), 1 / (2 * by), err, "%s",
+                                  name);
         arena_reset(j->scratch);
         return code ? tp_where(err, "moved by a part of \"%s\"", name) : CODE_OK;
 }
@@ -176,6 +182,8 @@ static enum code causes_of_data(struct causes_job *j, size_t k, struct tp_error 
         const struct standard_reading *r = &j->readings[k];
         bool through = standard_reading_transmits(r), reciprocal = true;
         enum code code = CODE_OK;
+        if (r->ideal_causes) /* causes_of_documents() */
+                return CODE_OK;
         if (!(r->u_data > 0)) {
                 causes_not_counted(j, "definition of %s", r->standard->name);
                 return CODE_OK;
@@ -216,6 +224,15 @@ static enum code causes_of_definition(struct causes_job *j, size_t k, struct tp_
         if (!stated && definition_counts(j, r->standard->name))
                 causes_not_counted(j, "definition of %s", r->standard->name);
         return code;
+}
+
+enum code causes_of_beliefs(struct causes_job *j, const struct cause_about *about, const struct net2 *const *d_ideals, struct tp_error *err)
+{
+        double most = 0;
+        for (size_t k = 0; k < j->n; k++)
+                most = d_ideals[k] ? fmax(most, largest_of(d_ideals[k])) : most;
+        struct move m = {.kind = about->kind, .freedom = isfinite(about->freedom) ? about->freedom : 0, .d_ideals = d_ideals};
+        return most > 0 ? cause_by(j, &m, &m, STEP / most, err, about->name) : CODE_OK;
 }
 
 /* ---- touches ------------------------------------------------------------------------------------------------------------------------- */
@@ -344,6 +361,8 @@ enum code calibration_causes(const struct calibration_plan *plan, const struct s
         enum code code = CODE_OK;
         for (size_t k = 0; k < n && !code; k++)
                 code = causes_of_definition(&j, k, err);
+        if (!code)
+                code = causes_of_documents(&j, err);
         if (!code)
                 code = causes_of_lines(&j, err);
         for (size_t k = 0; k < n && !code; k++)

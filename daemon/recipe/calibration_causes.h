@@ -15,7 +15,7 @@ enum code calibration_causes(const struct calibration_plan *, const struct solve
                              size_t n, const struct solved_calibration *solved, const struct reading_u *each, struct arena *,
                              struct terms_causes **ret, struct tp_error *);
 
-/* ---- what its files share (calibration_causes.c, calibration_causes_add.c, calibration_noise.c) --------------------------------------------------- */
+/* ---- what its files share (calibration_causes.c, calibration_causes_add.c, calibration_causes_documents.c, calibration_noise.c) --------------------------------------------------- */
 struct causes_job {
         const struct calibration_plan *plan;
         struct solve_conditions at; /* weights held */
@@ -35,5 +35,9 @@ enum code causes_add(struct causes_job *, enum cause_kind, double freedom, struc
                      struct tp_error *, const char *name, ...) __attribute__((format(printf, 8, 9)));
 void causes_not_counted(struct causes_job *, const char *fmt, ...) __attribute__((format(printf, 2, 3)));
 enum code causes_of_noise(struct causes_job *, struct tp_error *);
+/* One cause that moves what several standards are believed to be; d_ideals[n]: by one standard uncertainty, NULL where it stays. */
+enum code causes_of_beliefs(struct causes_job *, const struct cause_about *, const struct net2 *const *d_ideals, struct tp_error *);
+/* The causes of the standards' own documents (standard_reading.ideal_causes). */
+enum code causes_of_documents(struct causes_job *, struct tp_error *);
 
 #endif

@@ -43,17 +43,19 @@ struct domain recipe_domain(const struct recipe *, double from_hz, double to_hz)
 struct domain_sweep recipe_domain_sweep(const struct recipe *, const struct sweep_plan *plan, double from_hz, double to_hz);
 
 /* ---- solving ------------------------------------------------------------------------------------------------------------------------ */
+struct net2_causes; /* rf/network/causes.h */
 /* One standard as it was read.  raw: PLANE_RECEIVER, switch terms inside; all standards on one list of frequencies. */
 struct standard_reading {
         const struct standard *standard;
         const struct net2 *raw;
         const struct switch_terms *switch_terms; /* read with it; NULL: none */
         /* from files only; 0 and NULL: as the standard and its model say */
-        const struct net2 *ideal;   /* what it is, S in 50 ohm, on the axis of raw */
-        enum rf_standard_kind kind; /* RF_KNOWN: a two-port that only its ideal describes */
-        unsigned ports;             /* reflections: 1, 2: read at that port only */
-        const struct net2 *d_ideal; /* added to what it is believed to be, on the axis of raw; NULL: nothing */
-        double u_data;              /* of `ideal` or the standard's data, per component of each S; 0: they count as exact */
+        const struct net2 *ideal;               /* what it is, S in 50 ohm, on the axis of raw */
+        enum rf_standard_kind kind;             /* RF_KNOWN: a two-port that only its ideal describes */
+        unsigned ports;                         /* reflections: 1, 2: read at that port only */
+        const struct net2 *d_ideal;             /* added to what it is believed to be, on the axis of raw; NULL: nothing */
+        const struct net2_causes *ideal_causes; /* what is not known exactly of `ideal`, on its axis; NULL: u_data says it, or nobody */
+        double u_data;                          /* of `ideal` or the standard's data, per component of each S; 0: they count as exact */
 };
 struct solved_calibration;
 struct solve_conditions {

@@ -42,7 +42,8 @@ static const struct field standard_own[] = {
          AT(struct offline_standard, data_u),
          .min = 0,
          .max = 1,
-         .say = "of `ideal` or `data`, one standard deviation of real and imaginary part of each S in 50 ohm; 0: not stated"},
+         .say = "of `ideal` or `data`, one standard deviation of real and imaginary part of each S in 50 ohm; 0: not stated, or by the "
+                "document beside `ideal`"},
 };
 static const struct field switch_fields[] = {
         {.key = "file",

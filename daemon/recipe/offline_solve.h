@@ -8,10 +8,11 @@
 
 struct offline_reading {
         const struct offline_standard *standard;
-        struct net2 raw;   /* PLANE_RECEIVER; one-port files: the other entries are 0 */
-        unsigned ports;    /* 3, or 1 or 2: read at that port only */
-        bool has_ideal;    /* from a file */
-        struct net2 ideal; /* S in 50 ohm, on the axis of raw */
+        struct net2 raw;                        /* PLANE_RECEIVER; one-port files: the other entries are 0 */
+        unsigned ports;                         /* 3, or 1 or 2: read at that port only */
+        bool has_ideal;                         /* from a file */
+        struct net2 ideal;                      /* S in 50 ohm, on the axis of raw */
+        const struct net2_causes *ideal_causes; /* of it, on that axis; NULL: no document, or the plan's data_u stands in its place */
 };
 /* A standard that took no part, corrected and held against its definition; of lines under a line method against e^{-gamma (l - l_first)}.
  */
