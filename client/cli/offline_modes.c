@@ -96,7 +96,7 @@ enum code offline_modes(struct cli *c, const char *path, const struct netn *net,
 {
         char word[2][16] = {"", ""};
         struct mode modes[RF_PORTS_MAX] = {{0}};
-        double complex z[RF_PORTS_MAX];
+        double complex z[RF_PORTS_MAX] = {0};
         const double complex to[2] = {BALUN_OHM, BALUN_OHM};
         enum code code = modes_of(c, path, net->ports, word, modes, err);
         if (code || (code = two_modes(c, path, net, modes, z, ret, err)))
