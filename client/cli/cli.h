@@ -34,7 +34,8 @@ struct command_row {
 };
 extern const struct command_row command_rows[]; /* table.c; command_row_n of them */
 extern const size_t command_row_n;
-extern const struct option_row global_options[]; /* ends with an empty row */
+bool command_is_local(const struct command_row *); /* works on files and asks no daemon: takes no --address, no --token-file */
+extern const struct option_row global_options[];   /* ends with an empty row */
 
 struct cli {
         const struct world *world;

@@ -126,6 +126,8 @@ static enum code fail_option(const struct command_row *row, const char *name, si
                        row ? row->name : "", nearest);
 }
 
+static bool is_of_the_daemon(const struct option_row *o) { return strcmp(o->name, "address") == 0 || strcmp(o->name, "token-file") == 0; }
+
 /* The option's value is in the same word after '=', or the next word.  *i is advanced over it. */
 static enum code read_option(struct cli *c, const struct command_row *row, int argc, char **argv, int *i, struct tp_error *err)
 {
@@ -140,6 +142,9 @@ static enum code read_option(struct cli *c, const struct command_row *row, int a
         } else {
                 return fail_option(row, name, length, err);
         }
+        if (is_of_the_daemon(option) && row && command_is_local(row))
+                return tp_fail(err, CODE_BAD_INPUT, "--%s is of the daemon, which `tipplane %s` does not ask; leave it out", option->name,
+                               row->name);
         if (*to)
                 return tp_fail(err, CODE_BAD_INPUT, "--%s is given twice; give it once", option->name);
         if (!option->value && equals)
@@ -264,7 +269,8 @@ void help_of(const struct command_row *row, struct text *to)
         for (size_t i = 0; i < CLI_OPTIONS_MAX && row->options[i].name; i++)
                 put_option(&row->options[i], to);
         for (size_t i = 0; global_options[i].name; i++)
-                put_option(&global_options[i], to);
+                if (!is_of_the_daemon(&global_options[i]) || !command_is_local(row))
+                        put_option(&global_options[i], to);
 }
 
 void help_all(struct text *to)

@@ -22,6 +22,8 @@ struct place {
 enum code field_refuse(const struct place *, struct tp_error *, const char *fmt, ...) __attribute__((format(printf, 3, 4)));
 /* `wanted`: "a whole number". */
 enum code field_refuse_type(const struct field *, const cJSON *, const struct place *, const char *wanted, struct tp_error *);
+/* With what it may be, where that is one of few words. */
+enum code field_refuse_missing(const struct object *, const struct field *, const struct place *, struct tp_error *);
 enum code field_refuse_key(const struct object *, const char *key, const struct place *, struct tp_error *);
 const char *field_shown(const cJSON *, char ret[96]);
 const char *field_number(double, char ret[96]);

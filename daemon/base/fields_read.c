@@ -269,8 +269,7 @@ static enum code object_read(const struct object *o, const cJSON *json, const st
                 const struct field *f = &o->fields[i];
                 struct place here = {.up = p, .key = f->key};
                 if (f->required && !cJSON_GetObjectItemCaseSensitive(json, f->key))
-                        return field_refuse(&here, err, "missing; %s needs it%s%s%s%s", o->name, f->unit ? ", in " : "",
-                                            f->unit ? f->unit : "", f->say ? ": " : "", f->say ? f->say : "");
+                        return field_refuse_missing(o, f, &here, err);
         }
         return CODE_OK;
 }

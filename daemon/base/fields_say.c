@@ -85,6 +85,17 @@ enum code field_refuse_type(const struct field *f, const cJSON *v, const struct 
         return field_refuse(p, err, "%s is not %s%s%s", field_shown(v, seen), wanted, f->unit ? " in " : "", f->unit ? f->unit : "");
 }
 
+enum code field_refuse_missing(const struct object *o, const struct field *f, const struct place *p, struct tp_error *err)
+{
+        char words[160] = "";
+        size_t used = 0;
+        for (size_t i = 0; f->words && f->words[i] && used < sizeof words; i++)
+                if (strcmp(f->words[i], "unknown") != 0) /* it says nothing, and is refused later */
+                        used += (size_t)snprintf(words + used, sizeof words - used, "%s%s", used ? ", " : "; one of ", f->words[i]);
+        return field_refuse(p, err, "missing; %s needs it%s%s%s%s%s", o->name, f->unit ? ", in " : "", f->unit ? f->unit : "", words,
+                            f->say ? ": " : "", f->say ? f->say : "");
+}
+
 /* Levenshtein's distance (1966) over the first KEY_MAX bytes: how many letters to change, add or drop. */
 static size_t distance(const char *a, const char *b)
 {

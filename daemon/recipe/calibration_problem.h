@@ -14,7 +14,12 @@ enum rf_standard_kind standard_rf_kind(int32_t kind); /* enum standard_kind */
 struct standard_definition
 standard_definition_of(const struct standard *); /* of port 1, a load trimmed by its DC reading where there is one */
 struct standard_definition standard_definition_at(const struct standard *, int port); /* 0 port 1, 1 port 2 */
-int32_t standard_kind_at(const struct standard *, int port);                          /* enum standard_kind; port 0, 1 */
+/* Does a model say what a standard of this kind can be: no key that it has no use for, no number of another unit (farad for femtofarad)?
+   CODE_BAD_INPUT: the sentence begins with the key, which is err->pointer too. */
+enum code standard_model_check(int32_t kind, const struct standard_model *, struct tp_error *);
+/* Does a model say anything besides a length? */
+bool standard_model_is_told(const struct standard_model *);
+int32_t standard_kind_at(const struct standard *, int port); /* enum standard_kind; port 0, 1 */
 /* What it is, S in 50 ohm over the axis of ret, by data or by its definitions at both ports (thru, line: its delay).  CODE_BAD_INPUT: a
    number that is none, a DC reading too far off, data that do not cover the axis or are too coarse for it. */
 enum code standard_ideal(const struct standard *, double t_c, struct arena *, struct net2 *ret, struct tp_error *);

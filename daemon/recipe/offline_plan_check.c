@@ -30,6 +30,17 @@ static enum code standard_check(const struct offline_plan *p, size_t k, struct t
                                "standard %s: \"data_u\" is of \"ideal\" or \"data\", and it has neither; of a model say \"u_r_ohm\" and "
                                "the like",
                                name);
+        if ((s->ideal[0] || s->standard.data_n) && standard_model_is_told(&s->standard.model))
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "standard %s: \"%s\" says what it is, and \"model\" says it too; leave one of them out (a length may stay)",
+                               name, s->ideal[0] ? "ideal" : "data");
+        for (int port = 0; port < (s->standard.has_port_2 ? 2 : 1); port++) {
+                struct tp_error why = {0};
+                const struct standard_model *m = port ? &s->standard.port_2.model : &s->standard.model;
+                int32_t kind = port ? s->standard.port_2.kind : s->kind;
+                if (kind != OFFLINE_KNOWN && standard_model_check(kind, m, &why))
+                        return tp_fail(err, CODE_BAD_INPUT, "standard %s: %smodel/%s", name, port ? "port_2/" : "", why.text);
+        }
         if (s->standard.has_port_2 && !s->file[0])
                 return tp_fail(err, CODE_BAD_INPUT, "standard %s: two unlike ends are read in all four ways; give it a \"file\" (.s2p)",
                                name);

@@ -37,6 +37,10 @@ enum code recipe_check_standard(const struct recipe *r, size_t i, struct tp_erro
                                          "%.15g Hz does not lie above %.15g Hz before it; sort the rows", s->data[k].hz, s->data[k - 1].hz);
         for (int port = 0; port < (s->has_port_2 ? 2 : 1); port++) {
                 const struct standard_model *m = port ? &s->port_2.model : &s->model;
+                struct tp_error why = {0};
+                if (standard_model_check(standard_kind_at(s, port), m, &why))
+                        return refuse_at(err, pointer_at("%s/%smodel/%s", at.at, port ? "port_2/" : "", why.pointer), "%s: %s", s->name,
+                                         why.text);
                 if (standard_kind_at(s, port) == STANDARD_LOAD && m->r_ohm > 0 && m->r_tolerance_ohm >= m->r_ohm)
                         return refuse_at(
                                 err, pointer_at("%s/%smodel/r_tolerance_ohm", at.at, port ? "port_2/" : ""),

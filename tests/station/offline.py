@@ -241,7 +241,7 @@ def bad(d):
     refused(d, "a file of no known ending", ["solve", plan(change(2, file="p.json"))], "load", "p.json", ".s1p")
     refused(d, "a corrected file as raw", ["solve", plan(change(2, file="tip.s2p"))], "load", "tip.s2p", "raw")
     refused(d, "another list of frequencies", ["solve", plan(change(2, file="short_list.s2p"))], "load", "2 frequencies")
-    refused(d, "an ideal on other frequencies", ["solve", plan(change(2, ideal="short_list.s2p"))], "load", "short_list.s2p", "2 frequencies")
+    refused(d, "an ideal on other frequencies", ["solve", plan(change(2, ideal="short_list.s2p", model={}))], "load", "short_list.s2p", "2 frequencies")
     refused(d, "a load without its resistance", ["solve", plan(change(2, model={}))], "p.json", "load", "above 0")
     refused(d, "standards that coincide", ["solve", plan(change(2, model={"r_ohm": 50}))], "p.json", status=1)
     refused(d, "no load", ["solve", plan([s for s in good if s["name"] != "load"])], "load")
