@@ -154,6 +154,17 @@ static void the_sign_of_time_is_seen_without_a_standard(void **state)
         arena_free(s.arena);
 }
 
+/* The middle line alone, by smoothness; the sign of time is not asked for. */
+static void one_reading_tells_too(struct set *s, const struct net2 *raw, const struct switch_terms *given, int use)
+{
+        struct rf_switch_judgement j;
+        bool said = rf_switch_smooth(raw, given, arena_take(s->arena, rf_switch_smooth_workspace(N)), &j);
+        if (use == RF_SWITCH_AS_GIVEN || use == RF_SWITCH_CONJUGATED)
+                assert_true(use == RF_SWITCH_CONJUGATED || !said);
+        else if (!said || (int)j.use != use || !(j.scatter[use] < j.scatter[RF_SWITCH_AS_GIVEN] / 4))
+                fail_msg("of one reading use %d was taken for %d: %s", use, (int)j.use, said ? j.sentence : "nothing is said");
+}
+
 static void switch_terms_that_do_not_belong_are_recognised(void **state)
 {
         (void)state;
@@ -196,6 +207,7 @@ static void switch_terms_that_do_not_belong_are_recognised(void **state)
                         fail_msg("%s", err.text);
                 if ((int)j.use != use || !j.decided || !(j.scatter[use] < 1e-3))
                         fail_msg("use %d was taken for %d: %s", use, (int)j.use, j.sentence);
+                one_reading_tells_too(&s, raw[1], &given, use);
         }
         struct rf_switch_judgement j;
         assert_int_equal(rf_switch_judge((const struct net2 *const *)raw, 1, &given, &j, NULL), CODE_BAD_INPUT);

@@ -48,11 +48,17 @@ struct rf_switch_judgement {
         enum rf_switch_use use;
         bool decided;                        /* its scatter is at most 0.7 of the next one's */
         double scatter[RF_SWITCH_USE_COUNT]; /* rms over frequencies and devices of the ratio's relative scatter */
-        char sentence[240];
+        char sentence[320];
 };
 /* raw: PLANE_RECEIVER, two to 16 reciprocal two-ports on one axis with switch terms inside; sw on the same axis. */
 enum code rf_switch_judge(const struct net2 *const *raw, size_t raw_n, const struct switch_terms *sw, struct rf_switch_judgement *ret,
                           struct tp_error *err);
+
+/* One reading alone (switch_smooth.c): S12/S21 of what is right runs smoothly over frequency.  true: another use than as given is four times
+   smoother, and the ripple as given is 0.005 at least; ret says which, scatter[] holds the ripples (NaN: not asked).  workspace:
+   rf_switch_smooth_workspace(n). */
+size_t rf_switch_smooth_workspace(size_t n);
+bool rf_switch_smooth(const struct net2 *raw, const struct switch_terms *sw, void *workspace, struct rf_switch_judgement *ret);
 
 /* ---- floor ----
    Both probes raised: what S21 and S12 still read, band by band.  `level` is all of it, `noise` what changes from point to point (second

@@ -278,6 +278,8 @@ static double complex scaled(double complex g, double from_hz, double to_hz)
         return CMPLX(creal(g) * sqrt(to_hz / from_hz), cimag(g) * to_hz / from_hz);
 }
 
+#define OFFSET_LEFT_DEG 25.0 /* what a reflect's own L or C leaves of another offset */
+
 enum code lines_settle_sign(const char *word, const struct problem *p, double complex *ratio, signed char *sign, bool *trusted,
                             struct diagnosis *d, struct tp_error *err)
 {
@@ -299,6 +301,26 @@ enum code lines_settle_sign(const char *word, const struct problem *p, double co
         d->root_contradicts = f.contradicts;
         d->contradiction_hz = f.contradiction_hz;
         d->contradiction_deg = f.contradiction_deg;
+        char told[LINES_TOLD] = "";
+        struct line_set ln = lines_of(p);
+        double left_deg = INFINITY, offset_m = 0;
+        if (f.start_angle_deg > 60 || f.contradicts)
+                lines_told(p, &ln, told);
+        if (f.contradicts)
+                offset_m = p->reflect_offset_m + lines_offset_fit_m(d, ratio, trusted, start, &left_deg);
+        if (f.start_angle_deg > 60 && told[0])
+                return tp_fail(err, CODE_BAD_INPUT, "%s: the reflect's sign cannot be settled, and %s: correct that first", word, told);
+        if (f.contradicts && !p->reflect_contradiction_allowed && told[0])
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "%s: the solved reflect lies %.0f degrees from its estimate at %.6g GHz, and %s: correct that first", word,
+                               f.contradiction_deg, f.contradiction_hz / 1e9, told);
+        if (f.contradicts && !p->reflect_contradiction_allowed && left_deg < OFFSET_LEFT_DEG)
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "%s: followed from %.6g GHz, the solved reflect lies %.0f degrees from its estimate at %.6g GHz (%.0f at "
+                               "most): by the estimate its sign would flip there; an offset of about %.3g um fits it to %.0f degrees, and "
+                               "%.4g um is told (from the middle of the first line, negative towards the probe)",
+                               word, p->axis->hz[start] / 1e9, f.contradiction_deg, f.contradiction_hz / 1e9, f.worst_deg, offset_m * 1e6,
+                               left_deg, p->reflect_offset_m * 1e6);
         if (f.start_angle_deg > 60)
                 return tp_fail(err, CODE_BAD_INPUT,
                                "%s: at %.6g GHz, where the lines are good, the solved reflect lies %.0f degrees from its estimate or from "
@@ -344,6 +366,21 @@ static void load_reflects(const struct problem *p, const struct line_set *ln, si
         at->gr = sw ? CMPLX(sw->r_re[i], sw->r_im[i]) : 0;
         for (size_t k = 0; k < ln->reflect_n; k++)
                 at->raw[ln->reflect[k]] = net2_get(p->standards[ln->reflect[k]].raw, i);
+}
+
+#define RESIDUAL_TOLD 0.2 /* of a line: no touch does it */
+
+/* Lines that fit nothing: what of lengths and eps_eff their phases contradict. */
+static void say_told(const struct problem *p, const struct line_set *ln, struct diagnosis *d)
+{
+        char told[LINES_TOLD];
+        bool far = false;
+        for (size_t k = 0; k < ln->n; k++)
+                far = far || d->standard[ln->at[k]].worst > RESIDUAL_TOLD;
+        if (far)
+                lines_told(p, ln, told);
+        if (far && told[0])
+                diagnosis_warn(d, "%s: correct that first", told);
 }
 
 enum code lines_solve(const char *word, line_solver *solve, point_solver *terms_point, bool many, const struct problem *p, void *workspace,
@@ -414,6 +451,7 @@ enum code lines_solve(const char *word, line_solver *solve, point_solver *terms_
         lines_label(word, p, out);
         lines_judge(p, &ln, w.solution, many, w.scratch, w.residual, &w.judgement, d);
         residuals_finish(p, d, w.residual);
+        say_told(p, &ln, d);
         lines_diagnose(p, &ln, w.solution, &w.judgement, d);
         if (cov) {
                 covariance_fill(p, cov, terms_point, w.choice, sizeof *w.choice);

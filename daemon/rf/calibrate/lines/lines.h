@@ -81,6 +81,12 @@ double complex lines_guess(const struct problem *p, double hz); /* of g */
 /* The reflect's sign along frequency from ratio, reflect over estimate with either sign, and d->nstd; also the start is left in d. */
 enum code lines_settle_sign(const char *word, const struct problem *p, double complex *ratio, signed char *sign, bool *trusted,
                             struct diagnosis *d, struct tp_error *err);
+/* told.c: what of lengths and eps_eff the lines' own phases contradict, for a sentence; "": nothing, or it cannot be seen. */
+#define LINES_TOLD 160
+void lines_told(const struct problem *p, const struct line_set *ln, char ret[LINES_TOLD]);
+/* By how much the reflect lies further on than its offset says, if that is what turns ratio (reflect over estimate, with the followed sign),
+   m; *ret_left_deg: the largest angle that it leaves. */
+double lines_offset_fit_m(const struct diagnosis *d, const double complex *ratio, const bool *trusted, size_t start, double *ret_left_deg);
 void lines_label(const char *word, const struct problem *p, struct terms *out); /* all that is not a number */
 
 /* noise.c: below `first` (lines_first_frequency()), where the readings are mostly noise, d->gamma (in: as read) becomes what is known
