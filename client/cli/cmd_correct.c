@@ -1,5 +1,6 @@
 /* cmd_correct.c: raw files and error terms to corrected files, and what is not known exactly of them. */
 #include "cli/correct.h"
+#include "cli/solve.h"
 #include "recipe/offline_solve.h"
 #include "rf/correct/pick.h"
 #include "rf/trust/reading_causes.h"
@@ -131,6 +132,8 @@ static enum code correct_one(struct cli *c, const struct with *w, const char *fr
         code = terms_on(c, t, sw, picked, &terms, &own, err);
         if (!code)
                 code = offline_correct(&terms, sw ? &own : NULL, &raw, &ret->net, err);
+        if (!code && sw && ports == 2)
+                solve_smooth(c, from, &raw, &own);
         if (!code && w->causes)
                 code = causes_of(c, w, from, ports != 1 ? 3 : port < 1.5 ? 1 : 2, picked, &terms, sw ? &own : NULL, &raw, ret, err);
         return code ? tp_where(err, "%s", from) : CODE_OK;

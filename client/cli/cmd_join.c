@@ -185,6 +185,66 @@ static size_t worst_at(const struct join_job *j)
         return at;
 }
 
+#define APART_MOST 0.1   /* what files of one device may differ by; touches do a tenth of it */
+#define APART_LEAST 1e-3 /* of smaller differences nothing is asked */
+
+/* How well the files agree with two ends exchanged, or one file turned round, into j->disagreement; the job is left as it was. */
+static double trial(struct join_job *j, unsigned p, unsigned q, size_t turned)
+{
+        struct join_job other = *j;
+        if (p != q) {
+                other.ends.re[p] = j->ends.re[q], other.ends.im[p] = j->ends.im[q];
+                other.ends.re[q] = j->ends.re[p], other.ends.im[q] = j->ends.im[p];
+        } else {
+                other.pair[turned].p = j->pair[turned].q, other.pair[turned].q = j->pair[turned].p;
+        }
+        struct tp_error none;
+        return join(&other, &none) ? INFINITY : other.disagreement[worst_at(&other)];
+}
+
+/* Files that contradict each other: what would make them agree is said; below the limit only if it does so ten times better. */
+static bool files_apart(struct join_job *j)
+{
+        double now = j->disagreement[worst_at(j)], least = INFINITY;
+        unsigned one = 0, two = 0;
+        size_t turned = 0;
+        if (!(now > APART_LEAST))
+                return false;
+        for (unsigned p = 0; p < j->ports; p++)
+                for (unsigned q = p + 1; q < j->ports; q++) {
+                        double here = trial(j, p, q, 0);
+                        if (here < least) {
+                                least = here;
+                                one = p;
+                                two = q;
+                        }
+                }
+        for (size_t k = 0; k < j->pair_n; k++) {
+                double here = trial(j, 0, 0, k);
+                if (here < least) {
+                        least = here;
+                        one = two = 0;
+                        turned = k;
+                }
+        }
+        if (now <= APART_MOST && !(least < now / 10))
+                return false;
+        if (!(least < now / 3))
+                cli_note(j->c,
+                         "the files contradict each other by %.3g (limit %g): what ends the other ports is not what --ends says, a file "
+                         "is of other ports, or the device changed",
+                         now, APART_MOST);
+        else if (one != two)
+                cli_note(j->c,
+                         "the files contradict each other by %.3g (limit %g), with the ends of ports %u and %u exchanged by %.2g: "
+                         "correct --ends",
+                         now, APART_MOST, one + 1, two + 1, least);
+        else
+                cli_note(j->c, "the files contradict each other by %.3g (limit %g), with %s turned round by %.2g: is it %u,%u=%s?", now,
+                         APART_MOST, j->name[turned], least, j->pair[turned].q + 1, j->pair[turned].p + 1, j->name[turned]);
+        return now > APART_MOST;
+}
+
 static void put_json(const struct join_job *j, const struct text *document)
 {
         struct cli *c = j->c;
@@ -239,6 +299,7 @@ enum code do_join(struct cli *c, struct tp_error *err)
                 code = causes_of(j, &causes, err);
         if (code)
                 return code;
+        bool apart = files_apart(j);
         text_init(&document, FILE_BYTES_MAX);
         text_init(&comment, 2000);
         text_put(&comment, "joined from");
@@ -250,6 +311,8 @@ enum code do_join(struct cli *c, struct tp_error *err)
         if (!code && !cli_json(c))
                 cli_say("%u ports from %zu files: where two files give one number they differ by at most %.3g, at %.9g Hz", j->ports,
                         j->pair_n, j->disagreement[worst_at(j)], j->result.axis->hz[worst_at(j)]);
+        if (!code && apart)
+                c->status = EXIT_ENDED_WITH_FAILS;
         text_done(&document);
         text_done(&comment);
         return code;

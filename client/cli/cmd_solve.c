@@ -62,6 +62,21 @@ static enum code ideal_causes(struct solve_job *j, const struct offline_standard
         return code;
 }
 
+/* A file of what transmits, told to be what a reflection is. */
+static enum code ideal_reflects(const struct offline_standard *s, const char *file, const struct net2 *ideal, struct tp_error *err)
+{
+        bool reflects = s->kind == STANDARD_OPEN || s->kind == STANDARD_SHORT || s->kind == STANDARD_LOAD || s->kind == STANDARD_REFLECT;
+        for (size_t i = 0; i < ideal->axis->n && reflects; i++)
+                for (int e = 1; e <= 2; e++)
+                        if (hypot(ideal->re[e][i], ideal->im[e][i]) > 0.1)
+                                return tp_fail(err, CODE_BAD_INPUT,
+                                               "its ideal %s transmits (|S%s| is %.3g at %.9g Hz), and %s %s reflects; give the ideal of a "
+                                               "reflection, or say \"kind\": \"known\"",
+                                               file, e == 1 ? "12" : "21", hypot(ideal->re[e][i], ideal->im[e][i]), ideal->axis->hz[i],
+                                               s->kind == STANDARD_OPEN ? "an" : "a", offline_kind_words[s->kind]);
+        return CODE_OK;
+}
+
 static enum code read_standard(struct solve_job *j, const struct offline_standard *s, struct offline_reading *ret, struct tp_error *err)
 {
         const char *file, *one, *two, *ideal, *name = s->standard.name;
@@ -90,6 +105,8 @@ static enum code read_standard(struct solve_job *j, const struct offline_standar
                                "its ideal %s has %zu frequencies from %.9g Hz, its reading %zu from %.9g Hz; both must have "
                                "the same list",
                                ideal, ret->ideal.axis->n, ret->ideal.axis->hz[0], ret->raw.axis->n, ret->raw.axis->hz[0]);
+        if (!code && ideal)
+                code = ideal_reflects(s, ideal, &ret->ideal, err);
         return code ? tp_where(err, "standard %s", name) : CODE_OK;
 }
 
@@ -101,12 +118,41 @@ static bool wanted(const struct offline_plan *p, const char *name)
         return offline_plan_uses(p, name);
 }
 
+#define SWITCH_ODD 0.5 /* what an ended port of an analyzer reflects is a tenth to a quarter */
+#define SWITCH_NONE 1e-3
+
+/* What a port reflects that is not driven is below 1: a file of something else is refused where it shows.  *ret_odd: the largest, where
+   that is more than any analyzer's; *ret_most: the largest. */
+static enum code switch_check(const struct switch_terms *sw, double *ret_odd, double *ret_most, double *ret_hz, struct tp_error *err)
+{
+        size_t beyond = 0, n = sw->axis->n;
+        double most = 0;
+        for (size_t i = 0; i < n; i++) {
+                double here = fmax(hypot(sw->f_re[i], sw->f_im[i]), hypot(sw->r_re[i], sw->r_im[i]));
+                beyond += here > 1;
+                if (here > most) {
+                        most = here;
+                        *ret_hz = sw->axis->hz[i];
+                }
+        }
+        *ret_odd = most > SWITCH_ODD ? most : 0;
+        *ret_most = most;
+        if (beyond * 50 <= n)
+                return CODE_OK;
+        return tp_fail(
+                err, CODE_BAD_INPUT,
+                "the switch terms are up to %.3g (at %.9g Hz), above 1 at %zu of %zu frequencies: an ended port reflects a tenth to a "
+                "quarter; this is a file of something else, or of b2/a2 in the place of a2/b2",
+                most, *ret_hz, beyond, n);
+}
+
 enum code solve_files(struct solve_job *j, struct offline_solved **ret, struct tp_error *err)
 {
         const struct offline_plan *p = j->plan;
         struct offline_reading *readings = arena_take(j->c->arena, p->standard_n * sizeof *readings);
         struct switch_terms sw;
         size_t n = 0;
+        double odd = 0, most = INFINITY, odd_hz = 0;
         enum code code = readings ? CODE_OK : tp_fail_memory(err);
         for (size_t k = 0; k < p->standard_n && !code; k++) {
                 if (wanted(p, p->standards[k].standard.name))
@@ -121,13 +167,29 @@ enum code solve_files(struct solve_job *j, struct offline_solved **ret, struct t
                         code = beside(j, "switch terms, reverse", p->switch_terms.reverse, &reverse, err);
                 if (!code)
                         code = offline_switch_terms(j->c, file, reverse, &sw, err);
+                if (!code)
+                        code = switch_check(&sw, &odd, &most, &odd_hz, err);
                 if (code)
                         tp_where(err, "/switch_terms");
         }
+        bool is_read = !code;
         if (!code)
                 code = offline_solve(p, readings, n, p->has_switch_terms ? &sw : NULL, j->c->arena, ret, err);
         if (!code && j->with_causes)
                 code = offline_causes(p, readings, n, p->has_switch_terms ? &sw : NULL, j->c->arena, *ret, err);
+        if (odd > 0 && code && is_read)
+                return tp_where(err, "switch terms up to %.2g, of another file?", odd);
+        if (odd > 0)
+                cli_note(j->c,
+                         "the switch terms are up to %.2g (at %.9g Hz); an ended port reflects a tenth to a quarter: is it a file of "
+                         "something "
+                         "else?",
+                         odd, odd_hz);
+        if (!code && most < SWITCH_NONE)
+                cli_note(j->c,
+                         "the switch terms are nowhere above %.2g; an ended port reflects a tenth to a quarter: is it a file of something "
+                         "else?",
+                         most);
         if (!code)
                 solve_suspicions(j, *ret, readings, n, p->has_switch_terms ? &sw : NULL);
         return code;

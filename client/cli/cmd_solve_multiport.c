@@ -151,9 +151,6 @@ static enum code causes_of(struct multiport_job *m, struct tp_error *err)
         return code ? code : offline_columns_check(columns, m->terms.axis->n, "no-causes", err);
 }
 
-/* ---- what it is worth
- * -------------------------------------------------------------------------------------------------------------------- */
-
 static double worst_of(const struct figure *f, const struct axis *axis, double *ret_hz)
 {
         size_t at = 0;
@@ -163,6 +160,57 @@ static double worst_of(const struct figure *f, const struct axis *axis, double *
         *ret_hz = axis->hz[at];
         return f->values[at];
 }
+
+#define APART_MOST 0.2 /* of one port in two steps, of a loop from 1: a touch or a drifted cable does a tenth of it */
+
+/* Steps that contradict each other: would one of them fit with its ports the other way round?  false: they fit. */
+static bool steps_apart(struct multiport_job *m)
+{
+        struct cli *c = m->job->c;
+        const struct axis *axis = m->terms.axis;
+        double hz, worst = 0, least = INFINITY, *trial = arena_take(c->arena, axis->n * sizeof *trial);
+        void *memory = arena_take(c->arena, multiport_terms_bytes(axis->n, m->terms.ports));
+        size_t turned = 0, what = 0;
+        for (size_t k = 0; k < (m->has_sw ? 3u : 2u); k++)
+                if (worst_of(&m->figure[k], axis, &hz) > worst) {
+                        worst = worst_of(&m->figure[k], axis, &hz);
+                        what = k;
+                }
+        if (!(worst > APART_MOST) || !trial || !memory)
+                return false;
+        worst_of(&m->figure[what], axis, &hz);
+        for (size_t k = 0; k < m->step_n; k++) {
+                struct pair_terms pair[OFFLINE_STEPS_MAX];
+                struct multiport_terms scratch = multiport_terms_at(memory, axis, m->terms.ports);
+                memcpy(pair, m->pair, sizeof pair);
+                pair[k].p = m->pair[k].q;
+                pair[k].q = m->pair[k].p;
+                double at_hz;
+                if (rf_multiport_terms(pair, m->step_n, &scratch, &(struct multiport_diagnosis){trial, NULL}, NULL))
+                        continue;
+                double here = worst_of(&(struct figure){NULL, NULL, trial}, axis, &at_hz);
+                if (here < least) {
+                        least = here;
+                        turned = k;
+                }
+        }
+        double now = worst_of(&m->figure[0], axis, &hz);
+        if (now > APART_MOST && least < now / 3)
+                cli_say("one port differs by %.3g from step to step (at %.9g Hz, limit %g): with ports %d and %d of step %zu exchanged by "
+                        "only "
+                        "%.2g; is it \"port_1\": %d, \"port_2\": %d?",
+                        now, hz, APART_MOST, (int)m->step[turned].of->port_1, (int)m->step[turned].of->port_2, turned + 1, least,
+                        (int)m->step[turned].of->port_2, (int)m->step[turned].of->port_1);
+        else
+                cli_say("the steps contradict each other: %s %.3g, at %.9g Hz (limit %g); a step is of other ports than it says, or "
+                        "something "
+                        "moved between steps",
+                        m->figure[what].say, worst, hz, APART_MOST);
+        return true;
+}
+
+/* ---- what it is worth
+ * -------------------------------------------------------------------------------------------------------------------- */
 
 static void diagnosis_json(const struct multiport_job *m, struct json_out *o)
 {
@@ -239,6 +287,7 @@ enum code solve_multiport(struct solve_job *job, struct tp_error *err)
                 return tp_fail_memory(err);
         m->job = job;
         enum code code = CODE_OK;
+        bool apart = false;
         for (size_t k = 0; k < job->plan->step_n && !code; k++)
                 code = read_step(m, &job->plan->steps[k], err);
         if (!code)
@@ -255,11 +304,15 @@ enum code solve_multiport(struct solve_job *job, struct tp_error *err)
                 tp_where(err, "%s", job->path);
         } else {
                 struct json_out o = json_to(&json);
+                apart = steps_apart(m);
+                m->accepted = m->accepted && !apart;
                 diagnosis_json(m, &o);
                 diagnosis_words(m, &words);
                 code = solve_put(job->c, &terms, text_of(&json), &words, err);
         }
-        if (!code && !m->accepted) {
+        if (!code && apart)
+                job->c->status = EXIT_ENDED_WITH_FAILS;
+        if (!code && !m->accepted && !apart) {
                 cli_say("a verification of a step lies beyond its limit; measure its standard and the step again");
                 job->c->status = EXIT_ENDED_WITH_FAILS;
         }

@@ -23,6 +23,9 @@ enum code solve_files(struct solve_job *job, struct offline_solved **ret, struct
 /* solve_suspicions.c: readings that look exchanged, or of the other sign of time, are noted. */
 void solve_suspicions(struct solve_job *job, const struct offline_solved *, const struct offline_reading *readings, size_t n,
                       const struct switch_terms *or_null);
+/* One reading that transmits against its switch terms (rf_switch_smooth()): a note where another use of them is the smooth one.  `tipplane
+   correct` asks the same of devices. */
+void solve_smooth(struct cli *, const char *name, const struct net2 *raw, const struct switch_terms *);
 /* "short: short.s2p, SHA-256 5e88…": what was read for what; beyond the notes' room it is left out. */
 enum code solve_note_file(struct solve_job *job, const char *name, const char *path, struct tp_error *err);
 /* Terms to --out, and what they are worth to stdout; without --out the terms are the data and the rest is talk.  diagnosis: a JSON value

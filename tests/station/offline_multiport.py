@@ -303,8 +303,12 @@ def joining(d):
             check("what ends them unless told is noted", bool(told and told["notes"]) == (not words), told and told["notes"])
     rc, out, err = d.run("join", *files, "--ends", "0,60,end_2.s1p,end_3.s1p", "--out", "wrong.s4p")
     check("an end that is not what was said shows in the disagreement", rc == 0 and "4 ports from 6 files" in err and float(err.split("at most ")[1].split(",")[0]) > 1e-3, (rc, err))
+    for name, given, ends, status, said in (("two ends exchanged", files, "0,end_1.s1p,end_3.s1p,end_2.s1p", 0, "with the ends of ports 3 and 4 exchanged by"),
+                                            ("a file turned round", ["2,1=" + files[0][4:]] + files[1:], "0,end_1.s1p,end_2.s1p,end_3.s1p", 10, "with d12.s2p turned round by")):
+        told = d.json("join", *given, "--ends", ends, "--out", "odd.s4p", status=(status,))
+        check("%s is said" % name, told and len(told["notes"]) == 1 and "the files contradict each other by " in told["notes"][0] and said in told["notes"][0], told and told["notes"])
     rc, out, err = d.run("join", *files)
-    check("without --out the file is on stdout", rc == 0 and out.count("\n") > 80 and "! joined from" in out, (rc, out[:200], err))
+    check("without --out the file is on stdout, and without --ends they contradict each other", rc == 10 and "tipplane: the files contradict each other by 0.268 (limit 0.1)" in err and out.count("\n") > 80 and "! joined from" in out, (rc, out[:200], err))
     refused(d, "a pair that is missing", ["join", *files[1:]], "all 6 pairs")
     refused(d, "a pair that is none", ["join", "12=d12.s2p"], '"12=d12.s2p"', "P,Q=FILE")
     refused(d, "a fifth port", ["join", "1,5=d12.s2p"], "1 to 4")

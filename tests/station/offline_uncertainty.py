@@ -321,7 +321,7 @@ def documents(d):
     rc, out, err = d.run("deembed", "--method", "open", "--open", "plain.s2p", "tip/device.s2p", "--out", "x.s2p")
     check("a dummy without a document counts as exact, and is named", "plain.s2p" in err and "exact" in err, err)
     rc, out, err = d.run("join", "1,2=tip/device.s2p", "1,3=tip/device.s2p", "2,3=tip/device.s2p", "--out", "three.s3p")
-    check("join carries the documents on", rc == 0 and document(d, "three.u.json")["ports"] == 3 and "what ended the ports that were not measured" in document(d, "three.u.json")["not_counted"], err)
+    check("join carries the documents on, also of files that contradict each other", rc == 10 and "contradict each other" in err and document(d, "three.u.json")["ports"] == 3 and "what ended the ports that were not measured" in document(d, "three.u.json")["not_counted"], err)
     # refused
     with open(d.at("tip/device.s2p"), "a") as f:
         f.write("! edited\n")
