@@ -409,6 +409,10 @@ void calibration_residuals_json(const struct solved_band *b, struct json_out *o)
                 json_real(o, "residual_rms", r[k].rms);
                 json_real(o, "residual_worst", r[k].worst);
                 json_real(o, "residual_worst_hz", r[k].worst_hz);
+                if (isfinite(b->diagnosis.line_length_error_m[k])) {
+                        json_real(o, "length_error_m", b->diagnosis.line_length_error_m[k]);
+                        json_real(o, "length_error_u_m", b->diagnosis.line_length_u_m[k]);
+                }
                 json_close(o, '}');
         }
         json_close(o, ']');

@@ -175,6 +175,9 @@ static void band_words(const struct solved_band *b, struct text *to)
                 }
                 text_f(to, " residual rms %.3g, worst %.3g at ", d->standard[k].rms, d->standard[k].worst);
                 put_ghz(to, d->standard[k].worst_hz);
+                if (isfinite(d->line_length_error_m[k]))
+                        text_f(to, "; length by the others %+.2g um, +- %.2g um", d->line_length_error_m[k] * 1e6,
+                               d->line_length_u_m[k] * 1e6);
                 text_put(to, "\n");
         }
         for (unsigned k = 0; k < d->warning_n; k++)

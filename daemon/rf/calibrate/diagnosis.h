@@ -37,12 +37,12 @@ struct diagnosis {
         double match_l_fit_h, match_c_fit_f, match_r_fit_ohm;
         double match_l_u_h, match_c_u_f, match_r_u_ohm; /* standard uncertainties by the fit's own scatter; 0: was not fitted */
         double open_c_fit_f, open_c_u_f;                /* lrrm: the open's, as solved, and by how far it scatters over frequency */
-        double line_length_error_m[RF_STANDARD_MAX]; /* multiline, three lines and more: by which each line seems longer than told, judged
-                                                      */
-        double line_length_u_m[RF_STANDARD_MAX];     /* by the others (a common offset or scale cannot be seen); its standard error */
-        bool root_followed;                          /* the two-valued root was continuous from its start to both ends */
-        bool root_contradicts;                       /* the estimate would have chosen the other root somewhere … */
-        double contradiction_hz, contradiction_deg;  /* … first here, at this angle between root and estimate */
+        /* multiline, three lines and more: by which each line seems longer than told, judged by the others (a common offset or scale cannot
+           be seen), and its standard error: noise, what goes with frequency, what the others disagree by (not of three) */
+        double line_length_error_m[RF_STANDARD_MAX], line_length_u_m[RF_STANDARD_MAX];
+        bool root_followed;                         /* the two-valued root was continuous from its start to both ends */
+        bool root_contradicts;                      /* the estimate would have chosen the other root somewhere … */
+        double contradiction_hz, contradiction_deg; /* … first here, at this angle between root and estimate */
         double root_start_hz;
         double root_unfollowed_hz; /* first frequency whose step was ambiguous, so that the estimate chose; NaN: none */
         unsigned warning_n;

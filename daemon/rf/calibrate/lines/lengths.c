@@ -7,6 +7,10 @@
  *             whose leaving out explains most, and so on until the kept ones are right or no more than three are left.
  * Scale       gamma was found with the wrong length, too: the straight line of the kept ones has a slope, by which it is off.  A phase divided
  *             by gamma times 1 + slope is a length.
+ * Errors      of an error: the noise of its mean over frequency; what its means over eight parts of the band differ beyond that, for a length
+ *             is the same at all frequencies and what is not so is not averaged away; and what the others, judged by themselves, disagree by,
+ *             as far as their regression carries it to this line.  The last is said with the error, but accuses no less: it cannot be told
+ *             of three lines, and one wrong line that is not yet left out would hide behind it.
  * Cannot      Three lines say that one of them is wrong, not which: each explains all.  Of four and more it may happen that leaving out either
  *             of two leaves the rest right.  A common offset and a common scale of all lengths cannot be seen.
  * Limits      5 um and 5 standard errors: a line touched with care repeats to 2 or 3 um (common practice, no source). */
@@ -16,8 +20,9 @@
 
 #define WRONG_M 5e-6
 #define WRONG_ERRORS 5.0
-#define TURN_MAX 0.8     /* rad: beyond it a line may have lost half a turn */
-enum { KEPT_LEAST = 3 }; /* two lines always agree */
+#define TURN_MAX 0.8 /* rad: beyond it a line may have lost half a turn */
+enum { KEPT_LEAST = 3 /* two lines always agree */, PARTS = 8 };
+#define BEYOND_CHANCE 4.0 /* F of seven degrees of freedom over many: 1 in 4000 */
 
 /* What is heard of all lines: what each misses by all others, at each frequency, and how far its length leaves that to them. */
 struct heard {
@@ -27,7 +32,8 @@ struct heard {
         double length_m[RF_STANDARD_MAX], rest[RF_STANDARD_MAX];
 };
 struct judged {
-        double error_m[RF_STANDARD_MAX], u_m[RF_STANDARD_MAX];
+        double error_m[RF_STANDARD_MAX], u_m[RF_STANDARD_MAX]; /* u: by frequency alone */
+        double all_u_m[RF_STANDARD_MAX];                       /* with what the others disagree */
 };
 
 static bool in(unsigned set, size_t k) { return set >> k & 1u; }
@@ -93,27 +99,94 @@ static double weight_at(const struct heard *h, size_t i)
         return good ? weight : 0;
 }
 
+/* One line's error at each good frequency, summed in parts of the band with as many of these each. */
+struct over_band {
+        double weight[PARTS], sum[PARTS], square[PARTS];
+        size_t n, taken; /* good frequencies, and of them so far */
+};
+static void take_in(struct over_band *o, double weight, double error_m)
+{
+        size_t part = o->taken++ * PARTS / o->n;
+        o->weight[part] += weight;
+        o->sum[part] += weight * error_m;
+        o->square[part] += weight * error_m * error_m;
+}
+/* Standard error of the mean: of noise, and of what goes with frequency beyond it. */
+static double u_over(const struct over_band *o)
+{
+        double weight = 0, sum = 0, within = 0, between = 0;
+        for (size_t b = 0; b < PARTS; b++) {
+                weight += o->weight[b];
+                sum += o->sum[b];
+        }
+        for (size_t b = 0; b < PARTS && o->n > 2 * PARTS; b++) {
+                double mean = o->sum[b] / o->weight[b];
+                within += fmax(o->square[b] - mean * o->sum[b], 0) / (double)(o->n - PARTS);
+                between += o->weight[b] * pow(mean - sum / weight, 2) / (PARTS - 1);
+        }
+        if (between > BEYOND_CHANCE * within)
+                return sqrt((within + PARTS * (between - within)) / weight);
+        double scatter = 0;
+        for (size_t b = 0; b < PARTS; b++)
+                scatter += o->square[b] - sum / weight * o->sum[b];
+        return sqrt(fmax(scatter, 0) / weight / (double)(o->n - 1));
+}
+
+static size_t good_n(const struct heard *h)
+{
+        size_t n = 0;
+        for (size_t i = 0; i < h->n; i++)
+                n += weight_at(h, i) > 0;
+        return n;
+}
+
+/* What the kept lines but k disagree by, carried to k by their regression: of residuals res and 1 - leverage of each; NaN: they are two. */
+static double u_by_others(const struct heard *h, const struct judged *by_all, unsigned left_out, size_t k)
+{
+        struct regression r;
+        double error[RF_STANDARD_MAX], kept = 0;
+        unsigned others = left_out | 1u << k;
+        double squares = errors_of(h, by_all, others, error);
+        regress(h->length_m, h->line_n, others, &r);
+        for (size_t m = 0; m < h->line_n; m++)
+                kept += !in(others, m);
+        double carried = 0;
+        for (size_t m = 0; m < h->line_n; m++)
+                carried += m == k ? 0 : r.weight[k][m] * r.weight[k][m];
+        return kept > 2 ? sqrt(squares / (kept - 2) * carried) : NAN;
+}
+
+static void add_others(const struct heard *h, const struct judged *by_all, unsigned left_out, struct judged *ret)
+{
+        for (size_t k = 0; k < h->line_n; k++) {
+                double others = u_by_others(h, by_all, left_out, k);
+                ret->all_u_m[k] = !isfinite(others) ? ret->u_m[k] : hypot(ret->u_m[k], others);
+        }
+}
+
 /* By all: weighted means over the good frequencies and their standard errors; false: too little is heard. */
 static bool judge_by_all(const struct heard *h, struct judged *ret)
 {
+        size_t n = good_n(h);
+        if (n < 2)
+                return false;
         for (size_t k = 0; k < h->line_n; k++) {
-                double sum = 0, weight = 0, scatter = 0;
-                size_t n = 0;
+                struct over_band o = {.n = n};
+                double sum = 0, weight = 0;
                 for (size_t i = 0; i < h->n; i++) {
                         double w = weight_at(h, i);
                         sum += w > 0 ? w * h->miss[k][i] : 0;
                         weight += w;
-                        n += w > 0;
                 }
-                if (n < 2)
-                        return false;
                 ret->error_m[k] = sum / weight;
                 for (size_t i = 0; i < h->n; i++) {
                         double w = weight_at(h, i);
-                        scatter += w > 0 ? w * pow(h->miss[k][i] - ret->error_m[k], 2) : 0;
+                        if (w > 0) /* about the mean: digits */
+                                take_in(&o, w, h->miss[k][i] - ret->error_m[k]);
                 }
-                ret->u_m[k] = sqrt(scatter / weight / (double)(n - 1));
+                ret->u_m[k] = u_over(&o);
         }
+        add_others(h, ret, 0, ret);
         return true;
 }
 
@@ -121,25 +194,27 @@ static bool judge_by_all(const struct heard *h, struct judged *ret)
 static void judge_without(const struct heard *h, const struct judged *by_all, unsigned left_out, struct judged *ret)
 {
         struct regression r;
-        double scatter[RF_STANDARD_MAX] = {0}, weight = 0, slope = 0;
-        size_t n = 0;
+        struct over_band over[RF_STANDARD_MAX];
+        double slope = 0;
+        size_t n = good_n(h);
         errors_of(h, by_all, left_out, ret->error_m);
         regress(h->length_m, h->line_n, left_out, &r);
         for (size_t m = 0; m < h->line_n; m++)
                 slope += r.slope[m] * missed(h, m, by_all->error_m[m]);
+        for (size_t k = 0; k < h->line_n; k++)
+                over[k] = (struct over_band){.n = n};
         for (size_t i = 0; i < h->n; i++) {
                 double w = weight_at(h, i);
                 for (size_t k = 0; k < h->line_n && w > 0; k++) {
                         double residual = 0;
                         for (size_t m = 0; m < h->line_n; m++)
                                 residual += r.weight[k][m] * missed(h, m, h->miss[m][i]);
-                        scatter[k] += w * pow(residual / r.rest[k] / (1 + slope) - ret->error_m[k], 2);
+                        take_in(&over[k], w, residual / r.rest[k] / (1 + slope) - ret->error_m[k]);
                 }
-                weight += w;
-                n += w > 0;
         }
         for (size_t k = 0; k < h->line_n; k++)
-                ret->u_m[k] = sqrt(scatter[k] / weight / (double)(n - 1));
+                ret->u_m[k] = u_over(&over[k]);
+        add_others(h, by_all, left_out, ret);
 }
 
 static bool wrong(const struct judged *j, size_t k)
@@ -173,9 +248,9 @@ static unsigned leave_out_one(const struct heard *h, const struct judged *by_all
 static void say(const struct problem *p, const struct line_set *ln, const struct judged *j, size_t k, const char *how, struct diagnosis *d)
 {
         const struct rf_standard *s = &p->standards[ln->at[k]];
-        diagnosis_warn(d, "%s looks %.1f um %s than told (%.6g um, standard error %.1f um; %s): check its length or how it was touched",
+        diagnosis_warn(d, "%s looks %.1f um %s than told (%.6g um, standard error %.2g um; %s): check its length or how it was touched",
                        standard_name(s), fabs(j->error_m[k]) * 1e6, j->error_m[k] > 0 ? "longer" : "shorter", s->length_m * 1e6,
-                       j->u_m[k] * 1e6, how);
+                       j->all_u_m[k] * 1e6, how);
 }
 
 /* Another one whose leaving out leaves the rest right as well: then nobody can tell which of the two it is. */
@@ -229,7 +304,7 @@ void lines_judge_lengths(const struct problem *p, const struct line_set *ln, con
         }
         for (size_t k = 0; k < ln->n; k++) {
                 d->line_length_error_m[ln->at[k]] = j.error_m[k];
-                d->line_length_u_m[ln->at[k]] = j.u_m[k];
+                d->line_length_u_m[ln->at[k]] = j.all_u_m[k];
         }
         if (left_n == 1 && told && say_either(p, ln, &h, &by_all, left_out, &j, d))
                 return;
