@@ -44,12 +44,12 @@ static size_t parts_of(struct rf_states *s, struct rf_state *ret[PARTS_MAX])
         return n;
 }
 
-static void part_name(size_t p, size_t n, char ret[24])
+static void part_name(size_t p, size_t n, char ret[32])
 {
         if (p == 0 || p + 1 == n)
-                snprintf(ret, 24, p == 0 ? "off" : "biased");
+                snprintf(ret, 32, p == 0 ? "off" : "biased");
         else
-                snprintf(ret, 24, "cold %zu", p);
+                snprintf(ret, 32, "cold %zu", p);
 }
 
 static enum code moved(const struct net2 *of, const struct net2_cause *c, double by, struct arena *arena, const struct net2 **ret,
@@ -176,12 +176,12 @@ static enum code elements_add(struct job *j, const struct cause_about *about, co
 static enum code about_of(struct job *j, const struct net2_cause *one, size_t p, size_t n, size_t shared, struct cause_about *ret,
                           struct tp_error *err)
 {
-        char part[24], name[CAUSE_NAME_MAX + 1];
+        char part[32], name[CAUSE_NAME_MAX + 1];
         *ret = one->about;
         if (strncmp(one->about.name, "own: ", 5) != 0)
                 return CODE_OK;
         part_name(p, n, part);
-        snprintf(name, sizeof name, "%s: %.90s", shared > 1 ? "transistor" : part, one->about.name + 5);
+        snprintf(name, sizeof name, "%s: %.80s", shared > 1 ? "transistor" : part, one->about.name + 5);
         return (ret->name = arena_text(j->arena, name)) ? CODE_OK : tp_fail_memory(err);
 }
 
