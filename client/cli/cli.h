@@ -120,6 +120,7 @@ enum code do_extrinsic(struct cli *, struct tp_error *);  /* cmd_extrinsic.c */
 enum code do_extract(struct cli *, struct tp_error *);    /* cmd_extract.c */
 enum code do_fit(struct cli *, struct tp_error *);        /* cmd_fit.c */
 enum code do_compare(struct cli *, struct tp_error *);    /* cmd_compare.c */
+enum code do_quality(struct cli *, struct tp_error *);    /* cmd_quality.c */
 enum code do_completion(struct cli *, struct tp_error *); /* parse.c */
 enum code do_help(struct cli *, struct tp_error *);
 

@@ -462,6 +462,26 @@ const struct command_row command_rows[] = {
           MODES,
           JSON},
          do_compare},
+        {"quality",
+         NULL,
+         "FILE…",
+         1,
+         CLI_ARGS_MAX,
+         "can corrected files be what a device gives: passive, reciprocal, causal, symmetric, without steps; their noise; needs no daemon",
+         "One line a test: ! beyond its limit, ? no statement; limits are widened by the sweep's own noise.  causality is the rotation of "
+         "S "
+         "on an even grid, causality_fit a model of stable poles on any.  Noise is per component, from point to point, of the noisiest S, "
+         "by "
+         "decades; coarse points of a long line look like noise.  A .s1p is judged by what one reflection tells.  Not for transistors: "
+         "they "
+         "are neither passive nor reciprocal.",
+         {{"symmetric", "LIMIT", "S11 and S22 should be alike within this (without it their difference is only said, against 0.05)"},
+          {"raised", NULL, "both probes are on air: what passes between them, by bands"},
+          {"repeats", NULL, "the files are sweeps of one device that nobody touched: noise from sweep to sweep"},
+          {"strict", NULL, "exit status 10 where a test is beyond its limit"},
+          MODES,
+          JSON},
+         do_quality},
         {"completion",
          NULL,
          "SHELL",
