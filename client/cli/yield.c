@@ -78,6 +78,31 @@ static void put_values(const cJSON *yield, struct arena *arena, struct text *to)
         cJSON_ArrayForEach(q, have(yield, "notes")) if (starred && cJSON_IsString(q)) text_f(to, "* %s\n", q->valuestring);
 }
 
+/* What the verdicts' rule does to all that is made. */
+static void put_risks(const cJSON *yield, struct text *to)
+{
+        const cJSON *q;
+        bool first = true;
+        cJSON_ArrayForEach(q, have(yield, "quantities"))
+        {
+                const cJSON *r = have(q, "risks");
+                if (!cJSON_IsObject(r))
+                        continue;
+                if (first)
+                        text_put(to, "\nRISKS of the verdicts, in shares of all that is made (values normal, as scattered here)\n");
+                first = false;
+                text_f(to, "%s %s: %.2g %% are bad and pass, %.2g %% are good and do not pass (%.2g %% fail); ", have_text(q, "device"),
+                       have_text(q, "label"), 100 * have_real(r, "bad_passed"), 100 * have_real(r, "good_not_passed"),
+                       100 * have_real(r, "good_failed"));
+                if (strcmp(have_text(r, "acceptance"), "simple") == 0)
+                        text_put(to, "by the value alone, u ");
+                else
+                        text_f(to, "guarded with %.3g %% at each limit, u ", 100 * have_real(r, "risk"));
+                put_quantity(to, have_real(r, "u"), NAN, have_text(q, "unit"));
+                text_put(to, "\n");
+        }
+}
+
 /* ---- shares ------------------------------------------------------------------------------------------------------------------------- */
 
 static void cell_count(struct table *t, const cJSON *of, const char *key)
@@ -120,6 +145,7 @@ void show_yield(const cJSON *yield, struct arena *arena, struct text *to)
         table_put(&t, to);
         text_put(to, "\n");
         put_values(yield, arena, to);
+        put_risks(yield, to);
 }
 
 void show_yield_line(const cJSON *yield, struct text *to)

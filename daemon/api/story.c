@@ -2,6 +2,7 @@
  * measures. */
 #include "api/route.h"
 #include "rf/deembed/deembed.h"
+#include "rf/trust/decide_limits.h"
 #include "recipe/recipe.h"
 #include "run/decide.h"
 #include <inttypes.h>
@@ -409,6 +410,8 @@ static void measure_write(struct json_out *o, const struct recipe *recipe, const
                 json_real(o, "freq_hz", p->freq_hz);
                 json_real(o, "low", p->has_low ? p->low : NAN);
                 json_real(o, "high", p->has_high ? p->high : NAN);
+                json_text(o, "acceptance", acceptance_words[p->acceptance]);
+                json_real(o, "risk", p->risk);
                 json_close(o, '}');
         }
         json_close(o, ']');

@@ -53,6 +53,8 @@ static enum code asked_read(const cJSON *devices, struct arena *arena, struct re
                                                .unit = have_text(p, "unit"),
                                                .low = have_real(p, "low"),
                                                .high = have_real(p, "high"),
+                                               .is_simple = strcmp(have_text(p, "acceptance"), "simple") == 0,
+                                               .risk = have_real(p, "risk") > 0 ? have_real(p, "risk") : 0,
                                                .condition = c,
                                                .number = 10000 * device + 100 * (unsigned)c + ++place};
                 }

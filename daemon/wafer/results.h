@@ -27,6 +27,8 @@ struct asked {
         double low, high;                         /* NaN: no such limit */
         int condition;
         unsigned number; /* 10000 times the device's place, plus 100 times the condition's, plus its own; device and own from 1 */
+        bool is_simple;  /* decided by the value alone; else guarded, with `risk` of a wrong verdict */
+        double risk;
 };
 /* Over the devices that have a limit: the worst verdict; no contact or not measured where one of them is and none fails. */
 struct result_die {

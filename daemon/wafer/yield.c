@@ -4,11 +4,15 @@
  * Choice      Two intervals: Wilson's, which people read, and the exact one, which is never too narrow.  Dies of one wafer are not
  *             independent, so both speak of this wafer.
  * Scatter     What noise and the die's own touches add to it comes off before Ppk; where a run file cannot tell that, nothing does and a note
- *             says so. */
+ *             says so.
+ * Risks       what the recipe's rule for verdicts does to all that is made: true values normal with that mean and that scatter, each read with
+ *             the rms of the stated uncertainties.  A share of items, not of those of one verdict. */
 #include "wafer/yield.h"
 #include "rf/numbers/capability.h"
 #include "rf/numbers/proportion.h"
+#include "rf/numbers/probability.h"
 #include "rf/numbers/robust.h"
+#include "rf/trust/decide_limits.h"
 #include <math.h>
 
 #define COVER 0.95
@@ -51,6 +55,7 @@ static struct yield of_asked(const struct results *r, size_t a)
 struct values {
         size_t n;
         bool no_scopes; /* what measuring adds is not known of all of them */
+        double u;       /* rms of the standard uncertainties; NaN: one has none */
         double *sorted;
         struct capability capability;
         struct robust robust;
@@ -59,7 +64,8 @@ struct values {
 /* false: no memory. */
 static bool values_of(const struct results *r, size_t a, struct arena *arena, struct values *ret)
 {
-        double *x = arena_take(arena, (r->die_n + 1) * sizeof *x), *room = arena_take(arena, (r->die_n + 1) * sizeof *room), squares = 0;
+        double *x = arena_take(arena, (r->die_n + 1) * sizeof *x), *room = arena_take(arena, (r->die_n + 1) * sizeof *room), squares = 0,
+               all = 0;
         *ret = (struct values){.sorted = x};
         if (!x || !room)
                 return false;
@@ -69,7 +75,9 @@ static bool values_of(const struct results *r, size_t a, struct arena *arena, st
                         continue;
                 x[ret->n++] = one->value;
                 squares += one->u_own * one->u_own;
+                all += one->u95 * one->u95;
         }
+        ret->u = ret->n ? sqrt(all / (double)ret->n) / normal_quantile(0.975) : NAN;
         ret->no_scopes = isnan(squares);
         squares = ret->no_scopes ? 0 : squares;
         rf_sort(ret->n, x);
@@ -105,6 +113,25 @@ static void json_yield(struct json_out *o, const struct yield *y)
         json_int(o, "not_measured", (int64_t)y->count[RESULT_NOT_MEASURED]);
 }
 
+static void json_risks(struct json_out *o, const struct asked *a, const struct values *v)
+{
+        struct limits limits = {!isnan(a->low), !isnan(a->high), a->low, a->high};
+        struct decision_rule rule = {a->is_simple ? ACCEPTANCE_SIMPLE : ACCEPTANCE_GUARDED, a->risk};
+        struct risks risks;
+        struct tp_error none;
+        double s = v->no_scopes ? v->capability.s : v->capability.s_made;
+        if (v->n < RF_CAPABILITY_LEAST || !asked_has_limit(a) || limits_risks(&limits, &rule, v->capability.mean, s, v->u, &risks, &none))
+                return;
+        json_open(o, "risks", '{');
+        json_real(o, "bad_passed", risks.consumers);
+        json_real(o, "good_not_passed", risks.producers);
+        json_real(o, "good_failed", risks.failed_good);
+        json_real(o, "u", v->u);
+        json_text(o, "acceptance", acceptance_words[rule.kind]);
+        json_real(o, "risk", rule.risk > 0 ? rule.risk : 0.05);
+        json_close(o, '}');
+}
+
 static void json_values(struct json_out *o, const struct results *r, size_t a, const struct values *v)
 {
         const struct capability *c = &v->capability;
@@ -120,6 +147,7 @@ static void json_values(struct json_out *o, const struct results *r, size_t a, c
         json_bool(o, "hidden_by_measuring", v->n >= RF_CAPABILITY_LEAST && asked_has_limit(&r->asked[a]) && !shows_ppk(v));
         json_real(o, "ppk", shows_ppk(v) ? c->ppk : NAN);
         json_pair(o, "ppk_interval", shows_ppk(v) ? c->ppk_low : NAN, shows_ppk(v) ? c->ppk_high : NAN);
+        json_risks(o, &r->asked[a], v);
         json_open(o, "outliers", '[');
         for (size_t d = 0; d < r->die_n; d++) {
                 double x = r->of[d * r->asked_n + a].value;

@@ -9,8 +9,8 @@
 #include <string.h>
 
 enum { DIES = 7, ASKED = 2 };
-static struct asked asked[ASKED] = {{"L1", "L_10GHz", "L_10GHz", "H", 1e-10, NAN, 0, 10001},
-                                    {"L1", "Q_10GHz", "Q_10GHz at on", "1", NAN, 12, 0, 10002}};
+static struct asked asked[ASKED] = {{"L1", "L_10GHz", "L_10GHz", "H", 1e-10, NAN, 0, 10001, false, 0},
+                                    {"L1", "Q_10GHz", "Q_10GHz at on", "1", NAN, 12, 0, 10002, false, 0}};
 static struct result_die dies[DIES] = {{0, 0, RESULT_PASS, false, true},        {-1, 4, RESULT_FAIL, false, false},
                                        {2, 0, RESULT_MARGINAL, false, false},   {3, 0, RESULT_NO_VERDICT, false, false},
                                        {4, 0, RESULT_NO_CONTACT, false, false}, {5, 0, RESULT_NOT_MEASURED, false, false},

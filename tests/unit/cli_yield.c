@@ -16,7 +16,8 @@ static const char answer[] =
         "{\"device\":\"L1\",\"label\":\"L at on\",\"unit\":\"H\",\"low\":1e-10,\"high\":null,\"good\":5,\"n\":5,\"share\":1,"
         "\"wilson\":[0.5655,1],\"exact\":[0,1],\"good_at_first_touch\":5,\"values\":12,\"median\":3e-10,"
         "\"quartiles\":[2.9e-10,3.1e-10],\"s_robust\":1e-11,\"outliers\":[],\"measuring_known\":true,\"ppk\":1.4866,"
-        "\"ppk_interval\":[0.8374,2.1357]},"
+        "\"ppk_interval\":[0.8374,2.1357],\"risks\":{\"bad_passed\":0.00012,\"good_not_passed\":0.031,\"good_failed\":1e-06,"
+        "\"u\":4e-12,\"acceptance\":\"guarded\",\"risk\":0.05}},"
         "{\"device\":\"L1\",\"label\":\"Q\",\"unit\":\"1\",\"low\":4,\"high\":null,\"good\":0,\"n\":0,\"share\":null,"
         "\"wilson\":[null,null],\"exact\":[0,1],\"good_at_first_touch\":0,\"values\":12,\"median\":3e-10,"
         "\"quartiles\":[2.9e-10,3.1e-10],\"s_robust\":1e-11,\"outliers\":[],\"measuring_known\":true,"
@@ -50,6 +51,8 @@ static void a_table_says_what_there_is(void **state)
         /* the device stands before its first number alone */
         has(&t, "\nL1      L at on  12   300.0 pH   290.0 pH   310.0 pH   10.00 pH  1.49 (0.84 to 2.14)\n        Q        12");
         has(&t, "hidden by measuring");
+        has(&t, "\nL1 L at on: 0.012 % are bad and pass, 3.1 % are good and do not pass (0.0001 % fail); guarded with 5 % at each limit, u "
+                "4.000 pH\n");
         has(&t, "1,-1; 2,2; 3,0; 4,0; and 1 more\n");
         assert_null(strstr(text_of(&t), "\nC1       C           0")); /* no limits: no yield of it */
         assert_null(strstr(text_of(&t), "nan"));

@@ -273,11 +273,40 @@ static void answers_that_do_not_fit_together_are_refused(void **state)
         arena_free(arena);
 }
 
+/* The rule's two risks against their definition, summed over 20000 true values: one passes where it is read 1.6449 u and more inside both
+   limits, which lie far apart against u. */
+static void risks_of_the_rule_are_those_of_all_that_is_made(void **state)
+{
+        (void)state;
+        struct run run;
+        many_dies(&run, 12, 12, thirteen, 12, "{\"scopes\":{\"touch\":0,\"reading\":0,\"shared\":100},\"shared\":{\"load R\":100}}");
+        cJSON *y = yield_of(&run);
+        const cJSON *q = at(have(y, "quantities"), 0), *r = have(q, "risks");
+        double mean = have_real(q, "mean"), s = have_real(q, "s"), u = 0.0074 / 1.959963984540054, low = 0.98, high = 1.03;
+        double bad = 0, kept = 0, step = 16 * s / 20000;
+        assert_non_null(r);
+        assert_true(fabs(have_real(r, "u") - u) < 1e-12 && have_real(r, "risk") == 0.05);
+        assert_string_equal(have_text(r, "acceptance"), "guarded");
+        for (int i = 0; i < 20000; i++) {
+                double x = mean - 8 * s + (i + 0.5) * step, share = exp(-pow((x - mean) / s, 2) / 2) / s / sqrt(2 * acos(-1)) * step;
+                double a = low + 1.6448536269514722 * u, b = high - 1.6448536269514722 * u;
+                double pass = 0.5 * (erf((b - x) / u / sqrt(2)) - erf((a - x) / u / sqrt(2)));
+                bad += x < low || x > high ? share * pass : 0;
+                kept += x < low || x > high ? 0 : share * (1 - pass);
+        }
+        assert_true(bad > 0 && fabs(have_real(r, "bad_passed") / bad - 1) < 0.01);
+        assert_true(kept > 1e-4 && fabs(have_real(r, "good_not_passed") / kept - 1) < 0.01);
+        cJSON_Delete(y);
+        run_done(&run);
+}
+
 int main(void)
 {
-        const struct CMUnitTest tests[] = {
-                cmocka_unit_test(what_has_a_verdict_is_counted_and_the_rest_stands_beside), cmocka_unit_test(intervals_are_newcombes),
-                cmocka_unit_test(ppk_scatter_and_outliers_are_those_of_the_check_file),
-                cmocka_unit_test(conditions_are_numbers_of_their_own), cmocka_unit_test(answers_that_do_not_fit_together_are_refused)};
+        const struct CMUnitTest tests[] = {cmocka_unit_test(what_has_a_verdict_is_counted_and_the_rest_stands_beside),
+                                           cmocka_unit_test(intervals_are_newcombes),
+                                           cmocka_unit_test(ppk_scatter_and_outliers_are_those_of_the_check_file),
+                                           cmocka_unit_test(risks_of_the_rule_are_those_of_all_that_is_made),
+                                           cmocka_unit_test(conditions_are_numbers_of_their_own),
+                                           cmocka_unit_test(answers_that_do_not_fit_together_are_refused)};
         return cmocka_run_group_tests(tests, NULL, NULL);
 }
