@@ -1,6 +1,7 @@
 /* cmd_solve.c: a plan of files to error terms and what they are worth.  The plan is recipe/offline_plan.h's, the solution
  * recipe/offline_solve.h's; here the files are read, and their names and digests kept as provenance. */
 #include "cli/solve.h"
+#include "rf/numbers/robust.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -118,32 +119,41 @@ static bool wanted(const struct offline_plan *p, const char *name)
         return offline_plan_uses(p, name);
 }
 
-#define SWITCH_ODD 0.5 /* what an ended port of an analyzer reflects is a tenth to a quarter */
+/* What receivers read of an ended port, a2/b2, is not corrected by anything: recorded analyzers have medians of 0.2 to 0.4 over frequency and
+   single frequencies beyond 1.  So medians are held against limits: what is upside down (b2/a2) lies above them. */
+#define SWITCH_ODD 0.7
+#define SWITCH_MOST 1.5
 #define SWITCH_NONE 1e-3
 
-/* What a port reflects that is not driven is below 1: a file of something else is refused where it shows.  *ret_odd: the largest, where
-   that is more than any analyzer's; *ret_most: the largest. */
-static enum code switch_check(const struct switch_terms *sw, double *ret_odd, double *ret_most, double *ret_hz, struct tp_error *err)
+/* The median over frequency of the larger direction; refused where it is no switch term's. */
+static enum code switch_check(struct cli *c, const struct switch_terms *sw, double *ret_median, struct tp_error *err)
 {
-        size_t beyond = 0, n = sw->axis->n;
-        double most = 0;
-        for (size_t i = 0; i < n; i++) {
-                double here = fmax(hypot(sw->f_re[i], sw->f_im[i]), hypot(sw->r_re[i], sw->r_im[i]));
-                beyond += here > 1;
-                if (here > most) {
-                        most = here;
-                        *ret_hz = sw->axis->hz[i];
-                }
+        size_t n = sw->axis->n;
+        double *size = arena_take(c->arena, n * sizeof *size);
+        if (!size)
+                return tp_fail_memory(err);
+        *ret_median = 0;
+        for (int way = 0; way < 2; way++) {
+                for (size_t i = 0; i < n; i++)
+                        size[i] = way ? hypot(sw->r_re[i], sw->r_im[i]) : hypot(sw->f_re[i], sw->f_im[i]);
+                *ret_median = fmax(*ret_median, rf_quantile(rf_sort(n, size), size, 0.5));
         }
-        *ret_odd = most > SWITCH_ODD ? most : 0;
-        *ret_most = most;
-        if (beyond * 50 <= n)
+        if (!(*ret_median > SWITCH_MOST))
                 return CODE_OK;
-        return tp_fail(
-                err, CODE_BAD_INPUT,
-                "the switch terms are up to %.3g (at %.9g Hz), above 1 at %zu of %zu frequencies: an ended port reflects a tenth to a "
-                "quarter; this is a file of something else, or of b2/a2 in the place of a2/b2",
-                most, *ret_hz, beyond, n);
+        return tp_fail(err, CODE_BAD_INPUT,
+                       "the switch terms have a median of %.3g over frequency; what an ended port reflects, as the receivers read it, has "
+                       "0.1 to 0.5: this is a file of something else, or of b2/a2 in the place of a2/b2",
+                       *ret_median);
+}
+
+static void switch_note(struct cli *c, double median)
+{
+        if (median > SWITCH_ODD || median < SWITCH_NONE)
+                cli_note(
+                        c,
+                        "the switch terms have a median of %.2g over frequency; what an ended port reflects, as the receivers read it, has "
+                        "0.1 to 0.5: is it a file of something else?",
+                        median);
 }
 
 enum code solve_files(struct solve_job *j, struct offline_solved **ret, struct tp_error *err)
@@ -152,7 +162,7 @@ enum code solve_files(struct solve_job *j, struct offline_solved **ret, struct t
         struct offline_reading *readings = arena_take(j->c->arena, p->standard_n * sizeof *readings);
         struct switch_terms sw;
         size_t n = 0;
-        double odd = 0, most = INFINITY, odd_hz = 0;
+        double median = NAN;
         enum code code = readings ? CODE_OK : tp_fail_memory(err);
         for (size_t k = 0; k < p->standard_n && !code; k++) {
                 if (wanted(p, p->standards[k].standard.name))
@@ -168,7 +178,7 @@ enum code solve_files(struct solve_job *j, struct offline_solved **ret, struct t
                 if (!code)
                         code = offline_switch_terms(j->c, file, reverse, &sw, err);
                 if (!code)
-                        code = switch_check(&sw, &odd, &most, &odd_hz, err);
+                        code = switch_check(j->c, &sw, &median, err);
                 if (code)
                         tp_where(err, "/switch_terms");
         }
@@ -177,19 +187,10 @@ enum code solve_files(struct solve_job *j, struct offline_solved **ret, struct t
                 code = offline_solve(p, readings, n, p->has_switch_terms ? &sw : NULL, j->c->arena, ret, err);
         if (!code && j->with_causes)
                 code = offline_causes(p, readings, n, p->has_switch_terms ? &sw : NULL, j->c->arena, *ret, err);
-        if (odd > 0 && code && is_read)
-                return tp_where(err, "switch terms up to %.2g, of another file?", odd);
-        if (odd > 0)
-                cli_note(j->c,
-                         "the switch terms are up to %.2g (at %.9g Hz); an ended port reflects a tenth to a quarter: is it a file of "
-                         "something "
-                         "else?",
-                         odd, odd_hz);
-        if (!code && most < SWITCH_NONE)
-                cli_note(j->c,
-                         "the switch terms are nowhere above %.2g; an ended port reflects a tenth to a quarter: is it a file of something "
-                         "else?",
-                         most);
+        if (code && is_read && median > SWITCH_ODD)
+                return tp_where(err, "switch terms of a median of %.2g, of another file?", median);
+        if (!code)
+                switch_note(j->c, median);
         if (!code)
                 solve_suspicions(j, *ret, readings, n, p->has_switch_terms ? &sw : NULL);
         return code;

@@ -140,18 +140,16 @@ def leakage(d):
 
 
 def switch_terms(d):
-    """what an ended port reflects lies far below 1 and above nothing"""
+    """recorded ones have medians of 0.2 to 0.4 and single frequencies beyond 1; what is far from that is of another file"""
     b = Bench(d)
     four = LUMPED + THRUS[:1]
     plan = lambda file: ["solve", d.plan("p.json", standards=four, switch_terms={"file": file}, calibration={"method": "unknown_thru", "thru_delay_s": 1e-12}), "--out", "t.json"]
-    d.s2p("three.s2p", HZ, [[0j, 3 + 0j, 3 + 0j, 0j] for f in HZ])
-    refused(d, "switch terms of 3", plan("three.s2p"), "/switch_terms", "up to 3", "110 of 110", "b2/a2")
-    d.s2p("big.s2p", HZ, [[0j, 0.7 * delay(f, 1e-12), 0.1, 0j] for f in HZ])
-    said = b.solve(four, switch="big.s2p")[2]
-    check("switch terms of 0.7", any("switch terms are up to 0.7" in s for s in said), said)
-    d.s2p("none.s2p", HZ, [[0j, 1e-4, 1e-4j, 0j] for f in HZ])
-    said = b.solve(four, switch="none.s2p")[2]
-    check("switch terms of nothing", any("nowhere above 0.0001" in s for s in said), said)
+    d.s2p("upside.s2p", HZ, [[0j, 1 / b.a.at("g", 0, f), 1 / b.a.at("g", 1, f), 0j] for f in HZ])
+    refused(d, "b2/a2", plan("upside.s2p"), "/switch_terms", "a median of ", "b2/a2")
+    for name, of, said in (("some beyond 1", lambda f: 1.3 if f % 2e10 == 0 else 0.4, None), ("a median of 0.9", lambda f: 0.9, "median of 0.9"), ("nothing", lambda f: 1e-4, "median of 0.0001")):
+        d.s2p("odd.s2p", HZ, [[0j, of(f) * delay(f, 1e-12), 0.01j * of(f), 0j] for f in HZ])
+        notes = [n for n in b.solve(four, switch="odd.s2p")[2] if "median" in n]
+        check("switch terms of %s" % name, len(notes) == (said is not None) and (not said or said in notes[0]), notes)
 
 
 def lengths(d):
