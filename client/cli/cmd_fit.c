@@ -1,5 +1,6 @@
 /* cmd_fit.c: a model of a corrected network as a SPICE subcircuit: rational by vector fitting, or a circuit of the textbooks.  The fits are
  * rf/models/model.h's and rf/models/circuit.h's, the text is formats/netlist.h's. */
+#include "cli/fit.h"
 #include "cli/number.h"
 #include "cli/offline.h"
 #include "formats/netlist.h"
@@ -309,8 +310,10 @@ static enum circuit_kind circuit_of(const char *word)
         return CIRCUIT_UNKNOWN;
 }
 
+static bool is_of_varactor(const char *option) { return strcmp(option, "reverse") == 0 || strcmp(option, "substrate") == 0; }
+
 /* Options that belong to some models only. */
-static enum code options_used(struct cli *c, enum circuit_kind kind, struct tp_error *err)
+static enum code options_used(struct cli *c, enum circuit_kind kind, bool varactor, struct tp_error *err)
 {
         const struct {
                 const char *option, *of;
@@ -321,10 +324,15 @@ static enum code options_used(struct cli *c, enum circuit_kind kind, struct tp_e
                     {"skin", "inductors and resistors", kind == CIRCUIT_INDUCTOR || kind == CIRCUIT_RESISTOR},
                     {"substrate", "capacitors", kind == CIRCUIT_CAPACITOR},
                     {"differential", "inductors of one port", kind == CIRCUIT_INDUCTOR},
-                    {"length-um", "lines", kind == CIRCUIT_LINE}};
+                    {"length-um", "lines", kind == CIRCUIT_LINE},
+                    {"reverse", "--model varactor", false}};
         enum code code = CODE_OK;
         for (size_t k = 0; k < sizeof rows / sizeof rows[0] && !code; k++)
-                code = offline_used(c, rows[k].option, rows[k].used, rows[k].of, err);
+                code = offline_used(c, rows[k].option, rows[k].used || (varactor && is_of_varactor(rows[k].option)), rows[k].of, err);
+        if (!code && varactor && (cli_has(c, "form") || cli_has(c, "order") || cli_has(c, "keep-active") || cli_has(c, "modes")))
+                code = tp_fail(err, CODE_BAD_INPUT, "--form, --order, --keep-active and --modes are not for --model varactor");
+        if (!code && !varactor && c->arg_n > 1)
+                code = tp_fail(err, CODE_BAD_INPUT, "`tipplane fit` takes one FILE; several, one a voltage, are for --model varactor");
         return code;
 }
 
@@ -333,10 +341,13 @@ static enum code options(struct fit_job *j, const char *word, struct tp_error *e
         const char *given = cli_option(j->c, "name");
         enum code code = CODE_OK;
         if (!word)
-                return tp_fail(err, CODE_BAD_INPUT, "`tipplane fit` needs --model: vector, inductor, capacitor, resistor or line");
-        if (strcmp(word, "vector") != 0 && circuit_of(word) == CIRCUIT_UNKNOWN)
-                return tp_fail(err, CODE_BAD_INPUT, "--model '%.40s': there are vector, inductor, capacitor, resistor and line", word);
-        code = options_used(j->c, circuit_of(word), err);
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "`tipplane fit` needs --model: vector, inductor, capacitor, resistor, line or varactor");
+        bool varactor = strcmp(word, "varactor") == 0;
+        if (strcmp(word, "vector") != 0 && !varactor && circuit_of(word) == CIRCUIT_UNKNOWN)
+                return tp_fail(err, CODE_BAD_INPUT, "--model '%.40s': there are vector, inductor, capacitor, resistor, line and varactor",
+                               word);
+        code = options_used(j->c, circuit_of(word), varactor, err);
         if (!code)
                 code = offline_number(j->c, "u", 1e-12, 1, 0, &j->u, err);
         if (!code)
@@ -383,9 +394,13 @@ enum code do_fit(struct cli *c, struct tp_error *err)
         json_text(&o, "model", word);
         json_text(&o, "file", c->args[0]);
         enum code code = options(j, word, err);
-        if (!code)
+        bool varactor = !code && strcmp(word, "varactor") == 0;
+        if (varactor)
+                code = fit_varactor(c, j->name, j->u, &o, &words, &j->netlist, err);
+        if (!code && !varactor)
                 code = read_data(j, c->args[0], err);
-        if (!code && (code = circuit_of(word) ? fit_circuit(j, circuit_of(word), &o, &words, err) : fit_model(j, &o, &words, err)))
+        if (!code && !varactor &&
+            (code = circuit_of(word) ? fit_circuit(j, circuit_of(word), &o, &words, err) : fit_model(j, &o, &words, err)))
                 tp_where(err, "%s", c->args[0]);
         if (!code) {
                 if (cli_has(c, "out"))

@@ -421,20 +421,23 @@ const struct command_row command_rows[] = {
          do_extrinsic},
         {"fit",
          NULL,
-         "FILE",
+         "FILE…",
          1,
-         1,
+         CLI_ARGS_MAX,
          "a model of corrected S as a SPICE subcircuit; needs no daemon",
          "--model vector is rational, passive, of 1 to 4 ports; inductor, capacitor, resistor and line are circuits with an uncertainty "
          "for "
          "each element.  A vector model of data that give out energy (largest singular value above 1.1), one that had to be moved by more "
-         "than 0.1 to be passive, or that differs by more than 0.2 rms, is refused with exit status 1.",
-         {{"model", "WORD", "vector, inductor, capacitor, resistor or line"},
+         "than 0.1 to be passive, or that differs by more than 0.2 rms, is refused with exit status 1.  varactor takes one file a voltage, "
+         "five "
+         "and more: the capacitance of each, and C = cj0/(1 + vr/phi)^m + cp through them.",
+         {{"model", "WORD", "vector, inductor, capacitor, resistor, line or varactor"},
           {"form", "S|Y", "vector: fit S (default) or Y"},
           {"order", "N", "vector: at most so many poles, without those that take nothing off the error (default: grown until the noise)"},
           {"keep-active", NULL, "vector: of an active device: do not make it passive"},
           {"skin", NULL, "inductor, resistor: resistance with skin effect"},
-          {"substrate", NULL, "capacitor: resistance of the substrate"},
+          {"reverse", "V,…", "varactor: the reverse voltage of each file"},
+          {"substrate", NULL, "capacitor, varactor: resistance of the substrate"},
           {"differential", NULL, "one-port inductor: floating"},
           {"length-um", "L", "line: its length"},
           {"u", "U", "standard uncertainty of each S, per component, in the place of the document beside the file (X.u.json)"},
@@ -499,8 +502,8 @@ const size_t command_row_n = sizeof command_rows / sizeof command_rows[0];
 bool command_is_local(const struct command_row *row)
 {
         static enum code (*const local[])(struct cli *, struct tp_error *) = {
-                do_up,      do_recipe_check, do_touchstone, do_stdf, do_solve,   do_correct,   do_join,
-                do_deembed, do_extract,      do_extrinsic,  do_fit,  do_compare, do_completion};
+                do_up,      do_recipe_check, do_touchstone, do_stdf, do_solve,   do_correct, do_join,
+                do_deembed, do_extract,      do_extrinsic,  do_fit,  do_compare, do_quality, do_completion};
         for (size_t i = 0; i < sizeof local / sizeof local[0]; i++)
                 if (row->run == local[i])
                         return true;
