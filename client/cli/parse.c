@@ -126,6 +126,18 @@ static enum code fail_option(const struct command_row *row, const char *name, si
                        row ? row->name : "", nearest);
 }
 
+/* By what they run: files in, files out; nobody is asked. */
+bool command_is_local(const struct command_row *row)
+{
+        static enum code (*const local[])(struct cli *, struct tp_error *) = {
+                do_up,      do_recipe_check, do_touchstone, do_stdf, do_solve,   do_correct, do_join,
+                do_deembed, do_extract,      do_extrinsic,  do_fit,  do_compare, do_quality, do_completion};
+        for (size_t i = 0; i < sizeof local / sizeof local[0]; i++)
+                if (row->run == local[i])
+                        return true;
+        return false;
+}
+
 static bool is_of_the_daemon(const struct option_row *o) { return strcmp(o->name, "address") == 0 || strcmp(o->name, "token-file") == 0; }
 
 /* The option's value is in the same word after '=', or the next word.  *i is advanced over it. */

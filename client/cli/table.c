@@ -497,15 +497,3 @@ const struct command_row command_rows[] = {
         {"help", NULL, "[COMMAND]", 0, 2, "this page, or that of a command", NULL, {{NULL, NULL, NULL}}, do_help},
 };
 const size_t command_row_n = sizeof command_rows / sizeof command_rows[0];
-
-/* By what they run: files in, files out; nobody is asked. */
-bool command_is_local(const struct command_row *row)
-{
-        static enum code (*const local[])(struct cli *, struct tp_error *) = {
-                do_up,      do_recipe_check, do_touchstone, do_stdf, do_solve,   do_correct, do_join,
-                do_deembed, do_extract,      do_extrinsic,  do_fit,  do_compare, do_quality, do_completion};
-        for (size_t i = 0; i < sizeof local / sizeof local[0]; i++)
-                if (row->run == local[i])
-                        return true;
-        return false;
-}
