@@ -151,7 +151,7 @@ static size_t by_decades(const struct axis *axis, const double *u, struct spread
 
 static enum code judge(struct cli *c, const struct sweep *s, double symmetric, struct judged *j, struct tp_error *err)
 {
-        struct rf_plausible p;
+        struct rf_plausible p = {.finding = RF_FINDING_UNKNOWN};
         struct tp_error why = {0};
         const double *u = s->u;
         *j = (struct judged){.n = 0};
