@@ -1,6 +1,7 @@
 /* causes_standards.c: what the standards of a calibration put into a number: their models and the touches on them (causes_own.h).  Open,
    short, load and thru as known standards by closed forms; line methods by gamma; any other method by calibrating a virtual analyzer. */
 #include "evaluate/causes_own.h"
+#include "recipe/standard_moves.h"
 #include "rf/network/convert.h"
 #include <math.h>
 #include <string.h>
@@ -33,8 +34,25 @@ bool cause_ideals(const struct slope *k, struct ideal_cause *ret)
         return true;
 }
 
-static double complex series_dg(double complex g, double complex dz) { return (1 - g) * (1 - g) / 2 * dz / 50; }
-static double complex shunt_dg(double complex g, double complex dy) { return -(1 + g) * (1 + g) / 2 * dy * 50; }
+/* What a number of a definition is called in a budget. */
+static const char *definition_name(int32_t kind, const char *number)
+{
+        static const struct {
+                const char *number, *of[STANDARD_KIND_COUNT]; /* open, short, load, thru, line, reflect */
+        } names[] = {
+                {"C0", {"", "open C", "short C", "load C", "thru C", "line C", "reflect C"}},
+                {"L0", {"", "open L", "short L", "load L", "thru L", "line L", "reflect L"}},
+                {"R", {"", "open R", "short R", "load R", "thru R", "line R", "reflect R"}},
+                {"R per kelvin", {"", "open R", "short R", "load R per kelvin", "thru R", "line R", "reflect R"}},
+                {"offset delay", {"", "open delay", "short delay", "load delay", "thru delay", "line delay", "reflect delay"}},
+                {"offset loss", {"", "open loss", "short loss", "load loss", "thru loss", "line loss", "reflect loss"}},
+                {"offset impedance",
+                 {"", "open impedance", "short impedance", "load impedance", "thru impedance", "line impedance", "reflect impedance"}}};
+        for (size_t k = 0; k < sizeof names / sizeof names[0] && kind > 0 && kind < STANDARD_KIND_COUNT; k++)
+                if (strcmp(names[k].number, number) == 0)
+                        return names[k].of[kind];
+        return "definition";
+}
 
 void causes_of_standards(const struct slope *k)
 {
@@ -52,25 +70,23 @@ void causes_of_standards(const struct slope *k)
         double complex skate = CMPLX(0, k->w * sqrt(ALUMINA_EPS_EFF) / RF_C0_M_S * cause_skate_um(k) * 1e-6);
         static const char *const touched[3] = {"open's touch", "short's touch", "load's touch"};
         for (int m = 0; m < 3; m++) {
-                for (int port = 0; port < 2; port++) {
-                        const struct standard_definition u = standard_definition_at(s[m], port);
+                struct standard_move moves[STANDARD_MOVES_MAX];
+                size_t n = standard_moves(s[m], 0, moves);
+                for (size_t i = 0; i < n; i++) {
+                        struct standard_place at = {r->setup.temperature_c, k->hz, m2_diag(base.gamma[0][m], base.gamma[1][m]), 1};
+                        struct m2 d = standard_moved(s[m], &moves[i], &at);
+                        c = base;
+                        for (int port = 0; port < 2; port++)
+                                c.d_gamma[port][m] = d.e[3 * port];
+                        cause_common(k, definition_name(s[m]->kind, moves[i].number), cause_ideal_mover, &c);
+                }
+                for (int port = 0; port < 2 && !s[m]->raised; port++) {
                         double complex g = base.gamma[port][m];
                         c = base;
                         double complex *d = &c.d_gamma[port][m];
-                        if (m == 0) {
-                                *d = shunt_dg(g, CMPLX(0, k->w * u.u.c_f[0]));
-                                cause_common(k, "open C", cause_ideal_mover, &c);
-                        } else {
-                                *d = series_dg(g, CMPLX(0, k->w * u.u.l_h[0]));
-                                cause_common(k, m == 1 ? "short L" : "load L", cause_ideal_mover, &c);
-                                *d = m == 1 ? 0 : series_dg(g, u.u.r_ohm);
-                                cause_common(k, "load R", cause_ideal_mover, &c);
-                        }
-                        if (s[m]->raised)
-                                continue;
-                        *d = series_dg(g, setup->contact_ohm_u);
+                        *d = standard_series(g, setup->contact_ohm_u);
                         cause_common(k, touched[m], cause_ideal_mover, &c);
-                        *d = series_dg(g, CMPLX(0, k->w * setup->contact_h_u));
+                        *d = standard_series(g, CMPLX(0, k->w * setup->contact_h_u));
                         cause_common(k, touched[m], cause_ideal_mover, &c);
                         *d = -2 * OWN_SHARE * shift * g;
                         cause_common(k, touched[m], cause_ideal_mover, &c);
@@ -102,8 +118,12 @@ void causes_of_standards(const struct slope *k)
         cause_common(k, "thru's touch", cause_ideal_mover, &c);
         c.d_thru = m2_add(move_shift(base.thru, 0, skate), move_shift(base.thru, 1, skate));
         cause_common(k, "thru's touch", cause_ideal_mover, &c);
-        c.d_thru = m2_scale(CMPLX(0, -k->w * thru->model.u_delay_s), m2_of(0, base.thru.e[1], base.thru.e[2], 0));
-        cause_common(k, "thru delay", cause_ideal_mover, &c);
+        struct standard_move moves[STANDARD_MOVES_MAX];
+        size_t n = standard_moves(thru, 0, moves);
+        for (size_t i = 0; i < n; i++) {
+                c.d_thru = standard_moved(thru, &moves[i], &(struct standard_place){r->setup.temperature_c, k->hz, base.thru, 1});
+                cause_common(k, definition_name(thru->kind, moves[i].number), cause_ideal_mover, &c);
+        }
 }
 
 _Static_assert((int)PART_COUNT <= (int)VIRTUAL_PARTS, "a virtual calibration has room for the device and all dummies");
@@ -137,20 +157,18 @@ double complex cause_standard_dz(const struct slope *k, const struct virtual *v,
         return dz;
 }
 
-/* One thing that is not known of a standard or of the touch on it. */
-struct standard_cause {
-        enum { MOVED_C, MOVED_SERIES, MOVED_SHIFT, MOVED_APART, MOVED_ALONG, MOVED_DELAY } what;
+/* One thing that is not known of the touch on a standard. */
+struct touch_cause {
+        enum { MOVED_SERIES, MOVED_SHIFT, MOVED_APART, MOVED_ALONG } what;
         int port;
-        double r_ohm, l_h, c_f, um, s;
+        double r_ohm, l_h, um;
 };
-static struct m2 standard_moved(const void *cause, double hz, struct m2 s)
+static struct m2 touch_moved(const void *cause, double hz, struct m2 s)
 {
-        const struct standard_cause *c = cause;
+        const struct touch_cause *c = cause;
         double w = RF_TWO_PI * hz;
         double complex theta = CMPLX(0, w * sqrt(ALUMINA_EPS_EFF) / RF_C0_M_S * c->um * 1e-6);
         switch (c->what) {
-        case MOVED_C:
-                return move_shunt(s, c->port, CMPLX(0, w * c->c_f), 50);
         case MOVED_SERIES:
                 return move_series(s, c->port, CMPLX(c->r_ohm, w * c->l_h), 50);
         case MOVED_SHIFT: /* one tip */
@@ -159,15 +177,42 @@ static struct m2 standard_moved(const void *cause, double hz, struct m2 s)
                 return m2_scale(OWN_SHARE, m2_sub(move_shift(s, 0, theta), move_shift(s, 1, theta)));
         case MOVED_ALONG: /* both inwards */
                 return m2_add(move_shift(s, 0, theta), move_shift(s, 1, theta));
-        case MOVED_DELAY:
-                return m2_scale(CMPLX(0, -w * c->s), m2_of(0, s.e[1], s.e[2], 0));
         }
         return m2_of(0, 0, 0, 0);
 }
 
-static void standard_cause(const struct slope *k, const struct virtual *v, size_t m, const char *name, struct standard_cause c)
+static void touch_cause(const struct slope *k, const struct virtual *v, size_t m, const char *name, struct touch_cause c)
 {
-        cause_add(k->to, name, slope_value(k, k->part * cause_standard_dz(k, v, m, standard_moved, &c)), INFINITY);
+        cause_add(k->to, name, slope_value(k, k->part * cause_standard_dz(k, v, m, touch_moved, &c)), INFINITY);
+}
+
+/* One number of a standard's definition. */
+struct definition_cause {
+        const struct standard *standard;
+        const struct standard_move *move;
+        double t_c;
+        double complex turn;
+};
+static struct m2 other_by_definition(const void *cause, double hz, struct m2 s)
+{
+        const struct definition_cause *c = cause;
+        return standard_moved(c->standard, c->move, &(struct standard_place){c->t_c, hz, s, c->turn});
+}
+
+static void causes_of_definition(const struct slope *k, const struct virtual *v, size_t m)
+{
+        const struct recipe *r = k->a->ch->q->recipe;
+        const struct standard *s = v->of[m];
+        struct standard_move moves[STANDARD_MOVES_MAX];
+        size_t n = standard_moves(s, 0, moves);
+        double complex way = v->reflect_offset_m != 0 ? cexp(-2 * v->gamma_m * v->reflect_offset_m) : 1;
+        for (size_t i = 0; i < n; i++) {
+                struct definition_cause c = {s, &moves[i], r->setup.temperature_c, v->transmits[m] ? 1 : way};
+                cause_add(k->to, definition_name(standard_kind_at(s, moves[i].port == 1), moves[i].number),
+                          slope_value(k, k->part * cause_standard_dz(k, v, m, other_by_definition, &c)), INFINITY);
+        }
+        if (!n && !v->transmits[m] && !v->by_ideal[m])
+                cause_not_counted(k->to, "how alike reflects are");
 }
 
 void causes_of_virtual(const struct slope *k, const struct virtual *v, size_t m)
@@ -180,34 +225,16 @@ void causes_of_virtual(const struct slope *k, const struct virtual *v, size_t m)
                                     : s->kind == STANDARD_LOAD  ? 3
                                     : v->transmits[m]           ? 4
                                                                 : 0];
-        for (int port = 0; port < 2; port++) {
-                const struct standard_definition u = standard_definition_at(s, port);
-                int32_t kind = standard_kind_at(s, port);
-                struct standard_cause c = {.what = MOVED_SERIES, .port = port};
-                if (kind == STANDARD_OPEN)
-                        standard_cause(k, v, m, "open C", (struct standard_cause){.what = MOVED_C, .port = port, .c_f = u.u.c_f[0]});
-                c.l_h = u.u.l_h[0];
-                if (kind == STANDARD_SHORT || kind == STANDARD_LOAD)
-                        standard_cause(k, v, m, kind == STANDARD_SHORT ? "short L" : "load L", c);
-                c.l_h = 0;
-                c.r_ohm = u.u.r_ohm;
-                if (kind == STANDARD_LOAD)
-                        standard_cause(k, v, m, "load R", c);
-                if (s->raised)
-                        continue;
-                c.r_ohm = setup->contact_ohm_u;
-                standard_cause(k, v, m, touch, c);
-                c.r_ohm = 0;
-                c.l_h = setup->contact_h_u;
-                standard_cause(k, v, m, touch, c);
-                standard_cause(k, v, m, touch, (struct standard_cause){.what = MOVED_SHIFT, .port = port, .um = setup->placement_um_u});
+        causes_of_definition(k, v, m);
+        for (int port = 0; port < 2 && !s->raised; port++) {
+                touch_cause(k, v, m, touch, (struct touch_cause){.what = MOVED_SERIES, .port = port, .r_ohm = setup->contact_ohm_u});
+                touch_cause(k, v, m, touch, (struct touch_cause){.what = MOVED_SERIES, .port = port, .l_h = setup->contact_h_u});
+                touch_cause(k, v, m, touch, (struct touch_cause){.what = MOVED_SHIFT, .port = port, .um = setup->placement_um_u});
         }
-        if (!s->raised) {
-                standard_cause(k, v, m, touch, (struct standard_cause){.what = MOVED_APART, .um = setup->placement_um_u});
-                standard_cause(k, v, m, touch, (struct standard_cause){.what = MOVED_ALONG, .um = cause_skate_um(k)});
-        }
-        if (v->transmits[m] && s->model.u_delay_s > 0)
-                standard_cause(k, v, m, "thru delay", (struct standard_cause){.what = MOVED_DELAY, .s = s->model.u_delay_s});
+        if (s->raised)
+                return;
+        touch_cause(k, v, m, touch, (struct touch_cause){.what = MOVED_APART, .um = setup->placement_um_u});
+        touch_cause(k, v, m, touch, (struct touch_cause){.what = MOVED_ALONG, .um = cause_skate_um(k)});
 }
 
 /* What the noise of all the band's standards makes of the match that is found from them. */

@@ -14,14 +14,12 @@
 
 #define STEP 1e-6
 
-static bool used_by(const struct method *m, enum rf_standard_kind kind, bool *ret_ideal)
+static const struct need *need_of(const struct method *m, enum rf_standard_kind kind)
 {
         for (size_t k = 0; k < m->need_n; k++)
-                if (m->needs[k].kind == kind) {
-                        *ret_ideal = m->needs[k].ideal || kind == RF_OPEN; /* "from_open" has use for it, nobody minds */
-                        return true;
-                }
-        return false;
+                if (m->needs[k].kind == kind)
+                        return &m->needs[k];
+        return NULL;
 }
 
 const struct method *virtual_method(const struct recipe *r, double hz, bool of_lines, const struct band_plan **ret_band,
@@ -96,7 +94,6 @@ static bool standards_take(const struct recipe *r, const struct band_plan *band,
         *ret_first_m = 0;
         for (size_t k = 0; k < band->standard_n; k++) {
                 const struct standard *s = recipe_standard(r, band->standards[k].standard);
-                bool ideal = false;
                 if (!s || v->n == RF_STANDARD_MAX)
                         return false;
                 enum rf_standard_kind kind = standard_role(m, s);
@@ -104,17 +101,19 @@ static bool standards_take(const struct recipe *r, const struct band_plan *band,
                         *ret_first_m = s->model.length_um * 1e-6;
                 struct m2 truth = how.of_lines ? line_truth(r, s, kind, axis->hz[0], how.gamma_m, middle ? *ret_first_m : 0)
                                                : standard_point(s, r->setup.temperature_c, axis->hz[0]);
-                if (!used_by(m, kind, &ideal) || !isfinite(cabs(truth.e[0]) + cabs(truth.e[2])))
+                const struct need *need = need_of(m, kind);
+                if (!need || !isfinite(cabs(truth.e[0]) + cabs(truth.e[2])))
                         return false;
                 v->of[v->n] = s;
                 v->line_m[v->n] = how.of_lines && kind == RF_LINE ? s->model.length_um * 1e-6 - (middle ? *ret_first_m : 0) : NAN;
                 v->s[v->n] = truth;
+                v->by_ideal[v->n] = need->ideal && !how.of_lines;
                 v->transmits[v->n] = kind == RF_THRU || kind == RF_LINE || kind == RF_KNOWN;
                 to[v->n] = (struct rf_standard){.name = s->name,
                                                 .kind = kind,
                                                 .raw = net_of(axis, truth, PLANE_RECEIVER, arena),
                                                 .length_m = s->model.length_um * 1e-6};
-                ideal = ideal && !how.of_lines;
+                bool ideal = (need->ideal || kind == RF_OPEN) && !how.of_lines; /* "from_open" has use for it, nobody minds */
                 if (ideal)
                         to[v->n].ideal = net_of(axis, truth, PLANE_TIP, arena);
                 to[v->n].u_ideal = ideal ? weight_of(r, s) : 0;
@@ -134,7 +133,10 @@ bool virtual_calibrate(const struct recipe *r, double hz, struct virtual_how how
         struct rf_standard standards[RF_STANDARD_MAX];
         struct axis axis;
         double first_m;
-        *v = (struct virtual){.hz = hz, .gamma_m = how.gamma_m, .line_z = line_z(&r->calibration, hz, how.gamma_m)};
+        *v = (struct virtual){.hz = hz,
+                              .gamma_m = how.gamma_m,
+                              .line_z = line_z(&r->calibration, hz, how.gamma_m),
+                              .reflect_offset_m = how.of_lines ? r->calibration.reflect_offset_um * 1e-6 : 0};
         if (!m || axis_of(1, &v->hz, &axis, NULL) || !standards_take(r, band, m, how, &axis, arena, standards, v, &first_m))
                 return false;
         const struct calibration_plan *c = &r->calibration;

@@ -20,8 +20,10 @@ struct virtual
         const struct standard *of[RF_STANDARD_MAX];
         struct m2 s[RF_STANDARD_MAX]; /* as believed, 50 ohm */
         bool transmits[RF_STANDARD_MAX];
+        bool by_ideal[RF_STANDARD_MAX]; /* the method takes what it is from its definition */
         double line_m[RF_STANDARD_MAX]; /* of lines: what lies between the planes; else NaN */
         double complex gamma_m, line_z;
+        double reflect_offset_m; /* lines: of the reflect beyond the plane that is asked for */
         size_t column_n;
         struct virtual_column columns[VIRTUAL_COLUMNS];
 };

@@ -1,15 +1,15 @@
 /* calibration_causes.c: terms of a calibration moved by what is stated of standards, lines and touches (calibration_causes.h).
  * Problem     Each method believes other things of its standards, and some look at all frequencies together; a list of closed forms would
  *             be one per method.
- * Idea        A wrong definition moves what a standard is believed to be; a touch moves what is read of it; a length or an impedance is a
+ * Idea        A standard that is not what it is believed to be, and a touch on it, move what is read of it; a length or an impedance is a
  *             number of the plan.  The calibration as a whole is solved with each moved to both sides, and the terms' difference is the
- *             cause's column.  What is read when S of a standard moves is told by the terms themselves.
+ *             cause's column.  What is read when S of a standard moves is told by the terms themselves.  So it does not matter what a
+ *             method believes of the standard: of a reflect that it is alike at both ports, of an open its capacitance.
  * Sign        of no interest: causes are independent; each is kept as one vector through all that shares it.
  * Not here    noise (calibration_noise.c), drift, cables, crosstalk: nothing in a plan says how large they are. */
 #include "recipe/calibration_causes.h"
 #include "rf/trust/reading_causes.h"
 #include <math.h>
-#include <stdarg.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -17,14 +17,14 @@
 
 /* ---- moving -------------------------------------------------------------------------------------------------------------------------- */
 
-/* What moves: one reading's raw data or ideal, all frequencies together, or the plan, or one standard. */
+/* What moves: one reading's raw data, all frequencies together, or the plan, or one standard. */
 struct move {
         enum cause_kind kind;
         const struct calibration_plan *plan; /* NULL: the job's */
         const struct standard *standard;     /* in the place of reading k's; NULL: its own */
         size_t k;                            /* the reading */
-        struct net2 *d_raw, *d_ideal;        /* by one standard uncertainty; NULL: none */
-        const struct net2 *const *d_ideals;  /* of every reading at once, NULL where it stays; NULL: none */
+        struct net2 *d_raw;                  /* by one standard uncertainty; NULL: none */
+        struct net2 *const *d_raws;          /* of every reading, by one standard uncertainty; NULL where it stays; NULL: none */
         double freedom;                      /* 0: stated */
 };
 
@@ -40,13 +40,11 @@ static struct net2 *net_like(const struct net2 *of, struct arena *arena)
 
 static struct net2 *net_moved(const struct net2 *of, const struct net2 *d, double by, struct arena *arena)
 {
-        struct net2 *net = net_like(d, arena);
+        struct net2 *net = net_like(of, arena);
         for (size_t i = 0; net && i < d->axis->n; i++) {
                 struct m2 change = m2_scale(by, net2_get(d, i));
-                net2_put(net, i, of ? m2_add(net2_get(of, i), change) : change);
+                net2_put(net, i, m2_add(net2_get(of, i), change));
         }
-        if (net && of)
-                net->plane = of->plane;
         return net;
 }
 
@@ -61,10 +59,8 @@ static enum code solve_moved(struct causes_job *j, const struct move *m, double 
                 r[m->k].standard = m->standard;
         if (m->d_raw && !(r[m->k].raw = net_moved(r[m->k].raw, m->d_raw, by, j->scratch)))
                 return tp_fail_memory(err);
-        if (m->d_ideal && !(r[m->k].d_ideal = net_moved(NULL, m->d_ideal, by, j->scratch)))
-                return tp_fail_memory(err);
-        for (size_t k = 0; k < j->n && m->d_ideals; k++)
-                if (m->d_ideals[k] && !(r[k].d_ideal = net_moved(NULL, m->d_ideals[k], by, j->scratch)))
+        for (size_t k = 0; k < j->n && m->d_raws; k++)
+                if (m->d_raws[k] && !(r[k].raw = net_moved(r[k].raw, m->d_raws[k], by, j->scratch)))
                         return tp_fail_memory(err);
         return calibration_plan_solve(m->plan ? m->plan : j->plan, &j->at, r, j->n, j->scratch, ret, err);
 }
@@ -98,169 +94,90 @@ static double largest_of(const struct net2 *net)
         return most;
 }
 
-static enum code cause_of_move(struct causes_job *j, const struct move *m, struct tp_error *err, const char *fmt, ...)
-        __attribute__((format(printf, 4, 5)));
-static enum code cause_of_move(struct causes_job *j, const struct move *m, struct tp_error *err, const char *fmt, ...)
-{
-        char name[CAUSE_NAME_MAX];
-        va_list args;
-        va_start(args, fmt);
-        vsnprintf(name, sizeof name, fmt, args);
-        va_end(args);
-        double most = largest_of(m->d_raw ? m->d_raw : m->d_ideal);
-        return most > 0 ? cause_by(j, m, m, STEP / most, err, name) : CODE_OK;
-}
+bool causes_reads_port(const struct standard_reading *r, int port) { return r->ports == 0 || (r->ports & (port == 0 ? 1u : 2u)); }
 
-/* ---- definitions --------------------------------------------------------------------------------------------------------------------- */
-
-static bool reads_port(const struct standard_reading *r, int port) { return r->ports == 0 || (r->ports & (port == 0 ? 1u : 2u)); }
-
-/* Does some method of the plan take what this standard is from its definition? */
-static bool definition_counts(const struct causes_job *j, const char *name)
-{
-        for (size_t b = 0; b < j->solved->band_n; b++) {
-                const struct solved_band *band = &j->solved->bands[b];
-                for (size_t k = 0; k < band->problem.standard_n; k++) {
-                        const struct rf_standard *s = &band->problem.standards[k];
-                        for (size_t m = 0; m < band->method->need_n && strcmp(s->name, name) == 0; m++)
-                                if (band->method->needs[m].kind == s->kind && band->method->needs[m].ideal && s->ideal)
-                                        return true;
-                }
-        }
-        return false;
-}
-
-/* Cause c of the definition at one port (port 2: the whole two-port) as the change of what the standard is believed to be. */
-static enum code definition_cause(struct causes_job *j, size_t k, int port, size_t c, struct tp_error *err)
-{
-        const struct standard_reading *r = &j->readings[k];
-        struct standard_definition d = standard_definition_at(r->standard, port == 1);
-        struct net2 *net = net_like(r->raw, j->scratch);
-        const char *names[RF_STANDARD_CAUSES] = {NULL};
-        struct m2 moves[RF_STANDARD_CAUSES];
-        if (!net)
-                return tp_fail_memory(err);
-        for (size_t i = 0; i < net->axis->n; i++) {
-                rf_standard_moves(&d, j->at.temperature_c, 0, net->axis->hz[i], moves, names);
-                net2_put(net, i, port == 0 ? m2_diag(moves[c].e[0], 0) : port == 1 ? m2_diag(0, moves[c].e[3]) : moves[c]);
-        }
-        struct move m = {.kind = CAUSE_OF_STANDARD, .k = k, .d_ideal = net};
-        return port == 2 ? cause_of_move(j, &m, err, "%s: %s", r->standard->name, names[c])
-                         : cause_of_move(j, &m, err, "%s: %s, port %d", r->standard->name, names[c], port + 1);
-}
-
-static bool is_reciprocal(const struct net2 *net)
-{
-        double worst = 0;
-        for (size_t i = 0; i < net->axis->n; i++)
-                worst = fmax(worst, hypot(net->re[1][i] - net->re[2][i], net->im[1][i] - net->im[2][i]));
-        return worst < 1e-9;
-}
-
-/* What a standard is by data, one entry of S by one part: wrong by the same at all frequencies, for whoever measured or reckoned the data
-   erred in one way over a band, and many points do not average that out.  Twice the entry 1: S12 and S21 of what is reciprocal. */
-static enum code data_cause(struct causes_job *j, size_t k, int e, bool both, bool imaginary, struct tp_error *err)
-{
-        static const char *const entry[4] = {"S11", "S12", "S21", "S22"};
-        const struct standard_reading *r = &j->readings[k];
-        struct net2 *net = net_like(r->raw, j->scratch);
-        struct m2 d = m2_of(0, 0, 0, 0);
-        if (!net)
-                return tp_fail_memory(err);
-        d.e[e] = imaginary ? CMPLX(0, r->u_data) : r->u_data;
-        if (both)
-                d.e[e == 1 ? 2 : 1] = d.e[e];
-        for (size_t i = 0; i < net->axis->n; i++)
-                net2_put(net, i, d);
-        struct move m = {.kind = CAUSE_OF_STANDARD, .k = k, .d_ideal = net};
-        return cause_of_move(j, &m, err, "%s: data, %s %s", r->standard->name, both ? "S21 and S12" : entry[e],
-                             imaginary ? "imaginary" : "real");
-}
-
-static enum code causes_of_data(struct causes_job *j, size_t k, struct tp_error *err)
-{
-        const struct standard_reading *r = &j->readings[k];
-        bool through = standard_reading_transmits(r), reciprocal = true;
-        enum code code = CODE_OK;
-        if (r->ideal_causes) /* causes_of_documents() */
-                return CODE_OK;
-        if (!(r->u_data > 0)) {
-                causes_not_counted(j, "definition of %s", r->standard->name);
-                return CODE_OK;
-        }
-        for (size_t i = 0; i < r->standard->data_n; i++)
-                reciprocal = reciprocal && !r->standard->data[i].has_s12;
-        if (r->ideal)
-                reciprocal = is_reciprocal(r->ideal);
-        for (int e = 0; e < 4; e++) {
-                bool reflects = e == 0 || e == 3;
-                if (reflects ? !reads_port(r, e == 0 ? 0 : 1) : !through || (reciprocal && e == 1))
-                        continue;
-                for (int part = 0; part < 2 && !code; part++)
-                        code = data_cause(j, k, e, !reflects && reciprocal, part == 1, err);
-        }
-        return code;
-}
-
-static enum code causes_of_definition(struct causes_job *j, size_t k, struct tp_error *err)
-{
-        const struct standard_reading *r = &j->readings[k];
-        const char *names[RF_STANDARD_CAUSES];
-        struct m2 moves[RF_STANDARD_CAUSES];
-        size_t stated = 0;
-        enum code code = CODE_OK;
-        bool through = standard_reading_transmits(r);
-        if (r->ideal || r->standard->data_n || r->kind == RF_KNOWN)
-                return causes_of_data(j, k, err);
-        for (int port = through ? 2 : 0; port < (through ? 3 : 2) && !code; port++) {
-                struct standard_definition d = standard_definition_at(r->standard, port == 1);
-                if (!d.kind || d.kind == RF_REFLECT || (!through && !reads_port(r, port)))
-                        continue;
-                size_t n = rf_standard_moves(&d, j->at.temperature_c, 0, r->raw->axis->hz[0], moves, names);
-                for (size_t c = 0; c < n && !code; c++)
-                        code = definition_cause(j, k, port, c, err);
-                stated += n;
-        }
-        if (!stated && definition_counts(j, r->standard->name))
-                causes_not_counted(j, "definition of %s", r->standard->name);
-        return code;
-}
-
-enum code causes_of_beliefs(struct causes_job *j, const struct cause_about *about, const struct net2 *const *d_ideals, struct tp_error *err)
-{
-        double most = 0;
-        for (size_t k = 0; k < j->n; k++)
-                most = d_ideals[k] ? fmax(most, largest_of(d_ideals[k])) : most;
-        struct move m = {.kind = about->kind, .freedom = isfinite(about->freedom) ? about->freedom : 0, .d_ideals = d_ideals};
-        return most > 0 ? cause_by(j, &m, &m, STEP / most, err, about->name) : CODE_OK;
-}
-
-/* ---- touches ------------------------------------------------------------------------------------------------------------------------- */
-
-/* What is read of the standard when its S move by one standard uncertainty of the touch. */
-static enum code touch_cause(struct causes_job *j, size_t k, enum rf_touch touch, int port, const struct reading_u *u, struct tp_error *err)
+/* By how much reading k moves with one standard uncertainty of the cause; in the scratch arena, NULL: no memory. */
+static struct net2 *read_moved(struct causes_job *j, size_t k, causes_change *change, const void *cause)
 {
         const struct standard_reading *r = &j->readings[k];
         const struct solved_calibration *s = j->solved;
         struct net2 *net = net_like(r->raw, j->scratch);
         bool whole = standard_reading_transmits(r) || s->terms.model == TERMS_SIXTEEN;
-        if (!net)
-                return tp_fail_memory(err);
-        for (size_t i = 0; i < net->axis->n; i++) {
+        for (size_t i = 0; net && i < net->axis->n; i++) {
                 struct m2 raw = net2_get(r->raw, i);
                 double complex f = s->has_switch ? CMPLX(s->switch_terms.f_re[i], s->switch_terms.f_im[i]) : 0,
                                b = s->has_switch ? CMPLX(s->switch_terms.r_re[i], s->switch_terms.r_im[i]) : 0;
                 struct m2 is = rf_corrected_as_read(&s->terms, i, whole ? raw : m2_diag(raw.e[0], raw.e[3]), f, b),
-                          d = rf_touch_change(is, touch, port, u, net->axis->hz[i], s->terms.z_re[i] > 0 ? s->terms.z_re[i] : 50);
+                          d = change(j, k, i, is, cause);
                 const double h = 1e-4; /* of one standard uncertainty */
+                d = standard_reading_transmits(r) ? d : m2_diag(d.e[0], d.e[3]);
                 struct m2 up = rf_read_of(&s->terms, i, m2_add(is, m2_scale(h, d)), f, b),
                           down = rf_read_of(&s->terms, i, m2_sub(is, m2_scale(h, d)), f, b);
-                struct m2 change = m2_scale(1 / (2 * h), m2_sub(up, down));
-                net2_put(net, i, whole ? change : m2_diag(change.e[0], change.e[3]));
+                struct m2 moved = m2_scale(1 / (2 * h), m2_sub(up, down));
+                net2_put(net, i, whole ? moved : m2_diag(moved.e[0], moved.e[3]));
         }
-        struct move m = {.kind = touch <= RF_TOUCH_L ? CAUSE_OF_CONTACT : CAUSE_OF_PLACEMENT, .k = k, .d_raw = net};
-        return touch == RF_TOUCH_BOTH ? cause_of_move(j, &m, err, "%s: %s, both ports", r->standard->name, rf_touch_words[touch])
-                                      : cause_of_move(j, &m, err, "%s: %s, port %d", r->standard->name, rf_touch_words[touch], port + 1);
+        return net;
+}
+
+enum code causes_of_reading(struct causes_job *j, enum cause_kind kind, size_t k, causes_change *change, const void *cause, bool *ret_moves,
+                            struct tp_error *err, const char *name)
+{
+        size_t before = j->to->n;
+        struct move m = {.kind = kind, .k = k, .d_raw = read_moved(j, k, change, cause)};
+        if (!m.d_raw)
+                return tp_fail_memory(err);
+        double most = largest_of(m.d_raw);
+        enum code code = most > 0 ? cause_by(j, &m, &m, STEP / most, err, name) : CODE_OK;
+        if (ret_moves)
+                *ret_moves = j->to->n > before;
+        return code;
+}
+
+/* What stands there is less than its data say. */
+static struct m2 less_than_believed(const struct causes_job *j, size_t k, size_t i, struct m2 is, const void *cause)
+{
+        (void)j, (void)k, (void)is;
+        return m2_scale(-1, net2_get(cause, i));
+}
+
+enum code causes_of_beliefs(struct causes_job *j, const struct cause_about *about, const struct net2 *const *d_ideals, struct tp_error *err)
+{
+        struct net2 **d_raws = arena_take(j->scratch, j->n * sizeof *d_raws);
+        struct move m = {.kind = about->kind, .freedom = isfinite(about->freedom) ? about->freedom : 0, .d_raws = d_raws};
+        double most = 0;
+        if (!d_raws)
+                return tp_fail_memory(err);
+        for (size_t k = 0; k < j->n; k++) {
+                d_raws[k] = NULL;
+                if (d_ideals[k] && !(d_raws[k] = read_moved(j, k, less_than_believed, d_ideals[k])))
+                        return tp_fail_memory(err);
+                most = d_raws[k] ? fmax(most, largest_of(d_raws[k])) : most;
+        }
+        return most > 0 ? cause_by(j, &m, &m, STEP / most, err, about->name) : CODE_OK;
+}
+
+/* ---- touches ------------------------------------------------------------------------------------------------------------------------- */
+
+struct touched {
+        enum rf_touch touch;
+        int port;
+        const struct reading_u *u;
+};
+static struct m2 touch_change(const struct causes_job *j, size_t k, size_t i, struct m2 is, const void *cause)
+{
+        const struct touched *t = cause;
+        const struct terms *terms = &j->solved->terms;
+        (void)k;
+        return rf_touch_change(is, t->touch, t->port, t->u, terms->axis->hz[i], terms->z_re[i] > 0 ? terms->z_re[i] : 50);
+}
+
+static enum code touch_cause(struct causes_job *j, size_t k, enum rf_touch touch, int port, const struct reading_u *u, struct tp_error *err)
+{
+        const struct touched t = {touch, port, u};
+        char name[CAUSE_NAME_MAX], at[20];
+        snprintf(at, sizeof at, touch == RF_TOUCH_BOTH ? "both ports" : "port %d", port + 1);
+        snprintf(name, sizeof name, "%s: %s, %s", j->readings[k].standard->name, rf_touch_words[touch], at);
+        return causes_of_reading(j, touch <= RF_TOUCH_L ? CAUSE_OF_CONTACT : CAUSE_OF_PLACEMENT, k, touch_change, &t, NULL, err, name);
 }
 
 static enum code causes_of_touch(struct causes_job *j, size_t k, const struct reading_u *u, struct tp_error *err)
@@ -268,7 +185,7 @@ static enum code causes_of_touch(struct causes_job *j, size_t k, const struct re
         const struct standard_reading *r = &j->readings[k];
         enum code code = CODE_OK;
         for (int port = 0; port < 2 && !r->standard->raised; port++) {
-                if (!reads_port(r, port))
+                if (!causes_reads_port(r, port))
                         continue;
                 if (u->contact_ohm > 0 && !code)
                         code = touch_cause(j, k, RF_TOUCH_R, port, u, err);
@@ -277,7 +194,7 @@ static enum code causes_of_touch(struct causes_job *j, size_t k, const struct re
                 if (u->placement_um > 0 && !code)
                         code = touch_cause(j, k, RF_TOUCH_PLACE, port, u, err);
         }
-        bool both = reads_port(r, 0) && reads_port(r, 1);
+        bool both = causes_reads_port(r, 0) && causes_reads_port(r, 1);
         if (u->placement_um > 0 && both && !r->standard->raised && !code)
                 code = touch_cause(j, k, RF_TOUCH_BOTH, 0, u, err);
         return code;

@@ -1,6 +1,7 @@
 /* calibration_causes.h: how the terms of a calibration move with everything that was stated about its standards, touches and readings.
-   One cause is one number that is not known: a standard's definition at one port, a line's length, a touch's resistance, the noise of one
-   reading.  Causes that move nothing (a thru's delay under unknown_thru) are left out.  Pure; the result is the arena's. */
+   One cause is one number that is not known: a standard's definition at one port or at both (standard_moves.h), a line's length, a touch's
+   resistance, the noise of one reading.  Causes that move nothing are left out; a key of a standard's model of which nothing is left (a
+   thru's delay under unknown_thru) is named among what is not counted.  Pure; the result is the arena's. */
 #ifndef TIPPLANE_RECIPE_CALIBRATION_CAUSES_H
 #define TIPPLANE_RECIPE_CALIBRATION_CAUSES_H
 #include "recipe/calibration_problem.h"
@@ -15,7 +16,7 @@ enum code calibration_causes(const struct calibration_plan *, const struct solve
                              size_t n, const struct solved_calibration *solved, const struct reading_u *each, struct arena *,
                              struct terms_causes **ret, struct tp_error *);
 
-/* ---- what its files share (calibration_causes.c, calibration_causes_add.c, calibration_causes_documents.c, calibration_noise.c) --------------------------------------------------- */
+/* ---- what its files share (calibration_causes.c, calibration_causes_*.c, calibration_noise.c) ---------------------------------------- */
 struct causes_job {
         const struct calibration_plan *plan;
         struct solve_conditions at; /* weights held */
@@ -25,6 +26,15 @@ struct causes_job {
         struct arena *arena, *scratch;
         struct terms_causes *to;
 };
+/* Change of S at the tips of reading k at point i, where it is corrected to `is`, by one standard uncertainty of `cause`. */
+typedef struct m2 causes_change(const struct causes_job *, size_t k, size_t i, struct m2 is, const void *cause);
+/* A cause that makes what stands at the tips other than it is believed to be: what is read of it, and the calibration solved with that.
+   *ret_moves (may be NULL): the terms move. */
+enum code causes_of_reading(struct causes_job *, enum cause_kind, size_t k, causes_change *, const void *cause, bool *ret_moves,
+                            struct tp_error *, const char *name);
+/* calibration_causes_standards.c: all that is stated of reading k's standard, but a line's length. */
+enum code causes_of_definition(struct causes_job *, size_t k, struct tp_error *);
+bool causes_reads_port(const struct standard_reading *, int port); /* 0, 1 */
 /* Terms with the switch terms that go with them. */
 struct causes_side {
         const struct terms *terms;

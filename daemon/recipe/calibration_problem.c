@@ -127,16 +127,6 @@ static struct net2 *net_new(const struct axis *axis, struct arena *arena)
         return memory ? net : NULL;
 }
 
-/* What it is believed to be, moved. */
-static void ideal_move(const struct net2 *d, size_t begin, struct net2 *ideal)
-{
-        for (int k = 0; k < 4; k++)
-                for (size_t i = 0; i < ideal->axis->n; i++) {
-                        ideal->re[k][i] += d->re[k][begin + i];
-                        ideal->im[k][i] += d->im[k][begin + i];
-                }
-}
-
 static enum code standard_take(const struct standard_reading *r, const struct solve_conditions *at, struct solved_band *b,
                                struct arena *arena, struct rf_standard *ret, struct tp_error *err)
 {
@@ -160,8 +150,6 @@ static enum code standard_take(const struct standard_reading *r, const struct so
         ret->ideal = ideal;
         if (r->ideal) {
                 ret->u_ideal = r->u_data > 0 ? u_over(r, at, &b->axis) : 0;
-                if (r->d_ideal)
-                        ideal_move(r->d_ideal, b->begin, ideal);
                 return CODE_OK;
         }
         ret->u_ideal = u_over(r, at, &b->axis);
@@ -173,8 +161,6 @@ static enum code standard_take(const struct standard_reading *r, const struct so
                         net2_put(offset, i, rf_standard_thru(&d, b->axis.hz[i]));
                 ret->offset = offset;
         }
-        if (!code && r->d_ideal)
-                ideal_move(r->d_ideal, b->begin, ideal);
         return code ? tp_where(err, "standard %s", s->name) : CODE_OK;
 }
 

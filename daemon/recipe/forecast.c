@@ -3,9 +3,11 @@
  * scale of all impedances.  Where even that leaves nothing between the limits, no touch can ever pass.
  * Contact     R + jwL in series with each of the two signal paths of the device, and again of the short dummy that is subtracted.
  * Load        if both ports' loads are wrong by a relative e, every impedance is wrong by e; by one port alone, by e/2 (a series branch
- * between the ports; own derivation, checked by tests/unit/recipe_decide.c against the chain's own budget).  Line methods take no load.
+ * between the ports; own derivation, checked by tests/unit/recipe_decide.c against the chain's own budget).  Line methods take no load, and of
+ * one that the station's own meter reads nothing is known before.
  * Not here    noise, drift, dummies, placement: they only add. */
 #include "recipe/recipe_own.h"
+#include "recipe/standard_moves.h"
 #include "rf/calibrate/calibration.h"
 #include "rf/trust/decide_limits.h"
 #include <complex.h>
@@ -27,7 +29,10 @@ double recipe_u_least(const struct recipe *r, const struct measure *m, const str
         double w = RF_TWO_PI * p->freq_hz, y = (p->low + p->high) / 2;
         double touches = m->deembed == DEEMBED_OPEN_SHORT ? 2 : 1, contact = sqrt(2 * touches);
         const struct standard *load = load_of(r);
-        double scale = load && load->model.r_ohm > 0 ? load->model.u_r_ohm / load->model.r_ohm / sqrt(2) : 0;
+        struct standard_definition d = {.kind = RF_STANDARD_UNKNOWN};
+        if (load && load->model.r_ohm > 0 && r->calibration.load_resistance != LOAD_RESISTANCE_MEASURED)
+                d = standard_definition_of(load);
+        double scale = d.kind ? d.u.r_ohm / d.r_ohm * sqrt((1 + standard_shared(load, "R")) / 2) : 0;
         if (!p->has_low || !p->has_high || !(w > 0))
                 return 0;
         switch ((enum quantity_kind)p->quantity) {

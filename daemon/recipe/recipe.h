@@ -72,7 +72,8 @@ struct standard_model { /* SI units; offsets 0 on wafer; C and L may be negative
         double dc_ohm, u_dc_ohm, dc_at_c;        /* load: what a DC meter read of this copy, at dc_at_c: R is trimmed to it; 0: not read */
         double u_r_ohm, u_l_h, u_c_f, u_delay_s; /* 1 s of this copy against the model */
         double u_r_per_k, u_loss_ohm_s, u_z_ohm; /* likewise */
-        double length_um, u_length_um;           /* lines and thru of a line calibration */
+        double u_shared; /* of the variance of all of these, what both ports have in common, 0 … 1; the rest is each port's own */
+        double length_um, u_length_um; /* lines and thru of a line calibration */
 };
 struct standard_end {
         int32_t kind; /* enum standard_kind */

@@ -87,6 +87,13 @@ static const struct field model_fields[] = {
          .max = 1e15,
          .unit = "ohm/s at 1 GHz"},
         {.key = "u_z_ohm", .type = FIELD_REAL, AT(struct standard_model, u_z_ohm), .min = 0, .max = 1000, .unit = "ohm"},
+        {.key = "u_shared",
+         .type = FIELD_REAL,
+         AT(struct standard_model, u_shared),
+         .min = 0,
+         .max = 1,
+         .say = "of the variance of all u_ of a standard that stands at both ports, the part that both ports have in common (their "
+                "correlation): 0: each port's copy is off by itself, 1: the model is off by the same at both; of data_u, too"},
         {.key = "length_um",
          .type = FIELD_REAL,
          AT(struct standard_model, length_um),

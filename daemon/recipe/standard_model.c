@@ -26,16 +26,17 @@ static bool any(const double x[4]) { return x[0] != 0 || x[1] != 0 || x[2] != 0 
 
 enum code standard_model_check(int32_t kind, const struct standard_model *m, struct tp_error *err)
 {
-        bool open = kind == STANDARD_OPEN, shorted = kind == STANDARD_SHORT, load = kind == STANDARD_LOAD;
+        bool open = kind == STANDARD_OPEN, shorted = kind == STANDARD_SHORT, load = kind == STANDARD_LOAD,
+             reflect = kind == STANDARD_REFLECT; /* nothing defines it, but how copies differ can be said */
         const struct {
                 const char *key, *of;
                 bool told, used;
         } keys[] = {{"c_f", "an open, or lies beside a load", any(m->c_f), open || load},
-                    {"u_c_f", "an open, or lies beside a load", m->u_c_f > 0, open || load},
+                    {"u_c_f", "an open or a reflect, or lies beside a load", m->u_c_f > 0, open || load || reflect},
                     {"l_h", "a short or a load", any(m->l_h), shorted || load},
-                    {"u_l_h", "a short or a load", m->u_l_h > 0, shorted || load},
+                    {"u_l_h", "a short, a load or a reflect", m->u_l_h > 0, shorted || load || reflect},
                     {"r_ohm", "a load", m->r_ohm > 0, load},
-                    {"u_r_ohm", "a load", m->u_r_ohm > 0, load},
+                    {"u_r_ohm", "a load or a reflect", m->u_r_ohm > 0, load || reflect},
                     {"r_per_k", "a load", m->r_per_k > 0 || m->r_per_k < 0, load},
                     {"r_tolerance_ohm", "a load", m->r_tolerance_ohm > 0, load},
                     {"dc_ohm", "a load", m->dc_ohm > 0, load}};

@@ -275,7 +275,7 @@ def documents(d):
     drawn_files(d, rng)
     chain(d)
     rc, out, err = d.run("extract", "--quantity", "Lser", "--at", "10e9", "--budget", "bare.s2p")
-    check("--budget names three causes with their share, and what is not counted", rc == 0 and out.count("%") == 3 and "±" in out and "not counted: drift" in err, (rc, out, err))
+    check("--budget names three causes with their share, and what is not counted", rc == 0 and out.count("%") == 3 and "±" in out and "not counted: thru: u_delay_s (moves nothing), drift" in err, (rc, out, err))
     told = d.json("extract", "--quantity", "Lser", "--at", "10e9", "bare.s2p")
     q = told["files"][0]["quantities"][0]
     check("--json holds u95 and the budget", abs(q["u95"][0] / q["u"][0] - 2) < 1e-12 and len(q["budget"][0]) == 3 and 0 < sum(x["percent"] for x in q["budget"][0]) <= 100.0001, q)

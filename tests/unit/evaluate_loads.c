@@ -172,9 +172,14 @@ static void what_is_not_known_of_the_reading_is_in_load_r(void **state)
                         assert_true(fabs(after[p] / before[p] / 10 - 1) < 0.02); /* 50 against 50.3 ohm */
                 n.b->standards[LOAD_A].model.dc_ohm = 50;                        /* or that of a reading the recipe states */
                 n.b->standards[LOAD_A].model.u_dc_ohm = u_ohm;
-                assert_int_equal(load_causes(&n, n.c, after), 2);
-                for (int p = 0; p < 2; p++)
-                        assert_true(fabs(after[p] / before[p] - 1) < 0.02);
+                assert_int_equal(load_causes(&n, n.c, after), 1); /* which is one number, and moves both ports at once */
+                assert_true(fabs(after[0] / (before[0] + before[1]) - 1) < 0.02);
+                n.b->standards[LOAD_A].model.dc_ohm = 0; /* so does what the recipe says both copies have in common */
+                n.b->standards[LOAD_A].model.u_r_ohm = u_ohm;
+                n.b->standards[LOAD_A].model.u_shared = 0.36;
+                assert_int_equal(load_causes(&n, n.c, after), 3);
+                assert_true(fabs(after[0] / before[0] - 0.8) < 0.02 && fabs(after[2] / before[1] - 0.8) < 0.02);
+                assert_true(fabs(after[1] / (before[0] + before[1]) - 0.6) < 0.02);
                 night_close(&n);
         }
 }

@@ -124,7 +124,18 @@ static void a_load_is_trimmed_by_its_own_reading(void **state)
         double warm = 50.15 * (1 + 80e-6 * 100);
         assert_int_equal(rf_standard_trim_load(&d, warm, 0.005, 125, &err), CODE_OK);
         assert_true(fabs(d.r_ohm - 50.15) < 1e-12);
-        assert_true(fabs(d.u.r_ohm - hypot(0.005 / 1.008, 50.15 * 10e-6 * 100)) < 1e-9); /* 100 K of an uncertain coefficient */
+        assert_true(fabs(d.u.r_ohm - 0.005 / 1.008) < 1e-9);
+        /* Where it was read the coefficient is of no account, 100 K away it is: R = reading (1 + tc dT)/(1 + tc 100 K). */
+        for (int far = 0; far < 2; far++) {
+                double complex cause[RF_STANDARD_CAUSES];
+                const char *name[RF_STANDARD_CAUSES];
+                assert_int_equal(rf_standard_causes(&d, far ? 25 : 125, 0, 1e9, cause, name), 2);
+                assert_string_equal(name[1], "R per kelvin");
+                double off_ohm = far ? warm / (1 + 90e-6 * 100) - warm / (1 + 80e-6 * 100) : 0, is = far ? 50.15 : warm;
+                double want = 100 * off_ohm / ((is + 50) * (is + 50));
+                if (!(cabs(cause[1] - want) < 2e-3 * fabs(want) + 1e-12))
+                        fail_msg("%g%+gj for %g", creal(cause[1]), cimag(cause[1]), want);
+        }
         const double bad[] = {NAN, INFINITY, 0, -50, 40, 61};
         for (size_t k = 0; k < sizeof bad / sizeof bad[0]; k++) {
                 struct standard_definition before = d;

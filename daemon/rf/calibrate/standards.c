@@ -155,6 +155,14 @@ static struct m2 says(const struct standard_definition *def, double t_c, double 
         return is_two_port(def) ? rf_standard_thru(def, hz) : m2_diag(g, g);
 }
 
+/* A load that was read at dc_at_c reads that whatever its coefficient: R at the reference goes with it. */
+static struct m2 says_trimmed(const struct standard_definition *def, struct standard_definition moved, double t_c, double hz)
+{
+        if (def->dc_ohm > 0 && moved.r_per_k != def->r_per_k)
+                moved.r_ohm *= warming(def, def->dc_at_c) / warming(&moved, def->dc_at_c);
+        return says(&moved, t_c, hz);
+}
+
 size_t rf_standard_moves(const struct standard_definition *def, double t_c, double u_t_k, double hz, struct m2 ret_d[RF_STANDARD_CAUSES],
                          const char *ret_name[RF_STANDARD_CAUSES])
 {
@@ -183,9 +191,9 @@ size_t rf_standard_moves(const struct standard_definition *def, double t_c, doub
                         continue;
                 double is = *rows[k].at, h = 1e-6 * rows[k].unit;
                 *rows[k].at = is + h;
-                struct m2 up = says(&moved, t_c, hz);
+                struct m2 up = says_trimmed(def, moved, t_c, hz);
                 *rows[k].at = is - h;
-                struct m2 down = says(&moved, t_c, hz);
+                struct m2 down = says_trimmed(def, moved, t_c, hz);
                 *rows[k].at = is;
                 ret_d[used] = m2_scale(rows[k].u / (2 * h), m2_sub(up, down));
                 ret_name[used++] = rows[k].name;
@@ -236,7 +244,9 @@ enum code rf_standard_trim_load(struct standard_definition *def, double dc_ohm, 
                                dc_ohm, r, def->t_ref_c, def->r_ohm - within, def->r_ohm + within, def->r_ohm,
                                def->r_tolerance_ohm > 0 ? "as stated" : "not stated: a tenth");
         def->r_ohm = r;
-        def->u.r_ohm = hypot(u_dc_ohm / warm, r * def->u.r_per_k * (t_c - def->t_ref_c));
+        def->u.r_ohm = u_dc_ohm / warm;
+        def->dc_ohm = dc_ohm;
+        def->dc_at_c = t_c;
         return CODE_OK;
 }
 

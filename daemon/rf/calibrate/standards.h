@@ -21,6 +21,7 @@ struct standard_definition {
         double l_h[4];                                          /* H, H/Hz, …; short, and in series with a load */
         double r_ohm, r_per_k, t_ref_c;                         /* load: R at t_ref_c and its relative change per kelvin */
         double r_tolerance_ohm;                                 /* load: how far from r_ohm a copy may read; 0: not stated, a tenth */
+        double dc_ohm, dc_at_c;                                 /* load: r_ohm is so that it has dc_ohm at dc_at_c; 0: it was not read */
         double offset_delay_s, offset_loss_ohm_s, offset_z_ohm; /* offset_z_ohm 0: 50 */
         struct standard_u u;
 };
@@ -53,7 +54,7 @@ double rf_load_tolerance(double r_ohm, double stated_ohm);
 /* A load's resistance read at t_c, brought to t_ref_c. */
 double rf_standard_load_at_reference(const struct standard_definition *def, double ohm, double t_c);
 /* The load's resistance from a DC reading of this very copy (four wires, or less the leads), taken at t_c: R at t_ref_c and its uncertainty
-   become the reading's.  CODE_BAD_INPUT: not a load, a reading that is no number, or one that lies outside of the definition's tolerance:
+   become the reading's; a coefficient that is not known moves it as far as its temperature is another one than the reading's.  CODE_BAD_INPUT: not a load, a reading that is no number, or one that lies outside of the definition's tolerance:
    then it is another thing, worn, or not in contact. */
 enum code rf_standard_trim_load(struct standard_definition *def, double dc_ohm, double u_dc_ohm, double t_c, struct tp_error *err);
 
