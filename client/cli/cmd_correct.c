@@ -3,6 +3,7 @@
 #include "cli/solve.h"
 #include "recipe/offline_solve.h"
 #include "rf/correct/pick.h"
+#include "rf/trust/outliers.h"
 #include "rf/trust/reading_causes.h"
 #include <math.h>
 #include <stdio.h>
@@ -111,6 +112,7 @@ static enum code correct_one(struct cli *c, const struct with *w, const char *fr
         struct switch_terms own;
         unsigned ports = touchstone_ports_of_name(from);
         double port;
+        char why[200];
         enum code code = picked ? offline_number(c, "port", 1, 2, 1, &port, err) : tp_fail_memory(err);
         if (code)
                 return code;
@@ -118,6 +120,10 @@ static enum code correct_one(struct cli *c, const struct with *w, const char *fr
                           : offline_net2(c, from, PLANE_RECEIVER, &file, err);
         if (code)
                 return code;
+        if ((code = rf_values_check(file.axis, 2, file.re, file.im, true, err)))
+                return tp_where(err, "%s", from);
+        if (!rf_is_a_sweep(&file, why, sizeof why))
+                cli_note(c, "%s: %s", from, why);
         if ((code = one_port_check(c, &t->terms, from, ports, port < 1.5 ? 1 : 2, err)))
                 return code;
         if (t->terms.switch_removed && !sw)

@@ -1,5 +1,6 @@
 /* cmd_correct_multiport.c: raw files of an analyzer of three or four ports to corrected files, and what is not known exactly of them. */
 #include "cli/correct.h"
+#include "rf/trust/outliers.h"
 #include "rf/trust/reading_causes_ports.h"
 #include <stdio.h>
 #include <string.h>
@@ -98,6 +99,8 @@ static enum code correct_one(struct cli *c, const struct with *w, const char *pa
         enum code code = picked ? offline_netn(c, path, PLANE_RECEIVER, &file, err) : tp_fail_memory(err);
         if (code)
                 return code;
+        if ((code = rf_values_check(file.axis, file.ports, file.re, file.im, true, err)))
+                return tp_where(err, "%s", path);
         if (file.ports != t->terms.ports)
                 return tp_fail(err, CODE_BAD_INPUT,
                                "%s: it has %u ports, the terms %u; all of an analyzer's ports are read together (.s%up)", path, file.ports,

@@ -2,6 +2,7 @@
  * recipe/offline_solve.h's; here the files are read, and their names and digests kept as provenance. */
 #include "cli/solve.h"
 #include "rf/numbers/robust.h"
+#include "rf/trust/outliers.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -78,6 +79,25 @@ static enum code ideal_reflects(const struct offline_standard *s, const char *fi
         return CODE_OK;
 }
 
+/* Raw ratios that no analyzer reads are refused; points out of line, and a sweep that is none, are said: they go into the terms, and from there
+   into every device. */
+static enum code look_at_reading(struct cli *c, const char *name, const char *file, const struct net2 *raw, struct tp_error *err)
+{
+        struct rf_outliers *out = arena_take(c->arena, sizeof *out);
+        char why[200];
+        enum code code = out ? rf_values_check(raw->axis, 2, raw->re, raw->im, true, err) : tp_fail_memory(err);
+        if (code)
+                return tp_where(err, "%s", file);
+        if (!rf_is_a_sweep(raw, why, sizeof why)) {
+                cli_note(c, "standard %s: %s: %s", name, file, why);
+                return CODE_OK;
+        }
+        rf_outliers_of(raw, out);
+        if (out->n)
+                cli_note(c, "standard %s: %s: %s", name, file, out->sentence);
+        return CODE_OK;
+}
+
 static enum code read_standard(struct solve_job *j, const struct offline_standard *s, struct offline_reading *ret, struct tp_error *err)
 {
         const char *file, *one, *two, *ideal, *name = s->standard.name;
@@ -95,6 +115,8 @@ static enum code read_standard(struct solve_job *j, const struct offline_standar
                 return tp_where(err, "standard %s", name);
         *ret = (struct offline_reading){.standard = s, .ports = file || (one && two) ? 3 : one ? 1 : 2, .has_ideal = ideal != NULL};
         code = file ? offline_net2(j->c, file, PLANE_RECEIVER, &ret->raw, err) : offline_reflections(j->c, one, two, &ret->raw, err);
+        if (!code)
+                code = look_at_reading(j->c, name, file ? file : one ? one : two, &ret->raw, err);
         if (!code && ideal)
                 code = offline_net2(j->c, ideal, PLANE_TIP, &ret->ideal, err);
         if (!code && ideal && j->with_causes)

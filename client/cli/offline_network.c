@@ -3,6 +3,7 @@
  *             ratios have no reference: they are taken as they stand. */
 #include "cli/offline.h"
 #include "formats/multiport_json.h"
+#include "rf/trust/outliers.h"
 #include <math.h>
 #include <string.h>
 
@@ -50,6 +51,8 @@ static enum code converted(struct cli *c, const char *path, const struct touchst
         enum code code = touchstone_netn(f, plane, c->arena, ret, err);
         if (code)
                 return tp_where(err, "%s", path);
+        if (plane != PLANE_RECEIVER && (code = rf_values_check(ret->axis, ret->ports, ret->re, ret->im, false, err)))
+                return tp_where(err, "%s", path);
         if (f->mode || f->parameter != 'S')
                 cli_note(c, "%s: %c%s converted to single-ended S", path, f->parameter, f->mode ? " in mixed modes" : " parameters");
         if (one_reference(f))
@@ -81,8 +84,12 @@ enum code offline_net2(struct cli *c, const char *path, enum plane want, struct 
         enum code code = f ? read_file(c, path, want, f, &plane, err) : tp_fail_memory(err);
         if (code)
                 return code;
-        if (!cli_has(c, "modes") && f->ports == 2 && f->parameter == 'S' && !f->mode && one_reference(f))
-                return touchstone_net2(f, plane, c->arena, ret, err) ? tp_where(err, "%s", path) : CODE_OK;
+        if (!cli_has(c, "modes") && f->ports == 2 && f->parameter == 'S' && !f->mode && one_reference(f)) {
+                code = touchstone_net2(f, plane, c->arena, ret, err);
+                if (!code && plane != PLANE_RECEIVER)
+                        code = rf_values_check(ret->axis, 2, ret->re, ret->im, false, err);
+                return code ? tp_where(err, "%s", path) : CODE_OK;
+        }
         if (!cli_has(c, "modes") && f->ports != 2)
                 return tp_fail(err, CODE_BAD_INPUT, "%s: the file holds %c of %u ports; a two-port is needed here%s", path, f->parameter,
                                f->ports, cli_takes(c, "modes") ? ": say with --modes which two, e.g. D1,2:D3,4 or S1:S3" : "");

@@ -196,6 +196,30 @@ def oddities(d):
         told = d.json("correct", "--terms", terms, name + ".s2p")
         check("%s is among the notes of --json" % name, told and any(all(p in n for p in pieces) for n in told["notes"]), told and told["notes"])
         read_oddities(d, name, pieces)
+    # single points, and sweeps that are none, in raw files of devices and of standards
+    coil, at = device(8), 129
+    good = [raw(coil(f, 2 * math.pi * f), f, 1e-4) for f in hz]
+
+    def wrong(name, change, rows=good):
+        return d.s2p(name + ".s2p", hz, [change(k, list(x)) for k, x in enumerate(rows)])
+
+    spoiled = {"spur": (lambda k, x: [5 * v for v in x] if k in (49, 99, 149, 199) else x, "out of line", "at 4 points", "50, 100, 150, 200 GHz"),
+               "loud_point": (lambda k, x: [1.2 * v for v in x] if k == at else x, "out of line", "at 1 point", "130 GHz"),
+               "turned_over": (lambda k, x: [x[0], x[1], -x[2], x[3]] if k == at else x, "out of line", "S21 at 130 GHz"),
+               "zeros": (lambda k, x: [0j] * 4, "all S are 0 at all 220", "nothing was read"), "stuck": (lambda k, x: good[10], "all S are the same at all 220", "stands still")}
+    for name, (change, *pieces) in spoiled.items():
+        told = d.json("correct", "--terms", terms, wrong(name, change))
+        check("%s is said" % name, told and any(n.startswith(name + ".s2p: ") and all(p in n for p in pieces) for n in told["notes"]), told and told["notes"])
+    for value, word in ((9.91e37, "no number"), (9.9e37, "no number"), (1e160, "no analyzer reads"), (1300.0, "no analyzer reads")):
+        file = wrong("far", lambda k, x: [x[0], x[1], value + 0j, x[3]] if k == at else x)
+        refused(d, "a raw %g" % value, ["correct", "--terms", terms, file, "--out", "far.out.s2p"], "far.s2p", "S21 at 1.3e+11 Hz", word)
+        refused(d, "a raw %g of a standard" % value, ["solve", d.plan("far.json", standards=[{**s, "file": "far.s2p"} if s["name"] == "thru" else s for s in standards], calibration={"method": "solt"})], "far.json", "standard thru", "far.s2p", "S21 at 1.3e+11 Hz", word)
+    refused(d, "9.91e37 in a corrected file", ["extract", "--quantity", "Lser", wrong("far", lambda k, x: [9.91e37 + 0j, *x[1:]] if k == at else x)], "far.s2p", "S11 at 1.3e+11 Hz", "no number")
+    for name, factor in (("short", 1.5), ("thru", -1)):
+        wrong("bad_standard", lambda k, x: [factor * v for v in x] if k == at else x, [raw(ideal[name](f), f, 1e-4) for f in hz])
+        told = d.json("solve", d.plan("bad.json", standards=[{**s, "file": "bad_standard.s2p"} if s["name"] == name else s for s in standards], calibration={"method": "solt"}), "--out", "bad.t.json")
+        said = [n for n in told["notes"] if "out of line" in n] if told else []
+        check("a point out of line of the %s is named, and of no other standard" % name, len(said) == 1 and said[0].startswith("standard %s: " % name) and "130 GHz" in said[0], told and told["notes"])
     for n in ("open", "short", "load"):
         d.s1p(n + ".s1p", hz, [raw(ideal[n](f), f, 0)[0] for f in hz])
     reflections = [{"name": n, "kind": n, "file_1": n + ".s1p", "ideal": "ideal_%s.s2p" % n} for n in ("open", "short", "load")]

@@ -324,6 +324,8 @@ enum code rf_extract(const struct net2 *net, const char *word, const struct rf_a
         for (size_t i = 0; i < o.n; i++) {
                 bool exists = isfinite(got.value[i]);
                 got.missing_n += !exists;
+                if (!exists)
+                        got.u[i] = got.u95[i] = NAN;
                 share[i] = exists && knows_u(ask) ? rf_share_of(got.row->share, got.value[i], got.u95[i]) : NAN;
                 if (exists && knows_u(ask) && !rf_resolvable(share[i], ask->share_max)) {
                         got.value[i] = NAN;

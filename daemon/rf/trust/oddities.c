@@ -10,6 +10,7 @@
 #include "rf/trust/oddities.h"
 #include "rf/numbers/robust.h"
 #include "rf/trust/orientation.h"
+#include "rf/trust/outliers.h"
 #include "rf/trust/plausible.h"
 #include <math.h>
 #include <stdarg.h>
@@ -166,8 +167,17 @@ enum code rf_oddities(const struct net2 *net, void *workspace, struct rf_odditie
                         if (!isfinite(cabs(at(net, e, i))))
                                 return tp_fail(err, CODE_BAD_INPUT, "%s is not a number at %.9g Hz; sweep again", entries[e],
                                                net->axis->hz[i]);
+        char why[sizeof ret->sentence[0]];
+        if (!rf_is_a_sweep(net, why, sizeof why)) {
+                say(ret, "%s", why);
+                return CODE_OK;
+        }
+        struct rf_outliers out;
+        rf_outliers_of(net, &out);
         rf_noise_of(net, u);
         bool active = is_active(net, u), runs = time_runs(net, ret);
+        if (out.n)
+                say(ret, "%s", out.sentence);
         for (size_t i = 0; i < n; i++)
                 scratch[i] = (GAIN + 6 * u[i]) / 3;
         if (!active && !rf_passivity(net, scratch, &p, NULL) && counts(&p))
