@@ -292,6 +292,25 @@ static enum code extract_word(struct cli *c, struct asked *a, const char *path, 
         return CODE_OK;
 }
 
+/* Cds that went with the pad: what is left of it is no number. */
+static enum code cds_check(struct cli *c, const struct asked *a, const char *path, struct tp_error *err)
+{
+        bool asked = false;
+        for (size_t k = 0; k < a->word_n; k++)
+                asked = asked || rf_quantity_of(a->words[k]) == RF_Q_FET_CDS;
+        struct touchstone *f = asked ? arena_take(c->arena, sizeof *f) : NULL;
+        if (!asked)
+                return CODE_OK;
+        enum code code = f ? offline_touchstone(c, path, f, err) : tp_fail_memory(err);
+        if (!code && f->comments && strstr(f->comments, OFFLINE_WITHOUT_CDS))
+                code = tp_fail(
+                        err, CODE_UNRESOLVABLE,
+                        "%s: Cds: it was taken off with c_out, for a pinched transistor does not tell it from the pad at port 2; take the "
+                        "pads off by dummies (`tipplane deembed`) and leave --off out to ask for it",
+                        path);
+        return code;
+}
+
 static enum code extract_file(struct cli *c, struct asked *a, const char *path, struct table *t, struct json_out *o, struct tp_error *err)
 {
         struct net2 net, with;
@@ -307,7 +326,7 @@ static enum code extract_file(struct cli *c, struct asked *a, const char *path, 
         j.net = a->at_n ? &with : &net;
         j.at = a->at_n ? at : NULL;
         j.at_n = a->at_n;
-        if ((code = u_of(c, a, path, &net, j.net, &j, err)))
+        if ((code = cds_check(c, a, path, err)) || (code = u_of(c, a, path, &net, j.net, &j, err)))
                 return code;
         const struct net2_causes *causes = j.unstated ? NULL : j.ask.causes;
         if (o) {

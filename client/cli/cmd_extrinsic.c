@@ -4,6 +4,7 @@
 #include "cli/offline.h"
 #include "cli/show.h"
 #include "rf/extract/extrinsic_causes.h"
+#include "rf/network/convert.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -48,6 +49,93 @@ static enum code take_off(struct cli *c, struct rf_states *to, struct rf_extrins
         return code;
 }
 
+/* Mean of what falls as the drive rises: Re Z22 of a channel, Re Z11 of junctions; pads taken off. */
+static double resistance_of(const struct rf_states *s, size_t k, const struct rf_extrinsic *x)
+{
+        const struct net2 *net = s->cold[k].net;
+        struct rf_extrinsic pads = {{0}, {0}};
+        double sum = 0, n = 0;
+        memcpy(pads.value, x->value, 3 * sizeof *x->value); /* no leads */
+        for (size_t i = 0; i < net->axis->n; i++) {
+                double hz = net->axis->hz[i];
+                if (!(hz > 0 && hz >= s->from_hz && (!(s->below_hz > 0) || hz <= s->below_hz)))
+                        continue;
+                struct m2 z = m2_inv(rf_extrinsic_remove_y(&pads, rf_y_from_s(net2_get(net, i), net2_z_real(net)), hz));
+                sum += creal(z.e[s->cold_kind == RF_COLD_VANISHING ? 3 : 0]);
+                n++;
+        }
+        return n > 0 ? sum / n : NAN;
+}
+
+#define OUT_OF_ORDER 0.1  /* of all the range */
+#define NEGATIVE_OHM 0.05 /* what a contact may differ by from state to state */
+
+/* With more drive there is less resistance: files in another order than --drive give leads of any sign. */
+static enum code order_check(const struct rf_states *s, const char *const *files, const struct rf_extrinsic *x, struct tp_error *err)
+{
+        double r[RF_COLD_STATES_MAX], most = -INFINITY, least = INFINITY;
+        for (size_t k = 0; k < s->cold_n; k++) {
+                r[k] = resistance_of(s, k, x);
+                most = fmax(most, r[k]);
+                least = fmin(least, r[k]);
+        }
+        for (size_t a = 0; a < s->cold_n; a++)
+                for (size_t b = 0; b < s->cold_n; b++)
+                        if (s->x[a] < s->x[b] && r[a] - r[b] > OUT_OF_ORDER * (most - least) && most - least > 0.01 * fabs(most))
+                                return tp_fail(
+                                        err, CODE_UNRESOLVABLE,
+                                        "%s with drive %.6g has %.4g ohm, and %s with drive %.6g has %.4g ohm: more drive leaves less; "
+                                        "are the files in the order of --drive?",
+                                        files[a], 1 / s->x[a], r[a], files[b], 1 / s->x[b], r[b]);
+        return CODE_OK;
+}
+
+/* u: all that is known of the elements. */
+static enum code sign_check(const struct rf_extrinsic *x, const double *u, struct tp_error *err)
+{
+        for (int e = RF_X_R_IN; e <= RF_X_R_COMMON; e++)
+                if (x->value[e] < -NEGATIVE_OHM && x->value[e] < -2 * u[e])
+                        return tp_fail(err, CODE_UNRESOLVABLE,
+                                       "%s comes out at %.3g ohm with a half width of %.2g, and no lead is negative: look at --drive, the "
+                                       "window --from to --below, and whether the files are of one transistor",
+                                       rf_extrinsic_words[e], x->value[e], 2 * u[e]);
+        return CODE_OK;
+}
+
+/* What the model lacks, which no scatter shows.  How much of c_out is the pad's and how much the pinched transistor's own drain capacitance
+   is not known: from all to nothing, alike.  And a straight line through the drives is taken for what it is not: by what the weakest of three
+   and more changes. */
+static enum code add_model(const struct rf_states *s, struct rf_extrinsic *x, struct tp_error *err)
+{
+        struct rf_extrinsic other = *x;
+        struct rf_states fewer = *s;
+        if (s->off.net && s->off_kind == RF_OFF_COLD_PINCH) {
+                other.value[RF_X_C_OUT] = 0;
+                enum code code = rf_states_cold(s, &other, err);
+                if (code)
+                        return code;
+                for (int e = RF_X_L_IN; e < RF_X_COUNT; e++)
+                        x->u[e] = hypot(x->u[e], (other.value[e] - x->value[e]) / sqrt(3));
+        }
+        if (s->cold_n < 3 || s->cold_kind != RF_COLD_VANISHING)
+                return CODE_OK;
+        size_t weakest = 0;
+        for (size_t k = 1; k < s->cold_n; k++)
+                weakest = s->x[k] > s->x[weakest] ? k : weakest;
+        fewer.cold_n--;
+        for (size_t k = weakest; k < fewer.cold_n; k++) {
+                fewer.cold[k] = s->cold[k + 1];
+                fewer.x[k] = s->x[k + 1];
+        }
+        other = *x;
+        struct tp_error none = {0};
+        if (rf_states_cold(&fewer, &other, &none))
+                return CODE_OK; /* those left cannot be told from each other: they change nothing */
+        for (int e = RF_X_L_IN; e < RF_X_COUNT; e++)
+                x->u[e] = hypot(x->u[e], other.value[e] - x->value[e]);
+        return CODE_OK;
+}
+
 static enum code take_cold(struct cli *c, struct rf_states *to, struct rf_extrinsic *x, struct tp_error *err)
 {
         const char *files[RF_COLD_STATES_MAX];
@@ -76,7 +164,11 @@ static enum code take_cold(struct cli *c, struct rf_states *to, struct rf_extrin
                 to->x[k] = 1 / drive[k];
         }
         to->cold_n = n;
-        return code ? code : rf_states_cold(to, x, err);
+        if (!code)
+                code = rf_states_cold(to, x, err);
+        if (!code)
+                code = order_check(to, files, x, err);
+        return code ? code : add_model(to, x, err);
 }
 
 #define SHOWN 3 /* causes of a budget */
@@ -201,13 +293,16 @@ static enum code known_of(struct cli *c, const struct rf_states *s, const struct
 }
 
 /* The inside to --out or stdout, and its document beside it. */
-static enum code put_inside(struct cli *c, const struct net2 *inside, const struct rf_extrinsic_known *known, struct text *document,
-                            struct tp_error *err)
+static enum code put_inside(struct cli *c, bool pinched, const struct net2 *inside, const struct rf_extrinsic_known *known,
+                            struct text *document, struct tp_error *err)
 {
         const char *out = cli_option(c, "out"), *file = out && strcmp(out, "-") != 0 ? out : NULL;
-        char comment[400];
+        char comment[500];
         struct text text;
-        snprintf(comment, sizeof comment, "pads and leads of the transistor taken off %.200s", c->args[0]);
+        snprintf(comment, sizeof comment, "pads and leads of the transistor taken off %.200s%s", c->args[0],
+                 pinched ? "\n" OFFLINE_WITHOUT_CDS
+                           ": the pinched state does not tell it from the pad at port 2, and it was taken off with it"
+                         : "");
         text_init(&text, FILE_BYTES_MAX);
         enum code code = offline_net2_text(inside, 0, comment, file, &text, err);
         if (!code && known)
@@ -259,11 +354,13 @@ enum code do_extrinsic(struct cli *c, struct tp_error *err)
                 tp_where(err, "%s", c->args[0]);
         if (!code)
                 code = known_of(c, s, &x, &known, err);
+        if (!code)
+                code = sign_check(&x, known ? known->u : x.u, err);
         if (code)
                 return code;
         text_init(&document, FILE_BYTES_MAX);
         if (has_file)
-                code = put_inside(c, &inside, known, &document, err);
+                code = put_inside(c, s->off.net && s->off_kind == RF_OFF_COLD_PINCH, &inside, known, &document, err);
         if (!code && cli_json(c))
                 put_json(c, &x, known, has_file ? &inside : NULL, &document);
         else if (!code)

@@ -7,6 +7,7 @@
 #include "rf/network/netn_causes.h"
 #include "formats/touchstone.h"
 
+#define OFFLINE_WITHOUT_CDS "Cds is not in it" /* in a comment of `extrinsic`: `extract` refuses it then */
 #define FILE_BYTES_MAX ((size_t)256 << 20)
 
 /* The file's bytes, in the arena and NUL-terminated; errors begin with the path. */

@@ -136,6 +136,45 @@ def read_oddities(d, name, pieces):
     check("and the file that deembed writes does not speak of it", not any(all(p in line for p in pieces) for line in written.splitlines()), written[:600])
 
 
+def leads_of_a_fet(d):
+    """a textbook FET without noise: what the model lacks is in the half widths, so that they hold the truth; cold files in the wrong order and
+    a Cds that went with the pad are refused"""
+    hz = [0.2e9 * k for k in range(1, 551)]
+    true = {"l_in": 20e-12, "l_out": 18e-12, "l_common": 3e-12, "r_in": 3.0, "r_out": 4.0, "r_common": 2.0}
+
+    def inv(m):
+        (a, b), (c_, e) = m
+        det = a * e - b * c_
+        return [[e / det, -b / det], [-c_ / det, a / det]]
+
+    def device(name, inside):
+        rows = []
+        for f in hz:
+            w = 2j * math.pi * f
+            z, a, b, s = inv(inside(w)), 3 + w * 20e-12, 4 + w * 18e-12, 2 + w * 3e-12
+            y = inv([[z[0][0] + a + s, z[0][1] + s], [z[1][0] + s, z[1][1] + b + s]])
+            m = s_of_y([[y[0][0] + w * 15e-15, y[0][1]], [y[1][0], y[1][1] + w * 12e-15]], (50, 50))
+            rows.append([x for row in m for x in row])
+        return d.s2p(name + ".s2p", hz, rows)
+
+    device("hot", lambda w: [[w * 60e-15 / (1 + w * 60e-15) + w * 12e-15, -w * 12e-15], [0.08 * cmath.exp(-0.3e-12 * w) / (1 + w * 60e-15) - w * 12e-15, 0.004 + w * 32e-15]])
+    device("off", lambda w: [[w * 30e-15, -w * 15e-15], [-w * 15e-15, w * 25e-15]])
+    for v in (2, 4, 8):  # half of the gate's capacitance at each end of the channel
+        device("cold%d" % v, lambda w: [[w * 80e-15, -w * 40e-15], [-w * 40e-15, w * 40e-15 + 0.03 * v + w * 10e-15]])
+    words = ["extrinsic", "--off", "off.s2p", "--drive", "0.2,0.4,0.8", "--from", "1e9", "--below", "20e9"]
+    told = d.json(*words, "--cold", "cold2.s2p,cold4.s2p,cold8.s2p", "hot.s2p", "--out", "inside.s2p")
+    for e in told["elements"] if told else []:
+        if e["name"] in true:
+            off, half = abs(e["value"] - true[e["name"]]), 2 * e["u"]
+            check("%s: its half width holds the truth, and is no wider than 10 times that" % e["name"], off <= half <= max(10 * off, 0.05 * true[e["name"]]), (e, off))
+    refused(d, "cold files in the wrong order", [*words, "--cold", "cold8.s2p,cold4.s2p,cold2.s2p"], "cold8.s2p with drive 0.2", "order of --drive", status=1)
+    refused(d, "two of them exchanged", [*words, "--cold", "cold2.s2p,cold8.s2p,cold4.s2p"], "cold8.s2p with drive 0.4", "order of --drive", status=1)
+    refused(d, "Cds of what a pinched state left", ["extract", "--quantity", "gm,Cds", "--at", "10e9", "inside.s2p"], "inside.s2p", "Cds", "taken off with c_out", status=1)
+    told = d.json("extract", "--quantity", "gm,Cgs,Cgd", "--at", "10e9", "inside.s2p")
+    got = [q["value"][0] for q in told["files"][0]["quantities"]] if told else [0, 0, 0]
+    check("the rest can be asked", abs(got[0] / 0.08 - 1) < 0.02 and abs(got[1] / 60e-15 - 1) < 0.02 and abs(got[2] / 12e-15 - 1) < 0.02, got)
+
+
 def oddities(d):
     """200 good devices with the noise of an analyzer on them and on the standards: not a word; each bad one: its sentence"""
     hz, a, r = [1e9 * k for k in range(1, 221)], Analyzer(2, 3), random.Random(5)
@@ -427,4 +466,4 @@ def options(d):
 
 
 if __name__ == "__main__":
-    raise SystemExit(run(one_port_alone, any_two_port, words, off_states, oddities, below_resolution, models_of_what_is_active, weak_bands, sign_of_reflect, options))
+    raise SystemExit(run(one_port_alone, any_two_port, words, off_states, leads_of_a_fet, oddities, below_resolution, models_of_what_is_active, weak_bands, sign_of_reflect, options))
