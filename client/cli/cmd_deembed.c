@@ -165,6 +165,60 @@ static enum code put(struct cli *c, const char *word, const struct net2 *net, co
         return code;
 }
 
+/* Delay of what lies in series in something short: S21 - 1 - S11 is 0 of any shunt and -Z/z of a series Z, so -j w tau of a piece of line.
+   Least squares through zero, from the lowest frequency to where it is no longer small; NaN: fewer than three points are. */
+static double series_delay(const struct net2 *net)
+{
+        double ww = 0, wx = 0;
+        size_t used = 0;
+        for (size_t i = 0; i < net->axis->n; i++) {
+                struct m2 s = net2_get(net, i);
+                double complex x = s.e[2] - 1 - s.e[0];
+                double w = RF_TWO_PI * net->axis->hz[i];
+                if (!(cabs(x) < 0.5))
+                        break;
+                ww += w * w;
+                wx -= w * cimag(x);
+                used++;
+        }
+        return used < 3 ? NAN : wx / ww;
+}
+
+/* l_2l believes that pads are shunts.  Where the second line is not twice the first, a piece of line is left between them: of less than
+   nothing where it is longer, of all three times that they differ by where the two are exchanged. */
+#define LEFT_LEAST (-0.1)
+#define LEFT_MOST 0.75
+static enum code lines_check(struct cli *c, const struct taken *t, const struct dummies *dummies, struct tp_error *err)
+{
+        const struct net2 *one = dummies->of[RF_DUMMY_LINE], *two = dummies->of[RF_DUMMY_LINE_DOUBLE];
+        struct net2 pads;
+        size_t n = one && two ? one->axis->n : 0;
+        double *gamma = arena_take(c->arena, (2 * n + 1) * sizeof *gamma);
+        if (!gamma || (n && !offline_net2_new(c, one->axis, &pads)))
+                return tp_fail_memory(err);
+        for (size_t i = 0; i < n; i++)
+                net2_put(&pads, i, rf_l2l_pads(net2_get(one, i), net2_get(two, i)));
+        if (n < 3 || rf_l2l_gamma(one, two, 0.1, gamma, gamma + n, NULL, NULL))
+                return CODE_OK; /* the method says why */
+        double left = series_delay(&pads), width = one->axis->hz[n - 1] - one->axis->hz[0];
+        double differ = fabs(0.1 * (gamma[2 * n - 1] - gamma[n]) / (RF_TWO_PI * width)), share = left / differ;
+        if (isnan(share) || (share >= LEFT_LEAST && share <= LEFT_MOST))
+                return CODE_OK;
+        const char *first = "", *second = "";
+        for (size_t k = 1; k < t->n; k++) {
+                first = t->dummy[k] == RF_DUMMY_LINE ? t->names[k] : first;
+                second = t->dummy[k] == RF_DUMMY_LINE_DOUBLE ? t->names[k] : second;
+        }
+        return tp_fail(
+                err, CODE_UNRESOLVABLE,
+                "%s is not twice as long as %s: the two differ by %.3g ps, and between the pads %.3g ps of line are left (from %g to "
+                "%g times the difference may be pads): %s",
+                second, first, differ * 1e12, left * 1e12, LEFT_LEAST, LEFT_MOST,
+                share < 0   ? "the second line is longer than twice the first"
+                : share > 2 ? "the two are exchanged"
+                            : "the second line is shorter than twice the first");
+}
+
 enum code do_deembed(struct cli *c, struct tp_error *err)
 {
         const char *word = cli_option(c, "method");
@@ -192,6 +246,8 @@ enum code do_deembed(struct cli *c, struct tp_error *err)
                 given[k - 1] = (struct rf_named_dummy){rf_dummy_words[t->dummy[k]], &t->nets[k]};
                 dummies.of[t->dummy[k]] = &t->nets[k];
         }
+        if (!code && method == RF_DEEMBED_L_2L)
+                code = lines_check(c, t, &dummies, err);
         if (!code && !offline_net2_new(c, t->nets[0].axis, &result))
                 code = tp_fail_memory(err);
         if (!code && (code = rf_deembed_by_word(word, &t->nets[0], given, t->n - 1, &result, c->arena, err)))

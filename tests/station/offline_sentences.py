@@ -175,6 +175,35 @@ def leads_of_a_fet(d):
     check("the rest can be asked", abs(got[0] / 0.08 - 1) < 0.02 and abs(got[1] / 60e-15 - 1) < 0.02 and abs(got[2] / 12e-15 - 1) < 0.02, got)
 
 
+def lengths_of_l_2l(d):
+    """pads off by a line and one twice as long; exchanged, or of another ratio, they are refused"""
+    hz = [1e9 * k for k in range(1, 111)]
+
+    def chain(*parts):
+        m = [1, 0, 0, 1]
+        for a, b, c_, e in parts:
+            m = [m[0] * a + m[1] * c_, m[0] * b + m[1] * e, m[2] * a + m[3] * c_, m[2] * b + m[3] * e]
+        a, b, c_, e = m[0], m[1] / 50, m[2] * 50, m[3]
+        den = a + b + c_ + e
+        return [(a + b - c_ - e) / den, 2 * (a * e - b * c_) / den, 2 / den, (-a + b - c_ + e) / den]
+
+    def line(f, mm, z=47.0):
+        g = (5e-2 * math.sqrt(f / 1e9) + 2j * math.pi * f * math.sqrt(5.2) / 299792458e3) * mm
+        return (cmath.cosh(g), z * cmath.sinh(g), cmath.sinh(g) / z, cmath.cosh(g))
+
+    pad = lambda f: (1, 0, 2j * math.pi * f * 30e-15, 1)
+    for mm in (0.2, 0.4, 0.8, 1.0, 0.7, 0.3):
+        d.s2p("line_%g.s2p" % mm, hz, [chain(pad(f), line(f, mm), pad(f)) for f in hz])
+    z = lambda f: (1, 5 + 2j * math.pi * f * 1e-10, 0, 1)
+    d.s2p("device.s2p", hz, [chain(pad(f), z(f), pad(f)) for f in hz])
+    for one, two in ((0.2, 0.4), (0.4, 0.8)):
+        rc, out, err = d.run("deembed", "--method", "l_2l", "--line", "line_%g.s2p" % one, "--line-double", "line_%g.s2p" % two, "device.s2p", "--out", "bare.s2p")
+        check("l_2l of %g and %g mm" % (one, two), rc == 0 and distance(read_s2p(d.at("bare.s2p"))[1], [chain(z(f)) for f in hz]) < 1e-9, (rc, err))
+    for one, two, piece in ((0.4, 0.2, "exchanged"), (0.8, 0.4, "exchanged"), (0.4, 1.0, "longer than twice"), (0.2, 0.7, "longer than twice"), (0.2, 0.3, "shorter")):
+        refused(d, "l_2l of %g and %g mm" % (one, two), ["deembed", "--method", "l_2l", "--line", "line_%g.s2p" % one, "--line-double", "line_%g.s2p" % two, "device.s2p", "--out", "bad.s2p"], "line_%g.s2p is not twice as long as line_%g.s2p" % (two, one), piece, status=1)
+    check("nothing is written of it", not os.path.exists(d.at("bad.s2p")))
+
+
 def oddities(d):
     """200 good devices with the noise of an analyzer on them and on the standards: not a word; each bad one: its sentence"""
     hz, a, r = [1e9 * k for k in range(1, 221)], Analyzer(2, 3), random.Random(5)
@@ -466,4 +495,4 @@ def options(d):
 
 
 if __name__ == "__main__":
-    raise SystemExit(run(one_port_alone, any_two_port, words, off_states, leads_of_a_fet, oddities, below_resolution, models_of_what_is_active, weak_bands, sign_of_reflect, options))
+    raise SystemExit(run(one_port_alone, any_two_port, words, off_states, leads_of_a_fet, lengths_of_l_2l, oddities, below_resolution, models_of_what_is_active, weak_bands, sign_of_reflect, options))
