@@ -121,10 +121,10 @@ def offline(folder):
         rc, out, err = t("export", run, "--to", to)
         die = next((n for n in sorted(os.listdir(to)) if n.endswith("_B1.s2p")), "")
         cold = ",".join(os.path.join(to, die.replace(".s2p", "_c%d.s2p" % (k + 1))) for k in range(len(DRIVES)))
-        rc, out, err = t("extrinsic", "--cold", cold, "--drive", ",".join("%g" % a for a in DRIVES), "--cold-as", "open_collector", "--from", "2e9", "--below", "30e9",
+        rc, out, err = t.of_files("extrinsic", "--cold", cold, "--drive", ",".join("%g" % a for a in DRIVES), "--cold-as", "open_collector", "--from", "2e9", "--below", "30e9",
                          os.path.join(to, die), "--out", os.path.join(folder, "inside.s2p"), "--json")
         got = {e["name"]: e["value"] for e in json.loads(out)["elements"]} if rc == 0 else {}
-        rc, out, err2 = t("extract", "--quantity", ",".join(INSIDE[:5]), "--at", "5e9", os.path.join(folder, "inside.s2p"), "--json")
+        rc, out, err2 = t.of_files("extract", "--quantity", ",".join(INSIDE[:5]), "--at", "5e9", os.path.join(folder, "inside.s2p"), "--json")
         got.update({q["quantity"]: q["value"][0] for f in json.loads(out)["files"] for q in f["quantities"]} if rc == 0 else {})
         with open(os.path.join(to, "parameters.csv")) as f:
             rows = [r for r in csv.DictReader(f) if "x%sy%s_B1.s2p" % (r["die_x"], r["die_y"]) == die and r["condition"] == "0" and r["value"]]

@@ -73,6 +73,11 @@ class Tipplane:
         p = subprocess.run(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=self.env, timeout=seconds, input=stdin, cwd=self.folder)
         return p.returncode, p.stdout.decode(errors="replace"), p.stderr.decode(errors="replace")
 
+    def of_files(self, *words):
+        """a command that asks no daemon, and takes no address"""
+        p = subprocess.run([self.program, *words], capture_output=True, text=True, env=self.env, timeout=120, cwd=self.folder)
+        return p.returncode, p.stdout, p.stderr
+
 
 def is_one_sentence(text):
     return text.startswith("tipplane: ") and text.count("\n") == 1
