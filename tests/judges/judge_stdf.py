@@ -128,7 +128,7 @@ def main():
             p.wait_sealed(run)
             r = ask("export", run, "--stdf", path)
             count.check(r.returncode == 0, "the run is exported", r.stderr)
-            judge(count, read(path), json.loads(ask("stdf", path, "--json").stdout), run, *(json.loads(ask(what, run, "--json").stdout) for what in ("map", "devices", "parameters")))
+            judge(count, read(path), json.loads(subprocess.run([os.path.join(BUILD, "tipplane"), "stdf", path, "--json"], capture_output=True, text=True).stdout), run, *(json.loads(ask(what, run, "--json").stdout) for what in ("map", "devices", "parameters")))
             p.stop()
         finally:
             p.abandon()
