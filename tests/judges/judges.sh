@@ -23,7 +23,6 @@ step() { # NAME COMMAND…
 step scikit-rf $venv/bin/python tests/judges/judge_rf.py "$B/rf_judge"
 step offline $venv/bin/python tests/judges/judge_offline.py "$B"
 step uncertainty python3 tests/station/offline_uncertainty.py --build "$B" --draws 600 # make test does 120
-step kinds python3 tests/station/offline_uncertainty_kinds.py --build "$B" --draws 600
 [ -f tests/judges/skrf_s2p.py ] && step s2p $venv/bin/python tests/judges/skrf_s2p.py "$B"
 step stdf $venv/bin/python tests/judges/judge_stdf.py "$B"
 step ngspice $venv/bin/python tests/judges/ngspice_models.py "$B/fit_judge"

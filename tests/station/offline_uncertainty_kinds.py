@@ -10,7 +10,7 @@ import hashlib
 from offline_multiport import Analyzer, ended, read_snp, snp
 from offline_uncertainty import *
 
-DRAWS = 40  # of make test; the judges take 600
+DRAWS = 40  # of make test; 600 take some minutes
 
 
 class Tally:
