@@ -17,11 +17,10 @@
  *             bytes, zero-padded, and f64 temperature_c, ohm of port 1, 2, its standard uncertainty at port 1, 2, the shorts' mean at port
  *             1, 2 (NaN: no load at that port); then the CRC.
  *             Version 4, where the calibration finds its match: after the columns of version 2 the weight of each frequency in finding it, n
- *             f64 (NaN: it was not found; below 0: L and C together); after the domain the loads of version 3, of which there may be none; then the CRC.
+ *             f64 (NaN: it was not found); after the domain the loads of version 3, of which there may be none; then the CRC.
  *             Doubles are kept bit for bit, so that a calibration read back corrects exactly as the one that was solved.
  * Threads     immutable once made. */
 #include "base/hash.h"
-#include "evaluate/found_match.h"
 #include "evaluate/inside.h"
 #include <math.h>
 #include <stdio.h>
@@ -312,8 +311,6 @@ enum code calibration_read(const void *bytes, size_t size, struct arena *arena, 
         c->thru_m = get_real(at + 72);
         c->version = (unsigned)version;
         c->match_sought = version >= 4;
-        if (c->match_sought && !(c->found = found_kept_new(arena)))
-                return tp_fail_memory(err);
         for (size_t i = 0; i < n && version == 1; i++)
                 c->line_share[i] = c->thru_m > 0 || isfinite(c->gamma_im[0]) ? 1 : 0;
         *ret = c;

@@ -10,9 +10,7 @@
  * Checked     tests/unit/evaluate_found_match.c (against solving again) and tests/judges/coverage.sh (against the truth). */
 #include "evaluate/found_match.h"
 #include "evaluate/chain.h"
-#include "rf/numbers/small.h"
 #include <math.h>
-#include <stdatomic.h>
 #include <string.h>
 
 #define NOISE_80_DB 1e-4
@@ -61,7 +59,7 @@ static struct scatter scatter_at(const struct found_match *f, const struct found
         return s;
 }
 
-/* One number, or two from a known open: the rows of the least squares from J and W; false: the band does not determine the numbers. */
+/* The rows of the least squares from J and W; false: the band does not determine the numbers. */
 static bool weights_fill(struct found_match *f, const struct chain *ch, const double complex *open, bool known_open)
 {
         double complex j[FOUND_MAX][FOUND_POINTS];
@@ -71,7 +69,7 @@ static bool weights_fill(struct found_match *f, const struct chain *ch, const do
                 double complex along = open[i] / cabs(open[i]);
                 struct scatter scatter = scatter_at(f, at, ch, known_open ? 0 : along);
                 size_t near = axis_nearest(&ch->cal->axis, at->hz);
-                w[i] = ch->cal->match_sought ? f->over * fabs(ch->cal->match_weight[near]) : f->over / scatter.noise2;
+                w[i] = ch->cal->match_sought ? f->over * ch->cal->match_weight[near] : f->over / scatter.noise2;
                 for (size_t k = 0; k < f->found_n; k++) { /* what is believed of the match goes up: as if the reading went down */
                         double complex moved = -open_moves(at, f->load, f->by[k](at->hz, at->s[f->load]));
                         j[k][i] = known_open ? moved : creal(conj(along) * moved) * along;
@@ -94,85 +92,9 @@ static bool weights_fill(struct found_match *f, const struct chain *ch, const do
                         for (size_t l = 0; l < f->found_n; l++)
                                 f->point[i].weight[k] -= inverse[k + l] * w[i] * conj(j[l][i]);
                 }
-        bool told = ch->cal->match_sought; /* the method tells where it found it */
+        /* the method tells where it found one number; of two it may have found the first alone */
+        bool told = ch->cal->match_sought && (f->found_n == 1 || known_open);
         return det > 0 && isfinite(det) && (told || NOISE_80_DB * sqrt(at_80[2] / det_80) < L_UNSURE_H);
-}
-
-/* ---- L and C together (rf/calibrate/reflects/lrrm_l_c.c) ------------------------------------------------------------------------------- */
-
-/* pH, fF, fF, pH, fF, pH, ohm; the two numbers first. */
-enum { U_L, U_C, U_OPEN, U_OPEN_L, U_OPENS_APART, U_SHORTS_APART, U_R, UNKNOWNS };
-static const double prior_u[UNKNOWNS] = {RF_MATCH_L_U_PH,      RF_MATCH_C_U_FF, 1000, RF_OPEN_L_U_PH, RF_OPENS_APART_U_FF,
-                                         RF_SHORTS_APART_U_PH, RF_MATCH_R_U_OHM};
-
-/* The standards of a kind by half of it more at port 1 and less at port 2. */
-static double complex apart_moves(const struct found_match *f, const struct found_point *at, enum standard_kind kind)
-{
-        double complex sum = 0;
-        for (size_t m = 0; m < f->standard_n; m++) {
-                double complex d[2];
-                for (int port = 0; port < 2; port++) {
-                        struct m2 one = m2_diag(at->s[m].e[3 * port], 0);
-                        d[port] = kind == STANDARD_OPEN ? by_c(at->hz, one).e[0] * 1e-15 : by_l(at->hz, one).e[0] * 1e-12;
-                }
-                if (f->kind[m] == kind)
-                        sum += open_moves(at, m, m2_diag(d[0] / 2, -d[1] / 2));
-        }
-        return sum;
-}
-/* How the solved open less its model moves with each unknown. */
-static void unknowns_move(const struct found_match *f, const struct found_point *at, double complex open, double complex ret[UNKNOWNS])
-{
-        double complex y = (1 - open) / (1 + open) / 50, by_y = -(1 + open) * (1 + open) / 2 * 50;
-        ret[U_L] = -1e-12 * open_moves(at, f->load, by_l(at->hz, at->s[f->load]));
-        ret[U_C] = -1e-15 * open_moves(at, f->load, by_c(at->hz, at->s[f->load]));
-        ret[U_R] = -open_moves(at, f->load, by_r(at->hz, at->s[f->load]));
-        ret[U_OPEN] = -1e-15 * by_y * CMPLX(0, RF_TWO_PI * at->hz);
-        ret[U_OPEN_L] = -1e-12 * by_y * y * RF_TWO_PI * at->hz * cimag(y);
-        ret[U_OPENS_APART] = -apart_moves(f, at, STANDARD_OPEN);
-        ret[U_SHORTS_APART] = -apart_moves(f, at, STANDARD_SHORT);
-}
-
-/* As weights_fill.  What the causes hold anyway (touches, R) is not in the covariance, the rest of what is known beforehand is. */
-static bool weights_of_both(struct found_match *f, const struct chain *ch, const double complex *open)
-{
-        static const double unit[2] = {1e-12, 1e-15};
-        double complex j[FOUND_POINTS][UNKNOWNS], all[UNKNOWNS * UNKNOWNS] = {0}, v[2][UNKNOWNS];
-        double w[FOUND_POINTS], own[UNKNOWNS][UNKNOWNS] = {{0}}, covariance[2][2] = {{0}};
-        for (size_t i = 0; i < f->n; i++) {
-                const struct found_point *at = &f->point[i];
-                double sought = fabs(ch->cal->match_weight[axis_nearest(&ch->cal->axis, at->hz)]);
-                w[i] = f->over * (ch->cal->match_sought ? sought : 1 / scatter_at(f, at, ch, 0).noise2);
-                unknowns_move(f, at, open[i], j[i]);
-                for (size_t k = 0; k < UNKNOWNS; k++)
-                        for (size_t l = 0; l < UNKNOWNS; l++)
-                                own[k][l] += w[i] * creal(conj(j[i][k]) * j[i][l]);
-        }
-        for (size_t k = 0; k < UNKNOWNS; k++) {
-                double known = 1 / (prior_u[k] * prior_u[k]);
-                for (size_t l = 0; l < UNKNOWNS; l++)
-                        all[k * UNKNOWNS + l] = own[k][l] + (k == l ? known : 0);
-                own[k][k] += k == U_OPENS_APART || k == U_SHORTS_APART || k == U_R ? 0 : known;
-        }
-        for (size_t k = 0; k < 2; k++) {
-                double complex one[UNKNOWNS] = {0};
-                one[k] = 1;
-                if (!small_solve(UNKNOWNS, all, one, v[k]))
-                        return false;
-        }
-        for (size_t k = 0; k < 2; k++)
-                for (size_t l = 0; l < 2; l++)
-                        for (size_t a = 0; a < UNKNOWNS; a++)
-                                for (size_t b = 0; b < UNKNOWNS; b++)
-                                        covariance[k][l] += creal(v[k][a]) * own[a][b] * creal(v[l][b]) * unit[k] * unit[l];
-        for (size_t i = 0; i < f->n; i++)
-                for (size_t k = 0; k < 2; k++) {
-                        f->point[i].weight[k] = 0;
-                        for (size_t l = 0; l < UNKNOWNS; l++)
-                                f->point[i].weight[k] -= unit[k] * creal(v[k][l]) * w[i] * conj(j[i][l]);
-                }
-        memcpy(f->covariance, (double[3]){covariance[0][0], covariance[0][1], covariance[1][1]}, sizeof f->covariance);
-        return isfinite(covariance[0][0]) && isfinite(covariance[1][1]);
 }
 
 /* The band's method at one frequency with the match held; the open is a device of it, too.  false: no solution there. */
@@ -188,7 +110,6 @@ static bool point_fill(const struct recipe *r, double hz, const struct standard 
         f->standard_n = v->n;
         for (size_t m = 0; m < v->n; m++) {
                 at->s[m] = v->s[m];
-                f->kind[m] = v->of[m]->kind;
                 f->load = v->of[m]->kind == STANDARD_LOAD ? m : f->load;
                 for (int part = 0; part < 2 && v->of[m]->kind == STANDARD_OPEN; part++) /* it is read, not only calibrated with */
                         at->moves[m][part] = (part ? CMPLX(0, 1) : 1) / (double)open_n;
@@ -230,15 +151,18 @@ static enum code band_fill(const struct chain *ch, const struct band_plan *band,
         int32_t fit = r->calibration.match_fit;
         bool known_open = fit == RF_MATCH_FROM_OPEN;
         f->over = (double)all / (double)f->n;
-        bool both = fit == RF_MATCH_FIT_L_C && (!ch->cal->match_sought || ch->cal->match_weight[first] < 0);
-        f->found_n = both || known_open ? 2 : 1;
+        f->found_n = fit == RF_MATCH_FIT_L ? 1 : 2;
         f->by[0] = by_l;
         f->by[1] = known_open ? by_r : by_c;
-        *ret_determined = both ? weights_of_both(f, ch, opens) : weights_fill(f, ch, opens, known_open);
+        *ret_determined = weights_fill(f, ch, opens, known_open);
+        if (!*ret_determined && fit == RF_MATCH_FIT_L_C) { /* then the method fits the inductance alone */
+                f->found_n = 1;
+                *ret_determined = weights_fill(f, ch, opens, known_open);
+        }
         return CODE_OK;
 }
 
-static enum code found_afresh(const struct chain *ch, struct arena *arena, const struct found_match **ret, struct tp_error *err)
+enum code found_match_of(const struct chain *ch, struct arena *arena, const struct found_match **ret, struct tp_error *err)
 {
         struct band_plan one;
         const struct band_plan *bands;
@@ -259,41 +183,6 @@ static enum code found_afresh(const struct chain *ch, struct arena *arena, const
                 *ret = determined ? f : *ret;
         }
         return CODE_OK;
-}
-
-/* ---- kept with the calibration ---------------------------------------------------------------------------------------------------------- */
-
-enum { KEPT_EMPTY, KEPT_BEING_FILLED, KEPT };
-struct found_kept {
-        _Atomic int state; /* whoever finds it empty fills it, nobody waits: the others reckon for themselves */
-        uint8_t recipe_sha256[32];
-        bool any;
-        struct found_match found;
-};
-struct found_kept *found_kept_new(struct arena *arena) { return arena_take(arena, sizeof(struct found_kept)); }
-
-enum code found_match_of(const struct chain *ch, struct arena *arena, const struct found_match **ret, struct tp_error *err)
-{
-        static const uint8_t none[32] = {0};
-        const uint8_t *sha256 = ch->q->recipe->sha256; /* of a recipe that was read; another may have changed since */
-        struct found_kept *kept = memcmp(sha256, none, sizeof none) != 0 ? ch->cal->found : NULL;
-        if (kept && atomic_load_explicit(&kept->state, memory_order_acquire) == KEPT &&
-            memcmp(kept->recipe_sha256, sha256, sizeof none) == 0) {
-                *ret = kept->any ? &kept->found : NULL;
-                return CODE_OK;
-        }
-        enum code code = found_afresh(ch, arena, ret, err);
-        int empty = KEPT_EMPTY;
-        bool one = !*ret || !(*ret)->next; /* two bands that find a match are not kept */
-        if (!code && kept && one &&
-            atomic_compare_exchange_strong_explicit(&kept->state, &empty, KEPT_BEING_FILLED, memory_order_relaxed, memory_order_relaxed)) {
-                kept->any = *ret;
-                if (*ret)
-                        kept->found = **ret;
-                memcpy(kept->recipe_sha256, sha256, sizeof none);
-                atomic_store_explicit(&kept->state, KEPT, memory_order_release);
-        }
-        return code;
 }
 
 const struct found_match *found_match_at(const struct found_match *f, double hz)

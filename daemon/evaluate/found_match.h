@@ -5,7 +5,6 @@
 #include "evaluate/virtual.h"
 
 struct chain;
-struct found_kept; /* in the calibration, for all its sweeps: filled once, by whichever comes first; its recipe is the key */
 enum { FOUND_POINTS = 24, FOUND_MAX = 2 };
 struct found_point {
         double hz;
@@ -14,17 +13,15 @@ struct found_point {
         double complex weight[FOUND_MAX];         /* change of a number: sum over points of Re(weight times change of the open) */
 };
 struct found_match {
-        const struct found_match *next; /* of another band; NULL: none */
-        double from_hz, to_hz;          /* of the band */
-        size_t n, found_n, standard_n;  /* points; numbers found, 1 or 2; standards, in the band's order */
-        size_t load;                    /* the match among them */
-        enum standard_kind kind[RF_STANDARD_MAX];
+        const struct found_match *next;                     /* of another band; NULL: none */
+        double from_hz, to_hz;                              /* of the band */
+        size_t n, found_n, standard_n;                      /* points; numbers found, 1 or 2; standards, in the band's order */
+        size_t load;                                        /* the match among them */
         double covariance[3];                               /* of the numbers by noise: 00, 01, 11 */
         double over;                                        /* points of the band for each one here */
         struct m2 (*by[FOUND_MAX])(double hz, struct m2 s); /* change of what the match reads per unit of the number */
         struct found_point point[FOUND_POINTS];
 };
-struct found_kept *found_kept_new(struct arena *); /* NULL: memory is exhausted */
 /* For each band of the calibration's recipe where a match is found and the band determines it; *ret NULL: none. */
 enum code found_match_of(const struct chain *, struct arena *, const struct found_match **ret, struct tp_error *);
 const struct found_match *found_match_at(const struct found_match *, double hz);

@@ -18,7 +18,6 @@ struct load_trim {
         double short_ohm[2];     /* that mean */
 };
 struct json_out;
-struct found_kept;
 struct calibration {
         char method[32];
         struct axis axis; /* hz in the calibration's own arena */
@@ -29,10 +28,8 @@ struct calibration {
         double thru_m;               /* length of the first line when its middle is the reference plane; else 0 */
         double *gamma_re, *gamma_im; /* line methods, 1/m; NaN otherwise */
         double *line_share;          /* weight of line methods, 0 … 1; between where bands are joined */
-        double *match_weight;        /* "lrrm": of each frequency in finding the match (diagnosis.h), below 0 where its L and C are
-                                        found together; NaN where none is found */
+        double *match_weight;        /* "lrrm": of each frequency in finding the match (diagnosis.h); NaN where none is found */
         bool match_sought;           /* that column says it; otherwise nobody knows */
-        struct found_kept *found;    /* what found_match.h makes of these weights; NULL: nothing is sought */
         unsigned version;            /* of the bytes it was read from: written again alike; 0: not read */
         struct domain domain;        /* what it may be used for; all unknown in calibrations of version 1 */
         struct load_trim *loads;     /* loads trimmed by their DC readings; none: as the recipe states them */

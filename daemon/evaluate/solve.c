@@ -4,7 +4,6 @@
  * of the first one, the reference impedance the line's own unless the recipe gives its capacitance.  Shorts and opens serve as the reflect.
  * Said aloud  the diagnosis goes into the run as JSON: residuals of each standard, the reflect's distance from its estimate, S21 against
  * S12, warnings. */
-#include "evaluate/found_match.h"
 #include "evaluate/inside.h"
 #include "recipe/definition_solve.h"
 #include "rf/numbers/robust.h"
@@ -234,8 +233,6 @@ enum code calibration_solve(const struct recipe *r, const struct standard_sweep 
         memcpy(c->gamma_im, s->gamma_im, c->axis.n * sizeof(double));
         memcpy(c->match_weight, s->match_weight, c->axis.n * sizeof(double));
         c->match_sought = s->match_sought;
-        if (c->match_sought && !(c->found = found_kept_new(arena)))
-                return tp_fail_memory(err);
         memcpy(c->line_share, s->line_share, c->axis.n * sizeof(double));
         c->loads = loads;
         c->load_n = load_n;

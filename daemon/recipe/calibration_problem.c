@@ -330,8 +330,7 @@ static void match_keep(struct solved_calibration *s, const struct solved_band *b
         if (strcmp(b->method->word, "lrrm") != 0 || b->problem.match_fit == RF_MATCH_FIXED)
                 return;
         s->match_sought = true;
-        for (size_t i = 0; i < b->axis.n; i++)
-                s->match_weight[b->begin + i] = (b->diagnosis.match_c_found ? -1 : 1) * b->diagnosis.match_weight[i];
+        memcpy(s->match_weight + b->begin, b->diagnosis.match_weight, b->axis.n * sizeof(double));
 }
 
 enum code calibration_plan_solve(const struct calibration_plan *plan, const struct solve_conditions *at, const struct standard_reading *r,

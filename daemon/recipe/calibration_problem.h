@@ -91,8 +91,7 @@ struct solved_calibration {
         double *zc_re, *zc_im;            /* ohm, of the lines where known; NaN */
         double *share;                    /* band index + weight of the next one */
         double *line_share;               /* weight of line methods, 0 … 1 */
-        double *match_weight;             /* "lrrm": of each frequency in finding the match (diagnosis.h), below 0 where its L and C are
-                                             found together; NaN where none is found */
+        double *match_weight;             /* "lrrm": of each frequency in finding the match (diagnosis.h); NaN where none is found */
         bool match_sought;                /* some band finds a match, or tried */
         size_t band_n;
         struct solved_band *bands;

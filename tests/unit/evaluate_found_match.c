@@ -116,6 +116,8 @@ static void moves_as_foretold(int32_t fit, double from_hz, double top_hz, double
                 double foretold[FOUND_MAX];
                 memcpy(is, b->standards, 4 * sizeof *is);
                 is[4].kind = 0;
+                if (k == OPEN_C_1 && fit == RF_MATCH_FIT_L_C) /* another valley of L and C lies nearer then: nothing first order says */
+                        continue;
                 if (k == OPEN_C) {
                         is[OPEN_AIR].model.c_f[0] += cause_size[k];
                 } else if (k == OPEN_C_1) {
@@ -130,8 +132,7 @@ static void moves_as_foretold(int32_t fit, double from_hz, double top_hz, double
                 struct found after = solve(b, is, touch, 4711, &unused);
                 found_match_moves(ch.found, moved, &cause, cause_standard[k], foretold);
                 double l = after.l_h - before.l_h, r = after.r_ohm - before.r_ohm;
-                double least = fit == RF_MATCH_FIT_L_C ? 5e-15 : 1e-15; /* L_C: a hundredth of what noise leaves */
-                if (!(fabs(l - foretold[0]) < share * fabs(l) + least))
+                if (!(fabs(l - foretold[0]) < share * fabs(l) + 1e-15))
                         fail_msg("to %g GHz, fit %d, %s: L moved by %.5f pH, foretold %.5f", top_hz / 1e9, fit, moved_words[k], l * 1e12,
                                  foretold[0] * 1e12);
                 if (fit == RF_MATCH_FROM_OPEN && !(fabs(r - foretold[1]) < share * fabs(r) + 1e-4))
@@ -217,40 +218,9 @@ static void the_record_keeps_the_weights(void **state)
         bench_free(b);
 }
 
-/* Of a recipe that was read it is reckoned once for all sweeps, with the same numbers; of another recipe anew. */
-static void the_calibration_keeps_it(void **state)
-{
-        (void)state;
-        struct chain ch, again, third;
-        struct standard is[5];
-        struct found before;
-        struct tp_error err = {0};
-        struct bench *b = band(RF_MATCH_FIT_L, 0.1e9, 30e9, 1e-4, is, &before, &ch);
-        const struct found_match *afresh = ch.found;
-        struct chain_question q = *ch.q;
-        q.recipe = &b->recipe;
-        b->recipe.sha256[5] = 7;
-        assert_int_equal(chain_open(&q, b->arena, &again, &err), CODE_OK);
-        assert_int_equal(chain_open(&q, b->arena, &third, &err), CODE_OK);
-        assert_ptr_not_equal(again.found, third.found); /* the first filled it, the second found it there */
-        for (int k = 0; k < 2; k++) {
-                const struct found_match *f = k ? third.found : again.found;
-                assert_int_equal(f->n, afresh->n);
-                assert_memory_equal(f->covariance, afresh->covariance, sizeof f->covariance);
-                assert_memory_equal(f->point, afresh->point, sizeof f->point);
-        }
-        assert_int_equal(chain_open(&q, b->arena, &again, &err), CODE_OK);
-        assert_ptr_equal(again.found, third.found);
-        b->recipe.sha256[5] = 8;
-        assert_int_equal(chain_open(&q, b->arena, &again, &err), CODE_OK);
-        assert_ptr_not_equal(again.found, third.found);
-        bench_free(b);
-}
-
 int main(void)
 {
         const struct CMUnitTest tests[] = {
-                cmocka_unit_test(the_calibration_keeps_it),
                 cmocka_unit_test(what_is_found_moves_as_foretold),
                 cmocka_unit_test(noise_leaves_it_as_unsure_as_stated),
                 cmocka_unit_test(a_match_that_is_not_found_moves_by_nothing),

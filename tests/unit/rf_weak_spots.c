@@ -231,8 +231,7 @@ static void lrrm_match_l_and_c_in_noise_from_70_khz(void **state)
         assert_true(seen_l < 0.5e-12 && seen_c < 0.5e-15 && seen_error < 3e-3);
 }
 
-/* What the fit claims of L, C, R and the open's capacitance against what they really miss, over sixty noises; where it counts touches and R as
-   known beforehand, they are drawn as it expects them. */
+/* What the fit claims of L, C, R and the open's capacitance against what they really miss, over sixty noises. */
 static void lrrm_states_how_well_it_knows_what_it_found(void **state)
 {
         (void)state;
@@ -252,15 +251,6 @@ static void lrrm_states_how_well_it_knows_what_it_found(void **state)
                         lrrm_set(s, st, &thru, &match);
                         st[1].ideal = synth_ideal(s, synth_open, &(struct synth_two){{-6.5e-15L, -6.5e-15L}});
                         st[3].ideal = synth_ideal(s, synth_load, &(struct synth_loads){{told, told}});
-                        if (!open) {
-                                double c = RF_OPENS_APART_U_FF * 1e-15 * creal(synth_normal(s)) / 2,
-                                       l = RF_SHORTS_APART_U_PH * 1e-12 * creal(synth_normal(s)) / 2;
-                                match.r += RF_MATCH_R_U_OHM * creal(synth_normal(s));
-                                st[1] = standard(s, RF_OPEN, synth_open, &(struct synth_two){{-6.5e-15 + c, -6.5e-15 - c}}, false);
-                                st[2] = standard(s, RF_SHORT, synth_short, &(struct synth_two){{3.3e-12 + l, 3.3e-12 - l}}, false);
-                                st[3].raw = synth_raw(s, synth_load, &(struct synth_loads){{match, match}});
-                                match.r = 50.4L;
-                        }
                         noisy(s, st, 4, 1e-4);
                         const struct diagnosis *d = &solve(s, "lrrm", &p)->diagnosis;
                         assert_true(d->match_l_determined);

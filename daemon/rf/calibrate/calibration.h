@@ -38,16 +38,6 @@ enum rf_match_fit {
         RF_MATCH_FROM_OPEN, /* resistance and inductance, from an open of known capacitance (its ideal) */
         RF_MATCH_FIT_COUNT
 };
-/* RF_MATCH_FIT_L_C: what is known beforehand, one standard uncertainty (common practice, no source): 95 of 100 matches on a substrate have
-   -5 to 20 pH and 0 to 10 fF; R by a trim, the open's inductance, opens and shorts unlike from port to port by their touches. */
-#define RF_MATCH_L_PH 7.5
-#define RF_MATCH_L_U_PH 6.25
-#define RF_MATCH_C_FF 5.0
-#define RF_MATCH_C_U_FF 2.5
-#define RF_MATCH_R_U_OHM 0.05
-#define RF_OPEN_L_U_PH 5.0
-#define RF_OPENS_APART_U_FF 0.5
-#define RF_SHORTS_APART_U_PH 0.5
 extern const char *const rf_match_fit_words[RF_MATCH_FIT_COUNT + 1];
 
 struct problem {

@@ -22,9 +22,7 @@ struct lrrm_point {
 /* The same of all frequencies, n each; padding to net2_stride(n) must be there. */
 struct lrrm_columns {
         double *p_re[2], *p_im[2], *a_re, *a_im, *b_re, *b_im, *c_re, *c_im, *d_re, *d_im, *z_re, *z_im, *u_open, *w;
-        const double *open_re, *open_im;  /* NULL: none */
-        double short_l_h;                 /* the short's, about: its own readings beside the open's */
-        const struct net2 *thru, *offset; /* their definitions; offset NULL: the match's element is at the plane */
+        const double *open_re, *open_im; /* NULL: none */
         double *scratch[LRRM_SCRATCH];
 };
 struct lrrm_point lrrm_get(const struct lrrm_columns *columns, size_t i);
@@ -43,8 +41,6 @@ static inline double complex lrrm_open(const struct lrrm_point *q, double comple
    CODE_UNRESOLVABLE: the thru does not transmit, or open and short coincide. */
 enum code lrrm_points_first(const struct problem *p, const struct lrrm_roles *roles, const struct lrrm_columns *ret, struct diagnosis *d,
                             struct followed *ret_followed, struct tp_error *err);
-/* The short's inductance beside the open as the match's definition gives it, at 12 frequencies up to 60 GHz: within some 10 %. */
-double lrrm_short_l_h(const struct problem *p, const struct lrrm_roles *roles, const struct lrrm_columns *point);
 /* Second half, with the match known: terms, residuals (scratch: [n][standard_n]), the solved open. */
 void lrrm_points_second(const struct problem *p, const struct lrrm_roles *roles, const struct lrrm_columns *point, struct lrrm_match match,
                         double *scratch, struct terms *out, struct diagnosis *d);
@@ -61,15 +57,6 @@ struct lrrm_roles lrrm_roles_of(const struct problem *p);
    three give the same bytes with every kind of processor and write the scratch columns. */
 struct lrrm_match lrrm_fit(enum cpu_kind kind, size_t n, const struct lrrm_columns *point, enum rf_match_fit fit,
                            struct lrrm_match ret_apart[2], struct diagnosis *d);
-/* L and C of the match together, begun at L alone and the open's capacitance that goes with it.  Uncertainties hold noise and what is known
-   beforehand.  found: false where there are fewer than 12 frequencies, or no minimum.  told: no other pair fits; else C may lie anywhere
-   from from_c_f to to_c_f, and the uncertainties hold that.  ret_weight as match_weight of the diagnosis; scratch column 0 is written. */
-struct lrrm_both {
-        bool found, told;
-        struct lrrm_match match, apart[2]; /* apart: two steps, independent of each other, of one standard uncertainty */
-        double u_l_h, u_c_f, open_c_f, u_open_c_f, from_c_f, to_c_f;
-};
-struct lrrm_both lrrm_l_and_c(size_t n, const struct lrrm_columns *q, struct lrrm_match alone, double open_c_f, double *ret_weight);
 /* open_c_fit_f, open_c_u_f: one capacitance for all frequencies, and what its scatter and the match's uncertainty make of it. */
 void lrrm_open_c(enum cpu_kind kind, size_t n, const struct lrrm_columns *point, struct lrrm_match m, const struct lrrm_match apart[2],
                  struct diagnosis *d);

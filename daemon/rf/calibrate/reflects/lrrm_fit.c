@@ -1,4 +1,4 @@
-/* lrrm_fit.c: inductance (or inductance and resistance) of the match (lrrm.h); with its capacitance: lrrm_l_c.c.
+/* lrrm_fit.c: inductance (and capacitance, or resistance) of the match (lrrm.h).
  * Sources     Davidson, Jones & Strid, 36th ARFTG 1990: the open is lossless; Purroy & Pradell, IEEE Trans. IM 50 (2001) 1307 and Zhao et
  *             al., Appl. Sci. 7 (2017) 866: match with capacitance, open of known capacitance.
  * Idea        The residual is |G_open|^2 - 1, not Re y = 0, so that a lossy thru does no harm; with a known open it is G_open - its
@@ -15,6 +15,7 @@
 
 #define NOISE_80_DB 1e-4
 #define L_UNSURE_H 10e-12
+#define C_UNSURE_F 5e-15
 #define HALF_WINDOW 16
 #define R_BELOW_HZ 60e9
 #define R_OFF_MAX 0.03 /* of the definition, and five standard errors: no false word of 2000 good matches (tests/unit/rf_match_judge.c) */
@@ -25,7 +26,7 @@ struct fit_columns {
         const struct lrrm_columns *q;
         struct lrrm_match match;
         double *r_ohm, *l_h, open_c_50;
-        bool to_scale;
+        bool to_scale, second_is_r;
 };
 struct sum_columns {
         const double *r, *dl, *dx, *weight; /* weight: of blocks of HALF_WINDOW rows, NULL: all 1 */
@@ -67,12 +68,14 @@ void lrrm_put(const struct lrrm_columns *c, size_t i, const struct lrrm_point *q
         c->w[i] = q->w;
 }
 
-/* What is fitted, in units of 1 pH, 1 ohm; L_AND_R to a known open, L_ALONE to a lossless one. */
-enum unknowns { L_ALONE, L_AND_R };
+/* What is fitted, in units of 1 pH, 1 fF, 1 ohm; L_AND_R to a known open, the others to a lossless one. */
+enum unknowns { L_ALONE, L_AND_C, L_AND_R };
 static int count(enum unknowns u) { return u == L_ALONE ? 1 : 2; }
 static void step_by(struct lrrm_match *m, enum unknowns u, const double by[2])
 {
         m->l_h += by[0] * 1e-12;
+        if (u == L_AND_C)
+                m->c_f += by[1] * 1e-15;
         if (u == L_AND_R)
                 m->r_ohm += by[1];
 }
@@ -86,7 +89,7 @@ struct sweep {
 /* Residuals and derivatives of all frequencies into the scratch columns; returns how many real ones a frequency has. */
 static int residuals(struct sweep s, struct lrrm_match m, enum unknowns u)
 {
-        const struct fit_columns in = {.q = s.q, .match = m};
+        const struct fit_columns in = {.q = s.q, .match = m, .second_is_r = u == L_ALONE};
         if (u == L_AND_R)
                 CPU_RUN_ON(s.kind, known, s.n, &in);
         else
@@ -198,8 +201,9 @@ static void beside_resistance(struct sweep s, const double *weight, struct fitte
         f->r_u_ohm = sqrt(fmax(0, at.chi2 + l * at.jr[0] + r * at.jr[1]) / freedom * v[2]);
 }
 
-/* One descent from f->match, damped (Levenberg-Marquardt) where there are two unknowns; f->u, f->u80 and f->converged are those of the end. */
-static void descend(struct sweep s, enum unknowns u, const double *weight, double enough, struct fitted *f)
+/* One descent from f->match; lambda damps (Levenberg-Marquardt) where the unknowns are nearly one: L and C of a match near 50 ohm.  Returns
+   the sum of squares; f->u, f->u80 and f->converged are those of the end. */
+static double descend(struct sweep s, enum unknowns u, const double *weight, double enough, struct fitted *f)
 {
         int n = count(u);
         double v[3], step = INFINITY, lambda = n > 1 ? 1e-3 : 0;
@@ -211,8 +215,8 @@ static void descend(struct sweep s, enum unknowns u, const double *weight, doubl
                 double by[2] = {-(v[0] * at.jr[0] + v[1] * at.jr[1]), n > 1 ? -(v[1] * at.jr[0] + v[2] * at.jr[1]) : 0},
                        size = fmax(fabs(by[0]), fabs(by[1]));
                 if (!isfinite(size))
-                        return;
-                for (int k = 0; k < n && size > 20; k++) /* pH, ohm */
+                        return INFINITY;
+                for (int k = 0; k < n && size > 20; k++) /* pH, fF, ohm */
                         by[k] *= 20 / size;
                 struct lrrm_match to = f->match;
                 step_by(&to, u, by);
@@ -238,6 +242,7 @@ static void descend(struct sweep s, enum unknowns u, const double *weight, doubl
                         f->u[k] = sqrt(seen * v[k * 2]);
                 steps_apart(u, v, seen, f->apart);
         }
+        return at.chi2;
 }
 
 /* One capacitance for the solved open at all frequencies, times 50 ohm, and the sum of the squares that it leaves (N(bend)). */
@@ -259,12 +264,22 @@ static struct bend bend_of_open(struct sweep s, struct lrrm_match m, bool to_sca
 
 enum { BLOCKS = 4096 / HALF_WINDOW }; /* longer sweeps go without the local scatter */
 /* ret_weight: of G at each frequency as they were used in the end, times what makes the residuals' scatter their variance. */
-static struct fitted fit(struct sweep s, enum unknowns u, double *ret_weight)
+static struct fitted fit(struct sweep s, enum unknowns u, const struct lrrm_match *starts, size_t start_n, double *ret_weight)
 {
         struct fitted best = {.u80 = {INFINITY, INFINITY}, .u = {INFINITY, INFINITY}};
         bool local = s.n >= 4 * HALF_WINDOW && s.n <= BLOCKS * HALF_WINDOW;
-        double weight[BLOCKS] = {0}, v[3];
-        descend(s, u, NULL, local ? 1e-3 : 1e-13, &best);
+        double least = INFINITY, weight[BLOCKS] = {0}, v[3];
+        for (size_t k = 0; k < start_n; k++) {
+                struct fitted f = best;
+                f.match = starts[k];
+                double chi2 = descend(s, u, NULL, local ? 1e-3 : 1e-13, &f);
+                if (start_n > 1) /* L and C have other valleys, where the open is as lossless but bends */
+                        chi2 += bend_of_open(s, f.match, true).chi2;
+                if (f.converged && chi2 < least) {
+                        least = chi2;
+                        best = f;
+                }
+        }
         if (local && best.converged) { /* once more, with the scatter that neighbours really show */
                 weigh(s, best.match, u, weight);
                 descend(s, u, weight, 1e-13, &best);
@@ -298,25 +313,15 @@ static void say_resistance(const struct fitted *f, double r, struct diagnosis *d
                         r + f->r_ohm, f->r_u_ohm, r);
 }
 
-/* They trade along a valley of L - R^2 C. */
-static void say_not_told_apart(const struct lrrm_both *both, double r, struct diagnosis *d)
-{
-        double low = both->from_c_f, high = both->to_c_f, at = both->match.c_f, l = both->match.l_h;
-        diagnosis_warn(d,
-                       "inductance and capacitance of the match cannot be told apart: %.2g fF with %.2g pH fits as well as %.2g fF with "
-                       "%.2g pH; the likeliest pair was taken, with uncertainties that hold both; an open of more capacitance or less "
-                       "noise tells more, or state the match's C and fit its inductance alone",
-                       low * 1e15, (l + r * r * (low - at)) * 1e12, high * 1e15, (l + r * r * (high - at)) * 1e12);
-}
-
 struct lrrm_match lrrm_fit(enum cpu_kind kind, size_t n, const struct lrrm_columns *q, enum rf_match_fit what,
                            struct lrrm_match ret_apart[2], struct diagnosis *d)
 {
         const struct sweep s = {kind, n, q};
         struct fitted f = {.u = {NAN, NAN}};
         bool known_open = what == RF_MATCH_FROM_OPEN, l_sure = false;
+        const struct lrrm_match none = {0};
         double c = 0, c_u = 0, r = q->z_re[0];
-        ret_apart[0] = ret_apart[1] = (struct lrrm_match){0};
+        ret_apart[0] = ret_apart[1] = none;
         d->match_l_fit_h = defined_l(n, q);
         d->match_l_determined = false;
         for (int k = 0; k < LRRM_SCRATCH; k++) /* the sums run over whole lanes */
@@ -325,28 +330,26 @@ struct lrrm_match lrrm_fit(enum cpu_kind kind, size_t n, const struct lrrm_colum
         if (what == RF_MATCH_FIXED)
                 return (struct lrrm_match){0};
         if (what == RF_MATCH_FIT_L_C) {
-                f = fit(s, L_ALONE, d->match_weight);
-                struct lrrm_both both = lrrm_l_and_c(n, q, f.match, bend_of_open(s, f.match, true).c_50 / 50, d->match_weight);
-                l_sure = d->match_c_found = both.found;
-                if (both.found) {
-                        f.match = both.match;
-                        f.u[0] = both.u_l_h * 1e12;
-                        memcpy(f.apart, both.apart, sizeof f.apart);
-                        c = both.match.c_f;
-                        c_u = both.u_c_f;
-                        d->open_c_fit_f = both.open_c_f;
-                        d->open_c_u_f = both.u_open_c_f;
+                /* R + jwL and C enter as w (L - R^2 C) first: begin on that valley, on both sides of C = 0 */
+                f = fit(s, L_ALONE, &none, 1, d->match_weight);
+                struct lrrm_match valley[3] = {{.c_f = 4e-15}, {.c_f = -4e-15}, {.c_f = 12e-15}};
+                for (int k = 0; k < 3; k++)
+                        valley[k].l_h = f.match.l_h + r * r * valley[k].c_f;
+                f = fit(s, L_AND_C, valley, 3, d->match_weight);
+                l_sure = sure(&f, 0, L_UNSURE_H * 1e12) && sure(&f, 1, C_UNSURE_F * 1e15);
+                if (l_sure) {
+                        c = f.match.c_f;
+                        c_u = f.u[1] * 1e-15;
                 } else
-                        diagnosis_warn(d, "inductance and capacitance of the match need 12 frequencies and a fit that ends; only the "
-                                          "inductance was fitted and stands for both");
-                if (both.found && !both.told)
-                        say_not_told_apart(&both, r, d);
+                        diagnosis_warn(d,
+                                       "inductance and capacitance of the match cannot both be determined from this open and sweep; only "
+                                       "the inductance was fitted");
         }
         if (known_open) {
-                f = fit(s, L_AND_R, d->match_weight);
+                f = fit(s, L_AND_R, &none, 1, d->match_weight);
                 l_sure = sure(&f, 0, L_UNSURE_H * 1e12) && f.u[1] < 1 && f.u80[1] < 1;
         } else if (!l_sure) {
-                f = fit(s, L_ALONE, d->match_weight);
+                f = fit(s, L_ALONE, &none, 1, d->match_weight);
                 l_sure = sure(&f, 0, L_UNSURE_H * 1e12);
         }
         if (!l_sure) {
@@ -380,8 +383,6 @@ void lrrm_open_c(enum cpu_kind kind, size_t n, const struct lrrm_columns *q, str
                  struct diagnosis *d)
 {
         const struct sweep s = {kind, n, q};
-        if (d->match_c_found) /* it was fitted with them */
-                return;
         struct bend b = bend_of_open(s, m, false);
         d->open_c_fit_f = b.c_50 / 50;
         d->open_c_u_f = n > 1 ? sqrt(b.chi2 / ((double)(n - 1) * b.ww)) / 50 : NAN;

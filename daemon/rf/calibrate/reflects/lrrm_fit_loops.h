@@ -17,22 +17,23 @@ IN struct N(open) N(open_of)(struct cx a, struct cx b, struct cx c, struct cx d,
                      *w = in->q->w, *u_open = in->q->u_open
 #define OPEN_AT(i) N(open_of)(AT(a, i), AT(b, i), AT(c, i), AT(d, i), AT(z, i), w[i], m)
 
-/* (|G|^2 - 1)/(2 |G|) and its derivatives by L (1 pH) and R (1 ohm), in units of u_open. */
+/* (|G|^2 - 1)/(2 |G|) and its derivatives by L (1 pH) and C (1 fF), or R (1 ohm), in units of u_open. */
 HOT void N(lossless)(size_t n, const struct fit_columns *in)
 {
         OPEN_COLUMNS;
         struct lrrm_match m = in->match;
-        double *r = in->q->scratch[R_0], *dl = in->q->scratch[DL_0], *dx = in->q->scratch[DX_0];
+        double *r = in->q->scratch[R_0], *dl = in->q->scratch[DL_0], *dx = in->q->scratch[DX_0], of_r = in->second_is_r ? 1 : 0,
+               of_c = in->second_is_r ? 0 : 1e-15;
 #pragma GCC ivdep
         for (size_t i = 0; i < n; i++) {
                 struct N(open) q = OPEN_AT(i);
                 struct cx den = N(inv)(N(add_mul)(q.c, q.d, q.zs)), g = N(mul)(N(add_mul)(q.a, q.b, q.zs), den);
                 struct cx dg = N(mul)(N(sub_mul)(N(mul)(q.b, q.c), q.a, q.d), N(mul)(den, den));
                 double size = __builtin_sqrt(N(norm2)(g)), scale = 1 / (size * u_open[i]);
-                struct cx by = N(mul)(cx(g.re, -g.im), dg);
+                struct cx by = N(mul)(cx(g.re, -g.im), dg), by_c = N(mul)(by, N(mul)(q.zs, q.zs));
                 r[i] = (size - 1) * (size + 1) * (scale / 2);
                 dl[i] = by.im * (scale * (-1e-12 * w[i]));
-                dx[i] = by.re * scale;
+                dx[i] = __builtin_fma(by_c.im, of_c * w[i], by.re * of_r) * scale;
         }
 }
 

@@ -227,27 +227,6 @@ enum code lrrm_points_first(const struct problem *p, const struct lrrm_roles *ro
         return CODE_OK;
 }
 
-double lrrm_short_l_h(const struct problem *p, const struct lrrm_roles *roles, const struct lrrm_columns *columns)
-{
-        double wx = 0, ww = 0;
-        size_t below = axis_nearest(p->axis, 60e9) + 1, some = below < 12 ? below : 12;
-        for (size_t k = 0; k < some; k++) {
-                size_t i = (2 * k + 1) * below / (2 * some);
-                struct lrrm_point q = lrrm_get(columns, i);
-                struct point at;
-                double complex g[2];
-                point_load(p, i, &at);
-                fixed_reflections(&at, roles, g);
-                double complex open = lrrm_open(&q, q.z), psi = (open - g[0]) / (open - g[1]) *
-                                                                phi(point_raw(&at, roles->shorted[0]).e[0], q.p) /
-                                                                phi(point_raw(&at, roles->open[0]).e[0], q.p);
-                double complex closed = (g[0] - psi * g[1]) / (1 - psi);
-                wx += q.w * cimag(50 * (1 + closed) / (1 - closed));
-                ww += q.w * q.w;
-        }
-        return wx / ww;
-}
-
 void lrrm_points_second(const struct problem *p, const struct lrrm_roles *roles, const struct lrrm_columns *point, struct lrrm_match match,
                         double *scratch, struct terms *out, struct diagnosis *d)
 {

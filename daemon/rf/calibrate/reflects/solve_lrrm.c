@@ -145,8 +145,6 @@ enum code lrrm_solve(const struct problem *p, void *workspace, struct terms *out
         size_t n = p->axis->n;
         struct lrrm_roles roles = lrrm_roles_of(p);
         struct workspace w = lay_out(workspace, p, &p->standards[roles.open[0]]);
-        w.point.thru = p->standards[roles.thru].ideal;
-        w.point.offset = p->standards[roles.match].offset;
         double *const *scratch = w.point.scratch;
         enum cpu_kind kind = cpu_best();
         struct followed f;
@@ -155,7 +153,6 @@ enum code lrrm_solve(const struct problem *p, void *workspace, struct terms *out
                 return code;
         if ((code = settle(p, f, d, err)))
                 return code;
-        w.point.short_l_h = lrrm_short_l_h(p, &roles, &w.point);
         struct lrrm_match apart[2], match = lrrm_fit(kind, n, &w.point, p->match_fit, apart, d);
         lrrm_each(kind, n, &w.point, p->match_fit, match, d);
         lrrm_open_c(kind, n, &w.point, match, apart, d);
