@@ -10,24 +10,20 @@
  * Checked     tests/unit/evaluate_found_match.c (against solving again) and tests/judges/coverage.sh (against the truth). */
 #include "evaluate/found_match.h"
 #include "evaluate/chain.h"
+#include "recipe/standard_moves.h"
 #include <math.h>
 #include <string.h>
 
 #define NOISE_80_DB 1e-4
 #define L_UNSURE_H 10e-12 /* as the method: beyond it the definition is taken */
 
-static double complex series_dg(double complex g, double complex dz) { return (1 - g) * (1 - g) / 2 * dz / 50; }
-static struct m2 by_l(double hz, struct m2 s) { return m2_diag(series_dg(s.e[0], CMPLX(0, RF_TWO_PI * hz)), 0); }
+static struct m2 by_l(double hz, struct m2 s) { return m2_diag(standard_series(s.e[0], CMPLX(0, RF_TWO_PI * hz)), 0); }
 static struct m2 by_r(double hz, struct m2 s)
 {
         (void)hz;
-        return m2_diag(series_dg(s.e[0], 1), 0);
+        return m2_diag(standard_series(s.e[0], 1), 0);
 }
-static struct m2 by_c(double hz, struct m2 s)
-{
-        double complex g = 1 + s.e[0];
-        return m2_diag(-g * g / 2 * CMPLX(0, RF_TWO_PI * hz) * 50, 0);
-}
+static struct m2 by_c(double hz, struct m2 s) { return m2_diag(standard_shunt(s.e[0], CMPLX(0, RF_TWO_PI * hz)), 0); }
 
 /* The solved open's change when standard m reads d more. */
 static double complex open_moves(const struct found_point *at, size_t m, struct m2 d)

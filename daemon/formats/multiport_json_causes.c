@@ -84,20 +84,6 @@ void multiport_causes_out(struct json_out *o, const struct multiport_terms *t, c
 
 /* ---- reading ------------------------------------------------------------------------------------------------------------------------- */
 
-/* One column of `in` where it is there. */
-static enum code column_in(const cJSON *in, const char *at, const char *word, size_t n, struct arena *arena, double **re, double **im,
-                           struct tp_error *err)
-{
-        const cJSON *one = cJSON_GetObjectItemCaseSensitive(in, word);
-        char pointer[80];
-        if (!one)
-                return CODE_OK;
-        snprintf(pointer, sizeof pointer, "%s/%s", at, word);
-        *re = arena_take(arena, n * sizeof(double));
-        *im = arena_take(arena, n * sizeof(double));
-        return *re && *im ? terms_column_in(one, pointer, n, *re, *im, err) : tp_fail_memory(err);
-}
-
 static enum code ports_in(const cJSON *terms, const char *at, const struct multiport_terms *t, struct arena *arena,
                           struct multiport_cause *ret, struct tp_error *err)
 {
@@ -112,7 +98,8 @@ static enum code ports_in(const cJSON *terms, const char *at, const struct multi
                         return tp_fail_at(err, CODE_BAD_INPUT, below, "%s must be an object with a column for each term that moves", below);
                 code = terms_only(port, below, multiport_term_words, (size_t)columns_n(p), err);
                 for (int k = 0; k < columns_n(p) && !code; k++)
-                        code = column_in(port, below, multiport_term_words[k], t->axis->n, arena, &ret->re[p][k], &ret->im[p][k], err);
+                        code = terms_column_at(port, below, multiport_term_words[k], t->axis->n, arena, &ret->re[p][k], &ret->im[p][k],
+                                               err);
         }
         return code;
 }
@@ -141,7 +128,7 @@ static enum code cause_in(const cJSON *json, size_t k, const struct multiport_te
                                   "%s must be an object with a column for each port, of terms that have switch terms", below);
         code = terms_only(sw, below, multiport_port_words, t->ports, err);
         for (unsigned p = 0; p < t->ports && !code; p++)
-                code = column_in(sw, below, multiport_port_words[p], t->axis->n, arena, &ret->switch_re[p], &ret->switch_im[p], err);
+                code = terms_column_at(sw, below, multiport_port_words[p], t->axis->n, arena, &ret->switch_re[p], &ret->switch_im[p], err);
         return code;
 }
 

@@ -215,20 +215,6 @@ void terms_causes_out(struct json_out *o, const struct terms *t, const struct te
 
 /* ---- reading ------------------------------------------------------------------------------------------------------------------------- */
 
-/* One column of a cause, where it is there. */
-static enum code column_in(const cJSON *in, const char *at, const char *word, size_t n, struct arena *arena, double **re, double **im,
-                           struct tp_error *err)
-{
-        const cJSON *one = cJSON_GetObjectItemCaseSensitive(in, word);
-        char pointer[64];
-        if (!one)
-                return CODE_OK;
-        snprintf(pointer, sizeof pointer, "%s/%s", at, word);
-        *re = arena_take(arena, n * sizeof(double));
-        *im = arena_take(arena, n * sizeof(double));
-        return *re && *im ? terms_column_in(one, pointer, n, *re, *im, err) : tp_fail_memory(err);
-}
-
 static enum code cause_in(const cJSON *json, size_t k, const struct terms *t, struct arena *arena, struct terms_cause *ret,
                           struct tp_error *err)
 {
@@ -253,7 +239,7 @@ static enum code cause_in(const cJSON *json, size_t k, const struct terms *t, st
                 return tp_fail_at(err, CODE_BAD_INPUT, below, "%s must be an object with a column for each term that moves", below);
         code = terms_only(terms, below, words, word_n, err);
         for (size_t m = 0; m < n && !code; m++)
-                code = column_in(terms, below, column[m].word, t->axis->n, arena, column[m].re, column[m].im, err);
+                code = terms_column_at(terms, below, column[m].word, t->axis->n, arena, column[m].re, column[m].im, err);
         if (code || !sw)
                 return code;
         snprintf(below, sizeof below, "%s/switch_terms", at);
@@ -263,7 +249,7 @@ static enum code cause_in(const cJSON *json, size_t k, const struct terms *t, st
                                   below);
         code = terms_only(sw, below, switch_words, 2, err);
         for (int m = 0; m < 2 && !code; m++)
-                code = column_in(sw, below, switch_words[m], t->axis->n, arena, &ret->switch_re[m], &ret->switch_im[m], err);
+                code = terms_column_at(sw, below, switch_words[m], t->axis->n, arena, &ret->switch_re[m], &ret->switch_im[m], err);
         return code;
 }
 

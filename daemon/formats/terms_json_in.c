@@ -91,6 +91,19 @@ enum code terms_column_in(const cJSON *json, const char *pointer, size_t n, doub
         return code;
 }
 
+enum code terms_column_at(const cJSON *in, const char *at, const char *word, size_t n, struct arena *arena, double **re, double **im,
+                          struct tp_error *err)
+{
+        const cJSON *one = cJSON_GetObjectItemCaseSensitive(in, word);
+        char pointer[80];
+        if (!one)
+                return CODE_OK;
+        snprintf(pointer, sizeof pointer, "%s/%s", at, word);
+        *re = arena_take(arena, n * sizeof(double));
+        *im = arena_take(arena, n * sizeof(double));
+        return *re && *im ? terms_column_in(one, pointer, n, *re, *im, err) : tp_fail_memory(err);
+}
+
 enum code terms_bool_in(const cJSON *json, const char *key, bool *ret, struct tp_error *err)
 {
         const cJSON *e;

@@ -45,6 +45,9 @@ enum code terms_only(const cJSON *json, const char *at, const char *const *known
 enum code terms_word_in(const cJSON *json, const char *key, const char *const *words, int *ret, struct tp_error *err);
 enum code terms_bool_in(const cJSON *json, const char *key, bool *ret, struct tp_error *err);
 enum code terms_column_in(const cJSON *json, const char *pointer, size_t n, double *re, double *im, struct tp_error *err);
+/* The column `word` of `in` where it is there, from arena; else re and im stay.  at: where `in` stands. */
+enum code terms_column_at(const cJSON *in, const char *at, const char *word, size_t n, struct arena *arena, double **re, double **im,
+                          struct tp_error *err);
 enum code terms_axis_in(const cJSON *json, struct arena *arena, struct axis *ret, struct tp_error *err);
 enum code terms_z_in(const cJSON *json, const struct axis *axis, double *z_re, double *z_im,
                      struct tp_error *err); /* null: left as it is */

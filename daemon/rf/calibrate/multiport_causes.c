@@ -127,15 +127,6 @@ static enum code carry(struct job *j, size_t p, size_t k, struct tp_error *err)
         return code;
 }
 
-static void not_counted(struct netn_causes *to, const char *text)
-{
-        for (size_t k = 0; k < to->not_counted_n; k++)
-                if (strcmp(to->not_counted[k], text) == 0)
-                        return;
-        if (to->not_counted_n < CAUSES_NOT_COUNTED_MAX)
-                to->not_counted[to->not_counted_n++] = text;
-}
-
 enum code rf_multiport_join_causes(const struct port_pair *pairs, const struct net2_causes *const *of_pair, size_t pair_n,
                                    const struct terminations *ends, const struct net2_causes *const of_end[RF_PORTS_MAX], unsigned ports,
                                    struct arena *arena, struct netn_causes *ret, struct tp_error *err)
@@ -161,10 +152,10 @@ enum code rf_multiport_join_causes(const struct port_pair *pairs, const struct n
                 for (size_t k = 0; j.part[p] && k < j.part[p]->n && !code; k++)
                         code = carry(&j, p, k, err);
                 for (size_t k = 0; j.part[p] && k < j.part[p]->not_counted_n; k++)
-                        not_counted(ret, j.part[p]->not_counted[k]);
+                        causes_not_counted_add(ret->not_counted, &ret->not_counted_n, j.part[p]->not_counted[k]);
         }
         if (!all_ends)
-                not_counted(ret, "what ended the ports that were not measured");
+                causes_not_counted_add(ret->not_counted, &ret->not_counted_n, "what ended the ports that were not measured");
         arena_free(j.scratch);
         return code;
 }

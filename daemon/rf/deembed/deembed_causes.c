@@ -19,15 +19,6 @@ static void part_name(int dummy, char ret[40])
         snprintf(ret, 40, dummy == RF_DUMMY_DEVICE ? "device" : dummy == RF_DUMMY_HALF ? "half" : "%s dummy", rf_dummy_words[dummy]);
 }
 
-static void not_counted(struct net2_causes *to, const char *text)
-{
-        for (size_t k = 0; k < to->not_counted_n; k++)
-                if (strcmp(to->not_counted[k], text) == 0)
-                        return;
-        if (to->not_counted_n < CAUSES_NOT_COUNTED_MAX)
-                to->not_counted[to->not_counted_n++] = text;
-}
-
 /* The parts at point i. */
 static void parts_at(const struct through *t, size_t i, struct m2 s[RF_DUMMY_COUNT])
 {
@@ -129,13 +120,13 @@ enum code rf_deembed_causes(enum deembed_method method, const struct net2 *measu
                 for (size_t k = 0; causes[p] && k < causes[p]->n && !code; k++)
                         code = carry_from(&t, p, k, err);
                 for (size_t k = 0; causes[p] && k < causes[p]->not_counted_n; k++)
-                        not_counted(ret, causes[p]->not_counted[k]);
+                        causes_not_counted_add(ret->not_counted, &ret->not_counted_n, causes[p]->not_counted[k]);
                 part_name(p, name);
                 snprintf(text, sizeof text, "all of the %s", name);
                 const char *own = causes[p] ? NULL : arena_text(arena, text);
                 if (own)
-                        not_counted(ret, own);
+                        causes_not_counted_add(ret->not_counted, &ret->not_counted_n, own);
         }
-        not_counted(ret, "how far the dummies are unlike the device's pads and leads");
+        causes_not_counted_add(ret->not_counted, &ret->not_counted_n, "how far the dummies are unlike the device's pads and leads");
         return code;
 }

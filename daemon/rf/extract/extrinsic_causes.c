@@ -253,15 +253,6 @@ static enum code scatter(struct job *j, int e, const char *of, struct tp_error *
         return code;
 }
 
-static void not_counted(struct net2_causes *to, const char *text)
-{
-        for (size_t k = 0; k < to->not_counted_n; k++)
-                if (strcmp(to->not_counted[k], text) == 0)
-                        return;
-        if (to->not_counted_n < CAUSES_NOT_COUNTED_MAX)
-                to->not_counted[to->not_counted_n++] = text;
-}
-
 /* What the scatter's ids are made of: what was found, to the last digit; other states scatter otherwise. */
 static void digest_of(const struct rf_extrinsic *x, char ret[CAUSE_ID_CHARS + 1])
 {
@@ -294,12 +285,13 @@ enum code rf_extrinsic_causes(const struct rf_states *states, const struct rf_ex
                 for (size_t k = 0; part[p]->causes && k < part[p]->causes->n && !code; k++)
                         code = carry(&j, part, n, p, k, err);
                 for (size_t k = 0; part[p]->causes && k < part[p]->causes->not_counted_n; k++)
-                        not_counted(&ret->causes, part[p]->causes->not_counted[k]);
+                        causes_not_counted_add(ret->causes.not_counted, &ret->causes.not_counted_n, part[p]->causes->not_counted[k]);
         }
         digest_of(x, digest);
         for (int e = 0; e < RF_X_COUNT && !code; e++)
                 code = scatter(&j, e, digest, err);
-        not_counted(&ret->causes, "how far the transistor's states are unlike what they are taken for");
+        causes_not_counted_add(ret->causes.not_counted, &ret->causes.not_counted_n,
+                               "how far the transistor's states are unlike what they are taken for");
         ret->inside.not_counted = ret->causes.not_counted;
         ret->inside.not_counted_n = ret->causes.not_counted_n;
         for (int e = 0; e < RF_X_COUNT; e++)

@@ -143,3 +143,12 @@ struct complex_cov net2_causes_cov_difference(const struct net2_causes *a, size_
 }
 
 double causes_factor(double freedom) { return isfinite(freedom) ? fmax(2, student_two_sided(0.95, freedom >= 1 ? freedom : 1)) : 2; }
+
+void causes_not_counted_add(const char **list, size_t *n, const char *text)
+{
+        for (size_t k = 0; k < *n; k++)
+                if (strcmp(list[k], text) == 0)
+                        return;
+        if (*n < CAUSES_NOT_COUNTED_MAX)
+                list[(*n)++] = text;
+}

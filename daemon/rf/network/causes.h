@@ -73,6 +73,8 @@ struct complex_cov net2_causes_cov_difference(const struct net2_causes *a, size_
 void net2_cause_id(const char *of, const char *name, char ret[CAUSE_ID_CHARS + 1]);
 /* The cause of that id; NULL: there is none. */
 const struct net2_cause *net2_cause_find(const struct net2_causes *c, const char *id);
+/* One more text among `n` of a list of CAUSES_NOT_COUNTED_MAX, once; a list that is full stays. */
+void causes_not_counted_add(const char **list, size_t *n, const char *text);
 /* t of the degrees of freedom at 95 %, 2 at least: what Tipplane's half widths are of u. */
 double causes_factor(double freedom);
 
