@@ -52,6 +52,7 @@ struct cli {
         int status; /* exit status when nothing failed */
         const char *note[CLI_NOTES_MAX];
         size_t note_n;
+        bool is_answered;            /* an answer is in the file of --out */
         const struct cli_read *read; /* files that offline_bytes() read, the last first */
 };
 struct cli_read {
@@ -66,7 +67,7 @@ bool cli_json(const struct cli *c);
 /* Writes what is in `out` to stdout.  false: nobody reads it any more. */
 bool cli_flush(struct cli *c);
 /* A sentence that belongs to the answer (what was converted, what was left out): with --json a text of "notes", where the command calls
-   cli_notes_json(); otherwise a line on stderr once the command has succeeded. */
+   cli_notes_json(); otherwise a line on stderr once the command has succeeded, or found that the data give no answer. */
 void cli_note(struct cli *c, const char *fmt, ...) __attribute__((format(printf, 2, 3)));
 void cli_notes_json(const struct cli *c, struct json_out *o);
 /* One line on stderr, "tipplane: …". */

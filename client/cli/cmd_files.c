@@ -37,6 +37,7 @@ static void put_json(struct cli *c, const struct touchstone *f)
         if (f->ports == 2)
                 json_text(&o, "two_port_data_order", f->order_12_21 ? "12_21" : "21_12");
         json_int(&o, "noise_points", (int64_t)f->noise_n);
+        cli_notes_json(c, &o);
         json_close(&o, '}');
         text_put(&c->out, "\n");
 }

@@ -116,5 +116,7 @@ enum code offline_out(struct cli *c, const struct text *text, struct tp_error *e
                 text_bytes(&c->out, text_of(text), text->n);
                 return CODE_OK;
         }
-        return offline_write(c, to, text, err);
+        enum code code = offline_write(c, to, text, err);
+        c->is_answered = c->is_answered || !code;
+        return code;
 }

@@ -12,7 +12,7 @@
 
 /* The file's bytes, in the arena and NUL-terminated; errors begin with the path. */
 enum code offline_bytes(struct cli *c, const char *path, const char **ret, size_t *ret_n, struct tp_error *err);
-/* A Touchstone file in the arena; errors begin with its path. */
+/* A Touchstone file in the arena; errors begin with its path.  Comments that it is too small for are noted. */
 enum code offline_touchstone(struct cli *c, const char *path, struct touchstone *ret, struct tp_error *err);
 /* 1 to 4 ports as single-ended S with one real reference at all ports.  `want` PLANE_RECEIVER: raw ratios; a file that says it is corrected
    is refused.  Else a corrected one: its plane is what the file says, or `want` where it says nothing; a file that says it is raw is
@@ -27,7 +27,9 @@ enum code offline_modes_causes(struct cli *c, const char *path, const struct net
                                struct net2_causes *ret, struct tp_error *err);
 /* Ports p and q (from 0) as they stand, with the reference of p; the others end in theirs. */
 enum code offline_two_of(struct cli *c, const struct netn *net, unsigned p, unsigned q, struct net2 *ret, struct tp_error *err);
-/* offline_look.c: what is odd about corrected data (rf/trust/oddities.h) among the notes, nothing twice; *ret_said: how many sentences.  Of more than
+/* offline_look.c: "NAME: sentence" among the notes, nothing twice. */
+void offline_note_once(struct cli *c, const char *name, const char *sentence);
+/* What is odd about corrected data (rf/trust/oddities.h) among the notes, nothing twice; *ret_said: how many sentences.  Of more than
    two ports each two for themselves, the others ended in their reference, until something is odd about a pair. */
 enum code offline_look(struct cli *c, const char *name, const struct net2 *net, size_t *ret_said, struct tp_error *err);
 enum code offline_look_ports(struct cli *c, const char *path, const struct netn *net, struct tp_error *err);

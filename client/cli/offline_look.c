@@ -5,7 +5,7 @@
 #include <string.h>
 
 /* A file that is given twice is spoken of once. */
-static void note_once(struct cli *c, const char *name, const char *sentence)
+void offline_note_once(struct cli *c, const char *name, const char *sentence)
 {
         char line[600]; /* as long as a note is kept */
         snprintf(line, sizeof line, "%s: %s", name, sentence);
@@ -23,7 +23,7 @@ enum code offline_look(struct cli *c, const char *name, const struct net2 *net, 
         if (code)
                 return tp_where(err, "%s", name);
         for (size_t k = 0; k < odd.n; k++)
-                note_once(c, name, odd.sentence[k]);
+                offline_note_once(c, name, odd.sentence[k]);
         *ret_said = odd.n;
         return CODE_OK;
 }

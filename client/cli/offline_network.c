@@ -5,6 +5,7 @@
 #include "formats/multiport_json.h"
 #include "rf/trust/outliers.h"
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 enum code offline_touchstone(struct cli *c, const char *path, struct touchstone *ret, struct tp_error *err)
@@ -19,6 +20,13 @@ enum code offline_touchstone(struct cli *c, const char *path, struct touchstone 
         enum code code = offline_bytes(c, path, &bytes, &n, err);
         if (!code && (code = touchstone_read(bytes, n, ports, c->arena, ret, err)))
                 tp_where(err, "%s", path);
+        if (!code && ret->left_out_bytes) {
+                char why[200];
+                snprintf(why, sizeof why,
+                         "%zu bytes of its comments are left out: %d are kept; what they say (a plane, a reference) is not looked at",
+                         ret->left_out_bytes, TOUCHSTONE_COMMENT_MAX);
+                offline_note_once(c, path, why);
+        }
         return code;
 }
 

@@ -39,8 +39,11 @@ int main(int argc, char **argv)
                 code = obey(&c, &err);
         if (!text_ok(&c.out))
                 code = tp_fail_memory(&err);
+        bool is_answered = c.is_answered || c.out.n > 0;
         cli_flush(&c); /* what was found before a failure is worth seeing */
-        for (size_t k = 0; k < c.note_n && !code && !cli_json(&c); k++)
+        /* Notes say why data give no answer, too.  With --json they are in the answer, where there is one. */
+        bool say_notes = code ? code == CODE_UNRESOLVABLE && !(cli_json(&c) && is_answered) : !cli_json(&c);
+        for (size_t k = 0; k < c.note_n && say_notes; k++)
                 cli_say("%s", c.note[k]);
         if (code)
                 fprintf(stderr, "tipplane: %s\n", err.text);

@@ -75,6 +75,7 @@ static size_t dc_rules(const struct contact_question *q, struct dc_rule ret[2])
         if (!q->standard || q->standard->raised)
                 return 0;
         double slack = 2 + 10 * q->recipe->setup.contact_ohm_u;
+        struct m2 low = q->standard->data_n ? standard_point(q->standard, 25, q->standard->data[0].hz) : m2_diag(NAN, NAN);
         const struct standard *s = q->standard;
         if (s->kind == STANDARD_THRU) {
                 ret[0] = (struct dc_rule){0, 0, slack, "between the ports"};
@@ -85,12 +86,14 @@ static size_t dc_rules(const struct contact_question *q, struct dc_rule ret[2])
                 bool other = port == 1 && s->has_port_2;
                 int32_t kind = other ? s->port_2.kind : s->kind;
                 const struct standard_model *m = other ? &s->port_2.model : &s->model;
-                double within = rf_load_tolerance(m->r_ohm, m->r_tolerance_ohm);
+                double complex by_data = low.e[port ? 3 : 0]; /* in 50 ohm, at the lowest frequency that is known of it */
+                double r_ohm = s->data_n ? creal(50 * (1 + by_data) / (1 - by_data)) : m->r_ohm;
+                double within = rf_load_tolerance(r_ohm, m->r_tolerance_ohm);
                 const char *where = port ? "from port 2 to ground" : "from port 1 to ground";
                 if (kind == STANDARD_SHORT)
                         ret[n++] = (struct dc_rule){port + 1, 0, slack, where};
                 else if (kind == STANDARD_LOAD)
-                        ret[n++] = (struct dc_rule){port + 1, m->r_ohm - within - slack, m->r_ohm + within + slack, where};
+                        ret[n++] = (struct dc_rule){port + 1, r_ohm - within - slack, r_ohm + within + slack, where};
         }
         return n;
 }

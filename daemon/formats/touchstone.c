@@ -144,6 +144,7 @@ enum code touchstone_read(const char *bytes, size_t n, unsigned ports, struct ar
         if (!code) {
                 file.comments = arena_text(arena, text_of(&r->comments));
                 file.information = arena_text(arena, text_of(&r->information));
+                file.left_out_bytes = r->left_out_bytes;
                 if (!file.comments || !file.information || !text_ok(&r->comments) || !text_ok(&r->information))
                         code = tp_fail_memory(err);
         }

@@ -45,6 +45,7 @@ struct touchstone {
         struct touchstone_noise *noise;
         const char *comments;    /* comment text before the data, lines joined by '\n', without '!' */
         const char *information; /* text of information blocks, "" if none */
+        size_t left_out_bytes;   /* of both, what is beyond TOUCHSTONE_COMMENT_MAX each and not in them */
 };
 /* ports: from the file's name (touchstone_name), 1 … 99; 0: the text must say it (version 2).  Everything is in the arena.
    CODE_BAD_INPUT says the line: "line 7: …"; nothing is ever skipped or repaired. */

@@ -42,6 +42,7 @@ struct reader {
         struct touchstone *file;
         struct arena *arena;
         struct text comments, information;
+        size_t left_out_bytes; /* of both, what there was no room for */
         struct tp_error *err;
 };
 

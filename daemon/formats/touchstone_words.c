@@ -11,18 +11,20 @@
 
 bool word_is(struct word w, const char *text) { return w.n == strlen(text) && strncasecmp(w.at, text, w.n) == 0; }
 
-/* One line of comment, printable part only, as long as there is room; then one sentence, once. */
-static void keep(struct text *to, const char *line, size_t n)
+/* One line of comment, printable part only, as long as there is room; then one sentence, once.  Returns how many bytes had none. */
+static size_t keep(struct text *to, const char *line, size_t n)
 {
         static const char more[] = "(the rest is left out: more than 65536 bytes)\n";
+        size_t k = 0;
         if (to->n >= TOUCHSTONE_COMMENT_MAX)
-                return;
-        for (size_t k = 0; k < n && to->n < TOUCHSTONE_COMMENT_MAX; k++)
+                return n;
+        for (; k < n && to->n < TOUCHSTONE_COMMENT_MAX; k++)
                 if ((unsigned char)line[k] >= 32 || line[k] == '\t')
                         text_bytes(to, &line[k], 1);
         text_put(to, "\n");
         if (to->n >= TOUCHSTONE_COMMENT_MAX)
                 text_put(to, more);
+        return n - k;
 }
 
 /* [at, at + n) is the next line without its end. */
@@ -94,7 +96,7 @@ bool reader_line(struct reader *r, enum code *ret_code)
                         blank = blank && is_blank((char)c, false);
                 }
                 if (blank && text_n < n && !r->in_data)
-                        keep(&r->comments, at + text_n + 1, n - text_n - 1);
+                        r->left_out_bytes += keep(&r->comments, at + text_n + 1, n - text_n - 1);
                 if (blank)
                         continue;
                 *ret_code = split(r, at, text_n);
@@ -116,7 +118,7 @@ enum code reader_information(struct reader *r)
                         w.at++, w.n--;
                 if (w.n >= 17 && strncasecmp(w.at, "[End Information]", 17) == 0)
                         return CODE_OK;
-                keep(&r->information, at, n);
+                r->left_out_bytes += keep(&r->information, at, n);
         }
         return tp_fail(r->err, CODE_BAD_INPUT,
                        "line %zu: the text ends within the information block begun in line %zu; [End Information] is missing", r->line,

@@ -32,7 +32,8 @@ static enum code standard_check(const struct offline_plan *p, size_t k, struct t
                                name);
         if ((s->ideal[0] || s->standard.data_n) && standard_model_is_told(&s->standard.model))
                 return tp_fail(err, CODE_BAD_INPUT,
-                               "standard %s: \"%s\" says what it is, and \"model\" says it too; leave one of them out (a length may stay)",
+                               "standard %s: \"%s\" says what it is, and \"model\" says it too; leave one of them out (a length and "
+                               "r_tolerance_ohm may stay)",
                                name, s->ideal[0] ? "ideal" : "data");
         for (int port = 0; port < (s->standard.has_port_2 ? 2 : 1); port++) {
                 struct tp_error why = {0};

@@ -31,6 +31,10 @@ enum code recipe_check_standard(const struct recipe *r, size_t i, struct tp_erro
                                  standard_kind_words[s->port_2.kind], standard_kind_words[s->kind]);
         if (s->has_port_2 && s->data_n)
                 return refuse_at(err, pointer_at("%s/port_2", at.at), "given for %s, and data too; the data say both ports", s->name);
+        if (s->data_n && standard_model_is_told(&s->model))
+                return refuse_at(err, pointer_at("%s/model", at.at),
+                                 "says what %s is, and \"data\" says it too; leave one of them out (a length and r_tolerance_ohm may stay)",
+                                 s->name);
         for (size_t k = 1; k < s->data_n; k++)
                 if (!(s->data[k].hz > s->data[k - 1].hz))
                         return refuse_at(err, pointer_at("%s/data/%zu/hz", at.at, k),

@@ -55,5 +55,6 @@ enum code standard_model_check(int32_t kind, const struct standard_model *m, str
 bool standard_model_is_told(const struct standard_model *m)
 {
         return any(m->c_f) || any(m->l_h) || m->r_ohm > 0 || m->delay_s > 0 || m->delay_s < 0 || m->loss_ohm_s > 0 || m->dc_ohm > 0 ||
-               m->u_c_f > 0 || m->u_l_h > 0 || m->u_r_ohm > 0 || m->u_delay_s > 0 || m->u_loss_ohm_s > 0 || m->u_z_ohm > 0;
+               m->r_per_k > 0 || m->r_per_k < 0 || m->u_c_f > 0 || m->u_l_h > 0 || m->u_r_ohm > 0 || m->u_r_per_k > 0 || m->u_delay_s > 0 ||
+               m->u_loss_ohm_s > 0 || m->u_z_ohm > 0;
 }

@@ -423,6 +423,13 @@ def converting(d):
         rc, out, err = d.run("touchstone", name, "--as", "2.1", "--out", "x.ts")
         told, back = d.json("touchstone", name), d.json("touchstone", "x.ts")
         check("%s as 2.1 holds the same" % name, rc == 0 and told and back and {k: v for k, v in told.items() if k != "version"} == {k: v for k, v in back.items() if k != "version"}, (rc, err, told, back))
+    d.text("much.s2p", "! reference plane: tip\n!" + "x" * (4 << 20) + "\n# Hz S RI R 50\n1e9 0.1 0 0.9 0 0.9 0 0.1 0\n2e9 0.1 0 0.9 0 0.9 0 0.1 0\n")
+    for words in (["touchstone"], ["extract", "--quantity", "S21_dB", "--at", "1e9"], ["compare", "much.s2p"]):
+        rc, out, err = d.run(*words, "much.s2p")
+        lines = [x for x in err.splitlines() if "are left out" in x]
+        check("%s: 4 MB of comment are said once" % words[0], rc == 0 and len(lines) == 1 and lines[0].startswith("tipplane: much.s2p: 4128") and "65536 are kept" in lines[0], (rc, err))
+        told = d.json(*words, "much.s2p")
+        check("%s --json: among the notes" % words[0], told and len([n for n in told["notes"] if "are left out" in n]) == 1, told)
 
 
 def fitting(d):

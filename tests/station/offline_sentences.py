@@ -320,6 +320,13 @@ def below_resolution(d):
             told = d.json("extract", "--quantity", words[0], "--at", "10e9", file)
             q = told and told["files"][0]["quantities"][0]
             check("%s at 10 GHz is said, without a half width that nobody stated" % file, q and abs(q["value"][0] / at_10_ghz - 1) < 0.02 and q["u"] == [None] and not q["say"], q)
+    d.s2p("active.s2p", hz, [[1.2 * x for x in row] for row in read_s2p(d.at("coil_0.s2p"))[1]])
+    rc, out, err = d.run("extract", "--quantity", "Lser", "--at", "70e3", "active.s2p")
+    check("a file whose number is refused has its notes said before it", rc == 1 and "below what can be resolved" in err.splitlines()[-1] and any("gives out more than it gets" in x for x in err.splitlines()[:-1]), (rc, err))
+    told = d.json("extract", "--quantity", "Lser", "--at", "70e3", "active.s2p", status=(1,))
+    check("and among the notes of --json", told and any("gives out more" in n for n in told["notes"]), told and told["notes"])
+    rc, out, err = d.run("extract", "--quantity", "SRF11", "active.s2p", "--json")
+    check("with no answer at all they are on stderr with --json, too", rc == 1 and not out and "SRF11" in err.splitlines()[-1] and "gives out more than it gets" in err, (rc, out, err))
     told = d.json("extract", "--quantity", "Lser", "coil_0.0001.s2p")
     q = told and told["files"][0]["quantities"][0]
     check("of a whole sweep the lower end is left out and said", q and q["value"][0] is None and q["value"][-1] and "points are below what can be resolved" in q["say"] and "state --u" in q["say"], q and q["say"])

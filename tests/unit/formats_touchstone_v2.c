@@ -258,6 +258,7 @@ static void a_large_comment_is_cut_with_a_sentence_and_large_words_are_refused(v
         assert_int_equal(try_read(text, 1, arena, &f, &err), CODE_OK);
         assert_true(strlen(f.comments) < 70000);
         assert_non_null(strstr(f.comments, "left out"));
+        assert_int_equal(f.left_out_bytes, n - 1 - TOUCHSTONE_COMMENT_MAX);
         text[0] = '1'; /* the same as one word of data */
         assert_int_equal(try_read(text, 1, arena, &f, &err), CODE_BAD_INPUT);
         assert_non_null(strstr(err.text, "line 1"));

@@ -132,6 +132,7 @@ static const struct bad recipes[] = {
         {"/standards/2/model/dc_ohm", "61", "/standards/2/model", "61 ohm at DC", "not in contact"},
         {"/standards/2/model/r_tolerance_ohm", "50", HERE, "50 ohm for LOAD_A of 50 ohm", "lets a short pass"},
         {"/standards/2/model/dc_ohm", "-1", HERE, "-1 ohm", "outside"},
+        {"/standards/1/data", "[{\"hz\":1e9,\"s11\":[-1,0]}]", "/standards/1/model", "what SHORT_A is", "leave one of them out"},
         {"/standards/1/model/l_h", "[1,2]", HERE, "2", "4"},
         {"/standards/1/model/l_h", "[4,0,0,0]", HERE, "4 H at 1 GHz", "4 pH is 4e-12"},
         {"/standards/0/model/c_f", "[-6.5e-15,0,1e-24,0]", HERE, "number 3 is 1e-24", "6.5 fF is 6.5e-15"},
@@ -141,14 +142,6 @@ static const struct bad recipes[] = {
         {"/standards/0/port_2", "{\"kind\":\"thru\"}", "/standards/0/port_2/kind", "\"thru\"", "only opens, shorts and loads"},
         {"/standards/0/port_2", "{}", "/standards/0/port_2/kind", "missing", "needs it"},
         {"/standards/0/port_2", "{\"kind\":\"short\"}", "/calibration/standards", "0 of kind open", "at least 1"},
-        {"/standards/0/data", "[{\"hz\":7e4,\"s11\":[1,0]},{\"hz\":1e9,\"s11\":[1,0]},{\"hz\":2e9,\"s11\":[1,0]}]", HERE,
-         "nothing is extrapolated", "over the whole sweep"},
-        {"/standards/0/data",
-         "[{\"hz\":7e4,\"s11\":[1,0]},{\"hz\":5e10,\"s11\":[0,1]},{\"hz\":1e11,\"s11\":[0,-1]},{\"hz\":2.2e11,\"s11\":[-1,0]}]", HERE,
-         "too coarse", "more rows"},
-        {"/standards/0/data", "[{\"hz\":2e9,\"s11\":[1,0]},{\"hz\":1e9,\"s11\":[1,0]}]", "/standards/0/data/1/hz", "1000000000 Hz",
-         "sort the rows"},
-        {"/standards/0/data", "[{\"hz\":2e9,\"s11\":[1]}]", "/standards/0/data/0/s11", "1", "2"},
         {"/calibration/match_fit", "\"all\"", HERE, "\"all\"", "from_open"},
         {"/calibration/verify/0/standard", "\"LOAD_A\"", HERE, "\"LOAD_A\"", "a calibration agrees with itself always"},
         {"/calibration/verify/0/limit", "0", HERE, "0", "outside"},
@@ -333,6 +326,19 @@ static const struct bad bases[] = {
         {"/measures/2/parameters/0/quantity", "\"C_pi\"", HERE, "\"C_pi\"", "open dummy"},
 };
 
+/* A standard that is known by data and by nothing else. */
+static const struct bad no_model[] = {{"/standards/0/model", "{}", NULL, NULL, NULL}};
+static const struct bad by_data[] = {
+        {"/standards/0/data", "[{\"hz\":7e4,\"s11\":[1,0]},{\"hz\":1e9,\"s11\":[1,0]},{\"hz\":2e9,\"s11\":[1,0]}]", HERE,
+         "nothing is extrapolated", "over the whole sweep"},
+        {"/standards/0/data",
+         "[{\"hz\":7e4,\"s11\":[1,0]},{\"hz\":5e10,\"s11\":[0,1]},{\"hz\":1e11,\"s11\":[0,-1]},{\"hz\":2.2e11,\"s11\":[-1,0]}]", HERE,
+         "too coarse", "more rows"},
+        {"/standards/0/data", "[{\"hz\":2e9,\"s11\":[1,0]},{\"hz\":1e9,\"s11\":[1,0]}]", "/standards/0/data/1/hz", "1000000000 Hz",
+         "sort the rows"},
+        {"/standards/0/data", "[{\"hz\":2e9,\"s11\":[1]}]", "/standards/0/data/0/s11", "1", "2"},
+};
+
 /* Another sweep, for a device that uses it. */
 static const struct bad loud[] = {
         {"/sweeps/1",
@@ -357,7 +363,7 @@ static const struct refusals of_layouts = {DEMO, NULL, 0, ROWS(layouts)}, of_rec
                              of_leads = {DEMO, ROWS(transistor), ROWS(leads)}, of_bases = {DEMO, ROWS(bipolar), ROWS(bases)},
                              of_lines = {"tests/station/replay/onwafer_raw.recipe.json", NULL, 0, ROWS(recordings)},
                              of_bands = {"tests/unit/golden/bands.recipe.json", NULL, 0, ROWS(bands)},
-                             of_sweeps = {DEMO, ROWS(loud), ROWS(sweeps)};
+                             of_data = {DEMO, ROWS(no_model), ROWS(by_data)}, of_sweeps = {DEMO, ROWS(loud), ROWS(sweeps)};
 
 static void each_is_refused_with_place_and_value(void **state)
 {
@@ -391,13 +397,10 @@ static void what_is_no_json_is_refused_too(void **state)
 int main(void)
 {
         const struct CMUnitTest tests[] = {
-                REFUSED("each bad layout", of_layouts),
-                REFUSED("each bad recipe", of_recipes),
-                REFUSED("each bad way to find leads", of_leads),
-                REFUSED("each bad base", of_bases),
-                REFUSED("each bad line calibration", of_lines),
-                REFUSED("each bad band", of_bands),
-                REFUSED("a device swept outside of the calibration's domain", of_sweeps),
+                REFUSED("each bad layout", of_layouts),           REFUSED("each bad recipe", of_recipes),
+                REFUSED("each bad way to find leads", of_leads),  REFUSED("each bad base", of_bases),
+                REFUSED("each bad line calibration", of_lines),   REFUSED("each bad band", of_bands),
+                REFUSED("each bad list of data", of_data),        REFUSED("a device swept outside of the calibration's domain", of_sweeps),
                 cmocka_unit_test(what_is_no_json_is_refused_too),
         };
         return cmocka_run_group_tests(tests, NULL, NULL);
