@@ -165,6 +165,23 @@ static enum code put(struct cli *c, const char *word, const struct net2 *net, co
         return code;
 }
 
+/* Said, not acted upon: what is wrong with a dummy is for people to see to. */
+static void exchanged_check(struct cli *c, const struct taken *t, enum deembed_method method, const struct dummies *dummies)
+{
+        struct rf_deembed_exchange e;
+        const char *one = NULL, *other = NULL;
+        if (!rf_deembed_exchanged(method, dummies, &e))
+                return;
+        for (size_t k = 1; k < t->n; k++) {
+                one = t->dummy[k] == (int)e.one ? t->names[k] : one;
+                other = t->dummy[k] == (int)e.other ? t->names[k] : other;
+        }
+        if (one && other)
+                cli_note(c, "%s, %s: %s", one, other, e.say);
+        else
+                cli_note(c, "%s: %s", rf_deembed_words[method], e.say);
+}
+
 /* Delay of what lies in series in something short: S21 - 1 - S11 is 0 of any shunt and -Z/z of a series Z, so -j w tau of a piece of line.
    Least squares through zero, from the lowest frequency to where it is no longer small; NaN: fewer than three points are. */
 static double series_delay(const struct net2 *net)
@@ -248,6 +265,8 @@ enum code do_deembed(struct cli *c, struct tp_error *err)
         }
         if (!code && method == RF_DEEMBED_L_2L)
                 code = lines_check(c, t, &dummies, err);
+        if (!code)
+                exchanged_check(c, t, method, &dummies);
         if (!code && !offline_net2_new(c, t->nets[0].axis, &result))
                 code = tp_fail_memory(err);
         if (!code && (code = rf_deembed_by_word(word, &t->nets[0], given, t->n - 1, &result, c->arena, err)))

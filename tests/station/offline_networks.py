@@ -40,8 +40,14 @@ def deembedding(d):
         want = [parts["device"][f] for f in hz]
         within("deembed %s" % case, distance(got[1:], want[1:]), 1e-12)
         within("deembed %s at 70 kHz" % case, distance(got[:1], want[:1]), 1e-8)
+        check("deembed %s: nothing is said of good dummies" % case, "exchanged" not in err and "not what it is" not in err, err)
         told = d.json("deembed", "--method", word, *dummies, case + "_measured.s2p")
         check("deembed %s --json is the same numbers" % case, told and [complex(*x) for x in told["s21"]] == [r[2] for r in got], told)
+    for case, one, other in (("three_step", "short1", "short2"), ("three_step", "open", "thru"), ("open_short", "open", "short"), ("pad_open_short", "pad", "short")):
+        files = {"--" + options[what]: "%s_%s.s2p" % (case, {one: other, other: one}.get(what, what)) for what in table("deembed.csv")[case] if what in options}
+        rc, out, err = d.run("deembed", "--method", case, *[x for pair in files.items() for x in pair], case + "_measured.s2p", "--out", "bare.s2p")
+        want = " and ".join(sorted((options[one], options[other]), key=("open", "short", "pad", "thru", "short-left", "short-right").index)).replace("-", "_")
+        check("%s: %s" % (case, want), rc in (0, 1) and want + " are exchanged" in err and "%s_%s.s2p" % (case, one) in err, (rc, err))
     rc, out, err = d.run("deembed", "--method", "open", "--open", "open_open.s2p", "open_measured.s2p", "--out", "bare.ts")
     told, back = d.json("touchstone", "bare.ts"), d.json("compare", "bare.ts", "bare_1.s2p") if not d.run("deembed", "--method", "open", "--open", "open_open.s2p", "open_measured.s2p", "--out", "bare_1.s2p")[0] else None
     check("a result called .ts is of version 2.1 and the same", rc == 0 and told and told["version"] == "2.1" and back and back["all"]["worst"] == 0, (rc, err, told))

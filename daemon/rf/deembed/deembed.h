@@ -94,6 +94,15 @@ struct rf_deembed_limit {
 enum code rf_deembed_limit_of(enum deembed_method method, const struct dummies *dummies, struct rf_deembed_limit *ret,
                               struct tp_error *err);
 
+/* Do the dummies look like what they are said to be (deembed_exchanged.c)?  Of open_short, short_open, pad_open_short and three_step; false:
+   they do, or nobody can tell.  One exchange of two is named where it alone explains what is wrong; else one and other are RF_DUMMY_COUNT.
+   On one axis, in one reference. */
+struct rf_deembed_exchange {
+        enum rf_dummy one, other;
+        char say[300]; /* "the left short conducts to ground at port 2 rather than at port 1 at 400 of 401 frequencies: …" */
+};
+bool rf_deembed_exchanged(enum deembed_method method, const struct dummies *dummies, struct rf_deembed_exchange *ret);
+
 /* ---- fixture halves (deembed_halves.c) --------------------------------------------------------------------------------------------- */
 /* The left half that a method takes off, as S in z_ref: pads and leads of a thru, the pad of L-2L, the half of a 2x-thru (its S21 has the
    sign with Re(S21 conj near) >= 0; near 0: as it comes).  NaN for methods without halves. */
