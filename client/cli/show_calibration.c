@@ -2,8 +2,21 @@
 #include "cli/number.h"
 #include "cli/show.h"
 #include <math.h>
+#include <string.h>
 
-/* What the loads were taken as, where the DC meter said it. */
+/* When the standard was touched and read; "": this run's file has no sweep of it. */
+static const char *swept_of(const cJSON *calibration, const char *standard)
+{
+        const cJSON *s;
+        cJSON_ArrayForEach(s, have(calibration, "standards"))
+        {
+                if (strcmp(have_text(s, "standard"), standard) == 0)
+                        return have_text(s, "swept");
+        }
+        return "";
+}
+
+/* What the loads were taken as, where the DC meter said it, and when that was. */
 static void put_loads(const cJSON *calibration, struct text *to)
 {
         const cJSON *l;
@@ -15,7 +28,8 @@ static void put_loads(const cJSON *calibration, struct text *to)
                 text_f(to, " (stated %.6g", have_real(l, "stated_ohm"));
                 if (have(l, "tolerance_ohm"))
                         text_f(to, " ± %.6g", have_real(l, "tolerance_ohm"));
-                text_put(to, ")");
+                const char *swept = swept_of(calibration, have_text(l, "standard"));
+                text_f(to, "; read %s)", swept[0] ? swept : "in another run");
                 before = ",";
         }
         if (*before == ',')

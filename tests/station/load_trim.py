@@ -70,7 +70,8 @@ def main():
         real = [load["port%d" % l["port"]]["r_ohm"] for l in loads]
         count.check(len(loads) == 2 * len(calibrations) and all(abs(l["ohm"] - r) < 2.5 * l["u_ohm"] and l["stated_ohm"] == 50 for l, r in zip(loads, real)),
                     "the calibration says what it took the load as: %s" % ", ".join("port %(port)d %(ohm).4f +- %(u_ohm).4f" % l for l in loads), (loads, load))
-        count.check("loads by the DC meter: LOAD_A at port 1 50.3" in show and "(stated 50 ± 5)" in show, "and so does tipplane run show", show)
+        swept = {s["standard"]: s["swept"] for s in calibrations[0]["standards"]}
+        count.check("loads by the DC meter: LOAD_A at port 1 50.3" in show and "(stated 50 ± 5; read %s)" % swept["LOAD_A"] in show, "and so does tipplane run show", show)
 
         p, run = prepare(build, os.path.join(folder, "worn"), "measured", 57)
         try:

@@ -212,15 +212,21 @@ static void a_calibration_says_what_its_loads_were_taken_as(void **state)
         cJSON *run = json("{\"id\":\"R\",\"wafer\":\"W1\",\"state\":\"sealed\",\"progress\":{}}"),
               *c = json("{\"calibrations\":[{\"number\":1,\"method\":\"solt\",\"state\":\"accepted\",\"diagnosis\":{\"loads\":["
                         "{\"standard\":\"LOAD_A\",\"port\":1,\"ohm\":50.3012,\"u_ohm\":0.0098,\"stated_ohm\":50,\"tolerance_ohm\":0.5},"
-                        "{\"standard\":\"LOAD_A\",\"port\":2,\"ohm\":50.3028,\"u_ohm\":0.0098,\"stated_ohm\":50}]}},"
+                        "{\"standard\":\"LOAD_A\",\"port\":2,\"ohm\":50.3028,\"u_ohm\":0.0098,\"stated_ohm\":50},"
+                        "{\"standard\":\"LOAD_B\",\"port\":1,\"ohm\":49.9,\"u_ohm\":0.01,\"stated_ohm\":50}]},\"standards\":["
+                        "{\"standard\":\"SHORT_A\",\"swept\":\"2026-11-20T21:00:01Z\"},{\"standard\":\"LOAD_A\",\"swept\":\"2026-11-20T21:"
+                        "00:42Z\"},"
+                        "{\"standard\":\"LOAD_B\",\"swept\":null}]},"
                         "{\"number\":2,\"method\":\"solt\",\"state\":\"accepted\",\"diagnosis\":{}}]}");
         text_init(&t, 0);
         show_run(run, NULL, NULL, NULL, c, NULL, NULL, &t);
-        assert_non_null(strstr(text_of(&t),
-                               "Calibration  number 1, solt, accepted\n"
-                               "             loads by the DC meter: LOAD_A at port 1 50.301 ± 0.020 ohm (stated 50 ± 0.5), LOAD_A at "
-                               "port 2 50.303 ± 0.020 ohm (stated 50)\n"
-                               "             number 2, solt, accepted\n"));
+        assert_non_null(strstr(
+                text_of(&t),
+                "Calibration  number 1, solt, accepted\n"
+                "             loads by the DC meter: LOAD_A at port 1 50.301 ± 0.020 ohm (stated 50 ± 0.5; read 2026-11-20T21:00:42Z), "
+                "LOAD_A at port 2 50.303 ± 0.020 ohm (stated 50; read 2026-11-20T21:00:42Z), LOAD_B at port 1 49.900 ± 0.020 "
+                "ohm (stated 50; read in another run)\n"
+                "             number 2, solt, accepted\n"));
         text_done(&t);
         cJSON_Delete(run);
         cJSON_Delete(c);
