@@ -61,6 +61,20 @@ void put_quantity(struct text *to, double value, double u95, const char *unit)
         text_f(to, "%s%s%s", gap, p->sign, name);
 }
 
+void put_probability(struct text *to, double p)
+{
+        if (isnan(p))
+                return;
+        if (p > 0.9999)
+                text_put(to, "> 0.9999");
+        else if (p < 1e-6)
+                text_put(to, "< 1e-06");
+        else if (p >= 0.1)
+                text_f(to, "%.4f", floor(p * 1e4) / 1e4);
+        else
+                text_f(to, "%.2g", p);
+}
+
 void put_short(struct text *to, double value, const char *unit)
 {
         if (!isfinite(value)) {

@@ -6,6 +6,8 @@
 /* "306.0 ± 2.1 pH": a prefix by the value, as many decimals as two digits of u95 need; without u95 (NaN) four significant digits.
    Units "1", "dB", "dB/mm" and "" take no prefix.  A NaN value is "–". */
 void put_quantity(struct text *to, double value, double u95, const char *unit);
+/* "0.9731" (rounded down), "0.012", and at the ends "> 0.9999" and "< 1e-06": further out nobody knows a tail; NaN: "". */
+void put_probability(struct text *to, double p);
 /* The value alone, in the width of a map's cell: "306.0p". */
 void put_short(struct text *to, double value, const char *unit);
 /* "70 kHz", "220 GHz", "1.25 GHz". */

@@ -141,20 +141,48 @@ static bool is_refused(const cJSON *row)
         return cJSON_IsNull(have(row, "value")) && strncmp(have_text(row, "reason"), "not resolvable", 14) == 0;
 }
 
-/* One line per device, quantity and condition: how many, their median and the median of their u95, fails, refusals. */
+static void cell_guard(struct table *t, double band, const char *unit)
+{
+        struct text words;
+        text_init(&words, 0);
+        if (band == 0)
+                text_put(&words, "none");
+        else if (isfinite(band))
+                put_quantity(&words, band, NAN, unit);
+        table_cell(t, "%s", text_of(&words));
+        text_done(&words);
+}
+
+static void cell_probability(struct table *t, double p)
+{
+        struct text words;
+        text_init(&words, 0);
+        put_probability(&words, p);
+        table_cell(t, "%s", text_of(&words));
+        text_done(&words);
+}
+
+/* One line per device, quantity and condition: how many, their median and the median of their u95, how far from a limit they must lie to pass
+   and how sure the least sure pass is, fails, refusals. */
 static void put_quantities(const struct latest *l, size_t n, const cJSON *devices, struct arena *arena, struct text *to)
 {
-        struct table t = table_of(arena, "llrrrrrl");
-        double *values = n ? arena_take(arena, n * sizeof *values) : NULL, *u = n ? arena_take(arena, n * sizeof *u) : NULL;
-        const char *const heads[] = {"", "", "median ± u95", "pass", "marginal", "fail", "no value", ""};
-        for (size_t i = 0; i < 8; i++)
+        struct table t = table_of(arena, "llrrrrrrrl");
+        double *values = n ? arena_take(arena, 3 * n * sizeof *values) : NULL, *u = values ? values + n : NULL,
+               *band = values ? values + 2 * n : NULL;
+        const char *const heads[] = {"", "", "median ± u95", "guard band", "pass", "least sure", "marginal", "fail", "no value", ""};
+        for (size_t i = 0; i < sizeof heads / sizeof heads[0]; i++)
                 table_cell(&t, "%s", heads[i]);
-        for (size_t i = 0, end; values && u && i < n; i = end) {
-                size_t k = 0;
+        for (size_t i = 0, end; values && i < n; i = end) {
+                size_t k = 0, bands = 0;
+                double least = NAN;
                 long long verdicts[VERDICTS] = {0}, none = 0;
                 const char *why = "";
                 for (end = i; end < n && same_number(&l[i], &l[end]); end++) {
-                        double v = have_real(l[end].row, "value");
+                        double v = have_real(l[end].row, "value"), p = have_real(l[end].row, "conformance");
+                        band[bands] = have_real(l[end].row, "guard_band");
+                        bands += isnan(band[bands]) ? 0 : 1;
+                        if (strcmp(have_text(l[end].row, "verdict"), "pass") == 0 && !(p > least))
+                                least = p;
                         verdicts[index_of(verdict_names, VERDICTS, have_text(l[end].row, "verdict"), 3)]++;
                         if (isnan(v)) {
                                 why = none++ ? why : have_text(l[end].row, "reason");
@@ -167,6 +195,7 @@ static void put_quantities(const struct latest *l, size_t n, const cJSON *device
                 }
                 rf_sort(k, values);
                 rf_sort(k, u);
+                rf_sort(bands, band);
                 struct text number;
                 text_init(&number, 0);
                 if (k)
@@ -175,8 +204,12 @@ static void put_quantities(const struct latest *l, size_t n, const cJSON *device
                 table_cell(&t, "%s", asked_label(devices, l[i].device, l[i].quantity, (int)l[i].condition, arena));
                 table_cell(&t, "%s", k ? text_of(&number) : "none");
                 text_done(&number);
-                for (size_t j = 0; j < 3; j++)
+                cell_guard(&t, bands ? rf_quantile(bands, band, 0.5) : NAN, have_text(l[i].row, "unit"));
+                for (size_t j = 0; j < 3; j++) {
                         table_cell(&t, verdicts[j] ? "%lld" : "", verdicts[j]);
+                        if (j == 0)
+                                cell_probability(&t, least);
+                }
                 table_cell(&t, none ? "%lld" : "", none);
                 table_cell(&t, "%s", why);
         }
@@ -184,11 +217,9 @@ static void put_quantities(const struct latest *l, size_t n, const cJSON *device
                 table_put(&t, to);
 }
 
-static void put_parameters(const cJSON *parameters, const cJSON *devices, struct arena *arena, struct text *to)
+static void put_parameters(const struct latest *l, size_t n, const cJSON *devices, struct arena *arena, struct text *to)
 {
         struct counts k = {0};
-        struct latest *l = NULL;
-        size_t n = latest_of(parameters, arena, &l);
         for (size_t i = 0; i < n; i++) {
                 count(&k, l[i].row);
                 k.refused += is_refused(l[i].row);
@@ -305,6 +336,22 @@ static void put_list(const char *left, const cJSON *map, enum which which, struc
                 text_put(to, "\n");
 }
 
+/* "… 0,1 L1 L_10GHz 0.32": the numbers of a verdict, each with the probability that its true value lies within the limits. */
+static void put_numbers(const char *left, const struct latest *l, size_t n, const char *verdict, struct text *to)
+{
+        int shown = 0;
+        for (size_t i = 0; i < n; i++) {
+                if (strcmp(have_text(l[i].row, "verdict"), verdict) != 0 || ++shown > LIST_MAX)
+                        continue;
+                text_f(to, "%s%lld,%lld %s %s ", shown == 1 ? left : ", ", l[i].x, l[i].y, l[i].device, l[i].quantity);
+                put_probability(to, have_real(l[i].row, "conformance"));
+        }
+        if (shown > LIST_MAX)
+                text_f(to, ", and %d more", shown - LIST_MAX);
+        if (shown)
+                text_put(to, "\n");
+}
+
 bool run_has_fails(const cJSON *run)
 {
         static const char *const bad[] = {"fail", "suspect", "rescued", "no_contact", "skipped", "written_off"};
@@ -334,8 +381,10 @@ void show_run(const cJSON *run, const cJSON *map, const cJSON *parameters, const
         if (map)
                 put_devices(map, arena, to);
         text_put(to, "\n");
+        struct latest *latest = NULL;
+        size_t latest_n = parameters ? latest_of(parameters, arena, &latest) : 0;
         if (parameters)
-                put_parameters(parameters, devices, arena, to);
+                put_parameters(latest, latest_n, devices, arena, to);
         text_put(to, "\n");
         if (yield)
                 show_yield_line(yield, to);
@@ -344,6 +393,8 @@ void show_run(const cJSON *run, const cJSON *map, const cJSON *parameters, const
         show_calibrations(calibrations, have_int(have(p, "counts"), "recalibrations"), to);
         put_time(p, to);
         put_list("Fails        ", map, WHICH_FAILS, to);
+        put_numbers("             within their limits with probability: ", latest, latest_n, "fail", to);
+        put_numbers("Marginal     within their limits with probability: ", latest, latest_n, "marginal", to);
         put_list("Suspect      ", map, WHICH_SUSPECTS, to);
         put_list("Left out     ", map, WHICH_LEFT_OUT, to);
         arena_free(arena);

@@ -19,7 +19,7 @@
  * @typedef {{scopes?: {touch: number, reading: number, shared: number}, touch?: Record<string, number>, reading?: Record<string, number>,
  *            shared?: Record<string, number>, not_counted?: string[]}} Budget
  * @typedef {{die: DieXY, device: string, quantity: string, unit: string, freq_hz: number, value: number|null, u95: number|null, verdict: Verdict,
- *            reason: string|null, trust: Trust|null, trust_reason: string|null, contact: string, plane: string, attempt: number, condition: number,
+ *            conformance: number|null, guard_band: number|null, reason: string|null, trust: Trust|null, trust_reason: string|null, contact: string, plane: string, attempt: number, condition: number,
  *            touchdown: number, sweep: number, budget: Budget|null}} Parameter
  * @typedef {{seq: number, t_s: number|null, place: string, die: DieXY|null, device: string|null, attempt: number, outcome: string|null,
  *            trust: Trust|null, contact_ohm: number|null}} RibbonTouch

@@ -33,6 +33,15 @@ function budgetWords(b) {
         return `${causes} (${by})${b.not_counted?.length ? `; not counted: ${b.not_counted.join(", ")}` : ""}`;
 }
 
+/** How sure a verdict is: 0.9731 is rounded down, and beyond 0.9999 and 1e-6 nobody knows a tail. @param {import("./api.js").Parameter} p */
+function sureWords(p) {
+        const c = p.conformance, band = p.guard_band;
+        if (c === null || c === undefined)
+                return "";
+        const chance = c > 0.9999 ? "more than 0.9999" : c < 1e-6 ? "less than 1e-6" : c >= 0.1 ? (Math.floor(c * 1e4) / 1e4).toFixed(4) : Number(c.toPrecision(2)).toString();
+        return `within limits with probability ${chance}; ${band === null ? "no value could pass with this U95" : band === 0 ? "decided by the value alone" : `guard band ${quantity(band, p.unit, 2)}`}`;
+}
+
 /** The device in one sentence. @param {import("./api.js").MapDevice} d */
 const deviceWords = (d) => `${d.name}: ${OUTCOME[d.outcome] ?? d.outcome}, ${VERDICT[d.verdict]}, ${TRUST[d.trust]}${d.reason ? ` (${d.reason})` : ""}`;
 
@@ -49,7 +58,7 @@ function parameterTable(/** @type {DeviceView} */ v) {
                         return h("tr", { class: last ? null : "old" }, h("th", { scope: "row" }, p.quantity, touches.length > 1 ? h("span", { class: "quiet touch" }, last ? `touch ${p.touchdown}` : `touch ${p.touchdown}, replaced`) : null),
                                 p.value === null ? h("td", { colspan: 2, class: "why" }, p.reason ?? "no value") : h("td", { class: "number" }, withU95(p.value, p.u95, p.unit)),
                                 p.value === null ? null : h("td", { class: "number quiet" }, limitWords(plan) || "none"),
-                                h("td", { class: "number" }, littleDie("none", markOf("measured", p.verdict), p.trust ?? "unknown", 22), h("span", { class: "verdict-word" }, VERDICT[p.verdict])),
+                                h("td", { class: "number" }, littleDie("none", markOf("measured", p.verdict), p.trust ?? "unknown", 22), h("span", { class: "verdict-word" }, VERDICT[p.verdict]), sureWords(p) ? h("span", { class: "quiet sure" }, sureWords(p)) : null),
                                 h("td", { class: "quiet" }, budgetWords(p.budget)));
                 })));
 }

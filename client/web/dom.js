@@ -51,7 +51,7 @@ function prefix(x) {
 }
 
 /** Which units take a prefix at all. @param {string} unit */
-const scaled = (unit) => !["1", "dB", "dB/m", "", "percent"].includes(unit);
+const scaled = (unit) => !["1", "", "percent"].includes(unit) && !unit.startsWith("dB");
 
 /** @param {number|null|undefined} x @param {string} unit @param {number} [digits] @returns {string} such as "306.0 pH" */
 export function quantity(x, unit, digits = 4) {

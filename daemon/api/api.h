@@ -134,5 +134,10 @@ void json_word(struct json_out *, const char *key, const char *word); /* "": nul
 
 /* A view with the time limit of one question; the caller closes it. NULL: err says why. */
 struct view *ask_view(const struct request *, const char *run_or_null, struct tp_error *);
+/* The same of the run in the path; CODE_NOT_FOUND with its id and a way on. */
+struct view *ask_run(const struct request *, struct tp_error *);
+/* The recipe of a view's run, in the question's arena. */
+struct recipe;
+enum code ask_recipe(const struct request *, struct view *, struct recipe **ret, struct tp_error *);
 
 #endif

@@ -1,36 +1,47 @@
 /* data.c: parameters and sweeps as rows, raw traces as bytes. */
 #include "api/route.h"
 #include "formats/csv.h"
+#include "recipe/judged.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
 
-static struct view *open_run(struct request *q, struct tp_error *err)
-{
-        struct view *view = ask_view(q, q->param[0], err);
-        if (!view && err->code == CODE_NOT_FOUND)
-                tp_fail(err, CODE_NOT_FOUND, "there is no run %.40s; GET /api/v1/runs lists what there is", q->param[0]);
-        return view;
-}
-
-static enum code parameters(struct request *q, struct parameter_row **ret, size_t *ret_n, struct tp_error *err)
+static enum code parameters(struct request *q, struct recipe **ret_recipe, struct parameter_row **ret, size_t *ret_n, struct tp_error *err)
 {
         int64_t evaluation = 0;
         enum code code = query_int(q, "evaluation", 0, 1000, 0, &evaluation, err);
-        struct view *view = code ? NULL : open_run(q, err);
+        struct view *view = code ? NULL : ask_run(q, err);
         if (!code)
                 code = view ? view_parameters(view, query_text(q, "device"), query_text(q, "quantity"), evaluation, q->arena, ret, ret_n,
                                               err)
                             : err->code;
+        if (!code)
+                code = ask_limits(q, view, ret_recipe, err);
         view_close(view);
         return code;
 }
 
-void parameters_say(struct json_out *o, const struct parameter_row *rows, size_t n)
+enum code ask_limits(struct request *q, struct view *view, struct recipe **ret, struct tp_error *err)
+{
+        enum code code = ask_recipe(q, view, ret, err);
+        if (code != CODE_BAD_INPUT)
+                return code;
+        *ret = NULL;
+        return CODE_OK;
+}
+
+static struct judgement judgement_of(const struct recipe *recipe, const struct parameter_row *p)
+{
+        const struct parameter_plan *plan = recipe ? recipe_parameter(recipe, p->device, p->quantity) : NULL;
+        return parameter_judgement(plan, p->has_value ? p->value : NAN, p->u95);
+}
+
+void parameters_say(struct json_out *o, const struct recipe *recipe, const struct parameter_row *rows, size_t n)
 {
         json_open(o, "parameters", '[');
         for (size_t i = 0; i < n; i++) {
                 const struct parameter_row *p = &rows[i];
+                const struct judgement j = judgement_of(recipe, p);
                 json_open(o, NULL, '{');
                 json_die(o, "die", true, p->die_x, p->die_y);
                 json_text(o, "device", p->device);
@@ -40,6 +51,8 @@ void parameters_say(struct json_out *o, const struct parameter_row *rows, size_t
                 json_real(o, "value", p->has_value ? p->value : NAN);
                 json_real(o, "u95", p->has_value ? p->u95 : NAN);
                 json_text(o, "verdict", p->verdict);
+                json_real(o, "conformance", j.conformance);
+                json_real(o, "guard_band", j.guard_band);
                 json_word(o, "reason", p->reason);
                 json_word(o, "trust", p->trust);
                 json_word(o, "trust_reason", p->trust_reason);
@@ -56,17 +69,19 @@ void parameters_say(struct json_out *o, const struct parameter_row *rows, size_t
         json_close(o, ']');
 }
 
-enum code parameters_table(const char *run, const struct parameter_row *rows, size_t n, struct text *to, struct tp_error *err)
+enum code parameters_table(const char *run, const struct recipe *recipe, const struct parameter_row *rows, size_t n, struct text *to,
+                           struct tp_error *err)
 {
-        static const char *const heads[] = {"die_x",   "die_y",     "device", "quantity",   "unit",     "freq_hz",      "value",
-                                            "u95",     "verdict",   "trust",  "contact",    "reason",   "trust_reason", "plane",
-                                            "attempt", "touchdown", "sweep",  "evaluation", "condition"};
+        static const char *const heads[] = {"die_x",   "die_y",     "device", "quantity",   "unit",      "freq_hz",      "value",
+                                            "u95",     "verdict",   "trust",  "contact",    "reason",    "trust_reason", "plane",
+                                            "attempt", "touchdown", "sweep",  "evaluation", "condition", "conformance",  "guard_band"};
         struct csv_out o = csv_to(to);
         for (size_t i = 0; i < sizeof heads / sizeof heads[0]; i++)
                 csv_text(&o, heads[i]);
         csv_end_row(&o);
         for (size_t i = 0; i < n; i++) {
                 const struct parameter_row *p = &rows[i];
+                const struct judgement j = judgement_of(recipe, p);
                 csv_int(&o, p->die_x);
                 csv_int(&o, p->die_y);
                 csv_text(&o, p->device);
@@ -86,6 +101,8 @@ enum code parameters_table(const char *run, const struct parameter_row *rows, si
                 csv_int(&o, p->sweep);
                 csv_int(&o, p->evaluation);
                 csv_int(&o, p->condition);
+                csv_real(&o, j.conformance);
+                csv_real(&o, j.guard_band);
                 csv_end_row(&o);
         }
         if (!csv_ok(&o) && text_ok(to))
@@ -98,14 +115,15 @@ enum code parameters_table(const char *run, const struct parameter_row *rows, si
 
 enum code parameters_json(struct request *q, struct reply *r, struct tp_error *err)
 {
+        struct recipe *recipe = NULL;
         struct parameter_row *rows = NULL;
         size_t n = 0;
-        enum code code = parameters(q, &rows, &n, err);
+        enum code code = parameters(q, &recipe, &rows, &n, err);
         if (code)
                 return code;
         struct json_out o = json_to(&r->body);
         json_open(&o, NULL, '{');
-        parameters_say(&o, rows, n);
+        parameters_say(&o, recipe, rows, n);
         json_close(&o, '}');
         reply_json(r, 200);
         return CODE_OK;
@@ -113,11 +131,12 @@ enum code parameters_json(struct request *q, struct reply *r, struct tp_error *e
 
 enum code parameters_csv(struct request *q, struct reply *r, struct tp_error *err)
 {
+        struct recipe *recipe = NULL;
         struct parameter_row *rows = NULL;
         size_t n = 0;
-        enum code code = parameters(q, &rows, &n, err);
+        enum code code = parameters(q, &recipe, &rows, &n, err);
         if (!code)
-                code = parameters_table(q->param[0], rows, n, &r->body, err);
+                code = parameters_table(q->param[0], recipe, rows, n, &r->body, err);
         if (code)
                 return code;
         snprintf(r->save_as, sizeof r->save_as, "%.26s.csv", q->param[0]);
@@ -143,7 +162,7 @@ enum code evaluations_get(struct request *q, struct reply *r, struct tp_error *e
 {
         struct evaluation_row *rows = NULL;
         size_t n = 0;
-        struct view *view = open_run(q, err);
+        struct view *view = ask_run(q, err);
         struct offer_row offer;
         bool has_offer = false;
         enum code code = view ? view_evaluations(view, q->arena, &rows, &n, err) : err->code;
@@ -209,7 +228,7 @@ enum code sweeps_get(struct request *q, struct reply *r, struct tp_error *err)
         int use = -1;
         const char *device = query_text(q, "device");
         enum code code = query_word(q, "use", uses, &use, err);
-        struct view *view = code ? NULL : open_run(q, err);
+        struct view *view = code ? NULL : ask_run(q, err);
         if (!code)
                 code = view ? view_sweeps(view, use < 0 ? NULL : uses[use], q->arena, &rows, &n, err) : err->code;
         view_close(view);
@@ -236,7 +255,7 @@ enum code sweep_get(struct request *q, struct reply *r, struct tp_error *err)
         size_t n = 0;
         int64_t id = 0;
         enum code code = sweep_number(q, &id, err);
-        struct view *view = code ? NULL : open_run(q, err);
+        struct view *view = code ? NULL : ask_run(q, err);
         if (!code)
                 code = view ? view_sweep(view, id, q->arena, &row, err) : err->code;
         if (!code)
@@ -256,7 +275,7 @@ enum code trace_get(struct request *q, struct reply *r, struct tp_error *err)
         size_t n = 0;
         int64_t id = 0;
         enum code code = sweep_number(q, &id, err);
-        struct view *view = code ? NULL : open_run(q, err);
+        struct view *view = code ? NULL : ask_run(q, err);
         if (!code)
                 code = view ? view_trace(view, id, q->param[2], q->arena, r->dtype, &bytes, &n, err) : err->code;
         view_close(view);

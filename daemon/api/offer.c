@@ -38,19 +38,19 @@ static void row_fill(const struct recipe *recipe, const struct plan *plan, const
 /* The answer: the run's own offer, or what its file gives now. */
 struct taken {
         struct offer_row offer; /* id "": made of the file */
+        struct recipe *recipe;
         struct parameter_row *rows;
         size_t n;
 };
 
 static enum code compute(struct request *q, struct view *view, struct taken *to, struct tp_error *err)
 {
-        struct recipe *recipe = NULL;
         struct plan *plan = NULL;
         struct rescued rescued;
         size_t at = 0;
-        enum code code = plan_stored(view, q->param[0], q->arena, &recipe, &plan, err);
+        enum code code = plan_stored(view, q->param[0], q->arena, &to->recipe, &plan, err);
         if (!code)
-                code = rescue_run(view, recipe, plan, q->arena, &rescued, err);
+                code = rescue_run(view, to->recipe, plan, q->arena, &rescued, err);
         to->rows = code ? NULL : arena_take(q->arena, (rescued.value_n + 1) * sizeof *to->rows);
         if (!code && !to->rows)
                 code = tp_fail_memory(err);
@@ -62,7 +62,7 @@ static enum code compute(struct request *q, struct view *view, struct taken *to,
         to->offer.spec_json = rescued.spec_json;
         for (size_t i = 0; i < rescued.sweep_n; i++)
                 for (size_t k = 0; rescued.sweeps[i].rows && k < rescued.sweeps[i].n; k++)
-                        row_fill(recipe, plan, &rescued.sweeps[i], &rescued.sweeps[i].rows[k], &to->rows[at++]);
+                        row_fill(to->recipe, plan, &rescued.sweeps[i], &rescued.sweeps[i].rows[k], &to->rows[at++]);
         return CODE_OK;
 }
 
@@ -83,6 +83,8 @@ static enum code take(struct request *q, struct taken *to, struct tp_error *err)
                 code = view_offer(view, q->arena, &to->offer, &has, err);
         if (!code)
                 code = has ? view_offer_parameters(view, q->arena, &to->rows, &to->n, err) : compute(q, view, to, err);
+        if (!code && has)
+                code = ask_limits(q, view, &to->recipe, err);
         view_close(view);
         return code;
 }
@@ -102,7 +104,7 @@ enum code rescue_json(struct request *q, struct reply *r, struct tp_error *err)
         else
                 json_null(&o, "offered");
         json_raw(&o, "spec", taken.offer.spec_json);
-        parameters_say(&o, taken.rows, taken.n);
+        parameters_say(&o, taken.recipe, taken.rows, taken.n);
         json_close(&o, '}');
         reply_json(r, 200);
         return CODE_OK;
@@ -113,7 +115,7 @@ enum code rescue_csv(struct request *q, struct reply *r, struct tp_error *err)
         struct taken taken;
         enum code code = take(q, &taken, err);
         if (!code)
-                code = parameters_table(q->param[0], taken.rows, taken.n, &r->body, err);
+                code = parameters_table(q->param[0], taken.recipe, taken.rows, taken.n, &r->body, err);
         if (code)
                 return code;
         snprintf(r->save_as, sizeof r->save_as, "%.26s.rescued.csv", q->param[0]);

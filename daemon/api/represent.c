@@ -1,6 +1,7 @@
 /* represent.c: small pieces that every handler uses: query values, bodies, entity tags, JSON habits. */
 #include "api/api.h"
 #include "base/fields.h"
+#include "recipe/recipe.h"
 #include <inttypes.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -121,4 +122,20 @@ void json_word(struct json_out *o, const char *key, const char *word) { json_tex
 struct view *ask_view(const struct request *q, const char *run, struct tp_error *err)
 {
         return view_open(q->api->store, run, world_boot_ns(q->api->world) + QUESTION_NS, err);
+}
+
+struct view *ask_run(const struct request *q, struct tp_error *err)
+{
+        struct view *view = ask_view(q, q->param[0], err);
+        if (!view && err->code == CODE_NOT_FOUND)
+                tp_fail(err, CODE_NOT_FOUND, "there is no run %.40s; GET /api/v1/runs lists what there is", q->param[0]);
+        return view;
+}
+
+enum code ask_recipe(const struct request *q, struct view *view, struct recipe **ret, struct tp_error *err)
+{
+        const char *plan = NULL, *text = NULL;
+        size_t n = 0;
+        enum code code = view_plan(view, q->arena, &plan, &text, &n, err);
+        return code ? code : recipe_read(text, n, q->arena, ret, err);
 }

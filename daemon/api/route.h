@@ -66,9 +66,12 @@ ANSWER(ribbon_get);                                         /* story.c */
 void devices_say(struct json_out *, const struct recipe *); /* the same, for yield.c: "devices": [...] */
 ANSWER(yield_get);                                          /* yield.c */
 ANSWER(evaluations_get);
-/* data.c, for offer.c: "parameters": [...]; and the same as CSV. */
-void parameters_say(struct json_out *, const struct parameter_row *, size_t n);
-enum code parameters_table(const char *run, const struct parameter_row *, size_t n, struct text *to, struct tp_error *);
+/* data.c, for offer.c: "parameters": [...]; and the same as CSV.  recipe: the run's, for the limits they were judged by; NULL: not known. */
+void parameters_say(struct json_out *, const struct recipe *, const struct parameter_row *, size_t n);
+enum code parameters_table(const char *run, const struct recipe *, const struct parameter_row *, size_t n, struct text *to,
+                           struct tp_error *);
+/* That recipe; NULL where this build would no longer take it: the numbers stand in the file all the same. */
+enum code ask_limits(struct request *, struct view *, struct recipe **ret, struct tp_error *);
 ANSWER(rescue_json);
 ANSWER(rescue_csv);
 ANSWER(parameters_json);

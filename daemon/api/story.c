@@ -12,14 +12,6 @@
 #include <string.h>
 #include <time.h>
 
-static struct view *open_run(struct request *q, struct tp_error *err)
-{
-        struct view *view = ask_view(q, q->param[0], err);
-        if (!view && err->code == CODE_NOT_FOUND)
-                tp_fail(err, CODE_NOT_FOUND, "there is no run %.40s; GET /api/v1/runs lists what there is", q->param[0]);
-        return view;
-}
-
 static void end_list(struct json_out *o, struct reply *r)
 {
         json_close(o, ']');
@@ -34,7 +26,7 @@ enum code touchdowns_get(struct request *q, struct reply *r, struct tp_error *er
 {
         struct touchdown_row *rows = NULL;
         size_t n = 0;
-        struct view *view = open_run(q, err);
+        struct view *view = ask_run(q, err);
         enum code code = view ? view_touchdowns(view, q->arena, &rows, &n, err) : err->code;
         view_close(view);
         if (code)
@@ -110,7 +102,7 @@ enum code journal_get(struct request *q, struct reply *r, struct tp_error *err)
                 code = query_int(q, "limit", 1, 1000, 500, &limit, err);
         if (!code)
                 code = query_word(q, "phase", phases, &phase, err);
-        struct view *view = code ? NULL : open_run(q, err);
+        struct view *view = code ? NULL : ask_run(q, err);
         if (!code)
                 code = view ? view_entries(view, (uint64_t)after, phase < 0 ? (size_t)limit : 0, q->arena, &rows, &n, err) : err->code;
         view_close(view);
@@ -138,7 +130,7 @@ enum code checks_get(struct request *q, struct reply *r, struct tp_error *err)
 {
         struct check_row *rows = NULL;
         size_t n = 0;
-        struct view *view = open_run(q, err);
+        struct view *view = ask_run(q, err);
         enum code code = view ? view_checks(view, q->arena, &rows, &n, err) : err->code;
         view_close(view);
         if (code)
@@ -164,7 +156,7 @@ enum code intervals_get(struct request *q, struct reply *r, struct tp_error *err
 {
         struct interval_row *rows = NULL;
         size_t n = 0;
-        struct view *view = open_run(q, err);
+        struct view *view = ask_run(q, err);
         enum code code = view ? view_intervals(view, q->arena, &rows, &n, err) : err->code;
         view_close(view);
         if (code)
@@ -209,7 +201,7 @@ enum code calibrations_get(struct request *q, struct reply *r, struct tp_error *
         struct calibration_row *rows = NULL;
         struct solved_from_row *standards = NULL;
         size_t n = 0, standard_n = 0;
-        struct view *view = open_run(q, err);
+        struct view *view = ask_run(q, err);
         enum code code = view ? view_calibrations(view, q->arena, &rows, &n, err) : err->code;
         if (!code)
                 code = view_solved_from(view, q->arena, &standards, &standard_n, err);
@@ -336,20 +328,16 @@ static void ribbon_write(struct json_out *o, const struct ribbon *b, const char 
 enum code ribbon_get(struct request *q, struct reply *r, struct tp_error *err)
 {
         struct ribbon b = {0};
-        const char *plan = NULL, *text = NULL;
-        size_t n = 0;
         struct recipe *recipe = NULL;
-        struct view *view = open_run(q, err);
+        struct view *view = ask_run(q, err);
         enum code code = view ? view_touchdowns(view, q->arena, &b.touches, &b.touch_n, err) : err->code;
         if (!code)
                 code = view_checks(view, q->arena, &b.checks, &b.check_n, err);
         if (!code)
                 code = view_intervals(view, q->arena, &b.intervals, &b.interval_n, err);
         if (!code)
-                code = view_plan(view, q->arena, &plan, &text, &n, err);
+                code = ask_recipe(q, view, &recipe, err);
         view_close(view);
-        if (!code)
-                code = recipe_read(text, n, q->arena, &recipe, err);
         if (code)
                 return code;
         b.limits = recipe->check.standard_n ? &recipe->check.limits : NULL;
@@ -431,7 +419,7 @@ enum code devices_get(struct request *q, struct reply *r, struct tp_error *err)
         const char *plan = NULL, *text = NULL;
         size_t n = 0;
         struct recipe *recipe = NULL;
-        struct view *view = open_run(q, err);
+        struct view *view = ask_run(q, err);
         enum code code = view ? view_plan(view, q->arena, &plan, &text, &n, err) : err->code;
         view_close(view);
         if (code || reply_unchanged(q, r, q->param[0])) /* a run's recipe never changes */

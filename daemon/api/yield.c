@@ -29,14 +29,10 @@ static void map_take(const struct request *q, struct source *s)
         snapshot_put(live);
 }
 
-static enum code devices_take(struct view *view, struct arena *arena, struct source *s, struct tp_error *err)
+static enum code devices_take(const struct request *q, struct view *view, struct source *s, struct tp_error *err)
 {
-        const char *plan = NULL, *text = NULL;
-        size_t n = 0;
         struct recipe *recipe = NULL;
-        enum code code = view_plan(view, arena, &plan, &text, &n, err);
-        if (!code)
-                code = recipe_read(text, n, arena, &recipe, err);
+        enum code code = ask_recipe(q, view, &recipe, err);
         if (code)
                 return code;
         struct json_out o = json_to(&s->devices);
@@ -94,15 +90,13 @@ enum code yield_get(struct request *q, struct reply *r, struct tp_error *err)
         struct source s = {.row_n = 0};
         text_init(&s.map, 0);
         text_init(&s.devices, 0);
-        struct view *view = ask_view(q, q->param[0], err);
-        if (!view && err->code == CODE_NOT_FOUND)
-                tp_fail(err, CODE_NOT_FOUND, "there is no run %.40s; GET /api/v1/runs lists what there is", q->param[0]);
+        struct view *view = ask_run(q, err);
         enum code code = view ? view_run(view, q->param[0], q->arena, &s.run, err) : err->code;
         if (!code)
                 map_take(q, &s);
         bool same = !code && reply_unchanged(q, r, s.etag);
         if (!code && !same)
-                code = devices_take(view, q->arena, &s, err);
+                code = devices_take(q, view, &s, err);
         if (!code && !same)
                 code = view_parameters(view, NULL, NULL, 0, q->arena, &s.rows, &s.row_n, err);
         view_close(view);

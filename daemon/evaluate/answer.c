@@ -3,7 +3,7 @@
  *             marginal; another risk, or the value alone, if the recipe says so (rf/trust/decide_limits.h).
  * Refusal     a number whose 95 % half width is more than the recipe's share of it is not given: value absent, reason says by how much. */
 #include "evaluate/chain.h"
-#include "rf/trust/decide_limits.h"
+#include "recipe/judged.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -19,14 +19,14 @@ void answer_refuse(struct parameter_answer *a, const char *sentence)
 static void judge(struct parameter_answer *a, double u)
 {
         const struct parameter_plan *p = a->plan;
-        if (!p->has_low && !p->has_high) {
+        struct limits l;
+        struct decision_rule rule;
+        if (!parameter_judged_by(p, &l, &rule)) {
                 a->verdict = "none";
                 snprintf(a->reason, sizeof a->reason, "no limits");
                 return;
         }
         static const char *const words[] = {"none", "pass", "fail", "marginal"};
-        const struct limits l = {p->has_low, p->has_high, p->low, p->high};
-        const struct decision_rule rule = {(enum acceptance)p->acceptance, p->risk};
         double pc;
         enum decision d = limits_decide(&l, &rule, a->value, u, &pc);
         a->verdict = words[d];

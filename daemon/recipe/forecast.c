@@ -6,10 +6,10 @@
  * between the ports; own derivation, checked by tests/unit/recipe_decide.c against the chain's own budget).  Line methods take no load, and of
  * one that the station's own meter reads nothing is known before.
  * Not here    noise, drift, dummies, placement: they only add. */
+#include "recipe/judged.h"
 #include "recipe/recipe_own.h"
 #include "recipe/standard_moves.h"
 #include "rf/calibrate/calibration.h"
-#include "rf/trust/decide_limits.h"
 #include <complex.h>
 #undef I
 #include <math.h>
@@ -61,8 +61,9 @@ double recipe_u_least(const struct recipe *r, const struct measure *m, const str
 
 enum code recipe_decidable(const struct recipe *r, const struct measure *m, const struct parameter_plan *p, struct tp_error *err)
 {
-        const struct limits l = {p->has_low, p->has_high, p->low, p->high};
-        const struct decision_rule rule = {(enum acceptance)p->acceptance, p->risk};
+        struct limits l;
+        struct decision_rule rule;
         double u = recipe_u_least(r, m, p);
-        return u > 0 ? limits_decidable(&l, &rule, u, p->name, quantity_units[p->quantity], err) : CODE_OK;
+        return parameter_judged_by(p, &l, &rule) && u > 0 ? limits_decidable(&l, &rule, u, p->name, quantity_units[p->quantity], err)
+                                                          : CODE_OK;
 }

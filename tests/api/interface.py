@@ -283,6 +283,30 @@ def yield_is_counted_as_the_map_and_the_values_say(b):
     assert b.call("GET", run + "/yield", headers={"If-None-Match": head["etag"]})[0] == 304
 
 
+def a_number_says_how_sure_its_verdict_is(b):
+    """JCGM 106:2012, 7.4, by Python's own error function: Pc of the stated value and u95; the guard band of one limit is 1.6449 u."""
+    run = API + "/runs/" + b.run
+    devices, rows = b.programs.get(run + "/devices")["devices"], b.programs.get(run + "/parameters.json")["parameters"]
+    plans = {(d["name"], p["name"]): p for d in devices for p in d["parameters"]}
+    judged = 0
+    for r in rows:
+        plan, u = plans[r["device"], r["quantity"]], (r["u95"] or 0) / 2
+        low, high = plan["low"], plan["high"]
+        if r["value"] is None or (low is None and high is None):
+            assert r["conformance"] is None and r["guard_band"] is None, r
+            continue
+        phi = lambda z: math.erfc(-z / math.sqrt(2)) / 2
+        over, under = (0 if high is None else phi((r["value"] - high) / u)), (0 if low is None else phi((low - r["value"]) / u))
+        assert abs(r["conformance"] - (1 - over - under)) < 1e-12, (r, plan)
+        if plan["acceptance"] == "guarded":
+            by_it = "pass" if r["conformance"] >= 1 - plan["risk"] else "fail" if r["conformance"] <= plan["risk"] else "marginal"
+            assert r["verdict"] == by_it, (r, plan)
+            if low is None or high is None or high - low > 20 * u:
+                assert math.isclose(r["guard_band"], statistics.NormalDist().inv_cdf(1 - plan["risk"]) * u, rel_tol=1e-9), (r, plan)
+        judged += 1
+    assert judged > 10, judged
+
+
 def the_journal_comes_in_pages_and_whole(b):
     path, seqs = API + "/runs/" + b.run + "/journal?limit=37", []
     while path:
@@ -303,7 +327,7 @@ def csv_and_json_are_the_same_numbers(b):
     assert len(rows) == len(want) > 0
     for r, w in zip(rows, want):
         assert (int(r["die_x"]), int(r["die_y"]), r["device"], r["quantity"], r["verdict"]) == (w["die"]["x"], w["die"]["y"], w["device"], w["quantity"], w["verdict"])
-        assert (r["value"] == "" and w["value"] is None) or float(r["value"]) == w["value"]
+        assert all((r[k] == "" and w[k] is None) or float(r[k]) == w[k] for k in ("value", "conformance", "guard_band")), (r, w)
     device = want[0]["device"]
     some = b.programs.get(run + "/parameters.json?device=" + device)["parameters"]
     assert some and all(p["device"] == device for p in some) and len(some) < len(want) + 1
@@ -542,7 +566,7 @@ def it_stops_in_order_with_viewers_and_a_run(b):
 
 
 CLAIMS = [the_table_in_c_and_the_description_say_the_same, it_is_alive_and_ready, the_page_comes_with_a_tight_policy, a_recipe_is_kept_explained_and_planned,
-          two_posts_with_one_key_begin_one_run, a_stream_survives_the_daemon_and_misses_nothing, commands_reach_the_run, every_answer_fits_its_description, budgets_say_whose_each_cause_is, yield_is_counted_as_the_map_and_the_values_say,
+          two_posts_with_one_key_begin_one_run, a_stream_survives_the_daemon_and_misses_nothing, commands_reach_the_run, every_answer_fits_its_description, budgets_say_whose_each_cause_is, a_number_says_how_sure_its_verdict_is, yield_is_counted_as_the_map_and_the_values_say,
           the_journal_comes_in_pages_and_whole, csv_and_json_are_the_same_numbers, networks_agree_in_both_forms, traces_are_the_stored_bytes, the_sealed_file_is_its_own_tag,
           the_map_of_a_sealed_run_is_its_files_however_often, nothing_changed_is_not_sent, metrics_parse_and_hold_no_names, refused_before_anything_is_done, ambiguous_headers_are_refused, a_body_too_long_without_a_length_is_cut_off,
           roles_hold_over_http, fifty_viewers_hear_the_same, a_live_file_is_a_whole_copy, safe_is_obeyed_with_proof, it_stops_in_order_with_viewers_and_a_run]

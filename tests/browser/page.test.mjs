@@ -271,6 +271,26 @@ journey("a value says its largest causes and whose they are; one that an older b
         assert.equal(await words({ ...p, budget: { "contact L": 24, "load R": 76, temperature: null } }), "load R 76 %, contact L 24 % (an older build, which did not store whose they are)");
 });
 
+journey("a verdict says how sure it is: the probability to lie within the limits, and the guard band", {}, async (page) => {
+        await settled(page);
+        const { parameters } = await (await fetch(`${BASE}/api/v1/runs/${run.id}/parameters.json`)).json();
+        const p = parameters.find((one) => one.guard_band > 0 && one.unit === "H" && one.attempt === 1);
+        const words = async (answer) => {
+                await page.route(/parameters\.json/, (r) => r.fulfill({ status: 200, contentType: "application/json", body: JSON.stringify({ parameters: [answer] }) }));
+                await page.goto("about:blank");
+                await page.goto(`${BASE}/#run=${run.id}&die=${key(p.die)}&device=${p.device}`);
+                await page.waitForSelector("#device table .verdict-word");
+                const said = await page.locator("#device table .sure").allTextContents();
+                await page.unroute(/parameters\.json/);
+                return plain(said.join(" | "));
+        };
+        assert.equal(await words({ ...p, conformance: 0.97999, guard_band: 1.645e-12 }), "within limits with probability 0.9799; guard band 1.6 pH");
+        assert.equal(await words({ ...p, conformance: 0.9999999, guard_band: 0 }), "within limits with probability more than 0.9999; decided by the value alone");
+        assert.equal(await words({ ...p, conformance: 2.3e-200, guard_band: null }), "within limits with probability less than 1e-6; no value could pass with this U95");
+        assert.equal(await words({ ...p, conformance: null, guard_band: null }), "");
+        assert.ok(p.conformance > 0 && p.conformance <= 1 && (p.verdict !== "pass" || p.conformance >= 0.95), JSON.stringify(p));
+});
+
 const plain = (words) => words.replaceAll("\u00a0", " ").replaceAll("−", "-");
 
 journey("the yield's table has the daemon's numbers", {}, async (page) => {

@@ -131,6 +131,13 @@ static void guardband_csv_is_followed_row_by_row(void **state)
                         if (!l.has_low || !l.has_high)
                                 near("acceptance", r.cell[0], l.has_low ? low : high, l.has_low ? l.low + w : l.high - w, 1e-10 * fabs(a));
                         assert_int_equal(some, u <= limits_u_max(&l, &guarded));
+                        /* the band from a limit to there; where it is much smaller than the limit, to the limit's own digits */
+                        double band = limits_guard(&l, &guarded, u);
+                        assert_int_equal(some, !isnan(band));
+                        if (some)
+                                near("guard", r.cell[0], band, l.has_low ? low - l.low : l.high - high, 1e-10 * fabs(a));
+                        if (some && (!l.has_low || !l.has_high || l.high - l.low > 20 * u))
+                                near("guard", r.cell[0], band, 1.6448536269514722 * u, 1e-12 * u);
                         if (some) /* pass or not is the same question asked of the interval */
                                 assert_int_equal(d == DECISION_PASS, a >= low && a <= high);
                         rows++;

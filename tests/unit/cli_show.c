@@ -43,6 +43,19 @@ static void without_an_uncertainty_there_are_four_digits(void **state)
         assert_says(put_quantity(to, 1234567, NAN, "1"), "1.235e+06");
 }
 
+static void probabilities_say_no_more_than_is_known(void **state)
+{
+        (void)state;
+        assert_says(put_probability(to, 0.97724986), "0.9772");
+        assert_says(put_probability(to, 0.99989), "0.9998"); /* never up */
+        assert_says(put_probability(to, 0.999901), "> 0.9999");
+        assert_says(put_probability(to, 1), "> 0.9999");
+        assert_says(put_probability(to, 0.01234), "0.012");
+        assert_says(put_probability(to, 2.4e-5), "2.4e-05");
+        assert_says(put_probability(to, 1e-248), "< 1e-06");
+        assert_says(put_probability(to, NAN), "");
+}
+
 static void short_numbers_frequencies_and_durations(void **state)
 {
         (void)state;
@@ -205,6 +218,39 @@ static void a_summary_counts_the_last_touch_of_a_device_and_names_the_refused(vo
         cJSON_Delete(p);
 }
 
+static void a_summary_says_how_sure_its_verdicts_are(void **state)
+{
+        (void)state;
+        struct text t;
+        cJSON *run = json("{\"id\":\"R\",\"wafer\":\"W1\",\"state\":\"sealed\",\"progress\":{}}");
+#define ROW(x, value, verdict, sure)                                                                                  \
+        "{\"die\":{\"x\":" #x ",\"y\":0},\"device\":\"L1\",\"quantity\":\"L_10GHz\",\"unit\":\"H\",\"value\":" #value \
+        ",\"u95\":2e-12,\"verdict\":"                                                                                 \
+        "\"" verdict "\"," sure ",\"trust\":\"proven\"}"
+#define SURE(p) "\"conformance\":" #p ",\"guard_band\":1.645e-12"
+        cJSON *p = json("{\"parameters\":[" ROW(0, 3.06e-10, "pass", SURE(0.99996)) "," ROW(1, 2.87e-10, "pass", SURE(0.97724)) "," ROW(
+                2, 2.86e-10, "marginal",
+                SURE(0.84)) "," ROW(3, 2.8e-10, "fail",
+                                    SURE(2.9e-7)) ","
+                                                  "{\"die\":{\"x\":0,\"y\":0},\"device\":\"L2\",\"quantity\":\"L_10GHz\",\"unit\":\"H\","
+                                                  "\"value\":1e-10,\"u95\":2e-12,"
+                                                  "\"verdict\":\"pass\",\"conformance\":0.6,\"guard_band\":0,\"trust\":\"proven\"},"
+                                                  "{\"die\":{\"x\":0,\"y\":0},\"device\":\"L3\",\"quantity\":\"L_10GHz\",\"unit\":\"H\","
+                                                  "\"value\":1e-10,\"u95\":2e-12,"
+                                                  "\"verdict\":\"none\",\"conformance\":null,\"guard_band\":null,\"trust\":\"proven\"}]}");
+        text_init(&t, 0);
+        show_run(run, NULL, p, NULL, NULL, NULL, NULL, &t);
+        assert_non_null(strstr(text_of(&t), "                median ± u95  guard band  pass  least sure  marginal  fail  no value\n"
+                                            "  L1  L_10GHz  286.5 ± 2.0 pH    1.645 pH     2      0.9772         1     1\n"
+                                            "  L2  L_10GHz  100.0 ± 2.0 pH        none     1      0.6000\n"
+                                            "  L3  L_10GHz  100.0 ± 2.0 pH\n"));
+        assert_non_null(strstr(text_of(&t), "             within their limits with probability: 3,0 L1 L_10GHz < 1e-06\n"
+                                            "Marginal     within their limits with probability: 2,0 L1 L_10GHz 0.8400\n"));
+        text_done(&t);
+        cJSON_Delete(run);
+        cJSON_Delete(p);
+}
+
 static void a_calibration_says_what_its_loads_were_taken_as(void **state)
 {
         (void)state;
@@ -322,6 +368,7 @@ int main(void)
         const struct CMUnitTest tests[] = {
                 cmocka_unit_test(a_quantity_has_as_many_decimals_as_its_uncertainty_deserves),
                 cmocka_unit_test(without_an_uncertainty_there_are_four_digits),
+                cmocka_unit_test(probabilities_say_no_more_than_is_known),
                 cmocka_unit_test(short_numbers_frequencies_and_durations),
                 cmocka_unit_test(the_map_shows_verdict_and_trust_of_each_die_with_y_upwards),
                 cmocka_unit_test(the_map_shows_the_last_value_of_a_device),
@@ -329,6 +376,7 @@ int main(void)
                 cmocka_unit_test(every_mark_and_border_is_in_the_legend),
                 cmocka_unit_test(columns_line_up_by_characters_not_bytes),
                 cmocka_unit_test(a_summary_counts_the_last_touch_of_a_device_and_names_the_refused),
+                cmocka_unit_test(a_summary_says_how_sure_its_verdicts_are),
                 cmocka_unit_test(a_calibration_says_what_its_loads_were_taken_as),
                 cmocka_unit_test(a_joined_calibration_says_how_well_its_bands_meet),
                 cmocka_unit_test(what_a_run_offers_is_said_with_how_to_take_it),

@@ -31,6 +31,32 @@ static void a_verdict_never_gets_better_away_from_the_middle(void **state)
                 }
 }
 
+/* As near to a limit as the guard band says a value passes, and not a millionth of it nearer. */
+static void a_value_passes_from_the_guard_band_on(void **state)
+{
+        (void)state;
+        static const struct limits all[] = {{true, true, 1, 3}, {true, false, 1, NAN}, {false, true, NAN, 3}};
+        static const double us[] = {1e-9, 0.01, 0.3, 0.5, 0.51};
+        for (size_t i = 0; i < 3; i++)
+                for (size_t k = 0; k < 5; k++)
+                        for (int wide = 0; wide < 2; wide++) {
+                                const struct limits *l = &all[i];
+                                const struct decision_rule rule = {ACCEPTANCE_GUARDED, wide ? 0.1 : 0};
+                                double band = limits_guard(l, &rule, us[k]), limit = l->has_low ? l->low : l->high,
+                                       in = l->has_low ? 1 : -1;
+                                if (isnan(band)) {
+                                        assert_true(i == 0 && us[k] > 2 / 3.9199279690801081 && !wide);
+                                        continue;
+                                }
+                                assert_int_equal(limits_decide(l, &rule, limit + in * band * (1 + 1e-6), us[k], NULL), DECISION_PASS);
+                                assert_int_equal(limits_decide(l, &rule, limit + in * band * (1 - 1e-6), us[k], NULL), DECISION_MARGINAL);
+                        }
+        const struct decision_rule simple = {ACCEPTANCE_SIMPLE, 0};
+        assert_true(limits_guard(&all[0], &simple, 5) == 0);
+        const struct limits none = {false, false, NAN, NAN};
+        assert_true(isnan(limits_guard(&none, &simple, 1)));
+}
+
 static void limits_themselves_conform(void **state)
 {
         (void)state;
@@ -126,6 +152,7 @@ static void risks_are_what_counting_gives(void **state)
 int main(void)
 {
         const struct CMUnitTest tests[] = {cmocka_unit_test(a_verdict_never_gets_better_away_from_the_middle),
+                                           cmocka_unit_test(a_value_passes_from_the_guard_band_on),
                                            cmocka_unit_test(limits_themselves_conform),
                                            cmocka_unit_test(what_can_never_pass_is_said_in_a_sentence),
                                            cmocka_unit_test(nonsense_is_no_verdict),

@@ -78,6 +78,14 @@ bool limits_acceptance(const struct limits *l, const struct decision_rule *rule,
         return values_with(l, simple ? 0 : u, simple ? 1 : 1 - risk_of(rule), ret_low, ret_high);
 }
 
+double limits_guard(const struct limits *l, const struct decision_rule *rule, double u)
+{
+        double low, high, alone = limits_guard_band(rule, u);
+        if (l->has_low != l->has_high || (l->has_low && l->high - l->low > alone + 9 * u)) /* the other limit takes less than 1e-19 of Pc */
+                return alone;
+        return limits_acceptance(l, rule, u, &low, &high) ? low - l->low : NAN;
+}
+
 double limits_u_max(const struct limits *l, const struct decision_rule *rule)
 {
         if (rule->kind == ACCEPTANCE_SIMPLE || !l->has_low || !l->has_high)

@@ -28,6 +28,9 @@ enum decision limits_decide(const struct limits *, const struct decision_rule *,
 
 /* Guard band of one limit that stands alone: w = k u, k the one-sided point of 1 - risk (1.6449 for 0.05). */
 double limits_guard_band(const struct decision_rule *, double u);
+/* The same of these limits: how far from a limit a value must lie to pass, more than the above where the other limit is near.  0 by the simple
+   rule; NaN: no value passes, or there is no limit. */
+double limits_guard(const struct limits *, const struct decision_rule *, double u);
 /* The values that pass: moved inwards from each limit until Pc is 1 - risk there (so both limits count when they are near each other);
    infinite on a side without limit.  false: none passes, and low, high hold NaN. */
 bool limits_acceptance(const struct limits *, const struct decision_rule *, double u, double *ret_low, double *ret_high);
