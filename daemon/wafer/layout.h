@@ -1,5 +1,5 @@
 /* wafer/: geometry of dies and places, the order in which they are visited, and what became of them.  Pure.  May use: base/; results and yield also
-   rf/numbers/, the others not, for the simulated physics stands on them.  Read layout.h first, then order.h; results.h, then yield.h.
+   rf/numbers/, the others not, for the simulated physics stands on them.  Read layout.h first, then order.h, frame.h; results.h, then yield.h.
 
    layout.h: the die grid of a wafer and the devices in each die.
    Wafer frame: micrometres, origin at the wafer's centre, x to the right and y up when the wafer is seen from above with the layout's
