@@ -22,6 +22,7 @@ step() { # NAME COMMAND…
 }
 step scikit-rf $venv/bin/python tests/judges/judge_rf.py "$B/rf_judge"
 step offline $venv/bin/python tests/judges/judge_offline.py "$B"
+step weak-spots $venv/bin/python tests/judges/judge_weak.py "$B"
 step uncertainty python3 tests/station/offline_uncertainty.py --build "$B" --draws 600 # make test does 120
 [ -f tests/judges/skrf_s2p.py ] && step s2p $venv/bin/python tests/judges/skrf_s2p.py "$B"
 step stdf $venv/bin/python tests/judges/judge_stdf.py "$B"
