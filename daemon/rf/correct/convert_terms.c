@@ -53,6 +53,16 @@ static bool broke(const double complex in[TERM_COUNT], const double complex *out
         return false;
 }
 
+void terms_switch_in(double complex t[TERM_COUNT], double complex gf, double complex gr)
+{
+        double complex df = 1 - t[TERM_EDR] * gf, dr = 1 - t[TERM_EDF] * gr;
+        t[TERM_ELF] = t[TERM_ESR] + t[TERM_ERR] * gf / df;
+        t[TERM_ETF] = t[TERM_K] * t[TERM_ERR] / df;
+        t[TERM_ELR] = t[TERM_ESF] + t[TERM_ERF] * gr / dr;
+        t[TERM_ETR] = t[TERM_ERF] / t[TERM_K] / dr;
+        t[TERM_EXF] = t[TERM_EXR] = 0;
+}
+
 enum code rf_terms_twelve_from_eight(const struct terms *eight, const struct switch_terms *sw, struct terms *out, struct tp_error *err)
 {
         enum code code = begin(eight, TERMS_EIGHT, out, TERMS_TWELVE, err);
@@ -72,12 +82,7 @@ enum code rf_terms_twelve_from_eight(const struct terms *eight, const struct swi
                 double complex gf = sw ? CMPLX(sw->f_re[i], sw->f_im[i]) : 0, gr = sw ? CMPLX(sw->r_re[i], sw->r_im[i]) : 0;
                 get(eight, i, in);
                 memcpy(t, in, sizeof t);
-                double complex df = 1 - t[TERM_EDR] * gf, dr = 1 - t[TERM_EDF] * gr;
-                t[TERM_ELF] = t[TERM_ESR] + t[TERM_ERR] * gf / df;
-                t[TERM_ETF] = t[TERM_K] * t[TERM_ERR] / df;
-                t[TERM_ELR] = t[TERM_ESF] + t[TERM_ERF] * gr / dr;
-                t[TERM_ETR] = t[TERM_ERF] / t[TERM_K] / dr;
-                t[TERM_EXF] = t[TERM_EXR] = 0;
+                terms_switch_in(t, gf, gr);
                 if (broke(in, t, TERM_COUNT))
                         return tp_fail(err, CODE_BAD_INPUT,
                                        "at %.9g Hz the eight terms have no twelve-term form (K %.3g%+.3gj, switch terms %.3g%+.3gj and "

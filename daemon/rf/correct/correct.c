@@ -1,7 +1,8 @@
 /* correct.c: raw ratios to corrected S and back (correct.h).
  * Problem     A wafer is some hundred thousand points for each evaluation; correction must run at the speed of memory.
  * Idea        The loops are in correct_kernel.c; here is what must agree before they may run.
- * Rejected    T-matrix products per point (three inversions, S21 = 0 forbidden); storing reciprocal trackings (more bytes than they save).
+ * Rejected    T-matrix products per point (three inversions, S21 = 0 forbidden); storing reciprocal trackings with the terms (more bytes than they save,
+ *             and one more thing to keep true; who corrects many sweeps makes the terms ready: ready.h).
  */
 #include "rf/correct/correct.h"
 #include "rf/network/convert.h"
@@ -60,8 +61,7 @@ struct m2 rf_correct2_point(const struct terms *e, size_t i, struct m2 raw)
         return e->model == TERMS_TWELVE ? kernels_best()->point12(e, i, raw) : kernels_best()->point8(e, i, raw);
 }
 
-enum code rf_correct2(const struct terms *terms, const struct net2 *raw, const struct switch_terms *or_null, struct net2 *out,
-                      struct tp_error *err)
+enum code correct_check(const struct terms *terms, const struct net2 *raw, const struct net2 *out, struct tp_error *err)
 {
         enum code code = axes_check("the sweep", raw->axis, terms->axis, err);
         if (code)
@@ -71,6 +71,34 @@ enum code rf_correct2(const struct terms *terms, const struct net2 *raw, const s
         if (raw->plane != PLANE_RECEIVER)
                 return tp_fail(err, CODE_BAD_INPUT, "only raw data can be corrected; this network lies in plane %s",
                                plane_words[raw->plane]);
+        return CODE_OK;
+}
+
+enum code correct_check_switch(const struct terms *terms, const struct switch_terms *or_null, struct tp_error *err)
+{
+        if (terms->switch_removed && !or_null)
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "the calibration (%s) was solved with switch terms removed and the sweep comes without switch "
+                               "terms; measure them, or recalibrate without",
+                               terms->method);
+        return or_null ? axes_check("the set of switch terms", or_null->axis, terms->axis, err) : CODE_OK;
+}
+
+void correct_end(const struct terms *terms, bool same, struct net2 *out)
+{
+        if (!same) {
+                memcpy(out->z_re, terms->z_re, terms->axis->n * sizeof(double));
+                memcpy(out->z_im, terms->z_im, terms->axis->n * sizeof(double));
+        }
+        out->plane = terms->plane;
+}
+
+enum code rf_correct2(const struct terms *terms, const struct net2 *raw, const struct switch_terms *or_null, struct net2 *out,
+                      struct tp_error *err)
+{
+        enum code code = correct_check(terms, raw, out, err);
+        if (code)
+                return code;
         size_t n = raw->axis->n;
         bool same = false; /* most results have their reference already, and to write a column costs twice what it costs to look at it */
         switch (terms->model) {
@@ -78,12 +106,7 @@ enum code rf_correct2(const struct terms *terms, const struct net2 *raw, const s
                 kernels_best()->correct12(n, terms, raw, out, &same);
                 break;
         case TERMS_EIGHT:
-                if (terms->switch_removed && !or_null)
-                        return tp_fail(err, CODE_BAD_INPUT,
-                                       "the calibration (%s) was solved with switch terms removed and the sweep comes without switch "
-                                       "terms; measure them, or recalibrate without",
-                                       terms->method);
-                if (or_null && (code = axes_check("the set of switch terms", or_null->axis, terms->axis, err)))
+                if ((code = correct_check_switch(terms, or_null, err)))
                         return code;
                 if (or_null)
                         kernels_best()->correct8_switch(n, terms, raw, or_null, out, &same);
@@ -103,11 +126,7 @@ enum code rf_correct2(const struct terms *terms, const struct net2 *raw, const s
         case TERMS_MODEL_COUNT:
                 return tp_fail(err, CODE_STATE, "the calibration has no terms yet");
         }
-        if (!same) {
-                memcpy(out->z_re, terms->z_re, n * sizeof(double));
-                memcpy(out->z_im, terms->z_im, n * sizeof(double));
-        }
-        out->plane = terms->plane;
+        correct_end(terms, same, out);
         return CODE_OK;
 }
 

@@ -11,10 +11,6 @@ struct twelve {
         struct cx edf, esf, erf, edr, esr, err, elf, etf, exf, elr, etr, exr;
 };
 
-/* ivdep tells gcc that a point depends on no other point (in place is allowed, so the columns are not restrict). */
-#define WRITE(name, i, q)                                                                                                        \
-        (name##11_re [i] = (q).s11.re, name##11_im [i] = (q).s11.im, name##12_re [i] = (q).s12.re, name##12_im [i] = (q).s12.im, \
-         name##21_re [i] = (q).s21.re, name##21_im [i] = (q).s21.im, name##22_re [i] = (q).s22.re, name##22_im [i] = (q).s22.im)
 #define TERM_COLUMN(name, t) const double *name##_re = e->re[t], *name##_im = e->im[t]
 #define TERM_COLUMNS_8              \
         TERM_COLUMN(edf, TERM_EDF); \

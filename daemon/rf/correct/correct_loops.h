@@ -6,6 +6,7 @@
                reciprocal and no T matrix, so that isolating devices (S21 = 0) are ordinary devices.
    Sources     switch terms, eight and twelve terms: Marks, 50th ARFTG, 1997, 115. */
 #include "rf/numbers/vector.h"
+#include "rf/correct/sweep_loop.h"
 #include "rf/correct/unterminate_loop.h"
 
 IN struct quad N(correct8_one)(struct quad m, struct eight e)
@@ -31,41 +32,24 @@ IN struct quad N(correct12_one)(struct quad m, struct twelve e)
                              N(mul)(N(mul)(b21, N(sub_mul)(a22, e.elf, b22)), n), N(mul)(N(sub_mul)(N(mul)(b22, a11), through, e.elr), n)};
 }
 
-/* 0 where the bytes are the same. */
-IN uint64_t N(differ)(double a, double b)
-{
-        uint64_t x, y;
-        __builtin_memcpy(&x, &a, sizeof x);
-        __builtin_memcpy(&y, &b, sizeof y);
-        return x ^ y;
-}
-
 HOT void N(unterminate_all)(size_t n, const struct net2 *raw, const struct switch_terms *sw, const struct net2 *out)
 {
         COLUMNS(m, raw);
         COLUMNS(s, out);
         const double *f_re = sw->f_re, *f_im = sw->f_im, *r_re = sw->r_re, *r_im = sw->r_im;
-#pragma GCC ivdep
-        for (size_t i = 0; i < n; i++) {
-                struct quad q = N(unterminate_one)(READ(m, i), AT(f, i), AT(r, i));
-                WRITE(s, i, q);
-        }
+        EACH_POINT(n, raw, out, struct quad q = N(unterminate_one)(READ(m, i), AT(f, i), AT(r, i)); WRITE(s, i, q));
 }
 
+#define HERE_DIFFERS N(differ)(here_re[i], z_re[i]) | N(differ)(here_im[i], z_im[i])
 HOT void N(correct8_all)(size_t n, const struct terms *e, const struct net2 *raw, const struct net2 *out, bool *ret_same)
 {
         COLUMNS(m, raw);
         COLUMNS(s, out);
         const double *here_re = out->z_re, *here_im = out->z_im, *z_re = e->z_re, *z_im = e->z_im;
-        uint64_t other = 0;
+        uint64_t other[8] = {0};
         TERM_COLUMNS_8;
-#pragma GCC ivdep
-        for (size_t i = 0; i < n; i++) {
-                struct quad q = N(correct8_one)(READ(m, i), EIGHT_AT(i));
-                WRITE(s, i, q);
-                other |= N(differ)(here_re[i], z_re[i]) | N(differ)(here_im[i], z_im[i]);
-        }
-        *ret_same = other == 0;
+        EACH_POINT(n, raw, out, struct quad q = N(correct8_one)(READ(m, i), EIGHT_AT(i)); WRITE(s, i, q); other[lane] |= HERE_DIFFERS);
+        *ret_same = N(none)(other);
 }
 
 HOT void N(correct8_switch_all)(size_t n, const struct terms *e, const struct net2 *raw, const struct switch_terms *sw,
@@ -74,16 +58,12 @@ HOT void N(correct8_switch_all)(size_t n, const struct terms *e, const struct ne
         COLUMNS(m, raw);
         COLUMNS(s, out);
         const double *here_re = out->z_re, *here_im = out->z_im, *z_re = e->z_re, *z_im = e->z_im;
-        uint64_t other = 0;
+        uint64_t other[8] = {0};
         const double *f_re = sw->f_re, *f_im = sw->f_im, *r_re = sw->r_re, *r_im = sw->r_im;
         TERM_COLUMNS_8;
-#pragma GCC ivdep
-        for (size_t i = 0; i < n; i++) {
-                struct quad q = N(correct8_one)(N(unterminate_one)(READ(m, i), AT(f, i), AT(r, i)), EIGHT_AT(i));
-                WRITE(s, i, q);
-                other |= N(differ)(here_re[i], z_re[i]) | N(differ)(here_im[i], z_im[i]);
-        }
-        *ret_same = other == 0;
+        EACH_POINT(n, raw, out, struct quad q = N(correct8_one)(N(unterminate_one)(READ(m, i), AT(f, i), AT(r, i)), EIGHT_AT(i));
+                   WRITE(s, i, q); other[lane] |= HERE_DIFFERS);
+        *ret_same = N(none)(other);
 }
 
 HOT void N(correct12_all)(size_t n, const struct terms *e, const struct net2 *raw, const struct net2 *out, bool *ret_same)
@@ -91,17 +71,14 @@ HOT void N(correct12_all)(size_t n, const struct terms *e, const struct net2 *ra
         COLUMNS(m, raw);
         COLUMNS(s, out);
         const double *here_re = out->z_re, *here_im = out->z_im, *z_re = e->z_re, *z_im = e->z_im;
-        uint64_t other = 0;
+        uint64_t other[8] = {0};
         TERM_COLUMNS_8;
         TERM_COLUMNS_12;
-#pragma GCC ivdep
-        for (size_t i = 0; i < n; i++) {
-                struct quad q = N(correct12_one)(READ(m, i), TWELVE_AT(i));
-                WRITE(s, i, q);
-                other |= N(differ)(here_re[i], z_re[i]) | N(differ)(here_im[i], z_im[i]);
-        }
-        *ret_same = other == 0;
+        EACH_POINT(n, raw, out, struct quad q = N(correct12_one)(READ(m, i), TWELVE_AT(i)); WRITE(s, i, q); other[lane] |= HERE_DIFFERS);
+        *ret_same = N(none)(other);
 }
+
+#undef HERE_DIFFERS
 
 HOT struct m2 N(point8)(const struct terms *e, size_t i, struct m2 raw)
 {
@@ -119,4 +96,5 @@ HOT struct m2 N(point_unterminate)(struct m2 m, double complex forward, double c
         return m2_of_quad(N(unterminate_one)(quad_of(m), cx(creal(forward), cimag(forward)), cx(creal(reverse), cimag(reverse))));
 }
 
+#undef EACH_POINT
 #include "rf/numbers/vector_end.h"
