@@ -112,7 +112,7 @@ static enum code correct_one(struct cli *c, const struct with *w, const char *fr
         struct switch_terms own;
         unsigned ports = touchstone_ports_of_name(from);
         double port;
-        char why[200];
+        char why[300];
         enum code code = picked ? offline_number(c, "port", 1, 2, 1, &port, err) : tp_fail_memory(err);
         if (code)
                 return code;
@@ -122,7 +122,8 @@ static enum code correct_one(struct cli *c, const struct with *w, const char *fr
                 return code;
         if ((code = rf_values_check(file.axis, 2, file.re, file.im, true, err)))
                 return tp_where(err, "%s", from);
-        if (!rf_is_a_sweep(&file, why, sizeof why))
+        struct netn view = netn_of_two(&file);
+        if (!rf_is_a_sweep(&file, why, sizeof why) || rf_stands_still(&view, why, sizeof why))
                 cli_note(c, "%s: %s", from, why);
         if ((code = one_port_check(c, &t->terms, from, ports, port < 1.5 ? 1 : 2, err)))
                 return code;

@@ -96,11 +96,14 @@ static enum code correct_one(struct cli *c, const struct with *w, const char *pa
         struct offline_picked *picked = arena_take(c->arena, sizeof *picked); /* the network points into it */
         struct multiport_terms terms;
         struct port_switch sw;
+        char why[300];
         enum code code = picked ? offline_netn(c, path, PLANE_RECEIVER, &file, err) : tp_fail_memory(err);
         if (code)
                 return code;
         if ((code = rf_values_check(file.axis, file.ports, file.re, file.im, true, err)))
                 return tp_where(err, "%s", path);
+        if (!rf_is_a_sweep_ports(&file, why, sizeof why) || rf_stands_still(&file, why, sizeof why))
+                cli_note(c, "%s: %s", path, why);
         if (file.ports != t->terms.ports)
                 return tp_fail(err, CODE_BAD_INPUT,
                                "%s: it has %u ports, the terms %u; all of an analyzer's ports are read together (.s%up)", path, file.ports,

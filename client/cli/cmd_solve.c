@@ -84,7 +84,8 @@ static enum code ideal_reflects(const struct offline_standard *s, const char *fi
 static enum code look_at_reading(struct cli *c, const char *name, const char *file, const struct net2 *raw, struct tp_error *err)
 {
         struct rf_outliers *out = arena_take(c->arena, sizeof *out);
-        char why[200];
+        struct netn view = netn_of_two(raw);
+        char why[300];
         enum code code = out ? rf_values_check(raw->axis, 2, raw->re, raw->im, true, err) : tp_fail_memory(err);
         if (code)
                 return tp_where(err, "%s", file);
@@ -92,6 +93,8 @@ static enum code look_at_reading(struct cli *c, const char *name, const char *fi
                 cli_note(c, "standard %s: %s: %s", name, file, why);
                 return CODE_OK;
         }
+        if (rf_stands_still(&view, why, sizeof why))
+                cli_note(c, "standard %s: %s: %s", name, file, why);
         rf_outliers_of(raw, out);
         if (out->n)
                 cli_note(c, "standard %s: %s: %s", name, file, out->sentence);

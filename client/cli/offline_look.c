@@ -1,6 +1,7 @@
 /* offline_look.c: what is odd about corrected data (rf/trust/oddities.h), among the notes of whatever command has the file in its hands. */
 #include "cli/offline.h"
 #include "rf/trust/oddities.h"
+#include "rf/trust/outliers.h"
 #include <stdio.h>
 #include <string.h>
 
@@ -15,16 +16,41 @@ void offline_note_once(struct cli *c, const char *name, const char *sentence)
         cli_note(c, "%s", line);
 }
 
-enum code offline_look(struct cli *c, const char *name, const struct net2 *net, size_t *ret_said, struct tp_error *err)
+/* without_points: points out of line are said already. */
+static enum code look(struct cli *c, const char *name, const struct net2 *net, bool without_points, size_t *ret_said, struct tp_error *err)
 {
         struct rf_oddities odd;
         void *workspace = arena_take(c->arena, rf_oddities_workspace(net->axis->n));
         enum code code = workspace ? rf_oddities(net, workspace, &odd, err) : tp_fail_memory(err);
         if (code)
                 return tp_where(err, "%s", name);
-        for (size_t k = 0; k < odd.n; k++)
+        *ret_said = 0;
+        for (size_t k = 0; k < odd.n; k++) {
+                if (without_points && (int)k == odd.of_points)
+                        continue;
                 offline_note_once(c, name, odd.sentence[k]);
-        *ret_said = odd.n;
+                (*ret_said)++;
+        }
+        return CODE_OK;
+}
+
+enum code offline_look(struct cli *c, const char *name, const struct net2 *net, size_t *ret_said, struct tp_error *err)
+{
+        return look(c, name, net, false, ret_said, err);
+}
+
+/* All S of three or four ports at once: a pair at a time would say one point several times. */
+static enum code look_at_points(struct cli *c, const char *path, const struct netn *net, struct tp_error *err)
+{
+        struct rf_outliers *out = arena_take(c->arena, sizeof *out);
+        char why[300];
+        if (!out)
+                return tp_fail_memory(err);
+        if (!rf_is_a_sweep_ports(net, why, sizeof why) || rf_stands_still(net, why, sizeof why))
+                offline_note_once(c, path, why);
+        rf_outliers_of_ports(net, out);
+        if (out->n)
+                offline_note_once(c, path, out->sentence);
         return CODE_OK;
 }
 
@@ -47,13 +73,15 @@ enum code offline_look_ports(struct cli *c, const char *path, const struct netn 
         size_t said = 0;
         if (net->ports == 1)
                 return look_at_one(c, path, net, err);
+        if (net->ports > 2 && look_at_points(c, path, net, err))
+                return err->code;
         for (unsigned p = 0; p < net->ports; p++)
                 for (unsigned q = p + 1; q < net->ports && !said; q++) {
                         struct net2 two;
                         char name[600];
                         snprintf(name, sizeof name, net->ports == 2 ? "%.500s" : "%.500s, ports %u and %u", path, p + 1, q + 1);
                         enum code code = offline_two_of(c, net, p, q, &two, err);
-                        if (code || (code = offline_look(c, name, &two, &said, err)))
+                        if (code || (code = look(c, name, &two, net->ports > 2, &said, err)))
                                 return code;
                 }
         return CODE_OK;

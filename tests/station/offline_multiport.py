@@ -211,6 +211,40 @@ def differential(d):
     refused(d, "switch terms that are missing", broken(lambda t: t.pop("switch_terms")), "coils.s4p", "switch terms")
 
 
+def points(d):
+    """each S of three and four ports is judged, to the ends, in raw files and in corrected ones; what is good is left alone"""
+    r = random.Random(8)
+    for ports, pairs in ((3, ((0, 1), (0, 2))), (4, ((0, 1), (1, 2), (2, 3)))):
+        a, n = Analyzer(ports, 77), ports
+        global HZ
+        few, HZ = HZ, [0.5e9 * k for k in range(4, 64)]
+        listed = [{"port_1": p + 1, "port_2": q + 1, "plan": step_files(d, a, p, q, "solt")} for p, q in pairs]
+        d.json("solve", d.plan("all.json", ports=ports, steps=listed), "--out", "terms.json")
+        noisy = lambda m: [[x + 2e-4 * complex(r.gauss(0, 1), r.gauss(0, 1)) for x in row] for row in m]
+        reciprocal = [[[0.3 * (s[i][k] + s[k][i]) for k in range(n)] for i in range(n)] for s in device(n, 6)]  # passive, so that nothing else is odd
+        raw, hz = [noisy(a.raw(s, f, range(n))) for f, s in zip(HZ, reciprocal)], HZ
+        HZ = few
+
+        def spoiled(change):
+            """change: {(point, row, column): factor, or None for what the point before it read}"""
+            rows = [[list(row) for row in m] for m in raw]
+            for (at, i, k), x in change.items():
+                rows[at][i][k] = rows[at - 1][i][k] if x is None else rows[at][i][k] * x
+            return snp(d, "raw.s%dp" % n, hz, rows)
+
+        name = "%d ports" % ports
+        told = d.json("correct", "--terms", "terms.json", spoiled({}))
+        check("%s: nothing is said of a good raw file" % name, told and not told["notes"], told and told["notes"])
+        for at in (1, 30, len(hz) - 1):
+            told = d.json("correct", "--terms", "terms.json", spoiled({(at, n - 1, 0): 3}))
+            said = [x for x in told["notes"] if "out of line" in x] if told else []
+            check("%s: one wild point of S%d1, point %d, is said once" % (name, n, at), len(said) == 1 and "S%d1" % n in said[0] and "%.6g GHz" % (hz[at] / 1e9) in said[0] and said[0].startswith("raw.s%dp: " % n), told and told["notes"])
+        told = d.json("correct", "--terms", "terms.json", spoiled({(k, 1, n - 1): None for k in range(20, 25)}))
+        check("%s: a receiver that stood still is said" % name, told and any("S2%d is the same to the last digit at 6 points" % n in x for x in told["notes"]), told and told["notes"])
+        told = d.json("correct", "--terms", "terms.json", spoiled({(k, i, j): 0 for k in (40, 41) for i in range(n) for j in range(n)}))
+        check("%s: what was not read is said" % name, told and any("all S are 0 at 2 of 60 frequencies" in x for x in told["notes"]), told and told["notes"])
+
+
 def bad_plans(d):
     a = Analyzer(3, 5)
     step_files(d, a, 0, 1, "solt")
@@ -322,4 +356,4 @@ def joining(d):
 
 
 if __name__ == "__main__":
-    raise SystemExit(run(steps, differential, bad_plans, joining))
+    raise SystemExit(run(steps, differential, points, bad_plans, joining))

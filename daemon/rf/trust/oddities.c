@@ -161,7 +161,7 @@ enum code rf_oddities(const struct net2 *net, void *workspace, struct rf_odditie
         double *u = workspace, *scratch = u + stride;
         struct rf_plausible p;
         struct rf_seams seams;
-        *ret = (struct rf_oddities){0};
+        *ret = (struct rf_oddities){.of_points = -1};
         for (size_t i = 0; i < n; i++)
                 for (int e = 0; e < 4; e++)
                         if (!isfinite(cabs(at(net, e, i))))
@@ -176,8 +176,13 @@ enum code rf_oddities(const struct net2 *net, void *workspace, struct rf_odditie
         rf_outliers_of(net, &out);
         rf_noise_of(net, u);
         bool active = is_active(net, u), runs = time_runs(net, ret);
-        if (out.n)
+        struct netn view = netn_of_two(net);
+        if (rf_stands_still(&view, why, sizeof why))
+                say(ret, "%s", why);
+        if (out.n && ret->n < RF_ODDITIES_MAX) {
+                ret->of_points = (int)ret->n;
                 say(ret, "%s", out.sentence);
+        }
         for (size_t i = 0; i < n; i++)
                 scratch[i] = (GAIN + 6 * u[i]) / 3;
         if (!active && !rf_passivity(net, scratch, &p, NULL) && counts(&p))
