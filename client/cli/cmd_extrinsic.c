@@ -53,7 +53,7 @@ static enum code take_off(struct cli *c, struct rf_states *to, struct rf_extrins
 static double resistance_of(const struct rf_states *s, size_t k, const struct rf_extrinsic *x)
 {
         const struct net2 *net = s->cold[k].net;
-        struct rf_extrinsic pads = {{0}, {0}};
+        struct rf_extrinsic pads = {.value = {0}};
         double sum = 0, n = 0;
         memcpy(pads.value, x->value, 3 * sizeof *x->value); /* no leads */
         for (size_t i = 0; i < net->axis->n; i++) {
@@ -115,7 +115,7 @@ static enum code add_model(const struct rf_states *s, struct rf_extrinsic *x, st
                 if (code)
                         return code;
                 for (int e = RF_X_L_IN; e < RF_X_COUNT; e++)
-                        x->u[e] = hypot(x->u[e], (other.value[e] - x->value[e]) / sqrt(3));
+                        x->u_model[e] = fabs(other.value[e] - x->value[e]) / sqrt(3);
         }
         if (s->cold_n < 3 || s->cold_kind != RF_COLD_VANISHING)
                 return CODE_OK;
@@ -130,9 +130,11 @@ static enum code add_model(const struct rf_states *s, struct rf_extrinsic *x, st
         other = *x;
         struct tp_error none = {0};
         if (rf_states_cold(&fewer, &other, &none))
-                return CODE_OK; /* those left cannot be told from each other: they change nothing */
-        for (int e = RF_X_L_IN; e < RF_X_COUNT; e++)
-                x->u[e] = hypot(x->u[e], other.value[e] - x->value[e]);
+                return CODE_OK;                        /* those left cannot be told from each other: they change nothing */
+        for (int e = RF_X_L_IN; e < RF_X_COUNT; e++) { /* noise changes it, too, by the difference of both variances (Hausman 1978) */
+                double by = other.value[e] - x->value[e], noise = fmax(0, other.u[e] * other.u[e] - x->u[e] * x->u[e]);
+                x->u_model[e] = hypot(x->u_model[e], sqrt(fmax(0, by * by - noise)));
+        }
         return CODE_OK;
 }
 
@@ -193,7 +195,7 @@ static void put_words(struct cli *c, const struct rf_extrinsic *x, const struct 
                 struct text value;
                 struct cause_share share[SHOWN];
                 text_init(&value, 0);
-                put_quantity(&value, x->value[k], 2 * (known ? known->u[k] : x->u[k]), rf_extrinsic_units[k]);
+                put_quantity(&value, x->value[k], 2 * (known ? known->u[k] : hypot(x->u[k], x->u_model[k])), rf_extrinsic_units[k]);
                 table_cell(&t, "%s", rf_extrinsic_words[k]);
                 table_cell(&t, "%s", text_of(&value));
                 text_clear(&value);
@@ -220,9 +222,10 @@ static void put_json(struct cli *c, const struct rf_extrinsic *x, const struct r
                 json_text(&o, "name", rf_extrinsic_words[k]);
                 json_text(&o, "unit", rf_extrinsic_units[k]);
                 json_real(&o, "value", x->value[k]);
-                json_real(&o, "u", known ? known->u[k] : x->u[k]);
+                json_real(&o, "u", known ? known->u[k] : hypot(x->u[k], x->u_model[k]));
                 if (known) {
                         json_real(&o, "u_scatter", x->u[k]);
+                        json_real(&o, "u_model", x->u_model[k]);
                         json_open(&o, "budget", '[');
                         for (size_t m = 0; m < n; m++) {
                                 json_open(&o, NULL, '{');
@@ -331,7 +334,8 @@ static void say(struct cli *c, const struct rf_extrinsic *x, const struct rf_ext
 
 enum code do_extrinsic(struct cli *c, struct tp_error *err)
 {
-        struct rf_extrinsic x = {{0}, {0}};
+        struct rf_extrinsic x = {.value = {0}};
+        double both[RF_X_COUNT];
         struct rf_states *s = arena_take(c->arena, sizeof *s);
         struct rf_extrinsic_known *known = NULL;
         struct net2 inside;
@@ -354,8 +358,10 @@ enum code do_extrinsic(struct cli *c, struct tp_error *err)
                 tp_where(err, "%s", c->args[0]);
         if (!code)
                 code = known_of(c, s, &x, &known, err);
+        for (int e = 0; e < RF_X_COUNT; e++)
+                both[e] = hypot(x.u[e], x.u_model[e]);
         if (!code)
-                code = sign_check(&x, known ? known->u : x.u, err);
+                code = sign_check(&x, known ? known->u : both, err);
         if (code)
                 return code;
         text_init(&document, FILE_BYTES_MAX);

@@ -13,24 +13,33 @@ from offline_uncertainty import *
 DRAWS = 40  # of make test; 600 take some minutes
 
 
+def is_likely(k, n, p):
+    """k of n, where each is by p: not among the 0.05 % at either end, by the binomial law itself, for few draws are far from normal"""
+    each = [math.exp(math.lgamma(n + 1) - math.lgamma(i + 1) - math.lgamma(n - i + 1) + i * math.log(p) + (n - i) * math.log(1 - p)) for i in range(n + 1)]
+    return min(sum(each[: k + 1]), sum(each[k:])) > 2.3e-4
+
+
 class Tally:
     """of many draws: how often a half width holds the truth, and how far the numbers scatter in units of their u"""
 
     def __init__(self, name):
         self.name, self.seen = name, {}
 
-    def add(self, key, value, u, u95, truth):
-        self.seen.setdefault(key, []).append((value, u, u95, truth))
+    def add(self, key, value, u, u95, truth, model=0.0):
+        """model: what of u is the model's own error, which no draw scatters"""
+        if model >= u:
+            return count.fail("%s: %s: the model's own error of %g is more than u %g" % (self.name, key, model, u))
+        self.seen.setdefault(key, []).append((value, u, u95, truth, math.sqrt(1 - (model / u) ** 2)))
 
     def check(self, least):
         resolved = {k: s for k, s in self.seen.items() if sorted(2 * x[1] / abs(x[3]) for x in s)[len(s) // 2] <= 0.3}
         check("%s: %d of %d numbers are resolved" % (self.name, len(resolved), len(self.seen)), len(resolved) >= least, sorted(map(str, resolved)))
         p, all_held, all_n = 0.9545, 0, 0
         for key, s in resolved.items():
-            n, sd = sum(abs(v - t) <= h for v, u, h, t in s), math.sqrt(p * (1 - p) / len(s))
+            n = sum(abs(v - t) <= h * drawn for v, u, h, t, drawn in s)
+            check("%s: %s: %.1f %%" % (self.name, key, 100 * n / len(s)), is_likely(n, len(s), p), n)
             all_held, all_n = all_held + n, all_n + len(s)
-            check("%s: %s: %.1f %%" % (self.name, key, 100 * n / len(s)), abs(n / len(s) - p) <= 3.5 * sd, n)
-            ratio = math.sqrt(sum((v - t) ** 2 for v, u, h, t in s) / len(s)) / (sum(u for v, u, h, t in s) / len(s))
+            ratio = math.sqrt(sum((v - t) ** 2 for v, u, h, t, drawn in s) / len(s)) / (sum(u * drawn for v, u, h, t, drawn in s) / len(s))
             check("%s: %s scatters by %.2f u" % (self.name, key, ratio), abs(ratio - 1) <= 4 / math.sqrt(2 * len(s)) + 0.03, ratio)
         every, draws = all_held / max(1, all_n), max(map(len, self.seen.values()))
         check("%s: of %d draws of %d numbers %.1f %% lie within their half width" % (self.name, draws, len(resolved), 100 * every), abs(every - p) <= max(0.02, 2.5 * math.sqrt(p * (1 - p) / draws)), every)
@@ -420,15 +429,16 @@ def transistor_chain(d, *touch_words):
     ran(d, "correct", "--terms", "terms.json", *touch_words, *[x + ".s2p" for x in STATES], "--to", "tip")
     told = d.json("extrinsic", "--off", "tip/off.s2p", "--cold", ",".join("tip/cold%g.s2p" % v for v in DRIVES), "--drive", ",".join("%g" % v for v in DRIVES),
                   "--off-below", "4e9", "--from", "1e9", "--below", "20e9", "tip/hot.s2p", "--out", "inside.s2p")
-    got = {e["name"]: (e["value"], e["u"], 2 * e["u"]) for e in told["elements"] if e["name"] != "c_between"}
+    got = {e["name"]: (e["value"], e["u"], 2 * e["u"], e["u_model"]) for e in told["elements"] if e["name"] != "c_between"}
     told = d.json("extract", "--quantity", ",".join(INNER), "--share", "10", "--at", "10e9", "inside.s2p")
     for q in told["files"][0]["quantities"]:
-        got[q["quantity"]] = (q["value"][0], q["u"][0], q["u95"][0])
+        got[q["quantity"]] = (q["value"][0], q["u"][0], q["u95"][0], 0.0)
     return got
 
 
 def leads_of_a_transistor(d):
-    """against the same chain with nothing wrong, so that what the method takes the transistor for is left aside"""
+    """against the same chain with nothing wrong, so that what the method takes the transistor for is left aside: of the value by the difference,
+    of u by what the budget calls the elements' model"""
     none = random.Random(0)
     none.gauss = lambda a, b: 0
     rng, t = random.Random(41), Tally("a transistor's leads and inside")
@@ -437,8 +447,8 @@ def leads_of_a_transistor(d):
     still = transistor_chain(d, "--one-touch")
     for _ in range(DRAWS):
         transistor_files(d, rng)
-        for name, (value, u, u95) in transistor_chain(d, "--one-touch").items():
-            t.add(name, value, u, u95, still[name][0])
+        for name, (value, u, u95, _) in transistor_chain(d, "--one-touch").items():
+            t.add(name, value, u, u95, still[name][0], still[name][3])
     t.check(10)
 
 

@@ -106,7 +106,7 @@ static void world_new(struct world *w)
 static void found(struct world *w, struct rf_extrinsic *x, struct rf_extrinsic_known *known)
 {
         struct tp_error err = {0};
-        *x = (struct rf_extrinsic){{0}, {0}};
+        *x = (struct rf_extrinsic){.value = {0}};
         if (rf_states_off(&w->states, x, &err) || rf_states_cold(&w->states, x, &err) ||
             rf_extrinsic_causes(&w->states, x, w->arena, known, &err))
                 fail_msg("%s", err.text);

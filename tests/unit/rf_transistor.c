@@ -64,7 +64,7 @@ static void cold_states_give_the_extrinsic_elements_of_a_fet(void **state)
                 double complex w = CMPLX(0, RF_TWO_PI * hz[i]), b = w * 6e-15;
                 net2_put(&pinched, i, around(m2_inv(m2_of(2 * b, -b, -b, b)), hz[i]));
         }
-        struct rf_extrinsic got = {{0}, {0}};
+        struct rf_extrinsic got = {.value = {0}};
         double edge;
         assert_int_equal(rf_extrinsic_off(RF_OFF_COLD_PINCH, &pinched, 0, 5e9, &got, &edge, &err), CODE_OK);
         near("c_in", got.value[RF_X_C_IN], 11e-15, 2e-3); /* (w^2 L C at 5 GHz is 4e-4, both pads and edge) */
@@ -194,7 +194,7 @@ static void the_off_state_of_a_bipolar_gives_its_overlaps(void **state)
                 double complex w = CMPLX(0, RF_TWO_PI * hz[i]), b = w * 14e-15;
                 net2_put(&off, i, rf_s_from_y(m2_of(w * 30e-15 + b, -b, -b, w * 21e-15 + b), 50));
         }
-        struct rf_extrinsic got = {{0}, {0}};
+        struct rf_extrinsic got = {.value = {0}};
         assert_int_equal(rf_extrinsic_off(RF_OFF_PI, &off, 0, 0, &got, NULL, &err), CODE_OK);
         near("c_in", got.value[RF_X_C_IN], 30e-15, 1e-11);
         near("c_out", got.value[RF_X_C_OUT], 21e-15, 1e-11);
@@ -243,7 +243,7 @@ static void bad_input_is_refused_with_a_sentence(void **state)
         struct net2 net = net_of();
         const struct net2 *list[2] = {&net, &net};
         double x[2] = {1, 1};
-        struct rf_extrinsic got = {{0}, {0}};
+        struct rf_extrinsic got = {.value = {0}};
         for (size_t i = 0; i < POINTS; i++)
                 net2_put(&net, i, around(m2_of(3, 1, 1, 3), hz[i]));
         assert_int_equal(rf_extrinsic_cold(RF_COLD_VANISHING, list, x, 2, 0, 0, 0, &got, &err), CODE_BAD_INPUT);

@@ -25,8 +25,9 @@ enum rf_extrinsic_element {
 };
 extern const char *const rf_extrinsic_words[RF_X_COUNT + 1], *const rf_extrinsic_units[RF_X_COUNT + 1];
 struct rf_extrinsic {
-        double value[RF_X_COUNT]; /* F, H, ohm; 0: none */
-        double u[RF_X_COUNT];     /* standard uncertainty by the scatter over frequencies and biases; 0 where nothing was fitted */
+        double value[RF_X_COUNT];   /* F, H, ohm; 0: none */
+        double u[RF_X_COUNT];       /* standard uncertainty by the scatter over frequencies and biases; 0 where nothing was fitted */
+        double u_model[RF_X_COUNT]; /* what the model lacks, where the caller has found it; 0 as it comes */
 };
 
 /* ---- capacitances, from the transistor that is off ---------------------------------------------------------------------------------- */

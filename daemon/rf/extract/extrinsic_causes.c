@@ -221,8 +221,8 @@ static enum code carry(struct job *j, struct rf_state *const part[PARTS_MAX], si
         return code ? tp_where(err, "moved by a part of \"%s\"", one->about.name) : CODE_OK;
 }
 
-/* How the extraction of one element scatters over frequencies and biases. */
-static enum code scatter(struct job *j, int e, const char *of, struct tp_error *err)
+/* One element by itself: how its extraction scatters over frequencies and biases, or what its model lacks.  word: "scatter", "model". */
+static enum code element_alone(struct job *j, int e, const char *word, double u, const char *of, struct tp_error *err)
 {
         static const struct net2_cause *const none[PARTS_MAX] = {NULL};
         char name[CAUSE_NAME_MAX], id[CAUSE_ID_CHARS + 1];
@@ -231,20 +231,20 @@ static enum code scatter(struct job *j, int e, const char *of, struct tp_error *
         struct side up, down;
         struct rf_extrinsic x = *j->x;
         struct job moved_job = *j;
-        if (!(j->x->u[e] > 0))
+        if (!(u > 0))
                 return CODE_OK;
-        snprintf(name, sizeof name, "scatter of %s", rf_extrinsic_words[e]);
+        snprintf(name, sizeof name, "%s of %s", word, rf_extrinsic_words[e]);
         net2_cause_id(of, name, id);
         if (!(about.name = arena_text(j->arena, name)))
                 return tp_fail_memory(err);
-        change[e] = j->x->u[e];
+        change[e] = u;
         enum code code = elements_add(j, &about, id, change, err);
         if (code || !j->states->hot.net)
                 return code;
         moved_job.x = &x;
-        x.value[e] = j->x->value[e] + SCATTER_STEP * j->x->u[e];
+        x.value[e] = j->x->value[e] + SCATTER_STEP * u;
         code = side_of(&moved_job, none, 0, &up, err);
-        x.value[e] = j->x->value[e] - SCATTER_STEP * j->x->u[e];
+        x.value[e] = j->x->value[e] - SCATTER_STEP * u;
         if (!code)
                 code = side_of(&moved_job, none, 0, &down, err);
         if (!code)
@@ -253,7 +253,7 @@ static enum code scatter(struct job *j, int e, const char *of, struct tp_error *
         return code;
 }
 
-/* What the scatter's ids are made of: what was found, to the last digit; other states scatter otherwise. */
+/* What these ids are made of: what was found, to the last digit; other states scatter otherwise. */
 static void digest_of(const struct rf_extrinsic *x, char ret[CAUSE_ID_CHARS + 1])
 {
         char words[RF_X_COUNT * 64] = "";
@@ -289,7 +289,8 @@ enum code rf_extrinsic_causes(const struct rf_states *states, const struct rf_ex
         }
         digest_of(x, digest);
         for (int e = 0; e < RF_X_COUNT && !code; e++)
-                code = scatter(&j, e, digest, err);
+                if (!(code = element_alone(&j, e, "scatter", x->u[e], digest, err)))
+                        code = element_alone(&j, e, "model", x->u_model[e], digest, err);
         causes_not_counted_add(ret->causes.not_counted, &ret->causes.not_counted_n,
                                "how far the transistor's states are unlike what they are taken for");
         ret->inside.not_counted = ret->causes.not_counted;

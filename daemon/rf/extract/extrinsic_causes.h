@@ -1,7 +1,7 @@
 /* extrinsic_causes.h: what is not known exactly of a transistor's states, carried through the extraction of its pads and leads and their
    removal, cause by cause.  A cause that several states share (one calibration, one touch) moves them together, by its id.
    To first order: everything but noise by extracting twice more with all states moved to both sides.  Noise of the states is what the
-   extraction's own scatter shows; that scatter stands as one cause for each element.  Pure, any thread. */
+   extraction's own scatter and model make; each stands as one cause for each element.  Pure, any thread. */
 #ifndef TIPPLANE_RF_EXTRINSIC_CAUSES_H
 #define TIPPLANE_RF_EXTRINSIC_CAUSES_H
 #include "base/arena.h"
