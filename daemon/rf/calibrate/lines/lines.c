@@ -381,6 +381,9 @@ static void say_told(const struct problem *p, const struct line_set *ln, struct 
                 lines_told(p, ln, told);
         if (far && told[0])
                 diagnosis_warn(d, "%s: correct that first", told);
+        lines_turn_told(p, d, told);
+        if (told[0])
+                diagnosis_warn(d, "%s: planes and impedances are wrong; tell a nearer one, or begin lower", told);
 }
 
 enum code lines_solve(const char *word, line_solver *solve, point_solver *terms_point, bool many, const struct problem *p, void *workspace,

@@ -84,6 +84,8 @@ enum code lines_settle_sign(const char *word, const struct problem *p, double co
 /* told.c: what of lengths and eps_eff the lines' own phases contradict, for a sentence; "": nothing, or it cannot be seen. */
 #define LINES_TOLD 160
 void lines_told(const struct problem *p, const struct line_set *ln, char ret[LINES_TOLD]);
+/* told.c: the same of a gamma whose root is of another turn, which a sweep that begins high cannot tell by following it. */
+void lines_turn_told(const struct problem *p, const struct diagnosis *d, char ret[LINES_TOLD]);
 /* By how much the reflect lies further on than its offset says, if that is what turns ratio (reflect over estimate, with the followed sign),
    m; *ret_left_deg: the largest angle that it leaves. */
 double lines_offset_fit_m(const struct diagnosis *d, const double complex *ratio, const bool *trusted, size_t start, double *ret_left_deg);

@@ -4,6 +4,8 @@
  *             whatever is believed of lengths and permittivity: cosh x = trace(T_k T_0^{-1})/2.  Delays go with lengths.  If they do not,
  *             and do with two lengths exchanged, those are exchanged; if they do by another factor than sqrt(eps_eff)/c, eps_eff is wrong.
  *             With two lines only the product is seen.  A first guess of eps_eff may be far off before it does harm.
+ * Turn        a root of another turn is wrong in its size and right in how it grows: beta/w and d beta/dw are nearly one slowness on any
+ *             line whose loss is small, wherever the sweep begins.
  * Offset      reflect over estimate turns by -2 beta times what the offset is wrong by: fitted over the frequencies that are trusted. */
 #include "rf/calibrate/lines/lines.h"
 #include "rf/numbers/robust.h"
@@ -13,7 +15,9 @@
 #define EPS_MOST 20.0 /* up to here a phase is taken as less than half a turn */
 #define FITS 0.05     /* of the longest delay: lengths as told */
 #define EPS_APART 2.5 /* guess over found: a start that is nearer does no harm */
-enum { DELAYS_LEAST = 3, DELAYS_MOST = 64 };
+#define DELAYS_SPREAD 0.3
+#define SLOWNESS_APART 1.25 /* dispersion of lines on wafers makes less */
+enum { DELAYS_LEAST = 3, DELAYS_MOST = 64, SLOPES_LEAST = 5, SLOPES_MOST = 33 };
 
 /* Delay of line k of the set beyond the first, sign not told, s; NaN: cannot be seen. */
 static double delay_of(const struct problem *p, const struct line_set *ln, size_t k, double longest_m)
@@ -35,7 +39,11 @@ static double delay_of(const struct problem *p, const struct line_set *ln, size_
                         phase = RF_PI - phase;
                 delay[n++] = phase / (RF_TWO_PI * p->axis->hz[i]);
         }
-        return n < DELAYS_LEAST ? NAN : rf_quantile(rf_sort(n, delay), delay, 0.5);
+        if (n < DELAYS_LEAST)
+                return NAN;
+        rf_sort(n, delay); /* a line so much longer than told that its phase turns over has no one delay */
+        double middle = rf_quantile(n, delay, 0.5);
+        return rf_quantile(n, delay, 0.75) - rf_quantile(n, delay, 0.25) < DELAYS_SPREAD * middle ? middle : NAN;
 }
 
 /* How badly delays go with lengths: the largest distance from s |length - first|, of the longest delay.  *ret_s: by least squares. */
@@ -90,6 +98,43 @@ void lines_told(const struct problem *p, const struct line_set *ln, char ret[LIN
         else if (eps > EPS_APART * guess || eps < guess / EPS_APART)
                 snprintf(ret, LINES_TOLD, "the lines' phases say eps_eff near %.2g, and %.3g was told%s", eps, guess,
                          n > 2 ? "" : ", or a length is wrong");
+}
+
+/* Slowness by size and by slope at up to SLOPES_MOST frequencies, from where the line is no longer one of loss; slopes over a tenth of the
+   frequency, so that noise stands for little. */
+static size_t slownesses(const struct axis *axis, const struct diagnosis *d, double size[SLOPES_MOST], double slope[SLOPES_MOST])
+{
+        size_t n = 0, step = axis->n / SLOPES_MOST + 1;
+        for (size_t i = 0, k = 0; i < axis->n && n < SLOPES_MOST; i += step) {
+                while (k < axis->n && axis->hz[k] < 1.1 * axis->hz[i])
+                        k++;
+                if (k == axis->n)
+                        break;
+                if (!(fabs(d->gamma_re[i]) < 0.2 * fabs(d->gamma_im[i])))
+                        continue;
+                double dw = RF_TWO_PI * (axis->hz[k] - axis->hz[i]), mean = (axis->hz[k] + axis->hz[i]) / 2;
+                size[n] = (d->gamma_im[k] + d->gamma_im[i]) / 2 / (RF_TWO_PI * mean);
+                slope[n++] = (d->gamma_im[k] - d->gamma_im[i]) / dw;
+        }
+        return n;
+}
+
+static double eps_of(double slowness_s_m) { return slowness_s_m * fabs(slowness_s_m) * RF_C0_M_S * RF_C0_M_S; }
+
+void lines_turn_told(const struct problem *p, const struct diagnosis *d, char ret[LINES_TOLD])
+{
+        double size[SLOPES_MOST], slope[SLOPES_MOST];
+        size_t n = slownesses(p->axis, d, size, slope);
+        ret[0] = 0;
+        if (n < SLOPES_LEAST)
+                return;
+        rf_sort(n, size);
+        rf_sort(n, slope);
+        double is = rf_quantile(n, size, 0.5), grows = rf_quantile(n, slope, 0.5);
+        if (!(is < SLOWNESS_APART * grows && grows < SLOWNESS_APART * is))
+                snprintf(ret, LINES_TOLD,
+                         "gamma is of another turn: it says eps_eff %.3g, but grows with frequency as %.3g does (eps_eff %.3g was told)",
+                         eps_of(is), eps_of(grows), creal(p->eps_eff_guess));
 }
 
 double lines_offset_fit_m(const struct diagnosis *d, const double complex *ratio, const bool *trusted, size_t start, double *ret_left_deg)
