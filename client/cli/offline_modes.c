@@ -116,7 +116,7 @@ enum code offline_modes_causes(struct cli *c, const char *path, const struct net
 {
         char word[2][16] = {"", ""};
         struct mode modes[RF_PORTS_MAX] = {{0}};
-        double complex z[RF_PORTS_MAX];
+        double complex z[RF_PORTS_MAX] = {0};
         const double complex to[2] = {BALUN_OHM, BALUN_OHM};
         struct net2 two;
         struct netn_causes mixed;

@@ -76,9 +76,10 @@ enum code rf_unstated_causes(const struct net2 *net, struct arena *arena, struct
         static const char *const names[4] = {"scatter of S11", "scatter of S12", "scatter of S21", "scatter of S22"};
         size_t n = net->axis->n;
         struct net2_cause *of = arena_take(arena, 4 * sizeof *of);
-        double *columns = arena_take(arena, 5 * n * sizeof *columns), *zero = columns + 4 * n;
+        double *columns = arena_take(arena, 5 * n * sizeof *columns);
         if (!of || !columns)
                 return tp_fail_memory(err);
+        double *zero = columns + 4 * n;
         for (size_t i = 0; i < n; i++)
                 zero[i] = 0;
         for (int e = 0; e < 4; e++) {
