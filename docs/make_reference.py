@@ -4,6 +4,7 @@ With --check nothing is written: exit 1 when a table is not what the schema says
 import json, re, sys
 
 PAGES = {"docs/recipe.md": "schema/recipe.schema.json", "docs/station.md": "schema/station.schema.json", "docs/offline.md": "schema/plan.schema.json"}
+BESIDE = {"docs/offline.md": {"parameters": "schema/limits.schema.json"}}  # parts of another document
 
 LEAVES = {"docs/offline.md": {"model", "port_2", "data"}}  # not taken apart there: another page does
 
@@ -45,7 +46,7 @@ stale = []
 for page, source in PAGES.items():
     schema = json.load(open(source))
     old = open(page).read()
-    new = re.sub(r"(<!-- keys: (\w+) -->\n).*?(<!-- end -->)", lambda m: m[1] + table_of(schema, m[2], LEAVES.get(page, ())) + "\n" + m[3], old, flags=re.S)
+    new = re.sub(r"(<!-- keys: (\w+) -->\n).*?(<!-- end -->)", lambda m: m[1] + table_of(json.load(open(BESIDE[page][m[2]])) if m[2] in BESIDE.get(page, {}) else schema, m[2], LEAVES.get(page, ())) + "\n" + m[3], old, flags=re.S)
     if new != old and "--check" in sys.argv:
         stale.append(page)
     elif new != old:

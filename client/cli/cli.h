@@ -14,7 +14,7 @@
 #define CLI_ARGS_MAX 256
 #define CLI_NOTES_MAX (4 * CLI_ARGS_MAX)
 
-#define EXIT_ENDED_WITH_FAILS 10 /* wait; compare --limit: above it */
+#define EXIT_ENDED_WITH_FAILS 10 /* wait; compare --limit: above it; extract --limits: not all pass */
 
 struct cli;
 struct option_row {

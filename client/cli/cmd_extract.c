@@ -18,7 +18,8 @@ struct asked {
         size_t at_n;
         double u; /* 0: not known, or by the document beside each file */
         struct rf_ask ask;
-        struct tp_error refused; /* the first number that is below what can be resolved; code 0: none */
+        struct extract_judge *judge; /* --limits: what is asked is what they are of; NULL: none */
+        struct tp_error refused;     /* the first number that is below what can be resolved; code 0: none */
 };
 
 static void list_quantities(struct cli *c)
@@ -55,18 +56,36 @@ static enum code options_used(struct cli *c, const struct asked *a, struct tp_er
         return code;
 }
 
+/* With --limits each parameter is a word and, but of a sweep, a frequency. */
+static enum code options_of_limits(struct cli *c, struct asked *a, struct tp_error *err)
+{
+        enum code code = offline_used(c, "quantity", false, "numbers without limits (--limits FILE says what is asked)", err);
+        if (!code)
+                code = offline_used(c, "at", false, "numbers without limits (--limits FILE says what is asked)", err);
+        if (!code)
+                code = extract_judge_new(c, cli_option(c, "limits"), &a->judge, err);
+        const struct extract_limits *l = code ? NULL : extract_judge_limits(a->judge);
+        for (size_t k = 0; l && k < l->parameter_n; k++) {
+                a->words[a->word_n++] = l->parameters[k].quantity;
+                if (!isnan(l->parameters[k].freq_hz))
+                        a->at_hz[a->at_n++] = l->parameters[k].freq_hz;
+        }
+        return code;
+}
+
 static enum code options(struct cli *c, struct asked *a, struct tp_error *err)
 {
         double length_um = 0, share = 0;
-        enum code code = offline_words(c, "quantity", a->words, ASKED_MAX, &a->word_n, err);
+        enum code code =
+                cli_has(c, "limits") ? options_of_limits(c, a, err) : offline_words(c, "quantity", a->words, ASKED_MAX, &a->word_n, err);
         if (!code && a->word_n == 0)
-                code = tp_fail(err, CODE_BAD_INPUT, "`tipplane extract` needs --quantity WORD; --quantities lists them");
+                code = tp_fail(err, CODE_BAD_INPUT, "`tipplane extract` needs --quantity WORD (--quantities lists them) or --limits FILE");
         for (size_t k = 0; k < a->word_n && !code; k++)
                 if (rf_quantity_of(a->words[k]) == RF_Q_UNKNOWN)
                         code = tp_fail(err, CODE_BAD_INPUT, "--quantity '%.40s' is not known; --quantities lists them", a->words[k]);
         if (!code && c->arg_n == 0)
                 code = tp_fail(err, CODE_BAD_INPUT, "`tipplane extract` needs the FILE of a device");
-        if (!code)
+        if (!code && !a->judge)
                 code = offline_numbers(c, "at", a->at_hz, ASKED_MAX, &a->at_n, err);
         if (!code)
                 code = offline_number(c, "length-um", 1e-3, 999999, 0, &length_um, err);
@@ -108,7 +127,7 @@ static size_t budget_of(const struct rf_extracted *x, const struct net2_causes *
 
 /* One number with its frequency; at_hz NaN: of the whole sweep. */
 static void row_words(struct cli *c, struct table *t, const char *file, const struct rf_extracted *x, const struct net2_causes *causes,
-                      size_t i, double hz)
+                      size_t i, double hz, const struct extract_verdict *v)
 {
         struct text value, at;
         struct cause_share share[SHOWN];
@@ -128,6 +147,11 @@ static void row_words(struct cli *c, struct table *t, const char *file, const st
                 for (size_t k = 0; k < n; k++)
                         text_f(&value, "%s%s %.0f %%", k ? ", " : "", share[k].name, 100 * share[k].share);
                 table_cell(t, "%s", text_of(&value));
+        }
+        if (v) {
+                table_cell(t, "%s", v->range);
+                table_cell(t, "%s", v->verdict);
+                table_cell(t, "%s", v->reason);
         }
         text_done(&value);
         text_done(&at);
@@ -160,7 +184,7 @@ static void budgets(struct json_out *o, const struct rf_extracted *x, const stru
 }
 
 static void put_quantity_json(struct json_out *o, const struct rf_extracted *x, const struct net2_causes *causes, const size_t *at,
-                              size_t at_n)
+                              size_t at_n, const struct extract_limit *limit, const struct extract_verdict *v)
 {
         bool sweep = x->row->group == RF_GROUP_SWEEP;
         size_t n = sweep ? 1 : at ? at_n : x->n;
@@ -176,6 +200,8 @@ static void put_quantity_json(struct json_out *o, const struct rf_extracted *x, 
         if (causes && x->grad)
                 budgets(o, x, causes, at, n);
         json_text(o, "say", x->say);
+        if (limit)
+                extract_verdict_json(o, limit, v);
         json_close(o, '}');
 }
 
@@ -266,10 +292,12 @@ static void say_number(struct asked *a, const char *path, const char *word, cons
                 cli_say("%s: %s: %s", path, word, x->say);
 }
 
-static enum code extract_word(struct cli *c, struct asked *a, const char *path, const struct extract_job *j, const char *word,
-                              struct table *t, struct json_out *o, struct tp_error *err)
+/* Word k of what is asked, of one file. */
+static enum code extract_word(struct cli *c, struct asked *a, const char *path, const struct extract_job *j, size_t w, struct table *t,
+                              struct json_out *o, struct tp_error *err)
 {
         struct rf_extracted x;
+        const char *word = a->words[w];
         double none = NAN;
         bool refused = false;
         const struct net2_causes *causes = j->unstated ? NULL : j->ask.causes;
@@ -281,12 +309,16 @@ static enum code extract_word(struct cli *c, struct asked *a, const char *path, 
         if (code)
                 return strstr(err->text, word) ? tp_where(err, "%s", path) : tp_where(err, "%s: %s", path, word);
         bool sweep = x.row->group == RF_GROUP_SWEEP;
+        const struct extract_limit *limit = a->judge ? &extract_judge_limits(a->judge)->parameters[w] : NULL;
+        struct extract_verdict verdict;
+        if (limit)
+                extract_judge_number(a->judge, w, &x, sweep ? 0 : j->at[0], causes, j->unstated, &verdict);
         if (o)
-                put_quantity_json(o, &x, causes, j->at, j->at_n);
+                put_quantity_json(o, &x, causes, j->at, j->at_n, limit, &verdict);
         size_t n = sweep ? 1 : j->at ? j->at_n : x.n;
         for (size_t i = 0; i < n && !o; i++) {
                 size_t k = !sweep && j->at ? j->at[i] : i;
-                row_words(c, t, path, &x, causes, k, sweep ? NAN : x.hz[k]);
+                row_words(c, t, path, &x, causes, k, sweep ? NAN : x.hz[k], limit ? &verdict : NULL);
         }
         say_number(a, path, word, &x, refused, o != NULL);
         return CODE_OK;
@@ -334,8 +366,14 @@ static enum code extract_file(struct cli *c, struct asked *a, const char *path, 
                 json_text(o, "file", path);
                 json_open(o, "quantities", '[');
         }
-        for (size_t k = 0; k < a->word_n && !code; k++)
-                code = extract_word(c, a, path, &j, a->words[k], t, o, err);
+        for (size_t k = 0, read = 0; k < a->word_n && !code; k++) {
+                struct extract_job one = j;
+                if (a->judge && !is_of_sweep(a->words[k])) { /* each at its own frequency */
+                        one.at = &at[read++];
+                        one.at_n = 1;
+                }
+                code = extract_word(c, a, path, &one, k, t, o, err);
+        }
         if (code)
                 return code;
         if (o) {
@@ -362,8 +400,10 @@ enum code do_extract(struct cli *c, struct tp_error *err)
                 list_quantities(c);
                 return CODE_OK;
         }
-        bool many = c->arg_n > 1, budget = cli_has(c, "budget");
-        struct table t = table_of(c->arena, many ? budget ? "llrrl" : "llrr" : budget ? "lrrl" : "lrr");
+        char align[9];
+        snprintf(align, sizeof align, "%slrr%s%s", c->arg_n > 1 ? "l" : "", cli_has(c, "budget") ? "l" : "",
+                 cli_has(c, "limits") ? "lll" : "");
+        struct table t = table_of(c->arena, align);
         enum code code = options(c, a, err);
         text_init(&json, (size_t)1 << 30);
         struct json_out o = json_to(&json);
@@ -372,12 +412,16 @@ enum code do_extract(struct cli *c, struct tp_error *err)
         for (size_t k = 0; k < c->arg_n && !code; k++)
                 code = extract_file(c, a, c->args[k], &t, cli_json(c) ? &o : NULL, err);
         json_close(&o, ']');
+        if (!code && a->judge)
+                extract_judge_json(a->judge, c->arena, &o);
         cli_notes_json(c, &o);
         json_close(&o, '}');
         text_put(&json, "\n");
         if (!code && !cli_json(c)) {
                 text_clear(&json);
                 table_put(&t, &json);
+                if (a->judge)
+                        extract_judge_risks(a->judge, c->arena, &json);
         }
         if (!code)
                 code = offline_out(c, &json, err);
@@ -386,5 +430,7 @@ enum code do_extract(struct cli *c, struct tp_error *err)
                 *err = a->refused;
                 return CODE_UNRESOLVABLE;
         }
+        if (!code && a->judge && !extract_judge_passed(a->judge))
+                c->status = EXIT_ENDED_WITH_FAILS;
         return code;
 }

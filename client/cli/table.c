@@ -385,6 +385,9 @@ const struct command_row command_rows[] = {
           {"u", "U", "standard uncertainty of each S, per component, in the place of the document"},
           {"budget", NULL, "with each number the three largest causes, in per cent of its variance; what is not counted"},
           {"no-uncertainty", NULL, "leave documents of uncertainty alone"},
+          {"limits", "FILE",
+           "numbers and limits as a recipe has them, in the place of --quantity and --at: verdicts, risks; exit 10 where one does not "
+           "pass"},
           {"share", "X", "refuse a number whose half width is more than this share of it (default 0.3)"},
           {"from", "HZ", "fT, fmax: look above this"},
           {"below", "HZ", "fT, fmax: look below this"},

@@ -1,5 +1,6 @@
 /* schema.c: the field tables as indented JSON Schema. */
 #include "recipe/schema.h"
+#include "recipe/extract_limits.h"
 #include "recipe/offline_plan.h"
 #include <stdlib.h>
 #include <string.h>
@@ -50,9 +51,10 @@ enum code schema_print(const char *name, struct text *to, struct tp_error *err)
         const struct object *object = strcmp(name, "recipe") == 0   ? &recipe_object
                                       : strcmp(name, "layout") == 0 ? &layout_object
                                       : strcmp(name, "plan") == 0   ? offline_plan_object(&plan)
+                                      : strcmp(name, "limits") == 0 ? &extract_limits_object
                                                                     : NULL;
         if (!object)
-                return tp_fail(err, CODE_NOT_FOUND, "there is no schema \"%.40s\"; there are recipe, layout and plan", name);
+                return tp_fail(err, CODE_NOT_FOUND, "there is no schema \"%.40s\"; there are recipe, layout, plan and limits", name);
         struct text line;
         text_init(&line, 0);
         fields_schema(object, &line);

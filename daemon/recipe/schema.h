@@ -4,7 +4,7 @@
 #include "base/error.h"
 #include "base/text.h"
 
-/* `name` "recipe", "layout" or "plan"; indented, one newline at the end.  CODE_NOT_FOUND for another name. */
+/* `name` "recipe", "layout", "plan" or "limits"; indented, one newline at the end.  CODE_NOT_FOUND for another name. */
 enum code schema_print(const char *name, struct text *to, struct tp_error *err);
 
 #endif

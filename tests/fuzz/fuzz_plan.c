@@ -1,8 +1,9 @@
-/* fuzz_plan.c: plans of files.  What is accepted is written by the same table, read again and written again: the two texts must be one; and
+/* fuzz_plan.c: plans of files, and limits of numbers.  What is accepted is written by the same table, read again and written again: the two texts must be one; and
    each of its standards either has a definition or says why not. */
 #include "tests/fuzz/fuzz.h"
 #include "tests/fuzz/fuzz_json.h"
 #include <string.h>
+#include "recipe/extract_limits.h"
 #include "recipe/offline_solve.h"
 
 static const char *const fuzz_words[] = {FUZZ_JSON_WORDS,
@@ -27,7 +28,23 @@ static const char *const fuzz_words[] = {FUZZ_JSON_WORDS,
                                          "\"port_2\":3",
                                          "\"standards\":[]",
                                          "\"model\":{}",
+                                         "{\"parameters\":[{\"quantity\":\"Lser\",\"freq_hz\":1e9,\"low\":0}]}",
                                          NULL};
+
+/* Limits of numbers of files, from the same bytes: refused in words, or each with a limit and a frequency where it needs one. */
+static void limits_are_read_or_refused(const char *bytes, size_t n, struct arena *arena)
+{
+        struct extract_limits *limits = NULL;
+        struct tp_error err = {0};
+        if (extract_limits_read(bytes, n, arena, &limits, &err)) {
+                if (!err.text[0])
+                        fuzz_broken("limits refused without a sentence");
+                return;
+        }
+        for (size_t k = 0; k < limits->parameter_n; k++)
+                if (!limits->parameters[k].has_low && !limits->parameters[k].has_high)
+                        fuzz_broken("a parameter without limits was read");
+}
 
 static void written(const struct offline_plan *plan, struct text *to)
 {
@@ -58,6 +75,7 @@ static enum code fuzz_one(const char *bytes, size_t n, struct tp_error *err)
         struct arena *arena = arena_new(256u << 20);
         struct offline_plan *plan = NULL, *again = NULL;
         enum code code = offline_plan_read(bytes, n, arena, &plan, err);
+        limits_are_read_or_refused(bytes, n, arena);
         if (!code) {
                 struct tp_error other = {0};
                 struct text one, two;

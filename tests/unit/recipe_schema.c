@@ -23,6 +23,7 @@ static void the_committed_schemas_are_those_of_the_tables(void **state)
         assert_schema_is_committed("recipe", "schema/recipe.schema.json");
         assert_schema_is_committed("layout", "schema/layout.schema.json");
         assert_schema_is_committed("plan", "schema/plan.schema.json");
+        assert_schema_is_committed("limits", "schema/limits.schema.json");
 }
 
 /* The words of methods stand in a sentence, because a name is not an enumeration. */
@@ -47,7 +48,7 @@ static void an_unheard_of_schema_is_refused_by_name(void **state)
         struct tp_error err = {0};
         text_init(&to, 0);
         assert_int_equal(schema_print("wafer", &to, &err), CODE_NOT_FOUND);
-        assert_string_equal(err.text, "there is no schema \"wafer\"; there are recipe, layout and plan");
+        assert_string_equal(err.text, "there is no schema \"wafer\"; there are recipe, layout, plan and limits");
         text_done(&to);
 }
 
