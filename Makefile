@@ -153,7 +153,7 @@ SEEDS ?= $(if $(filter asan,$(VARIANT)),40,60)
 nights: $(B)/nights ## seeded nights of both programs in one thread, e.g. make nights SEEDS=10000 VARIANT=release
 	@sh tests/nights/nights.sh $(B)/nights $(SEEDS)
 
-FLOORS := $(addprefix $(B)/tests/unit/rf_,floor full_floor weak_spots handover trl_columns exact properties)
+FLOORS := $(addprefix $(B)/tests/unit/rf_,floor option_floor full_floor weak_spots handover trl_columns exact properties)
 FIRST ?= $(shell date +%Y%m%d)
 floors: $(FLOORS) ## every method within its rounding floor on new seeds (FIRST: today's date), e.g. make floors SEEDS=200 VARIANT=release
 	@sh tests/floors.sh $(B) $(FIRST) $(SEEDS)

@@ -6,7 +6,7 @@ out=$(mktemp) || exit 1
 trap 'rm -f "$out"' EXIT
 seed=$first
 while [ "$seed" -lt $((first + count)) ]; do
-        for t in rf_floor rf_full_floor rf_weak_spots rf_handover rf_trl_columns rf_exact rf_properties; do
+        for t in rf_floor rf_option_floor rf_full_floor rf_weak_spots rf_handover rf_trl_columns rf_exact rf_properties; do
                 if TIPPLANE_SEED=$seed "$B/tests/unit/$t" >"$out" 2>&1; then passed=$((passed + 1)); else
                         failed=$((failed + 1))
                         echo "repeat: TIPPLANE_SEED=$seed $B/tests/unit/$t"

@@ -78,8 +78,8 @@ static void orient(size_t n, struct line_pair *pair, const double *l, size_t c, 
 static double complex propagation(size_t n, const struct line_pair *pair, const double *l, size_t c, double complex g0, double relative)
 {
         size_t order[RF_STANDARD_MAX], m = ladder(n, l, c, order);
-        double complex g = g0, sum_ly = 0, sum_y = 0;
-        double sum_ll = 0, sum_l = 0, nn = (double)n, weight = 1 / (relative * relative);
+        double complex g = g0, mean_y = 0, y_of[RF_STANDARD_MAX];
+        double mean_l = 0, weight = 1 / (relative * relative);
         for (size_t j = 0; j < m; j++) {
                 double dl = l[order[j]] - l[c];
                 const struct line_pair *q = &pair[order[j]];
@@ -90,12 +90,19 @@ static double complex propagation(size_t n, const struct line_pair *pair, const 
                         g += (y / dl - g) * (own / (weight + own));
                         weight += own;
                 }
-                sum_ly += dl * y;
-                sum_y += y;
-                sum_ll += dl * dl;
-                sum_l += dl;
+                y_of[j] = y;
+                mean_y += y / (double)n;
+                mean_l += dl / (double)n;
         }
-        return (sum_ly - sum_l * sum_y / nn) / (sum_ll - sum_l * sum_l / nn); /* V^{-1} = I - 11^T/N, N lines */
+        /* V^{-1} = I - 11^T/N: a line through all N points, the common one at nothing; from their means, where nothing cancels */
+        double complex sum_ly = mean_l * mean_y;
+        double sum_ll = mean_l * mean_l;
+        for (size_t j = 0; j < m; j++) {
+                double from_mean = l[order[j]] - l[c] - mean_l;
+                sum_ly += from_mean * (y_of[j] - mean_y);
+                sum_ll += from_mean * from_mean;
+        }
+        return sum_ly / sum_ll;
 }
 
 /* The line whose worst pair is best: the largest of the smallest |sinh g dl|. */
