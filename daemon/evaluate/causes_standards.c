@@ -142,7 +142,7 @@ double complex cause_virtual_dz(const struct slope *k, const struct virtual *v, 
 static double complex found_dz(const struct slope *k, const struct virtual *v, size_t number)
 {
         const struct found_match *f = k->found;
-        return -cause_virtual_dz(k, v, f->load, f->by[number](k->hz, v->s[f->load]));
+        return -cause_virtual_dz(k, v, f->load, f->by[number](f->shunt_c_f, k->hz, v->s[f->load]));
 }
 
 double complex cause_standard_dz(const struct slope *k, const struct virtual *v, size_t m, standard_mover *move, const void *cause)

@@ -17,13 +17,20 @@
 #define NOISE_80_DB 1e-4
 #define L_UNSURE_H 10e-12 /* as the method: beyond it the definition is taken */
 
-static struct m2 by_l(double hz, struct m2 s) { return m2_diag(standard_series(s.e[0], CMPLX(0, RF_TWO_PI * hz)), 0); }
-static struct m2 by_r(double hz, struct m2 s)
+/* dz in series with what lies behind the shunt: dY = -dz (Y - jwC)^2. */
+static struct m2 in_series(double shunt_c_f, double hz, struct m2 s, double complex dz)
 {
-        (void)hz;
-        return m2_diag(standard_series(s.e[0], 1), 0);
+        double complex g = s.e[0], y = (1 - g) / (1 + g) / 50 - CMPLX(0, RF_TWO_PI * hz * shunt_c_f);
+        bool bare = !(shunt_c_f > 0 || shunt_c_f < 0);
+        return m2_diag(bare ? standard_series(g, dz) : standard_shunt(g, -dz * y * y), 0);
 }
-static struct m2 by_c(double hz, struct m2 s) { return m2_diag(standard_shunt(s.e[0], CMPLX(0, RF_TWO_PI * hz)), 0); }
+static struct m2 by_l(double shunt_c_f, double hz, struct m2 s) { return in_series(shunt_c_f, hz, s, CMPLX(0, RF_TWO_PI * hz)); }
+static struct m2 by_r(double shunt_c_f, double hz, struct m2 s) { return in_series(shunt_c_f, hz, s, 1); }
+static struct m2 by_c(double shunt_c_f, double hz, struct m2 s)
+{
+        (void)shunt_c_f;
+        return m2_diag(standard_shunt(s.e[0], CMPLX(0, RF_TWO_PI * hz)), 0);
+}
 
 /* The solved open's change when standard m reads d more. */
 static double complex open_moves(const struct found_point *at, size_t m, struct m2 d)
@@ -67,7 +74,7 @@ static bool weights_fill(struct found_match *f, const struct chain *ch, const do
                 size_t near = axis_nearest(&ch->cal->axis, at->hz);
                 w[i] = ch->cal->match_sought ? f->over * ch->cal->match_weight[near] : f->over / scatter.noise2;
                 for (size_t k = 0; k < f->found_n; k++) { /* what is believed of the match goes up: as if the reading went down */
-                        double complex moved = -open_moves(at, f->load, f->by[k](at->hz, at->s[f->load]));
+                        double complex moved = -open_moves(at, f->load, f->by[k](f->shunt_c_f, at->hz, at->s[f->load]));
                         j[k][i] = known_open ? moved : creal(conj(along) * moved) * along;
                 }
                 for (size_t k = 0; k < f->found_n; k++)
@@ -106,7 +113,10 @@ static bool point_fill(const struct recipe *r, double hz, const struct standard 
         f->standard_n = v->n;
         for (size_t m = 0; m < v->n; m++) {
                 at->s[m] = v->s[m];
-                f->load = v->of[m]->kind == STANDARD_LOAD ? m : f->load;
+                if (v->of[m]->kind == STANDARD_LOAD) {
+                        f->load = m;
+                        f->shunt_c_f = v->of[m]->data_n == 0 ? v->of[m]->model.c_f[0] : 0;
+                }
                 for (int part = 0; part < 2 && v->of[m]->kind == STANDARD_OPEN; part++) /* it is read, not only calibrated with */
                         at->moves[m][part] = (part ? CMPLX(0, 1) : 1) / (double)open_n;
         }

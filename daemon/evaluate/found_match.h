@@ -13,13 +13,14 @@ struct found_point {
         double complex weight[FOUND_MAX];         /* change of a number: sum over points of Re(weight times change of the open) */
 };
 struct found_match {
-        const struct found_match *next;                     /* of another band; NULL: none */
-        double from_hz, to_hz;                              /* of the band */
-        size_t n, found_n, standard_n;                      /* points; numbers found, 1 or 2; standards, in the band's order */
-        size_t load;                                        /* the match among them */
-        double covariance[3];                               /* of the numbers by noise: 00, 01, 11 */
-        double over;                                        /* points of the band for each one here */
-        struct m2 (*by[FOUND_MAX])(double hz, struct m2 s); /* change of what the match reads per unit of the number */
+        const struct found_match *next; /* of another band; NULL: none */
+        double from_hz, to_hz;          /* of the band */
+        size_t n, found_n, standard_n;  /* points; numbers found, 1 or 2; standards, in the band's order */
+        size_t load;                    /* the match among them */
+        double covariance[3];           /* of the numbers by noise: 00, 01, 11 */
+        double over;                    /* points of the band for each one here */
+        double shunt_c_f;               /* beside the match's element by its definition */
+        struct m2 (*by[FOUND_MAX])(double shunt_c_f, double hz, struct m2 s); /* change of what the match reads per unit of the number */
         struct found_point point[FOUND_POINTS];
 };
 /* For each band of the calibration's recipe where a match is found and the band determines it; *ret NULL: none. */

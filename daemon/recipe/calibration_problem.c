@@ -155,6 +155,8 @@ static enum code standard_take(const struct standard_reading *r, const struct so
         ret->u_ideal = u_over(r, at, &b->axis);
         enum code code = standard_ideal(s, at->temperature_c, arena, ideal, err);
         struct standard_definition d = standard_definition_of(s);
+        if (ret->kind == RF_LOAD && s->data_n == 0)
+                ret->shunt_c_f = d.c_f[0];
         if (ret->kind == RF_LOAD && d.offset_delay_s != 0 &&
             s->data_n == 0) { /* between the plane and the element whose inductance is sought */
                 for (size_t i = 0; i < b->axis.n; i++)

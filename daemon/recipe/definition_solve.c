@@ -162,6 +162,10 @@ void solved_match_json(const struct diagnosis *d, struct json_out *o, const char
                 json_real(o, "r_ohm", d->match_r_fit_ohm);
                 json_real(o, "r_u_ohm", d->match_r_u_ohm);
         }
+        if (isfinite(d->match_l_apart_h)) {
+                json_real(o, "l_apart_h", d->match_l_apart_h);
+                json_real(o, "c_apart_f", d->match_c_apart_f);
+        }
         json_real(o, "open_c_f", d->open_c_fit_f);
         json_real(o, "open_c_u_f", d->open_c_u_f);
         json_close(o, '}');
@@ -178,5 +182,8 @@ void solved_match_words(const struct diagnosis *d, struct text *to)
                 text_f(to, ", C %.4g fF +- %.2g", d->match_c_fit_f * 1e15, d->match_c_u_f * 1e15);
         if (d->match_l_determined && d->match_r_u_ohm > 0)
                 text_f(to, ", R %.5g ohm +- %.2g", d->match_r_fit_ohm, d->match_r_u_ohm);
+        if (isfinite(d->match_l_apart_h))
+                text_f(to, ", if open and short are alike at both ports (else +- %.2g pH, +- %.2g fF on top)", d->match_l_apart_h * 1e12,
+                       d->match_c_apart_f * 1e15);
         text_f(to, "; open C %.4g fF +- %.2g\n", d->open_c_fit_f * 1e15, d->open_c_u_f * 1e15);
 }

@@ -27,6 +27,7 @@ struct rf_standard {
         const struct net2 *ideal; /* S in z_ref 50 ohm (real), on problem.axis; NULL where the method needs none */
         double u_ideal;           /* standard uncertainty of the ideal per component; 0: equal weights */
         double length_m;          /* lines */
+        double shunt_c_f;         /* "lrrm", the match: capacitance beside its element, part of ideal; what is found lies behind it */
         const struct net2
                 *offset; /* "lrrm": two-port between the plane and the match's element, 50 ohm; NULL: the element is at the plane */
 };

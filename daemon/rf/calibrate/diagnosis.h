@@ -36,6 +36,8 @@ struct diagnosis {
         bool match_l_determined; /* lrrm: the next six are found; otherwise match_l_fit_h is the definition's */
         double match_l_fit_h, match_c_fit_f, match_r_fit_ohm;
         double match_l_u_h, match_c_u_f, match_r_u_ohm; /* standard uncertainties by the fit's own scatter; 0: was not fitted */
+        double match_l_apart_h, match_c_apart_f;        /* on top, where L and C were sought together: what other pairs that fit, with open
+                                                           and short a little unlike from port to port, differ by; else NaN */
         double open_c_fit_f, open_c_u_f;                /* lrrm: the open's, as solved, and by how far it scatters over frequency */
         /* multiline, three lines and more: by which each line seems longer than told, judged by the others (a common offset or scale cannot
            be seen), and its standard error: noise, what goes with frequency, what the others disagree by (not of three) */

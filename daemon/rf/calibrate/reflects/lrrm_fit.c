@@ -319,22 +319,22 @@ struct lrrm_match lrrm_fit(enum cpu_kind kind, size_t n, const struct lrrm_colum
         const struct sweep s = {kind, n, q};
         struct fitted f = {.u = {NAN, NAN}};
         bool known_open = what == RF_MATCH_FROM_OPEN, l_sure = false;
-        const struct lrrm_match none = {0};
-        double c = 0, c_u = 0, r = q->z_re[0];
-        ret_apart[0] = ret_apart[1] = none;
+        const struct lrrm_match none = {.c_f = q->shunt_c_f};
+        double c = none.c_f, c_u = 0, r = q->z_re[0];
+        ret_apart[0] = ret_apart[1] = (struct lrrm_match){0};
         d->match_l_fit_h = defined_l(n, q);
         d->match_l_determined = false;
         for (int k = 0; k < LRRM_SCRATCH; k++) /* the sums run over whole lanes */
                 for (size_t i = n; i < net2_stride(n); i++)
                         q->scratch[k][i] = 0;
         if (what == RF_MATCH_FIXED)
-                return (struct lrrm_match){0};
+                return none;
         if (what == RF_MATCH_FIT_L_C) {
                 /* R + jwL and C enter as w (L - R^2 C) first: begin on that valley, on both sides of C = 0 */
                 f = fit(s, L_ALONE, &none, 1, d->match_weight);
                 struct lrrm_match valley[3] = {{.c_f = 4e-15}, {.c_f = -4e-15}, {.c_f = 12e-15}};
                 for (int k = 0; k < 3; k++)
-                        valley[k].l_h = f.match.l_h + r * r * valley[k].c_f;
+                        valley[k].l_h = f.match.l_h + r * r * (valley[k].c_f - none.c_f);
                 f = fit(s, L_AND_C, valley, 3, d->match_weight);
                 l_sure = sure(&f, 0, L_UNSURE_H * 1e12) && sure(&f, 1, C_UNSURE_F * 1e15);
                 if (l_sure) {
@@ -348,8 +348,9 @@ struct lrrm_match lrrm_fit(enum cpu_kind kind, size_t n, const struct lrrm_colum
         if (known_open) {
                 f = fit(s, L_AND_R, &none, 1, d->match_weight);
                 l_sure = sure(&f, 0, L_UNSURE_H * 1e12) && f.u[1] < 1 && f.u80[1] < 1;
-        } else if (!l_sure) {
-                f = fit(s, L_ALONE, &none, 1, d->match_weight);
+        } else if (!l_sure) { /* beside a capacitance the inductance has other valleys, too, some 30 pH away */
+                const struct lrrm_match from[3] = {none, {0, 12e-12, none.c_f}, {0, -12e-12, none.c_f}};
+                f = fit(s, L_ALONE, from, none.c_f > 0 || none.c_f < 0 ? 3 : 1, d->match_weight);
                 l_sure = sure(&f, 0, L_UNSURE_H * 1e12);
         }
         if (!l_sure) {
@@ -358,7 +359,7 @@ struct lrrm_match lrrm_fit(enum cpu_kind kind, size_t n, const struct lrrm_colum
                                "L not determined: the open (too small a capacitance, or too low a sweep) leaves the match's inductance "
                                "uncertain by %.3g pH; its definition (%.4g pH) was taken",
                                fmax(f.u80[0], f.u[0]), d->match_l_fit_h * 1e12);
-                return (struct lrrm_match){0};
+                return none;
         }
         d->match_l_determined = true;
         memcpy(ret_apart, f.apart, sizeof f.apart);

@@ -195,6 +195,7 @@ bool lrrm_terms_point(const struct point *p, const void *choice, double complex 
         bool swap = abs2(v.p[1] - held->p) < abs2(v.p[0] - held->p);
         double complex fixed[2] = {v.p[swap], v.p[!swap]};
         open_of_match(p, &roles, fixed, &q);
+        q.z = lrrm_behind_shunt(q.z, q.w, p->problem->standards[roles.match].shunt_c_f);
         boxes(p, &roles, fixed, lrrm_impedance(&q, held->match), v.raw, &x, &y, &r);
         frame_terms(x, y, r, t);
         return true;
@@ -225,6 +226,27 @@ enum code lrrm_points_first(const struct problem *p, const struct lrrm_roles *ro
         }
         *ret_followed = branch.followed;
         return CODE_OK;
+}
+
+double lrrm_short_l_h(const struct problem *p, const struct lrrm_roles *roles, const struct lrrm_columns *columns)
+{
+        double wx = 0, ww = 0;
+        size_t below = axis_nearest(p->axis, 60e9) + 1, some = below < 12 ? below : 12;
+        for (size_t k = 0; k < some; k++) {
+                size_t i = (2 * k + 1) * below / (2 * some);
+                struct lrrm_point q = lrrm_get(columns, i);
+                struct point at;
+                double complex g[2];
+                point_load(p, i, &at);
+                fixed_reflections(&at, roles, g);
+                double complex open = lrrm_open(&q, q.z), psi = (open - g[0]) / (open - g[1]) *
+                                                                phi(point_raw(&at, roles->shorted[0]).e[0], q.p) /
+                                                                phi(point_raw(&at, roles->open[0]).e[0], q.p);
+                double complex closed = (g[0] - psi * g[1]) / (1 - psi);
+                wx += q.w * cimag(50 * (1 + closed) / (1 - closed));
+                ww += q.w * q.w;
+        }
+        return wx / ww;
 }
 
 void lrrm_points_second(const struct problem *p, const struct lrrm_roles *roles, const struct lrrm_columns *point, struct lrrm_match match,

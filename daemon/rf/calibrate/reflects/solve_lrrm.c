@@ -145,6 +145,8 @@ enum code lrrm_solve(const struct problem *p, void *workspace, struct terms *out
         size_t n = p->axis->n;
         struct lrrm_roles roles = lrrm_roles_of(p);
         struct workspace w = lay_out(workspace, p, &p->standards[roles.open[0]]);
+        w.point.thru = p->standards[roles.thru].ideal;
+        w.point.offset = p->standards[roles.match].offset;
         double *const *scratch = w.point.scratch;
         enum cpu_kind kind = cpu_best();
         struct followed f;
@@ -153,9 +155,19 @@ enum code lrrm_solve(const struct problem *p, void *workspace, struct terms *out
                 return code;
         if ((code = settle(p, f, d, err)))
                 return code;
+        w.point.shunt_c_f = p->standards[roles.match].shunt_c_f;
+        for (size_t i = 0; i < n; i++) {
+                double complex z = lrrm_behind_shunt(CMPLX(w.point.z_re[i], w.point.z_im[i]), w.point.w[i], w.point.shunt_c_f);
+                w.point.z_re[i] = creal(z);
+                w.point.z_im[i] = cimag(z);
+        }
         struct lrrm_match apart[2], match = lrrm_fit(kind, n, &w.point, p->match_fit, apart, d);
         lrrm_each(kind, n, &w.point, p->match_fit, match, d);
         lrrm_open_c(kind, n, &w.point, match, apart, d);
+        if (p->match_fit == RF_MATCH_FIT_L_C && d->match_l_determined) {
+                w.point.short_l_h = lrrm_short_l_h(p, &roles, &w.point);
+                lrrm_look_again(n, &w.point, match, apart, d);
+        }
         if (by_columns && reflects_lrrm_terms(kind, p, &roles, &w.point, match, out, d, scratch[0]))
                 residuals_of_open(p, scratch[0], &d->standard[roles.open[0]], d);
         else
