@@ -76,16 +76,18 @@ struct curve {
         double dq[CAUSE_LIST_MAX][CURVE_NODES];
         double (*number)(const struct curve *, const double *value); /* NaN: there is none */
         double scale, power;                                         /* of curve_mean() */
+        double weight[CURVE_NODES];                                  /* of the same: their sum 1 */
 };
 /* One node more; noise of one frequency is left out, for the number's own is drawn. */
 void curve_add(struct curve *, double hz, double value, const struct cause_list *);
 double curve_crossing(const struct curve *, const double *value); /* the first zero */
-double curve_mean(const struct curve *, const double *value);     /* scale times the geometric mean of (value over what it is)^power */
+double curve_mean(const struct curve *, const double *value); /* scale times the weighted geometric mean of (value over what it is)^power */
 /* Is the drawn interval another than the linear one of u and u95 (JCGM 101:2008, 8.1)?  Then its half width, infinite where a tail has no
    end.  all: the number's causes, of which what is not the curve's is drawn beside it. */
 bool curve_drawn(const struct curve *, const struct cause_list *all, double u, double u95, double *ret_u95);
 
-/* plateau.c: fT, fmax: the mean over the window in which a gain falls by 20 dB a decade, and its causes carried through that mean. */
+/* plateau.c: fT, fmax: the mean over the window in which a gain falls by 20 dB a decade, fT_im: the value at f = 0 of its line in f^2; and the
+   causes carried through that. */
 void answer_plateau(struct asked *, double share_max, struct parameter_answer *, struct cause_list *, struct curve *, struct tp_error *);
 
 /* found.c: the largest Q or where it is (a.rf); l dbeta/dw around a.hz; both with what moves them. */

@@ -79,7 +79,7 @@ double curve_mean(const struct curve *c, const double *value)
 {
         double sum = 0;
         for (size_t k = 0; k < c->node_n; k++)
-                sum += log(value[k] / c->value[k]) / (double)c->node_n; /* a gain that turned its sign has none */
+                sum += c->weight[k] * log(value[k] / c->value[k]); /* a gain that turned its sign has none */
         return c->scale * exp(c->power * sum);
 }
 

@@ -317,6 +317,18 @@ static void ft_and_fmax_are_extrapolations(void **state)
                 net2_put(&net, i, bilateral(axis.hz[i]));
         double f_t = one_number(&net, "fT", NULL, &got);
         assert_true(fabs(f_t - creal(want)) <= 2 * got.u[0] && got.u[0] < 0.01 * f_t);
+        /* 1/Im(1/h21) of these elements far below every pole, by Y = (Z of them)^-1, and not what its product with f comes to on its way up */
+        double complex far = rf_y_from_s(bilateral(1e7), 50).e[0] / rf_y_from_s(bilateral(1e7), 50).e[2];
+        double mean = 0, f_im = one_number(&net, "fT_im", NULL, &got);
+        for (size_t i = 9; i < 80; i++) /* 5 to 40 GHz */
+                mean += axis.hz[i] /
+                        fabs(cimag(rf_y_from_s(bilateral(axis.hz[i]), 50).e[0] / rf_y_from_s(bilateral(axis.hz[i]), 50).e[2])) / 71;
+        double beside = f_im * fabs(cimag(far)) / 1e7 - 1, mean_beside = mean * fabs(cimag(far)) / 1e7 - 1;
+        print_message("fT_im: %.2g beside its slope at f = 0, the mean over the window %.2g; stated u %.2g\n", beside, mean_beside,
+                      got.u[0] / f_im);
+        assert_true(fabs(beside) < 2 * got.u[0] / f_im && fabs(beside) < 0.1 * fabs(mean_beside) && got.u[0] < 1e-3 * f_im);
+        for (double hz = 1e9; hz < 200e9; hz *= 3)
+                gradient_check(RF_Q_FT_IM, bilateral(hz), &(struct rf_at){.hz = hz, .z_ref = 50});
         double complex crossing;
         assert_true(row_of("fet_bilateral", -1, "fT_unity_crossing_hz", &crossing));
         assert_true(fabs(f_t / creal(crossing) - 1) > 0.04);

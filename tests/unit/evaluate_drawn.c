@@ -84,6 +84,8 @@ static void a_mean_of_roots_is_drawn(void **state)
         c.number = curve_mean;
         c.scale = 1;
         c.power = 0.5;
+        for (size_t k = 0; k < c.node_n; k++)
+                c.weight[k] = 1 / (double)c.node_n;
         cause_add(&list, "open C", 0.15, INFINITY);
         for (int k = 0; k < 60; k++) {
                 double w = (low + high) / 2, p = below((pow(1 + w, 2) - 1) / 0.3) - below((pow(1 - w, 2) - 1) / 0.3);

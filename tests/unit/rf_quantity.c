@@ -129,10 +129,12 @@ static void plateaus_are_found_or_refused(void **state)
                 fail_msg("%s", err.text);
         double f_t = 0.06 / (RF_TWO_PI * 49e-15);
         assert_true(fabs(got.value[0] / f_t - 1) < 0.15 && got.range.lo_hz > 10e9 && got.u[0] > 0);
-        /* the second estimate does not see the leak at all: 1/h21 = (g + jwC)/gm */
+        /* the second estimate sees of the leak only what is fed forward beside it: 1/h21 = (g + jwC)/(gm - jw Cgd), whose imaginary part
+           starts as w (C/gm + g Cgd/gm^2); the resistance in the input's way bends it further up, and nothing of that is left */
         if (rf_extract(&net, "fT_im", &ask, arena, &got, &err))
                 fail_msg("%s", err.text);
-        assert_true(fabs(got.value[0] / f_t - 1) < 0.03 && got.range.lo_hz <= 6e9);
+        double f_im = f_t / (1 + 9e-15 / 49e-15 / (300 * 0.06));
+        assert_true(fabs(got.value[0] / f_im - 1) < 0.001 && got.range.lo_hz <= 6e9);
         assert_non_null(strstr(got.say, "1/|Im(1/h21)|"));
         /* only the flat part in the sweep, a quarter decade, and a window that the asker narrows too far */
         net = net_on(POINTS, 10e6, 1e9);

@@ -55,20 +55,20 @@ static void column(const struct over *o, enum rf_quantity q, double *value, doub
         }
 }
 
-/* u of sum c[k] y[a + k] over three points: a cause moves all three, noise each by itself. */
-static double u_of_three(const struct over *o, size_t a, const double c[3], double complex (*grad)[4], double *ret_u95)
+/* u of sum c[k] y[a + k] over n points: a cause moves all of them, noise each by itself.  grad[k]: of y[a + k]. */
+static double u_of_points(const struct over *o, size_t a, size_t n, const double *c, double complex (*grad)[4], double *ret_u95)
 {
         const struct net2_causes *causes = o->ask->causes;
-        double each[3][CAUSES_MAX], squares = 0, lower = 0;
-        for (size_t k = 0; k < 3; k++)
-                net2_causes_of(causes, a + k, grad[a + k], each[k]);
-        for (size_t m = 0; m < causes->n; m++) {
-                double sum = 0, own = 0;
-                for (size_t k = 0; k < 3; k++) {
-                        sum += c[k] * each[k][m];
-                        own += pow(c[k] * each[k][m], 2);
+        double each[CAUSES_MAX], sum[CAUSES_MAX] = {0}, own[CAUSES_MAX] = {0}, squares = 0, lower = 0;
+        for (size_t k = 0; k < n; k++) {
+                net2_causes_of(causes, a + k, grad[k], each);
+                for (size_t m = 0; m < causes->n; m++) {
+                        sum[m] += c[k] * each[m];
+                        own[m] += pow(c[k] * each[m], 2);
                 }
-                double v = cause_is_circular(&causes->of[m].about) ? own : sum * sum;
+        }
+        for (size_t m = 0; m < causes->n; m++) {
+                double v = cause_is_circular(&causes->of[m].about) ? own[m] : sum[m] * sum[m];
                 squares += v;
                 lower += isfinite(causes->of[m].about.freedom) ? v * v / causes->of[m].about.freedom : 0;
         }
@@ -98,7 +98,7 @@ static enum code group_delay(const struct over *o, double *value, double *u, dou
                         squares += c[k] * c[k] * ub[a + k] * ub[a + k];
                 }
                 value[i] = o->ask->length_m * sum;
-                u[i] = o->ask->length_m * (o->ask->causes ? u_of_three(o, a, c, grad, &u95[i]) : sqrt(squares));
+                u[i] = o->ask->length_m * (o->ask->causes ? u_of_points(o, a, 3, c, grad + a, &u95[i]) : sqrt(squares));
                 u95[i] = o->ask->causes ? o->ask->length_m * u95[i] : 2 * u[i];
         }
         return CODE_OK;
@@ -224,38 +224,32 @@ static enum code quality_peak(const struct over *o, enum rf_quantity q, struct r
         return CODE_OK;
 }
 
-/* |h21|, 1/|Im(1/h21)|, sqrt U, sqrt MAG, and their relative u and half width. */
-static double falling(const struct over *o, enum rf_quantity q, size_t i, double *ret_u, double *ret_u95)
+/* |h21|, 1/|Im(1/h21)|, sqrt U, sqrt MAG; the gradient of its logarithm, and its relative u and half width. */
+static double falling(const struct over *o, enum rf_quantity q, size_t i, double complex g[4], double *ret_u, double *ret_u95)
 {
         struct rf_at at = {.hz = o->hz[i], .z_ref = o->z};
         struct m2 s = net2_get(o->net, i);
-        double complex g[4];
-        if (q == RF_Q_FT_IM) {
-                struct m2 y = rf_y_from_s(s, o->z);
-                double complex k = y.e[0] / y.e[2], gy[4] = {CMPLX(0, -1) / y.e[2], 0, CMPLX(0, 1) * k / y.e[2], 0};
-                double x = cimag(k);
-                quantity_chain_y(gy, s, o->z, g);
-                *ret_u = u_of(o, i, g, ret_u95) / fabs(x);
-                *ret_u95 /= fabs(x);
-                return 1 / fabs(x);
-        }
-        enum rf_quantity of = q == RF_Q_FT ? RF_Q_H21 : q == RF_Q_FMAX ? RF_Q_U : RF_Q_MAG;
+        enum rf_quantity of = q == RF_Q_FT ? RF_Q_H21 : q == RF_Q_FT_IM ? q : q == RF_Q_FMAX ? RF_Q_U : RF_Q_MAG;
+        bool power = q != RF_Q_FT && q != RF_Q_FT_IM;
         double v = rf_quantity_at(of, s, &at, g);
-        *ret_u = u_of(o, i, g, ret_u95) / v / (q == RF_Q_FT ? 1 : 2);
-        *ret_u95 /= v * (q == RF_Q_FT ? 1 : 2);
-        return q == RF_Q_FT ? v : sqrt(v);
+        for (int e = 0; e < 4; e++)
+                g[e] /= v * (power ? 2 : 1);
+        *ret_u = u_of(o, i, g, ret_u95);
+        return power ? sqrt(v) : v;
 }
 
 static enum code plateau(const struct over *o, enum rf_quantity q, struct rf_extracted *ret, struct tp_error *err)
 {
         static const char *const what[] = {"|h21|", "1/|Im(1/h21)|", "sqrt U", "sqrt MAG"};
-        double *y = arena_take(o->arena, o->n * sizeof *y), *u = arena_take(o->arena, o->n * sizeof *u), mean_u = 0;
-        if (!y || !u)
+        double *y = arena_take(o->arena, o->n * sizeof *y), *u = arena_take(o->arena, o->n * sizeof *u), known = 0, known95 = 0;
+        double *weight = arena_take(o->arena, o->n * sizeof *weight);
+        double complex(*grad)[4] = arena_take(o->arena, o->n * sizeof *grad);
+        if (!y || !u || !weight || !grad)
                 return tp_fail_memory(err);
         size_t refused = 0;
         for (size_t i = 0; i < o->n; i++) {
                 double u95;
-                y[i] = falling(o, q, i, &u[i], &u95);
+                y[i] = falling(o, q, i, grad[i], &u[i], &u95);
                 if (knows_u(o->ask) && isfinite(y[i]) && !rf_resolvable(rf_share_of(RF_SHARE_VALUE, 1, u95), o->ask->share_max)) {
                         y[i] = NAN; /* noise may fall by anything a decade */
                         refused++;
@@ -265,16 +259,25 @@ static enum code plateau(const struct over *o, enum rf_quantity q, struct rf_ext
         enum code code = rf_plateau_find(o->n, o->hz, y, o->ask->low_hz, o->ask->high_hz, what[q - RF_Q_FT], &p, err);
         if (code)
                 return tp_where(err, "%s", ret->row->word);
-        for (size_t i = p.first; i < p.first + p.n; i++)
-                mean_u += u[i] / (double)p.n;
+        bool at_zero = q == RF_Q_FT_IM;
+        rf_plateau_weights(p.n, o->hz + p.first, at_zero, weight);
+        if (at_zero)
+                rf_plateau_at_zero(o->hz, y, &p);
+        if (o->ask->causes)
+                known = u_of_points(o, p.first, p.n, weight, grad + p.first, &known95);
+        for (size_t i = 0; i < p.n && o->ask->u_s; i++) /* nobody says what the points have in common: as if all, with the signs that add */
+                known += fabs(weight[i]) * u[p.first + i];
+        if (o->ask->u_s)
+                known95 = 2 * known;
         ret->value[0] = p.value_hz;
-        ret->u[0] = p.value_hz * (knows_u(o->ask) ? hypot(p.spread, mean_u) : p.spread);
-        ret->u95[0] = 2 * ret->u[0];
+        ret->u[0] = p.value_hz * hypot(p.shape_u, known);
+        ret->u95[0] = p.value_hz * hypot(2 * p.shape_u, known95);
         ret->range = (struct rf_range){.any = true, .lo_hz = p.lo_hz, .hi_hz = p.hi_hz, .best_hz = sqrt(p.lo_hz * p.hi_hz)};
         ret->refused_n = refused;
         snprintf(ret->say, sizeof ret->say,
-                 "mean of f %s over %zu points from %.4g to %.4g GHz, where it falls by 20 dB a decade; it scatters there by %.2g %%",
-                 what[q - RF_Q_FT], p.n, p.lo_hz / 1e9, p.hi_hz / 1e9, 100 * p.spread);
+                 "%s of f %s over %zu points from %.4g to %.4g GHz, where it falls by 20 dB a decade; it scatters there by %.2g %%",
+                 at_zero ? "value at f = 0 of the line in f^2" : "mean", what[q - RF_Q_FT], p.n, p.lo_hz / 1e9, p.hi_hz / 1e9,
+                 100 * p.spread);
         return CODE_OK;
 }
 

@@ -82,6 +82,79 @@ enum code rf_plateau_find(size_t n, const double *hz, const double *y, double lo
         for (size_t i = a; i <= b; i++)
                 squares += (log(hz[i] * y[i]) - mean) * (log(hz[i] * y[i]) - mean);
         *ret = (struct rf_plateau){.value_hz = exp(mean), .lo_hz = hz[a], .hi_hz = hz[b], .first = a, .n = m};
-        ret->spread = m > 1 ? sqrt(squares / (double)(m - 1)) : NAN;
+        ret->spread = ret->shape_u = m > 1 ? sqrt(squares / (double)(m - 1)) : NAN;
         return CODE_OK;
+}
+
+enum { LINE_POINTS = 4 }; /* two are the line's, and a spread needs more */
+
+struct sums {
+        double x, xx; /* of f^2 over the highest: its mean, its squares about that */
+};
+static struct sums sums_of(size_t n, const double *hz)
+{
+        struct sums s = {0, 0};
+        for (size_t i = 0; i < n; i++)
+                s.x += pow(hz[i] / hz[n - 1], 2) / (double)n;
+        for (size_t i = 0; i < n; i++)
+                s.xx += pow(pow(hz[i] / hz[n - 1], 2) - s.x, 2);
+        return s;
+}
+static double weight_at(const struct sums *s, size_t n, const double *hz, size_t i)
+{
+        return 1 / (double)n - s->x * (pow(hz[i] / hz[n - 1], 2) - s->x) / s->xx;
+}
+
+void rf_plateau_weights(size_t n, const double *hz, bool at_zero, double *ret_weight)
+{
+        struct sums s = sums_of(n, hz);
+        for (size_t i = 0; i < n; i++)
+                ret_weight[i] = at_zero && n >= LINE_POINTS ? weight_at(&s, n, hz, i) : 1 / (double)n;
+}
+
+/* The line in f^2 through v(i): its value at 0, and the standard deviation of what it leaves. */
+static double line_at_zero(size_t n, const double *hz, double (*v)(const void *, size_t), const void *of, double *ret_left)
+{
+        struct sums s = sums_of(n, hz);
+        double zero = 0, mean = 0, squares = 0;
+        for (size_t i = 0; i < n; i++) {
+                zero += weight_at(&s, n, hz, i) * v(of, i);
+                mean += v(of, i) / (double)n;
+        }
+        for (size_t i = 0; i < n; i++) /* the line goes through both means */
+                squares += pow(v(of, i) - zero - (mean - zero) / s.x * pow(hz[i] / hz[n - 1], 2), 2);
+        *ret_left = sqrt(squares / (double)(n - 2));
+        return zero;
+}
+
+struct points {
+        size_t n;
+        const double *hz, *y;
+};
+static double fourth(const void *of, size_t i)
+{
+        const struct points *p = of;
+        return pow(p->hz[i] / p->hz[p->n - 1], 4);
+}
+static double log_product(const void *of, size_t i)
+{
+        const struct points *p = of;
+        return log(p->hz[i] * p->y[i]);
+}
+
+double rf_plateau_next(size_t n, const double *hz)
+{
+        if (n < LINE_POINTS)
+                return 1;
+        double left, zero = line_at_zero(n, hz, fourth, &(struct points){n, hz, NULL}, &left);
+        return fabs(zero / left);
+}
+
+void rf_plateau_at_zero(const double *hz, const double *y, struct rf_plateau *p)
+{
+        const struct points of = {p->n, hz + p->first, y + p->first};
+        if (p->n < LINE_POINTS)
+                return;
+        p->value_hz = exp(line_at_zero(of.n, of.hz, log_product, &of, &p->spread));
+        p->shape_u = p->spread * rf_plateau_next(of.n, of.hz) / sqrt(3);
 }

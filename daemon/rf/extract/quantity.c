@@ -119,7 +119,8 @@ const struct rf_quantity_row rf_quantities[RF_Q_COUNT] = {
                          "no resonance in the sweep"},
         [RF_Q_SRFD] = {"SRFd", "Hz", "differential self-resonance", RF_GROUP_SWEEP, RF_SHARE_VALUE, "no resonance in the sweep"},
         [RF_Q_FT] = {"fT", "Hz", "f |h21| where it falls by 20 dB a decade", RF_GROUP_SWEEP, RF_SHARE_VALUE, "no plateau in the sweep"},
-        [RF_Q_FT_IM] = {"fT_im", "Hz", "second estimate: f/|Im(1/h21)|", RF_GROUP_SWEEP, RF_SHARE_VALUE, "no plateau in the sweep"},
+        [RF_Q_FT_IM] = {"fT_im", "Hz", "second estimate: f/|Im(1/h21)|, its line in f^2 at f = 0", RF_GROUP_SWEEP, RF_SHARE_VALUE,
+                        "no plateau in the sweep"},
         [RF_Q_FMAX] = {"fmax", "Hz", "f sqrt U where U falls by 20 dB a decade", RF_GROUP_SWEEP, RF_SHARE_VALUE, "no plateau in the sweep"},
         [RF_Q_Q11_MAX] = {"Q11_max", "1", "largest Q11 of the sweep", RF_GROUP_SWEEP, RF_SHARE_VALUE, "Q has no maximum in the sweep"},
         [RF_Q_Q11_MAX_HZ] = {"Q11_max_hz", "Hz", "where Q11 is largest", RF_GROUP_SWEEP, RF_SHARE_VALUE, "Q has no maximum in the sweep"},
@@ -226,6 +227,10 @@ double rf_quantity_at(enum rf_quantity q, struct m2 s, const struct rf_at *at, d
                 by_y = true;
                 break;
         case RF_GROUP_SWEEP:
+                by_y = q == RF_Q_FT_IM;
+                if (by_y)
+                        value = quantity_gain_y(q, rf_y_from_s(s, at->z_ref), false, g);
+                break;
         case RF_GROUP_UNKNOWN:
                 break;
         }

@@ -135,7 +135,8 @@ struct rf_at {
         double length_m;     /* lines */
         double complex near; /* lines: about what gamma l must be (its turns); 0: less than half a turn */
 };
-/* Not for RF_GROUP_SWEEP and RF_Q_GROUP_DELAY, which need neighbours: NaN.  ret_grad may be NULL. */
+/* Not for RF_GROUP_SWEEP and RF_Q_GROUP_DELAY, which need neighbours: NaN; but of RF_Q_FT_IM the gain behind it, 1/|Im(1/h21)|, which has no word
+   of its own.  ret_grad may be NULL. */
 double rf_quantity_at(enum rf_quantity q, struct m2 s, const struct rf_at *at, double complex ret_grad[4]);
 /* gamma l of a line, nearest to near; and Zc (may be NULL). */
 double complex rf_line_gl(struct m2 s, double z_ref, double complex near, double complex *ret_zc);

@@ -72,6 +72,13 @@ double quantity_gain_y(enum rf_quantity q, struct m2 y, bool b1_negative, double
                 g[2] = v / y.e[2];
                 g[0] = -v / y.e[0];
                 return q == RF_Q_H21 ? v : creal(to_db20(v, g));
+        case RF_Q_FT_IM: { /* x = Im k, k = Y11/Y21: dx = Re(-j dk), d(1/|x|) = -dx/(x |x|) */
+                double complex k = y.e[0] / y.e[2], d = CMPLX(0, 1) / (cimag(k) * fabs(cimag(k)));
+                g[1] = g[3] = 0;
+                g[0] = d / y.e[2];
+                g[2] = -d * k / y.e[2];
+                return 1 / fabs(cimag(k));
+        }
         case RF_Q_U:
         case RF_Q_U_DB:
                 v = gain_u(y, g);
