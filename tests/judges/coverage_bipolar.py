@@ -23,7 +23,8 @@ one["extrinsic"] = {"cold": [{"condition": "cold_%gmA" % (1e3 * a), "drive": a} 
 one["contact"] = {"family": "blocks_dc", "drift_limit": 0.05}
 names = {"r_in": "RB", "r_out": "RC", "r_common": "RE", "l_in": "LB", "l_out": "LC", "l_common": "LE"}
 one["parameters"] = [{"name": n, "quantity": q, "resolve_share_max": 0.6} for q, n in names.items()] + [
-    {"name": "%s_5GHz" % q, "quantity": q, "freq_hz": 5e9, "resolve_share_max": 0.6} for q in ("hbt_gm", "R_pi", "C_pi", "C_mu", "hbt_beta")] + [{"name": "fT_im", "quantity": "fT_im"}]
+    {"name": "%s_5GHz" % q, "quantity": q, "freq_hz": 5e9, "resolve_share_max": 0.6} for q in ("hbt_gm", "R_pi", "C_pi", "C_mu", "hbt_beta")] + [{"name": "fT_im", "quantity": "fT_im"},
+    {"name": "MAG_dB_90GHz", "quantity": "MAG_dB", "freq_hz": 90e9}, {"name": "MAG_100GHz", "quantity": "MAG", "freq_hz": 100e9}]
 recipe["measures"] = [m for m in recipe["measures"] if m["device"] in ("OPEN", "SHORT")] + [one]
 recipe["max_volt"] = max(2, recipe.get("max_volt", 0))
 scenario["bias"] = {"first_port": 2}
