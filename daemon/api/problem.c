@@ -107,11 +107,13 @@ void problem_of_error(const struct request *q, struct reply *r, const struct tp_
 void problem_say(const struct request *q, struct reply *r, enum problem problem, const char *fmt, ...)
 {
         char detail[440];
+        struct tp_error plain = {0}; /* what was asked is repeated in it: no control of a terminal may be */
         va_list args;
         va_start(args, fmt);
         vsnprintf(detail, sizeof detail, fmt, args);
         va_end(args);
-        reply_problem(q, r, &by_problem[problem], detail, NULL);
+        tp_fail(&plain, CODE_BAD_INPUT, "%s", detail);
+        reply_problem(q, r, &by_problem[problem], plain.text, NULL);
 }
 
 static const struct words *words_of(const char *word)

@@ -158,6 +158,24 @@ static void each_word_has_a_page(void **state)
         }
 }
 
+/* C1 controls (ISO 6429) act on terminals as escapes do; what was asked stands in the sentence, but not they. */
+static void no_control_of_a_terminal_comes_back(void **state)
+{
+        static const char *const targets[] = {"/problems/%C2%9Bx", "/problems/%9Bx", "/api/v1/runs?%C2%9B31m&%zz", "/api/v1/\xC2\x9B",
+                                              "/\r\n"};
+        for (size_t i = 0; i < sizeof targets / sizeof targets[0]; i++) {
+                struct asked a;
+                char detail[480];
+                ask(*state, &a, "GET", targets[i], ROLE_NONE, NULL, NULL);
+                member(&a, "detail", detail);
+                assert_true(a.r.status >= 400 && strlen(detail) > 12);
+                for (const char *c = detail; *c; c++)
+                        if ((unsigned char)*c < 0x20 || (unsigned char)*c == 0x9B)
+                                fail_msg("%s: byte %02x in \"%s\"", targets[i], (unsigned)(unsigned char)*c, detail);
+                ask_done(&a);
+        }
+}
+
 int main(void)
 {
         const struct CMUnitTest tests[] = {
@@ -166,6 +184,7 @@ int main(void)
                 cmocka_unit_test_setup_teardown(a_closing_daemon_takes_no_changes_but_safe_and_reads_on, setup, teardown),
                 cmocka_unit_test_setup_teardown(methods_of_an_address_are_named, setup, teardown),
                 cmocka_unit_test_setup_teardown(each_word_has_a_page, setup, teardown),
+                cmocka_unit_test_setup_teardown(no_control_of_a_terminal_comes_back, setup, teardown),
         };
         return cmocka_run_group_tests(tests, NULL, NULL);
 }
