@@ -17,8 +17,12 @@ static int32_t used_then(void *ctx, const char *kind, const char *serial, const 
                 const cJSON *k = cJSON_GetObjectItemCaseSensitive(t, "kind"), *se = cJSON_GetObjectItemCaseSensitive(t, "serial"),
                             *p = cJSON_GetObjectItemCaseSensitive(t, "part");
                 if (cJSON_IsString(k) && cJSON_IsString(se) && cJSON_IsString(p) && strcmp(k->valuestring, kind) == 0 &&
-                    strcmp(se->valuestring, serial) == 0 && strcmp(p->valuestring, part) == 0)
-                        return (int32_t)cJSON_GetNumberValue(cJSON_GetObjectItemCaseSensitive(t, "used"));
+                    strcmp(se->valuestring, serial) == 0 && strcmp(p->valuestring, part) == 0) {
+                        const cJSON *used = cJSON_GetObjectItemCaseSensitive(t, "used");
+                        return cJSON_IsNumber(used) && used->valuedouble >= 0 && used->valuedouble <= INT32_MAX
+                                       ? (int32_t)used->valuedouble
+                                       : INT32_MAX; /* what cannot be read is spent */
+                }
         }
         return 0;
 }
