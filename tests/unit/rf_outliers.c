@@ -99,6 +99,7 @@ static void each_is_found_where_it_is(void **state)
                 double size = before * cabs(factors[k % 4] - 1);
                 asked += size > 0.03;
                 found += size > 0.03 && o.n == 1 && fabs(o.worst.size / size - 1) < 0.3;
+                arena_free(s.arena);
         }
         assert_true(asked >= 35);
         if (found < asked)
