@@ -2,11 +2,12 @@
 # the demo and the benches want the optimised build, everything else the debug one
 VARIANT ?= $(if $(filter demo bench coverage,$(MAKECMDGOALS)),release,debug)
 B := build/$(VARIANT)
-CC := gcc
+CC := $(if $(filter guided,$(VARIANT)),clang-14,gcc)
 FLAGS_debug   := -g -O1
 FLAGS_release := -g -O2 -DNDEBUG_SLOW
-FLAGS_asan    := -g -O1 -fsanitize=address,undefined -fno-sanitize-recover=all -fno-omit-frame-pointer
+FLAGS_asan    := -g -O1 -fsanitize=address,undefined,float-cast-overflow -fno-sanitize-recover=all -fno-omit-frame-pointer
 FLAGS_tsan    := -g -O1 -fsanitize=thread
+FLAGS_guided  := -g -O1 -fsanitize=fuzzer-no-link,address,undefined -fno-sanitize-recover=all -DFUZZ_GUIDED -w "-DCMPLX(x,y)=__builtin_complex((double)(x),(double)(y))"
 VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unknown)
 CFLAGS += -std=c11 -D_GNU_SOURCE -Wall -Wextra -Werror -Wshadow -Wconversion -MMD -MP -Idaemon -Iclient -I. $(FLAGS_$(VARIANT))
 LDFLAGS += $(FLAGS_$(VARIANT))
@@ -117,7 +118,7 @@ TOUCHES ?= 1000
 coverage: $(B)/coverage ## do 95 % intervals hold the truth in 95 of 100 touches, each with a fresh calibration?  TOUCHES=20000 for more
 	@sh tests/judges/coverage.sh $(B)/coverage $(TOUCHES)
 # products of complex numbers without C's second look at infinities (no S parameter lives beyond 1e150, and NaN stays NaN); nobody reads errno
-$(OBJ_rf): CFLAGS += -fcx-limited-range -fno-math-errno -fno-trapping-math
+$(OBJ_rf): CFLAGS += $(if $(filter guided,$(VARIANT)),,-fcx-limited-range) -fno-math-errno -fno-trapping-math
 
 # only what says its version is compiled again when that changes
 NAMED := $(addprefix $(B)/,daemon/tipplaned.o daemon/tipplane_station.o client/cli/tipplane.o client/cli/cmd_people.o client/cli/export_stdf.o)
@@ -203,18 +204,29 @@ FUZZ_plan := recipe $(NEED_recipe)
 FUZZ_station := station $(NEED_station) host
 FUZZ_frame := station $(NEED_station) host
 FUZZ_entry := run $(NEED_run)
+FUZZ_replay := station $(NEED_station) host
+FUZZ_memory := station $(NEED_station) host
+FUZZ_scenario := simulators $(NEED_simulators)
+FUZZ_stored := act $(NEED_act) host
+FUZZ_request := api $(NEED_api) host
 FUZZ_calibration := evaluate $(NEED_evaluate) host
-FUZZERS := $(foreach f,touchstone csv stdf recipe station frame entry calibration terms uncertainty plan,$(B)/fuzz_$(f))
+FUZZERS := $(foreach f,touchstone csv stdf recipe station frame entry calibration terms uncertainty plan replay memory scenario stored request,$(B)/fuzz_$(f))
 $(FUZZERS): $(B)/fuzz_%: $(B)/tests/fuzz/fuzz_%.o $$(foreach r,$$(FUZZ_$$*),$(B)/lib$$r.a)
-	$(CC) $(LDFLAGS) $< -Wl,--start-group $(filter %.a,$^) -Wl,--end-group $(foreach r,$(FUZZ_$*),$(SYS_$(r))) -o $@
+	$(CC) $(LDFLAGS) $< -Wl,--start-group $(filter %.a,$^) -Wl,--end-group $(foreach r,$(FUZZ_$*),$(SYS_$(r))) $(if $(filter request,$*),-lcmocka) -o $@
 test: $(FUZZERS)
+$(FUZZERS): LDFLAGS += $(if $(filter guided,$(VARIANT)),-fsanitize=fuzzer)
 ITERATIONS ?= 200000
 fuzz: $(FUZZERS) ## the readers of what comes from outside, long; best with VARIANT=asan ITERATIONS=1000000
 	@sh tests/fuzz/replay.sh $(B) $(ITERATIONS)
+SECONDS ?= 120
+guided: ## the same readers led by coverage (libFuzzer of clang), SECONDS=120 each; what it found stays in build/guided/fuzz
+	@sh deploy/need.sh build fuzz
+	@$(MAKE) --no-print-directory VARIANT=guided $(patsubst $(B)/%,build/guided/%,$(FUZZERS))
+	@sh tests/fuzz/guided.sh build/guided $(SECONDS)
 
 help: ## this list
 	@grep -hE '^[a-z%-]+:.*## ' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | sort | awk -F'\t' '{printf "  make %-14s %s\n", $$1, $$2}'
 
-.PHONY: FORCE all programs help floors nights coverage bench bench-programs lint judges fuzz demo need-build need-test test
+.PHONY: FORCE all programs help floors nights coverage bench bench-programs lint judges fuzz guided demo need-build need-test test
 .SECONDARY:
 -include $(shell find $(B) -name '*.d' 2>/dev/null)

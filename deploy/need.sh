@@ -1,11 +1,12 @@
 #!/bin/sh
-# need.sh SET…: installs the missing Debian packages of the named sets (build, demo, test), as root or with sudo;
+# need.sh SET…: installs the missing Debian packages of the named sets (build, test, lint, fuzz, judges), as root or with sudo;
 # otherwise prints the one line to run.  Packages that are there already cost nothing.
 set -eu
 build="gcc make git libuv1-dev libmicrohttpd-dev libcjson-dev libsqlite3-dev liblapacke-dev libopenblas0-serial libopenblas-serial-dev libcurl4-gnutls-dev"
 page="nodejs npm"
 test="libcmocka-dev strace python3 python3-yaml sqlite3 curl chromium"
 lint="clang-format cppcheck"
+fuzz="clang-14 libclang-rt-14-dev llvm-14"
 judges="python3-venv python3-pip ngspice"
 want=""
 for set in "$@"; do
@@ -13,8 +14,9 @@ for set in "$@"; do
         build) want="$want $build $page" ;;
         test) want="$want $test" ;;
         lint) want="$want $lint" ;;
+        fuzz) want="$want $fuzz" ;;
         judges) want="$want $judges" ;;
-        *) echo "need.sh: no set named '$set'; there are build, test, lint, judges" >&2; exit 2 ;;
+        *) echo "need.sh: no set named '$set'; there are build, test, lint, fuzz, judges" >&2; exit 2 ;;
         esac
 done
 missing=""

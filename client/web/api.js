@@ -9,7 +9,7 @@
  * @typedef {{x: number, y: number, waits: number, no_contact: number, verdict: Verdict, trust: Trust, devices: MapDevice[]}} MapDie
  * @typedef {{run: string|null, wafer?: string, diameter_mm?: number, notch_deg?: number, pitch_x_um?: number, pitch_y_um?: number,
  *            offset_x_um?: number, offset_y_um?: number, dies?: MapDie[]}} WaferMap
- * @typedef {{state: string, sentence: string, waiting_for?: string|null, needs_person?: boolean, why_refused?: string|null, seq?: number, results?: string, dies?: number,
+ * @typedef {{state: string, sentence: string, waiting_for?: string|null, needs_person?: boolean, why_refused?: string|null, seq?: number, dies?: number,
  *            dies_done?: number, station_seconds?: number, seconds_left?: number, seconds_planned?: number, waited_seconds?: number,
  *            counts?: Record<string, number>, place?: {proven: boolean}, calibration?: {in_force: number, tries: number}}} Progress
  * @typedef {{id: string, number?: number, kind?: string, state: string, in_hand: boolean, wafer?: string, lot?: string, recipe?: string, began?: string,

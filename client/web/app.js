@@ -41,7 +41,7 @@ const state = {
 };
 /** @type {Place} */
 const place = { run: "", die: "", device: "", par: "", sight: "" };
-const old = { snapshot: true, readers: true, curves: "", yield: "" }; // yield: what it was counted from when it was asked
+const old = { snapshot: true, readers: true, curves: "" };
 
 /* ---- the address -------------------------------------------------------------------------------------------------------------------------------- */
 
@@ -286,7 +286,7 @@ const take = async (asked, put) => {
 function forget() {
         Object.assign(state, { map: null, ribbon: null, touchdowns: [], devices: [], calibrations: [], offer: null, yield: null, stretch: null });
         state.parameters.clear();
-        old.curves = old.yield = "";
+        old.curves = "";
 }
 
 /** Which run: the one in the address, else the one in hand, else the newest. */
@@ -308,21 +308,13 @@ async function askSnapshot() {
         await Promise.all(asked);
 }
 
-/** The same as long as the run's yield is. @param {api.Run|null} run */
-const resultsOf = (run) => run ? `${run.id} ${run.state} ${run.in_hand ? run.progress?.results : ""}` : "";
-
 async function askReaders() {
         const id = state.run?.id;
         if (!id)
                 return;
         const { device: name } = shown();
         const asked = [take(api.ribbon(id), (b) => { state.ribbon = b; }), take(api.touchdowns(id), (t) => { state.touchdowns = t; }),
-                take(api.offer(id), (o) => { state.offer = o; }), take(api.calibrations(id), (all) => { state.calibrations = all; state.z_ohm = all.filter((c) => c.state === "accepted").pop()?.z_ref_ohm ?? null; })];
-        const results = resultsOf(state.run);
-        if (!state.yield || results !== old.yield) {
-                old.yield = results;
-                asked.push(take(api.yieldOf(id), (y) => { state.yield = y; }).then(() => { if (failed) old.yield = ""; }));
-        }
+                take(api.offer(id), (o) => { state.offer = o; }), take(api.yieldOf(id), (y) => { state.yield = y; }), take(api.calibrations(id), (all) => { state.calibrations = all; state.z_ohm = all.filter((c) => c.state === "accepted").pop()?.z_ref_ohm ?? null; })];
         if (!state.devices.length)
                 asked.push(take(api.devices(id), (d) => { state.devices = d; }));
         await Promise.all(asked);
@@ -376,7 +368,6 @@ async function refresh() {
                         old.snapshot = false;
                         snapshot_ms = now;
                         await askSnapshot();
-                        old.readers ||= resultsOf(state.run) !== old.yield; // what the yield is counted from may be told of a moment after the event
                 }
                 if (old.readers && now >= readers_ms + SLOW_MS) {
                         old.readers = false;

@@ -40,7 +40,7 @@ const struct route routes[] = {
         {"intervals", "GET", RUN "/intervals", ROLE_WATCH, COST_READER, 0, false, false, NULL, intervals_get},
         {"calibrations", "GET", RUN "/calibrations", ROLE_WATCH, COST_READER, 0, false, false, NULL, calibrations_get},
         {"ribbon", "GET", RUN "/ribbon", ROLE_WATCH, COST_READER, 0, false, false, NULL, ribbon_get},
-        {"yield", "GET", RUN "/yield", ROLE_WATCH, COST_READER, 0, false, false, yield_now, yield_get},
+        {"yield", "GET", RUN "/yield", ROLE_WATCH, COST_READER, 0, false, false, NULL, yield_get},
         {"evaluations", "GET", RUN "/evaluations", ROLE_WATCH, COST_READER, 0, false, false, NULL, evaluations_get},
         {"parameters_json", "GET", RUN "/parameters.json", ROLE_WATCH, COST_READER, 0, false, false, NULL, parameters_json},
         {"parameters_csv", "GET", RUN "/parameters.csv", ROLE_WATCH, COST_READER, 0, false, false, NULL, parameters_csv},

@@ -64,8 +64,7 @@ ANSWER(intervals_get);
 ANSWER(calibrations_get);
 ANSWER(ribbon_get);                                         /* story.c */
 void devices_say(struct json_out *, const struct recipe *); /* the same, for yield.c: "devices": [...] */
-NOW(yield_now);                                             /* yield.c */
-ANSWER(yield_get);
+ANSWER(yield_get);                                          /* yield.c */
 ANSWER(evaluations_get);
 /* data.c, for offer.c: "parameters": [...]; and the same as CSV.  recipe: the run's, for the limits they were judged by; NULL: not known. */
 void parameters_say(struct json_out *, const struct recipe *, const struct parameter_row *, size_t n);

@@ -16,37 +16,17 @@ struct source {
         size_t row_n;
 };
 
-static bool is_in_hand(const struct snapshot *live, const char *run) { return live && live->in_hand && strcmp(live->run, run) == 0; }
-
-static void live_tag(const struct snapshot *live, char *ret, size_t size)
+/* The map of the run in hand, else the stored one. */
+static void map_take(const struct request *q, struct source *s)
 {
-        char tag[RESULTS_TAG_SIZE];
-        snprintf(ret, size, "yield-%s", results_tag(live->epoch, live->results, tag));
-}
-
-/* Nothing that it is counted from has changed since the viewer asked: no need to look into the file. */
-bool yield_now(struct request *q, struct reply *r)
-{
-        char etag[96];
         struct snapshot *live = snapshot_get(q->api->slot);
-        bool same = false;
-        if (is_in_hand(live, q->param[0])) {
-                live_tag(live, etag, sizeof etag);
-                same = reply_unchanged(q, r, etag);
-        }
-        snapshot_put(live);
-        return same;
-}
-
-/* The map of the run in hand, else the stored one.  `live` was taken before the view: rows may be newer than its tag says, never older. */
-static void map_take(const struct snapshot *live, struct source *s)
-{
-        bool in_hand = is_in_hand(live, s->run.id);
+        bool in_hand = live && live->in_hand && strcmp(live->run, s->run.id) == 0;
         if (in_hand)
-                live_tag(live, s->etag, sizeof s->etag);
+                snprintf(s->etag, sizeof s->etag, "yield-%u.%llu", live->epoch, (unsigned long long)live->version);
         else
                 snprintf(s->etag, sizeof s->etag, "yield-%s-%.12s", s->run.state, s->run.sha256);
         text_put(&s->map, in_hand ? live->map_json : s->run.map_json ? s->run.map_json : "{}");
+        snapshot_put(live);
 }
 
 static enum code devices_take(const struct request *q, struct view *view, struct source *s, struct tp_error *err)
@@ -110,18 +90,16 @@ enum code yield_get(struct request *q, struct reply *r, struct tp_error *err)
         struct source s = {.row_n = 0};
         text_init(&s.map, 0);
         text_init(&s.devices, 0);
-        struct snapshot *live = snapshot_get(q->api->slot);
         struct view *view = ask_run(q, err);
         enum code code = view ? view_run(view, q->param[0], q->arena, &s.run, err) : err->code;
         if (!code)
-                map_take(live, &s);
+                map_take(q, &s);
         bool same = !code && reply_unchanged(q, r, s.etag);
         if (!code && !same)
                 code = devices_take(q, view, &s, err);
         if (!code && !same)
                 code = view_parameters(view, NULL, NULL, 0, q->arena, &s.rows, &s.row_n, err);
         view_close(view);
-        snapshot_put(live);
         if (!code && !same)
                 code = count(&s, q->arena, &r->body, err);
         if (!code && !same)

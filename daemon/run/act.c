@@ -296,9 +296,7 @@ void runner_message(struct runner *r, struct message *m)
                 act_link_note(r, (struct link_note *)(void *)m);
         } else if (m->kind == STORE_DONE) {
                 struct store_done *done = (struct store_done *)(void *)m;
-                if (done->cookie == VALUES_COOKIE)
-                        values_committed(r, done);
-                else if (done->cookie == r->cookie && r->doing != DOING_STUCK)
+                if (done->cookie == r->cookie && r->doing != DOING_STUCK)
                         journal_committed(r, done);
                 m->free(m);
         } else if (m->kind == LOOP_JOB) {

@@ -121,8 +121,8 @@ void act_link_note(struct runner *r, struct link_note *note)
                 on_station_event(r, note);
                 break;
         case LINK_STATUS:
-                r->state = note->status.state;
-                r->station_ns = note->status.station_ns;
+                r->state = note->event.state;
+                r->station_ns = note->event.station_ns;
                 break;
         case LINK_SAFE_DONE: /* what the walk did came as an event before: here is only the answer to who asked */
                 r->state = note->event.state;

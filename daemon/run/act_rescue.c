@@ -142,8 +142,10 @@ void rescue_done(struct runner *r, struct job *take)
                 }
                 log_event(r->log, LOG_INFO, "rescue.done", "run=%s devices=%zu spec=%s", r->run, take->rescued.device_n,
                           take->rescued.spec_json);
-                if (values_submit(r, work))
+                if (store_submit(r->store, work, LAZY))
                         take_answers(r, &take->rescued);
+                else
+                        work_free(work);
         }
         job_free(take);
 }

@@ -130,7 +130,7 @@ static void show_counts(struct json_out *o, const struct runner *r, const struct
 
 static void show_run(struct json_out *o, const struct runner *r, double *ret_seconds)
 {
-        char words[400] = "", tag[RESULTS_TAG_SIZE];
+        char words[400] = "";
         json_open(o, NULL, '{');
         json_text(o, "id", r->run[0] ? r->run : NULL);
         if (!r->active || !r->e) {
@@ -151,7 +151,6 @@ static void show_run(struct json_out *o, const struct runner *r, double *ret_sec
         json_bool(o, "needs_person", r->needs_person);
         json_text(o, "why_refused", r->why_refused[0] ? r->why_refused : NULL);
         json_int(o, "seq", (int64_t)r->seq);
-        json_text(o, "results", results_tag(store_epoch(r->store), r->results, tag));
         json_int(o, "dies", (int64_t)r->plan->visit_die_n);
         json_int(o, "dies_done", (int64_t)t.dies_done);
         json_real(o, "station_seconds", *ret_seconds);
@@ -252,18 +251,14 @@ void show(struct runner *r, bool now)
         text_init(&run, 0);
         struct json_out so = json_to(&station), ro = json_to(&run);
         double seconds = 0;
-        if (r->map_changed || now) {
-                struct text map;
-                text_init(&map, 0);
-                struct json_out mo = json_to(&map);
-                show_map(&mo, r);
-                r->results += strcmp(text_of(&map), text_of(&r->map)) != 0;
-                text_done(&r->map);
-                r->map = map;
-                r->map_changed = false;
-        }
         show_state(&so, r);
         show_run(&ro, r, &seconds);
+        if (r->map_changed || now) {
+                text_clear(&r->map);
+                struct json_out mo = json_to(&r->map);
+                show_map(&mo, r);
+                r->map_changed = false;
+        }
         char *map = strdup(text_of(&r->map));
         if (!s || !map || !text_ok(&station) || !text_ok(&run) || !text_ok(&r->map)) {
                 text_done(&station);
@@ -283,7 +278,6 @@ void show(struct runner *r, bool now)
         s->in_hand = r->active && r->e;
         s->version = ++r->version;
         s->epoch = store_epoch(r->store);
-        s->results = r->results;
         snprintf(s->run, sizeof s->run, "%s", r->run);
         s->station_json = text_take(&station, NULL);
         s->run_json = text_take(&run, NULL);

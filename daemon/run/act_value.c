@@ -249,24 +249,6 @@ uint8_t verdict_worse(uint8_t a, const char *word)
         return a;
 }
 
-bool values_submit(struct runner *r, struct work *take)
-{
-        take->answer = r->loop;
-        take->cookie = VALUES_COOKIE;
-        if (store_submit(r->store, take, LAZY))
-                return true;
-        work_free(take);
-        return false;
-}
-
-void values_committed(struct runner *r, const struct store_done *done)
-{
-        if (done->code)
-                return;
-        r->results++;
-        r->changed = true;
-}
-
 void value_done(struct runner *r, struct job *take)
 {
         if (!r->active || strcmp(take->run, r->run) != 0) {
@@ -303,8 +285,8 @@ void value_done(struct runner *r, struct job *take)
                 event->of.event.body = work_text(work, "{\"run\":\"%s\",\"what\":\"values\",\"die\":[%d,%d]}", r->run,
                                                  r->plan->dies[take->die].x, r->plan->dies[take->die].y);
         }
-        if (work)
-                values_submit(r, work);
+        if (work && !store_submit(r->store, work, LAZY))
+                work_free(work); /* found again by the work list at the next start */
         job_free(take);
 }
 

@@ -1,19 +1,11 @@
 /* command.c: commands in, snapshots out.  A snapshot is built by the loop and then never changes; readers count it. */
 #include "run/command.h"
-#include <inttypes.h>
-#include <stdio.h>
 #include <stdlib.h>
 
 bool command_post(const struct world *world, struct inbox *loop, struct command *take)
 {
         take->message.kind = LOOP_COMMAND;
         return world->task->post(world, loop, &take->message);
-}
-
-const char *results_tag(uint32_t epoch, uint64_t results, char ret[RESULTS_TAG_SIZE])
-{
-        snprintf(ret, RESULTS_TAG_SIZE, "%" PRIu32 ".%" PRIu64, epoch, results);
-        return ret;
 }
 
 struct snapshot_slot {

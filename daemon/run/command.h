@@ -36,7 +36,6 @@ struct snapshot {
         int refs;         /* snapshot_put() frees at zero */
         uint64_t version; /* grows with each change: strong ETag with epoch */
         uint32_t epoch;
-        uint64_t results;                         /* grows whenever the run's map or its stored values have changed */
         char run[27];                             /* "" when none */
         char *station_json, *run_json, *map_json; /* objects as in openapi.yaml: Station, Run, Map (progress per die); never NULL */
         char *can_json;                           /* what the station said it can do (capability_object); NULL before it first answered */
@@ -47,9 +46,6 @@ struct snapshot {
         uint64_t touches_good, touches_doubtful, touches_absent, sweeps, steps, commits;
         double loop_lag_s;
 };
-/* "7.12": the same as long as the run's values, verdicts, outcomes and trust are; of one daemon's life.  Returns `ret`. */
-enum { RESULTS_TAG_SIZE = 40 };
-const char *results_tag(uint32_t epoch, uint64_t results, char ret[RESULTS_TAG_SIZE]);
 struct snapshot_slot; /* one current snapshot; any task */
 struct snapshot_slot *snapshot_slot_new(const struct world *);
 void snapshot_slot_free(struct snapshot_slot *);

@@ -108,14 +108,8 @@ struct runner {
         int64_t begun_station_ns, shown_ns;
         bool changed, map_changed;
         uint64_t version;
-        uint64_t results; /* grows whenever what the yield is counted from has changed and can be read: values in the file, the map */
-        struct text map;  /* as shown last: made anew only when a device's outcome, trust or verdict changed */
+        struct text map; /* as shown last: made anew only when a device's outcome, trust or verdict changed */
 };
-/* Values for the run file; `results` grows when they are in it.  Takes the work; false: it could not, and they come again with the work list
-   of the next start. */
-bool values_submit(struct runner *, struct work *take);
-void values_committed(struct runner *, const struct store_done *);
-#define VALUES_COOKIE UINT64_MAX /* of their works; the journal's count from 1 */
 uint8_t verdict_worse(uint8_t a, const char *word);
 struct interval_drift {
         struct drift_seen seen;

@@ -114,14 +114,12 @@ static enum code on_did(struct link *l, const struct frame *f, struct tp_error *
         return code;
 }
 
-static enum code on_told(struct link *l, const struct frame *f, enum link_message kind, struct tp_error *err)
+static enum code on_event(struct link *l, const struct frame *f, enum link_message kind, struct tp_error *err)
 {
-        bool is_status = kind == LINK_STATUS;
         struct link_note *n = link_note_new(l, kind, f->step);
         if (!n)
                 return CODE_CANCELLED;
-        enum code code = fields_read_text(is_status ? &station_status_object : &station_event_object, text_of(&f->body), f->body.n, NULL,
-                                          is_status ? (void *)&n->status : (void *)&n->event, err);
+        enum code code = fields_read_text(&station_event_object, text_of(&f->body), f->body.n, NULL, &n->event, err);
         if (code)
                 link_note_free(&n->message);
         else
@@ -139,11 +137,11 @@ enum code link_obey(struct link *l, const struct frame *f, struct tp_error *err)
         case FRAME_DID_REPLY:
                 return on_did(l, f, err);
         case FRAME_EVENT:
-                return on_told(l, f, LINK_EVENT, err);
+                return on_event(l, f, LINK_EVENT, err);
         case FRAME_SAFE_DONE:
-                return on_told(l, f, LINK_SAFE_DONE, err);
+                return on_event(l, f, LINK_SAFE_DONE, err);
         case FRAME_STATUS:
-                return on_told(l, f, LINK_STATUS, err);
+                return on_event(l, f, LINK_STATUS, err);
         case FRAME_REFUSED: {
                 struct tp_error why = {0};
                 enum code code = link_refusal(f, &why);

@@ -91,13 +91,6 @@ static const struct field event_fields[] = {
 };
 TABLE(station_event_object, "station_event", event, event_fields, "What happened at the station besides the steps.");
 
-typedef struct station_status status;
-static const struct field status_fields[] = {
-        OBJECT(status, "state", state, state_object),
-        LONG(status, "station_ns", station_ns),
-};
-TABLE(station_status_object, "station_status", status, status_fields, "How the station stands now.");
-
 typedef struct welcome welcome;
 static const struct field welcome_fields[] = {
         TEXT(welcome, "build", build),

@@ -29,7 +29,7 @@ enum frame_kind {
         FRAME_DID_REPLY, /* {"state":"never"|"doing"|"done"|"interrupted"} ; done and interrupted are followed by TRACEs and RESULT again */
         FRAME_EVENT,     /* event_object: interlock opened, lease ran out, latch, role lost */
         FRAME_SAFE_DONE, /* event_object */
-        FRAME_STATUS     /* station_status_object, after each RENEW, at most 4 a second */
+        FRAME_STATUS     /* state_read + clock, after each RENEW, at most 4 a second */
 };
 struct result {
         int32_t kind; /* enum step_kind */
@@ -58,13 +58,6 @@ struct station_event {
         uint64_t walks; /* the number of this walk, or of the last one before: grows with each, over boots too */
 };
 extern const struct object station_event_object;
-/* How the station stands now.  No walks: each is told once, by its EVENT or by the WELCOME of who missed that, in the order of the stream, and a
-   station that restarted cuts the stream; a count here could only repeat them. */
-struct station_status {
-        struct state_read state;
-        int64_t station_ns;
-};
-extern const struct object station_status_object;
 struct welcome {
         char build[64], station[64]; /* name of the station */
         uint32_t epoch;              /* the one now in force */
@@ -121,11 +114,10 @@ struct link_note { /* what is posted; freed with message.free */
         struct arena *can_arena; /* LINK_UP */
         struct result result;
         struct link_trace traces[TRACES_MAX];
-        size_t trace_n;               /* LINK_RESULT (also after a DID that is done) */
-        char did[16];                 /* LINK_DID */
-        struct station_event event;   /* LINK_EVENT, LINK_SAFE_DONE */
-        struct station_status status; /* LINK_STATUS */
-        struct tp_error why;          /* LINK_DOWN, LINK_REFUSED */
+        size_t trace_n;             /* LINK_RESULT (also after a DID that is done) */
+        char did[16];               /* LINK_DID */
+        struct station_event event; /* LINK_EVENT, LINK_SAFE_DONE, LINK_STATUS (state, station_ns) */
+        struct tp_error why;        /* LINK_DOWN, LINK_REFUSED */
 };
 /* Connects and reconnects by itself (0.2 s … 2 s); renews the lease every 500 ms while `healthy(ctx)` says so (called on the link's task:
  * only atomics in there). */

@@ -112,10 +112,12 @@ static void on_renew(struct client *c)
         if (c->status_ns && now - c->status_ns < STATUS_MS * NS_PER_MS)
                 return;
         c->status_ns = now;
-        struct station_status s = {.station_ns = station_now_ns(st)};
+        struct station_event e = {.what = "status", .station_ns = station_now_ns(st)};
         station_lock(st);
-        station_state_locked(st, &s.state);
-        client_send_object_locked(c, FRAME_STATUS, 0, &station_status_object, &s);
+        station_state_locked(st, &e.state);
+        e.proven_safe = hazard_safe(&st->limits, &st->hazard);
+        e.walks = st->told_walks;
+        client_send_object_locked(c, FRAME_STATUS, 0, &station_event_object, &e);
         station_unlock(st);
 }
 

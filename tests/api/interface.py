@@ -517,24 +517,6 @@ def a_live_file_is_a_whole_copy(b):
     assert not left, "copies were left behind: %s" % left
 
 
-def the_yield_of_a_live_run_is_tagged_by_its_results(b):
-    """progress.results says when to ask the yield anew: it moves with the values, and the yield's entity tag is made of it and of nothing else."""
-    run = API + "/runs/" + b.programs.get(API + "/runs?limit=1")["runs"][0]["id"]
-    tags, end = {}, time.monotonic() + 40
-    while time.monotonic() < end and len(tags) < 3:
-        before = b.programs.get(run)
-        assert before["in_hand"], "the run ended after %d results" % len(tags)
-        status, head, body = b.call("GET", run + "/yield")
-        assert status == 200, body
-        same = b.programs.get(run)["progress"]["results"] == before["progress"]["results"]
-        if same:
-            assert tags.setdefault(before["progress"]["results"], head["etag"]) == head["etag"] == '"yield-%s"' % before["progress"]["results"], (tags, head["etag"])
-            status, _, body = b.call("GET", run + "/yield", headers={"If-None-Match": head["etag"]})
-            assert status == 304 or b.programs.get(run)["progress"]["results"] != before["progress"]["results"], status
-        time.sleep(0.05)
-    assert len(tags) >= 3, tags
-
-
 def safe_is_obeyed_with_proof(b):
     status, _, body = b.call("POST", API + "/station/safe", {"why": "a test"}, token=True, timeout=30)
     assert status in (200, 202), (status, body)
@@ -587,7 +569,7 @@ CLAIMS = [the_table_in_c_and_the_description_say_the_same, it_is_alive_and_ready
           two_posts_with_one_key_begin_one_run, a_stream_survives_the_daemon_and_misses_nothing, commands_reach_the_run, every_answer_fits_its_description, budgets_say_whose_each_cause_is, a_number_says_how_sure_its_verdict_is, yield_is_counted_as_the_map_and_the_values_say,
           the_journal_comes_in_pages_and_whole, csv_and_json_are_the_same_numbers, networks_agree_in_both_forms, traces_are_the_stored_bytes, the_sealed_file_is_its_own_tag,
           the_map_of_a_sealed_run_is_its_files_however_often, nothing_changed_is_not_sent, metrics_parse_and_hold_no_names, refused_before_anything_is_done, ambiguous_headers_are_refused, a_body_too_long_without_a_length_is_cut_off,
-          roles_hold_over_http, fifty_viewers_hear_the_same, a_live_file_is_a_whole_copy, the_yield_of_a_live_run_is_tagged_by_its_results, safe_is_obeyed_with_proof, it_stops_in_order_with_viewers_and_a_run]
+          roles_hold_over_http, fifty_viewers_hear_the_same, a_live_file_is_a_whole_copy, safe_is_obeyed_with_proof, it_stops_in_order_with_viewers_and_a_run]
 
 
 def main():

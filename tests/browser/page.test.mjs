@@ -482,40 +482,6 @@ test("after a restart of the daemon the page goes on by itself", { timeout: 9000
         }
 });
 
-test("the yield is asked anew only when what it is counted from has changed", { timeout: 120000 }, async () => {
-        const link = await makeLink();
-        link.speak();
-        let results = "7.1", yields = 0, rounds = 0, id = 2;
-        const live = { ...run, in_hand: true, state: "running" };
-        const before = async (page) => {
-                page.on("request", (q) => { yields += q.url().endsWith("/yield"); rounds += q.url().endsWith("/ribbon"); });
-                await page.route(/\/runs\/[A-Z0-9]+$/, (r) => r.fulfill({ status: 200, contentType: "application/json", body: JSON.stringify({ ...live, progress: { ...run.progress, results } }) }));
-        };
-        const { wrong, close } = await browser.open(`${link.url}/#run=${run.id}`, { before });
-        const say = (topic) => link.say(topic === "snapshot" ? "event: snapshot\ndata: {}\n\n" : `event: ${topic}\nid: 1.${id++}\ndata: {"run":"${run.id}"}\n\n`);
-        const until = async (what, seconds) => {
-                for (let i = 0; i < 10 * seconds && !what(); i++)
-                        await new Promise((done) => setTimeout(done, 100));
-                assert.ok(what(), `${yields} yields in ${rounds} rounds`);
-        };
-        try {
-                await until(() => yields >= 1 && link.listeners() > 0, 20);
-                await new Promise((done) => setTimeout(done, 1000));
-                const asked = yields, from = rounds;
-                const talk = setInterval(() => ["map", "note", "check", "snapshot"].forEach(say), 500);
-                await until(() => rounds >= from + 3, 30);
-                clearInterval(talk);
-                assert.equal(yields, asked, "nothing that counts has changed");
-                results = "7.2";
-                say("snapshot"); // told of by the snapshot alone
-                await until(() => yields === asked + 1, 10);
-                assert.deepEqual(wrong, []);
-        } finally {
-                await close();
-                await link.cut();
-        }
-});
-
 test("a thousand events leave heap and document as they were", { timeout: 120000 }, async () => {
         const link = await makeLink();
         link.speak();

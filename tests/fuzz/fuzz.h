@@ -3,7 +3,8 @@
  *             accepted keeps the promises of its reader (each program's own).
  * Corpus      files named good_* must be accepted, bad_* refused; any other name: either.
  * Repeat      input k of seed s depends on s + k alone: a failure prints the command for that one input.
- * usage       fuzz_X CORPUS_FOLDER ITERATIONS [SEED] */
+ * usage       fuzz_X CORPUS_FOLDER ITERATIONS [SEED]
+ * Guided      built with -DFUZZ_GUIDED (VARIANT=guided, guided.sh) the same claims are libFuzzer's target, and coverage leads the mutations. */
 #ifndef TIPPLANE_TESTS_FUZZ_H
 #define TIPPLANE_TESTS_FUZZ_H
 #include <dirent.h>
@@ -215,6 +216,35 @@ static enum code fuzz_ask(const char *bytes, size_t n)
         return code;
 }
 
+#ifdef FUZZ_GUIDED
+int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t n);
+size_t LLVMFuzzerCustomMutator(uint8_t *bytes, size_t n, size_t max, unsigned seed);
+size_t LLVMFuzzerMutate(uint8_t *bytes, size_t n, size_t max); /* libFuzzer's own */
+
+int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t n)
+{
+        if (n <= FUZZ_BYTES_MAX)
+                fuzz_ask((const char *)bytes, n);
+        return 0;
+}
+/* One in four is ours: it knows the words of the grammar and numbers that hurt. */
+size_t LLVMFuzzerCustomMutator(uint8_t *bytes, size_t n, size_t max, unsigned seed)
+{
+        static struct fuzz_text text;
+        static struct fuzz_corpus self = {.n = 1};
+        struct fuzz_dice d = fuzz_seeded(seed);
+        if (n > FUZZ_BYTES_MAX || fuzz_n(&d, 4))
+                return LLVMFuzzerMutate(bytes, n, max);
+        memcpy(text.bytes, bytes, n);
+        text.n = n;
+        self.files[0].bytes = (char *)bytes;
+        self.files[0].n = n;
+        fuzz_mutate(&text, &self, &d);
+        n = text.n < max ? text.n : max;
+        memcpy(bytes, text.bytes, n);
+        return n;
+}
+#else
 /* What the handler of a crash prints: set before each input. */
 static char fuzz_repeat[1200];
 static void fuzz_died(int sig)
@@ -268,4 +298,5 @@ int main(int argc, char **argv)
         return failed ? 1 : 0;
 }
 
+#endif
 #endif

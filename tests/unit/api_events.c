@@ -224,27 +224,6 @@ static void what_has_not_changed_is_not_sent(void **state)
         }
 }
 
-/* The yield is counted from values and map: another version of the snapshot alone is no reason to count it anew. */
-static void the_yield_is_counted_anew_only_for_other_results(void **state)
-{
-        struct bench *b = *state;
-        struct asked a;
-        for (uint64_t results = 0; results < 2; results++) {
-                b->results = results;
-                for (int i = 0; i < 3; i++) {
-                        bench_show(b, "{\"run\":\"" RUN_ID "\",\"dies\":[{}]}");
-                        ask_begin(b, &a, "GET", "/api/v1/runs/" RUN_ID "/yield", ROLE_NONE, NULL, NULL);
-                        a.q.if_none_match = "\"yield-7.0\"";
-                        route_answer(&a.q, &a.r);
-                        if (results == 0)
-                                expect_status(&a, 304);
-                        else
-                                assert_int_not_equal(a.r.status, 304);
-                        ask_done(&a);
-                }
-        }
-}
-
 int main(void)
 {
         const struct CMUnitTest tests[] = {
@@ -254,7 +233,6 @@ int main(void)
                 cmocka_unit_test_setup_teardown(the_feeder_tells_new_events_and_new_snapshots, setup, teardown),
                 cmocka_unit_test_setup_teardown(no_more_than_64_streams, setup, teardown),
                 cmocka_unit_test_setup_teardown(what_has_not_changed_is_not_sent, setup, teardown),
-                cmocka_unit_test_setup_teardown(the_yield_is_counted_anew_only_for_other_results, setup, teardown),
         };
         return cmocka_run_group_tests(tests, NULL, NULL);
 }

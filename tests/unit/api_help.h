@@ -34,7 +34,7 @@ struct bench {
         struct api api;
         struct desk desk;
         struct task *task;
-        uint64_t version, results;
+        uint64_t version;
         /* what the loop does, and what it has seen */
         _Atomic bool end, silent;
         _Atomic int commands;
@@ -77,7 +77,6 @@ static inline void bench_show(struct bench *b, const char *map)
 {
         struct snapshot *s = calloc(1, sizeof *s);
         s->version = ++b->version;
-        s->results = b->results;
         s->epoch = 7;
         s->in_hand = true;
         snprintf(s->run, sizeof s->run, "%s", RUN_ID);

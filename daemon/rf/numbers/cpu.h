@@ -6,7 +6,7 @@
 
 enum cpu_kind { CPU_ANY, CPU_256, CPU_512, CPU_KINDS };
 
-#if defined(__x86_64__)
+#if defined(__x86_64__) && !defined(__clang__) /* clang takes no target for a whole file */
 #define CPU_WIDE 1
 #define TARGET_256 __attribute__((target("avx2,fma")))
 #define TARGET_512 __attribute__((target("avx2,fma,avx512f,avx512vl,avx512dq,prefer-vector-width=512")))
