@@ -117,7 +117,7 @@ const char *query_text(const struct request *, const char *name); /* NULL when a
 /* CODE_BAD_INPUT outside [low, high]. */
 enum code query_int(const struct request *, const char *name, int64_t low, int64_t high, int64_t standard, int64_t *ret, struct tp_error *);
 enum code query_word(const struct request *, const char *name, const char *const *words, int *ret, struct tp_error *); /* -1 when absent */
-/* The JSON body by a field table; an empty body reads as {}. */
+/* The JSON body by a field table; an empty body reads as {}.  Refused: *ret is zeros, so that whoever looks at it all the same sees none. */
 struct object;
 enum code body_read(const struct request *, const struct object *, void *ret, struct tp_error *);
 void reply_json(struct reply *, int status); /* body is JSON */

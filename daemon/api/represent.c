@@ -66,6 +66,7 @@ enum code query_word(const struct request *q, const char *name, const char *cons
 enum code body_read(const struct request *q, const struct object *object, void *ret, struct tp_error *err)
 {
         bool empty = q->body_n == 0;
+        memset(ret, 0, object->bytes);
         return fields_read_text(object, empty ? "{}" : q->body, empty ? 2 : q->body_n, q->arena, ret, err);
 }
 
