@@ -69,7 +69,7 @@ static enum code read_data(struct fit_job *j, const char *path, struct tp_error 
         return modes ? offline_uncertainty_of(j->c, path, &two, &j->causes, err) : causes_of(j, path, &net, err);
 }
 
-static void error_json(struct json_out *o, const struct model_error *e)
+void fit_error_json(struct json_out *o, const struct model_error *e)
 {
         json_open(o, "error", '{');
         json_real(o, "rms", e->rms);
@@ -89,7 +89,7 @@ static void error_json(struct json_out *o, const struct model_error *e)
         json_close(o, '}');
 }
 
-static void error_words(struct text *to, const struct model_error *e)
+void fit_error_words(struct text *to, const struct model_error *e)
 {
         text_f(to, "error of S: rms %.3g, largest %.3g at ", e->rms, e->worst);
         put_hz(to, e->worst_hz);
@@ -134,7 +134,7 @@ static void model_json(struct json_out *o, const struct model *m, const struct m
         json_bool(o, "passive", r->after.passive);
         json_bool(o, "passive_before_enforcement", r->before.passive);
         json_real(o, "enforcement_changed_s_by", r->enforcement.worst);
-        error_json(o, &r->error);
+        fit_error_json(o, &r->error);
 }
 
 #define ACTIVE 1.1    /* largest singular value of data: a bad calibration of a passive device does not come there */
@@ -175,7 +175,7 @@ static void model_words(struct text *to, const struct model *m, const struct mod
                        "order %zu of the %zu asked for: the other poles took nothing off the error (0.05 %% at most, or rounding), and "
                        "were left out\n",
                        order, asked);
-        error_words(to, &r->error);
+        fit_error_words(to, &r->error);
         if (r->before.passive)
                 text_put(to, "passive as fitted\n");
         else if (r->after.passive)
@@ -272,8 +272,8 @@ static void circuit_out(struct json_out *o, struct text *words, const struct cir
         json_real(o, "condition", k->condition);
         json_int(o, "sections", lumping->sections);
         json_real(o, "lumping_worst", lumping->worst);
-        error_json(o, &k->error);
-        error_words(words, &k->error);
+        fit_error_json(o, &k->error);
+        fit_error_words(words, &k->error);
         if (lumping->worst > 0)
                 text_f(words, "as lumped elements: largest further error %.3g at %.6g GHz\n", lumping->worst, lumping->worst_hz / 1e9);
 }
@@ -396,7 +396,8 @@ enum code do_fit(struct cli *c, struct tp_error *err)
         enum code code = options(j, word, err);
         bool varactor = !code && strcmp(word, "varactor") == 0;
         if (varactor)
-                code = fit_varactor(c, j->name, j->u, &o, &words, &j->netlist, err);
+                code = fit_varactor(c, &(struct netlist_about){.name = j->name, .comments = j->comments}, j->u, &o, &words, &j->netlist,
+                                    err);
         if (!code && !varactor)
                 code = read_data(j, c->args[0], err);
         if (!code && !varactor &&

@@ -29,4 +29,9 @@ struct netlist_lumping {
 enum code netlist_write_circuit(const struct circuit *circuit, const struct netlist_about *about, struct text *to,
                                 struct netlist_lumping *ret, struct tp_error *err);
 
+/* A junction of the law `d` and its series and shunt elements (a CIRCUIT_CAPACITOR whose c is not looked at): .subckt NAME p1 p2 ref, of a
+   one-port .subckt NAME p1 ref; p1 is the anode.  circuit->error: over all voltages.  Valid from from_v to to_v reverse. */
+enum code netlist_write_varactor(const struct circuit *circuit, const struct depletion *d, double from_v, double to_v,
+                                 const struct netlist_about *about, struct text *to, struct tp_error *err);
+
 #endif

@@ -175,7 +175,7 @@ static unsigned sections_of(const struct circuit *c)
         return n < 1 ? 1 : n > SECTIONS_MAX ? SECTIONS_MAX : (unsigned)n;
 }
 
-static void shunt(struct writer *w, const struct circuit *c, const char *at, char side)
+void netlist_shunt(struct writer *w, const struct circuit *c, const char *at, char side)
 {
         char cox[8], rsub[8], csub[8], x[16];
         snprintf(cox, sizeof cox, "cox%c", side);
@@ -216,9 +216,9 @@ static void elements(struct writer *w, const struct circuit *c, const struct ski
                         }
                         break;
                 }
-                shunt(w, c, "p1", '1');
+                netlist_shunt(w, c, "p1", '1');
                 if (c->ports == 2)
-                        shunt(w, c, "p2", '2');
+                        netlist_shunt(w, c, "p2", '2');
                 break;
         case CIRCUIT_CAPACITOR:
                 if (of(c, "rs") > 0) {
@@ -232,9 +232,9 @@ static void elements(struct writer *w, const struct circuit *c, const struct ski
                         memcpy(at, next, sizeof at);
                 }
                 netlist_two(w, 'c', at, b, of(c, "c"));
-                shunt(w, c, "p1", '1');
+                netlist_shunt(w, c, "p1", '1');
                 if (c->ports == 2)
-                        shunt(w, c, "p2", '2');
+                        netlist_shunt(w, c, "p2", '2');
                 break;
         case CIRCUIT_RESISTOR:
                 write_skin(w, skin, of(c, "l"), "p1", b, 1);
@@ -260,6 +260,23 @@ static void elements(struct writer *w, const struct circuit *c, const struct ski
         case CIRCUIT_UNKNOWN:
         case CIRCUIT_COUNT:
                 break;
+        }
+}
+
+void netlist_elements_said(struct writer *w, const struct circuit *c)
+{
+        struct text *to = w->to;
+        for (size_t i = 0; i < c->element_n; i++) {
+                const struct circuit_element *e = &c->element[i];
+                char lower[16];
+                for (size_t k = 0; k < sizeof lower; k++)
+                        lower[k] = (char)tolower((unsigned char)(k < strlen(e->unit) ? e->unit[k] : '\0'));
+                lower[15] = '\0';
+                if (e->dropped)
+                        text_f(to, "* %s: not determined by the data, left out\n", e->name);
+                else
+                        text_f(to, "* %s = %.9g %s, standard uncertainty %.2g%s\n", e->name, e->value, lower, e->u,
+                               e->undetermined ? ": hardly determined by the data" : "");
         }
 }
 
@@ -294,18 +311,7 @@ enum code netlist_write_circuit(const struct circuit *c, const struct netlist_ab
                        c->kind == CIRCUIT_LINE ? "a line" : "the skin effect", l.worst, l.worst_hz);
         if (c->kind == CIRCUIT_LINE)
                 text_f(to, "* length %.9g m in %u sections\n", c->length_m, l.sections);
-        for (size_t i = 0; i < c->element_n; i++) {
-                const struct circuit_element *e = &c->element[i];
-                char lower[16];
-                for (size_t k = 0; k < sizeof lower; k++)
-                        lower[k] = (char)tolower((unsigned char)(k < strlen(e->unit) ? e->unit[k] : '\0'));
-                lower[15] = '\0';
-                if (e->dropped)
-                        text_f(to, "* %s: not determined by the data, left out\n", e->name);
-                else
-                        text_f(to, "* %s = %.9g %s, standard uncertainty %.2g%s\n", e->name, e->value, lower, e->u,
-                               e->undetermined ? ": hardly determined by the data" : "");
-        }
+        netlist_elements_said(&w, c);
         text_put(to, ".subckt ");
         for (const char *p = about->name; *p; p++)
                 text_f(to, "%c", tolower((unsigned char)*p));

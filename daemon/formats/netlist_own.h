@@ -1,4 +1,4 @@
-/* netlist_own.h: shared by netlist.c and netlist_circuit.c. */
+/* netlist_own.h: shared by netlist.c, netlist_circuit.c and netlist_varactor.c. */
 #ifndef TIPPLANE_FORMATS_NETLIST_OWN_H
 #define TIPPLANE_FORMATS_NETLIST_OWN_H
 #include "formats/netlist.h"
@@ -11,6 +11,8 @@ enum code netlist_head(struct writer *w, const struct netlist_about *about, unsi
 void netlist_error(struct writer *w, const struct model_error *e);
 void netlist_two(struct writer *w, char letter, const char *a, const char *b, double value); /* r, l, c between two nodes */
 void netlist_node(struct writer *w, char name[16]);                                          /* a new inner node */
+void netlist_elements_said(struct writer *w, const struct circuit *c);                       /* a comment each */
+void netlist_shunt(struct writer *w, const struct circuit *c, const char *at, char side);    /* cox, rsub, csub of a port */
 enum code netlist_end(struct writer *w, struct tp_error *err);
 
 #endif

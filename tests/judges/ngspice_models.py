@@ -37,8 +37,8 @@ def touchstone(path, s, f):
                 out.write(f"{f[k]:.17g} " + "\n".join(rows) + "\n")
 
 
-def ngspice(folder, name, ports):
-    """S of the subcircuit over F: one bench per driven port, all in one run."""
+def ngspice(folder, name, ports, bias=0):
+    """S of the subcircuit over F: one bench per driven port, all in one run; bias: volt at port 1."""
     deck = ["* bench", f".include {name}.cir"]
     nodes = []
     for j in range(ports):
@@ -46,10 +46,8 @@ def ngspice(folder, name, ports):
         nodes += pins
         deck.append(f"x{j} {' '.join(pins)} 0 {name}")
         for i in range(ports):
-            source = "0"
-            if i == j:
-                source = f"s{j}"
-                deck.append(f"v{j} s{j} 0 ac 1")
+            source = f"s{j}x{i}"
+            deck.append(f"v{j}x{i} {source} 0 dc {bias if i == 0 else 0:.17g}" + (" ac 1" if i == j else ""))
             deck.append(f"r{j}{i} {source} {pins[i]} {Z0:.17g}")
     deck += [".control", "set numdgt=16", "set wr_singlescale", "ac dec 20 1 1e12", "wrdata out.txt " + " ".join(f"v({n})" for n in nodes), "quit",
              ".endc", ".end"]
@@ -190,6 +188,61 @@ def transistor():
     return np.linalg.inv(z)
 
 
+VOLTS = [0, 0.3, 0.7, 1.2, 2, 3.5, 6]
+
+
+def varactor(reverse, cj0=60e-15, phi=0.7, m=0.45, cp=15e-15, pad=0, rs=1.5, rises=0):
+    """A junction behind resistance and inductance, between pads; rises: rs by so much of itself a volt, which the model does not have."""
+    c = cj0 / (1 + reverse / phi) ** m + cp
+    return s_of_y(two(W * pad, 1 / (rs * (1 + rises * reverse) + W * 15e-12 + 1 / (W * c)), W * pad * 0.8))
+
+
+def one_port(reverse):
+    """The same with its cathode grounded."""
+    c = 60e-15 / (1 + reverse / 0.7) ** 0.45 + 15e-15
+    return s_of_y((1 / (1.5 + W * 15e-12 + 1 / (W * c)))[:, None, None])
+
+
+def judge_varactor(name, devices, volts, exact=True):
+    """`tipplane fit --model varactor` on a file a voltage; ngspice sets the voltages and must find S of each file within what is stated."""
+    with tempfile.TemporaryDirectory() as folder:
+        try:
+            files = []
+            for k, s in enumerate(devices):
+                files.append(os.path.join(folder, f"v{k}.s{s.shape[1]}p"))
+                touchstone(files[-1], s[DATA], F[DATA])
+            path = os.path.join(folder, f"{name}.cir")
+            run = subprocess.run([os.path.join(os.path.dirname(JUDGED), "tipplane"), "fit", "--model", "varactor", "--reverse", ",".join(map(str, volts)), *files,
+                                  "--name", name, "--out", path, "--json"], capture_output=True, text=True, timeout=300)
+            if run.returncode:
+                raise RuntimeError(run.stderr)
+            stated = json.loads(run.stdout)["error"]["worst"]
+            lines = open(path).read().splitlines()
+            seen = most = 0
+            for s, v in zip(devices, volts):
+                is_s = ngspice(folder, name, s.shape[1], -v)
+                seen = max(seen, np.abs(is_s[DATA] - s[DATA]).max())
+                most = max(most, np.linalg.svd(is_s, compute_uv=False).max())
+        except Exception as why:  # whatever happened is a verdict
+            say(False, name, str(why).strip().replace("\n", " ")[:400])
+            return
+    say(seen <= stated * 1.02 + 2e-9 and (not exact or stated < 1e-6), name + ": error as stated", f"{len(volts)} voltages, stated {stated:.2e}, ngspice {seen:.2e}")
+    say(most <= 1 + 2e-9, name + ": passive 1 Hz … 1 THz", f"largest singular value {most:.9f}")
+    say(all(line.isascii() and line == line.lower() for line in lines) and any("model error" in line for line in lines) and any("valid from" in line for line in lines),
+        name + ": plain text, states its error", f"{len(lines)} lines")
+
+
+def varactors():
+    judge_varactor("varactor", [varactor(v) for v in VOLTS], VOLTS)
+    judge_varactor("varactor_pads", [varactor(v, pad=9e-15) for v in VOLTS], VOLTS)
+    judge_varactor("varactor_forward", [varactor(v) for v in [-0.4, -0.2] + VOLTS], [-0.4, -0.2] + VOLTS)
+    judge_varactor("varactor_hyperabrupt", [varactor(v, m=1.2, phi=1.1) for v in VOLTS], VOLTS)
+    judge_varactor("varactor_one_port", [one_port(v) for v in VOLTS], VOLTS)
+    judge_varactor("varactor_rs", [varactor(v, rises=0.1) for v in VOLTS], VOLTS, exact=False)
+    rng = np.random.default_rng(9)
+    judge_varactor("varactor_noisy", [varactor(v) + 1e-3 * (rng.standard_normal((len(F), 2, 2)) + 1j * rng.standard_normal((len(F), 2, 2))) for v in VOLTS], VOLTS, exact=False)
+
+
 def main():
     a = s_of_y(rational("A_admittance_one_port"))
     b, c = rational("B_S_two_port_violating"), rational("C_S_two_port_passive")
@@ -235,6 +288,7 @@ def main():
     judge("line", line(1e-3), circuit("line", 1e-3))
     judge("line_noisy", line(1e-3) + noise, circuit("line", 1e-3))
     judge("line_long", line(5.25e-3), circuit("line", 5.25e-3))
+    varactors()
     print(f"{passed} passed, {failed} failed")
     return failed != 0
 

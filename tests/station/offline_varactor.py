@@ -36,15 +36,20 @@ def constants(d):
         for p, v in zip(told["points"], VOLTS):
             within("noise %g, C at %g V" % (noise, v), abs(p["c_f"] / capacitance(v) - 1), limit / 10 + 1e-7)
             within("rs there", abs(p["rs_ohm"] / RS - 1), 0.02)
+            within("ls there", abs(p["ls_h"] / LS - 1), 0.02)
+        for e in told["elements"]:
+            truth = {"rs": RS, "ls": LS}.get(e["name"])
+            check("%s of all files" % e["name"], e["dropped"] or truth is None or abs(e["value"] - truth) < 1e-6 * truth + 4 * e["u"], e)
+        check("noise %g, the error of S" % noise, told["error"]["worst"] < 1e-9 + 8 * noise and len(told["error"]["bands"]) >= 3, told["error"])
         for key, truth in (("cj0_f", CJ0), ("phi_v", PHI), ("m", M), ("cp_f", CP)):
             got = told[key]
             check("noise %g, %s" % (noise, key), abs(got["value"] - truth) < (4 * got["u"] if noise else limit * truth) and got["u"] < 0.1 * truth, (got, truth))
         check("the tuning range", abs(told["tuning"] / (capacitance(0) / capacitance(9)) - 1) < 0.01, told["tuning"])
     line = [x for x in told["netlist"].split("\n") if x.startswith(".model")]
     card = dict(x.split("=") for x in line[0][line[0].index("(") + 1:-1].split()) if line else {}
-    check("the netlist holds the law", card and all(abs(float(card[k]) - told[w]["value"]) <= 1e-12 * told[w]["value"] for k, w in (("CJO", "cj0_f"), ("VJ", "phi_v"), ("M", "m"))) and ".subckt var a k" in told["netlist"], told["netlist"])
+    check("the netlist holds the law", card and all(abs(float(card[k]) - told[w]["value"]) <= 1e-12 * told[w]["value"] for k, w in (("cjo", "cj0_f"), ("vj", "phi_v"), ("m", "m"))) and ".subckt var p1 p2 ref" in told["netlist"] and "valid from" in told["netlist"] and "model error" in told["netlist"] and "\nl1 " in told["netlist"], told["netlist"])
     rc, out, err = d.run("fit", "--model", "varactor", "--reverse", volts, *names, "--out", "var.cir")
-    check("in words", rc == 0 and "varactor at 9 voltages" in out and "cj0" in out and os.path.exists(d.at("var.cir")), (rc, out, err))
+    check("in words", rc == 0 and "varactor at 9 voltages" in out and "cj0" in out and "  ls " in out and "error of S" in out and os.path.exists(d.at("var.cir")), (rc, out, err))
 
 def refusals(d):
     names = write(d, 0)
@@ -59,4 +64,13 @@ def refusals(d):
     rc, out, err = d.run("fit", "--model", "capacitor", "--reverse", "1", names[0])
     check("a voltage for another model", rc == 2 and "--reverse" in err, (rc, err))
 
-run(constants, refusals)
+def voltages(d):
+    names = write(d, 0)
+    rc, out, err = d.run("fit", "--model", "varactor", "--reverse", ",".join("%g" % (1000 * v) for v in VOLTS), *names, "--out", "x.cir")
+    check("millivolts are said", rc == 0 and "millivolts" in err, (rc, err))
+    rc, out, err = d.run("fit", "--model", "varactor", "--reverse", "0,0.3,0.3,1.2,2,3,4.5,6.5,9", *names, "--out", "x.cir")
+    check("one voltage with two capacitances", "both told to be at 0.3 V" in err, (rc, err))
+    rc, out, err = d.run("fit", "--model", "varactor", "--reverse", ",".join(map(str, VOLTS)), *names, "--out", "x.cir")
+    check("nothing is said of good files", rc == 0 and not err, err)
+
+run(constants, refusals, voltages)
