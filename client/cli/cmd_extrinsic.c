@@ -3,6 +3,7 @@
 #include "cli/number.h"
 #include "cli/offline.h"
 #include "cli/show.h"
+#include "rf/trust/direction.h"
 #include "rf/extract/extrinsic_causes.h"
 #include "rf/network/convert.h"
 #include <math.h>
@@ -30,6 +31,11 @@ static enum code state_of(struct cli *c, const char *path, struct rf_state *ret,
         enum code code = net ? offline_net2(c, path, PLANE_TIP, net, err) : tp_fail_memory(err);
         if (!code)
                 code = offline_uncertainty_of(c, path, net, &causes, err);
+        struct rf_direction way = {0};
+        for (size_t i = 0; i < (code ? 0 : net->axis->n); i++)
+                rf_direction_add(&way, net2_get(net, i), 0);
+        if (rf_is_backwards(&way))
+                offline_note_once(c, path, RF_BACKWARDS);
         *ret = (struct rf_state){net, causes};
         return code;
 }

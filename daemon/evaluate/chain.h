@@ -129,6 +129,7 @@ enum code leads_chain(const struct chain *bare, struct arena *, struct chain *re
 struct sweep_said {
         uint32_t flags; /* as in run/entry.h: 8 seam, 16 not reciprocal, 32 not passive */
         double reciprocity, gain, seam, seam_hz;
+        bool backwards; /* amplifies from port 2 to port 1 */
 };
 void sweep_say(const struct chain *, struct arena *, struct sweep_said *);
 /* Appends what is worth saying to a parameter's reason. */

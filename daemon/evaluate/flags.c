@@ -5,6 +5,7 @@
  *             said, so each counts.  Seams look at 28 points around each edge first, and at the whole sweep only where these show a step.
  */
 #include "evaluate/chain.h"
+#include "rf/trust/direction.h"
 #include "rf/trust/plausible.h"
 #include <math.h>
 #include <stdio.h>
@@ -62,18 +63,21 @@ void sweep_say(const struct chain *ch, struct arena *arena, struct sweep_said *r
 {
         const struct sweep_plan *plan = recipe_sweep(ch->q->recipe, ch->q->measure->sweep);
         size_t odd = 0, active = 0, n = 0;
+        struct rf_direction way = {0};
         *ret = (struct sweep_said){0};
         for (size_t j = 0, every = ch->axis.n > 64 && !ch->q->replayed ? 8 : 1; j < ch->axis.n; j += every) {
                 struct m2 s = point(ch, j);
                 double r = cabs(s.e[1] - s.e[2]), p = rf_largest_singular(s), noise = noise_of(plan, ch->axis.hz[j], 1);
                 odd += r > 0.02 + 6 * noise;
                 active += p > 1.02 + 6 * noise;
+                rf_direction_add(&way, s, noise);
                 ret->reciprocity = fmax(ret->reciprocity, r);
                 ret->gain = fmax(ret->gain, p);
                 n++;
         }
         ret->flags |= odd * 50 > n ? FLAG_NOT_RECIPROCAL : 0u;
         ret->flags |= active * 50 > n && !ch->line_reference ? FLAG_NOT_PASSIVE : 0u;
+        ret->backwards = !ch->line_reference && rf_is_backwards(&way);
         look_for_seams(ch, arena, ret);
 }
 
@@ -88,6 +92,8 @@ static void add(char *reason, size_t room, const char *part)
 void sweep_said_in(const struct chain *ch, const struct sweep_said *said, char *reason, size_t room)
 {
         char part[60];
+        if (said->backwards)
+                add(reason, room, RF_BACKWARDS);
         if ((said->flags & FLAG_NOT_RECIPROCAL) || (ch->q->replayed && said->reciprocity > REPLAYED_SAY)) {
                 snprintf(part, sizeof part, "S21 and S12 differ by up to %.2g",
                          said->reciprocity); /* of a recording nobody knows the noise */

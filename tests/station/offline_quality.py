@@ -106,4 +106,23 @@ def measured(d):
     got = told["files"][0]["ieee370"] if told else {}
     check("a measured line: IEEE 370 as another program has it", got and abs(got["passivity"] - 98.57311301599074) < 1e-6 and abs(got["reciprocity"] - 90.44214393297703) < 1e-6, got)
 
-run(good_and_each_fault, ieee, floors, measured)
+def turned_round(d):
+    """a transistor whose ports or S21 and S12 are exchanged, by every command that reads it"""
+    fet = []
+    for f in HZ:
+        w = 2 * math.pi * f
+        y = [[1j * w * 49e-15 + 1e-3, -9e-15j * w], [0.06 - 9e-15j * w, 6e-3 + 21e-15j * w]]
+        a, b, e, g = 1 + 50 * y[0][0], 50 * y[0][1], 50 * y[1][0], 1 + 50 * y[1][1]
+        n = a * g - b * e
+        fet.append([(2 * g) / n - 1, -2 * b / n, -2 * e / n, 2 * a / n - 1])
+    d.s2p("upright.s2p", HZ, fet)
+    d.s2p("swapped.s2p", HZ, [[r[0], r[2], r[1], r[3]] for r in fet])
+    d.s2p("ports.s2p", HZ, [[r[3], r[2], r[1], r[0]] for r in fet])
+    said = "amplifies from port 2 to 1: ports or S21/S12 exchanged"
+    for name, turned in (("upright", False), ("swapped", True), ("ports", True)):
+        rc, out, err = d.run("quality", name + ".s2p")
+        check("quality of %s" % name, (said in out) == turned, out)
+        rc, out, err = d.run("extract", "--quantity", "gm", "--at", "20e9", name + ".s2p")
+        check("extract of %s" % name, (said in err) == turned, err)
+
+run(good_and_each_fault, ieee, floors, measured, turned_round)

@@ -313,12 +313,41 @@ static void a_number_that_is_none_is_refused(void **state)
         arena_free(s.arena);
 }
 
+/* Turned transistors are named whichever way they are turned; upright ones, and turned ones that give nothing (an isolator), are not. */
+static void a_transistor_that_is_turned_round_is_named(void **state)
+{
+        (void)state;
+        for (int turned = 0; turned < 4; turned++)
+                for (uint64_t seed = 1; seed <= 20; seed++) {
+                        uint64_t at = seed * 7177;
+                        struct made m = {FET, draw(&at), draw(&at), draw(&at)};
+                        struct errors e = errors_of(&at, 0.001, 1e-4);
+                        struct sweep s = sweep_new();
+                        bool said = false;
+                        fill(&s, 0, &m, &e, &at);
+                        for (size_t i = 0; i < s.axis.n; i++) {
+                                struct m2 x = net2_get(&s.net, i);
+                                struct m2 y = turned == 1   ? m2_of(x.e[0], x.e[2], x.e[1], x.e[3])
+                                              : turned == 2 ? m2_of(x.e[3], x.e[2], x.e[1], x.e[0])
+                                              : turned == 3 ? m2_of(0.1, 0.9, 0.01, 0.1)
+                                                            : x;
+                                net2_put(&s.net, i, y);
+                        }
+                        struct rf_oddities o = look(&s);
+                        for (size_t k = 0; k < o.n; k++)
+                                said = said || strstr(o.sentence[k], "amplifies from port 2 to 1");
+                        if (said != (turned == 1 || turned == 2))
+                                fail_msg("turned %d, seed %d: %s", turned, (int)seed, o.n ? o.sentence[0] : "nothing");
+                        arena_free(s.arena);
+                }
+}
+
 int main(void)
 {
         const struct CMUnitTest tests[] = {
                 cmocka_unit_test(nothing_is_said_of_good_sweeps),   cmocka_unit_test(each_fault_has_its_sentence),
                 cmocka_unit_test(noise_is_what_was_put_in),         cmocka_unit_test(scatter_is_noise_of_one_entry),
-                cmocka_unit_test(a_number_that_is_none_is_refused),
+                cmocka_unit_test(a_number_that_is_none_is_refused), cmocka_unit_test(a_transistor_that_is_turned_round_is_named),
         };
         return cmocka_run_group_tests(tests, NULL, NULL);
 }

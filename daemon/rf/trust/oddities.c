@@ -9,6 +9,7 @@
  *             point, has none below -0.5. */
 #include "rf/trust/oddities.h"
 #include "rf/numbers/robust.h"
+#include "rf/trust/direction.h"
 #include "rf/trust/orientation.h"
 #include "rf/trust/outliers.h"
 #include "rf/trust/plausible.h"
@@ -62,6 +63,14 @@ static bool is_active(const struct net2 *net, const double *u)
                 unlike += more > 1.5 * fmin(forward, reverse);
         }
         return unlike * 3 > told;
+}
+
+static bool amplifies_backwards(const struct net2 *net, const double *u)
+{
+        struct rf_direction d = {0};
+        for (size_t i = 0; i < net->axis->n; i++)
+                rf_direction_add(&d, net2_get(net, i), u[i]);
+        return rf_is_backwards(&d);
 }
 
 /* Net turn of an entry over the sweep, radian, counterclockwise; NaN where a step is more than a quarter turn. */
@@ -177,6 +186,8 @@ enum code rf_oddities(const struct net2 *net, void *workspace, struct rf_odditie
         rf_noise_of(net, u);
         bool active = is_active(net, u), runs = time_runs(net, ret);
         struct netn view = netn_of_two(net);
+        if (active && amplifies_backwards(net, u))
+                say(ret, RF_BACKWARDS);
         if (rf_stands_still(&view, why, sizeof why))
                 say(ret, "%s", why);
         if (out.n && ret->n < RF_ODDITIES_MAX) {

@@ -14,7 +14,7 @@ struct rf_oddities {
 };
 size_t rf_oddities_workspace(size_t n);
 /* net: corrected S in any reference; a one-port is one with the other entries 0.  Looked for, in this order: no sweep at all; the sign of
-   time; a part that stood still; points out of line (outliers.h); gain of a passive device (real references only); S21 against S12 of a reciprocal one; steps where
+   time; gain from port 2 to port 1; a part that stood still; points out of line (outliers.h); gain of a passive device (real references only); S21 against S12 of a reciprocal one; steps where
    bands meet; responses before their cause; noise above 0.01 a point.  workspace: rf_oddities_workspace(n), 64-byte aligned.
    CODE_BAD_INPUT: S that is no number. */
 enum code rf_oddities(const struct net2 *net, void *workspace_64, struct rf_oddities *ret, struct tp_error *err);

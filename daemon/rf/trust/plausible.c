@@ -4,6 +4,7 @@
  *             reciprocity, on ln(S21/S12) = a + j (c - w tau): a factor, a phase, a delay.
  */
 #include "rf/trust/plausible.h"
+#include "rf/trust/direction.h"
 #include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -207,7 +208,12 @@ enum code rf_reciprocity(const struct net2 *net, double floor, const double *u, 
                             ret->worst_hz / 1e9, where_of(ret, text));
         char *to = ret->sentence + used;
         size_t room = sizeof ret->sentence - (size_t)used;
-        if (ret->worst > 0.5)
+        struct rf_direction way = {0};
+        for (size_t i = 0; i < a->n; i++)
+                rf_direction_add(&way, net2_get(net, i), u_at(u, i));
+        if (rf_is_backwards(&way))
+                snprintf(to, room, RF_BACKWARDS);
+        else if (ret->worst > 0.5)
                 snprintf(to, room, "an active device, or S21 and S12 of different sweeps");
         else if (r.n > 4 && slope > 1.5 * r.left && slope > constant)
                 snprintf(to, room, "the ratio's phase runs like %.3g fs: a path moved between the two directions or since the calibration",
