@@ -43,6 +43,12 @@ static enum code store(struct reader *r, size_t row, size_t column, double a, do
 {
         struct touchstone *f = r->file;
         size_t i = f->axis.n;
+        if (r->form == FORM_MA && a < 0)
+                return tp_fail(
+                        r->err, CODE_BAD_INPUT,
+                        "line %zu: a magnitude of %.9g, and MA has none below zero: the numbers are real and imaginary parts (RI) or "
+                        "decibels (DB), and the option line says otherwise; correct it",
+                        r->line, a);
         double mag = r->form == FORM_DB ? pow(10, a / 20) : a, rad = b * RF_PI / 180;
         double re = r->form == FORM_RI ? a : mag * cos(rad), im = r->form == FORM_RI ? b : mag * sin(rad);
         re = touchstone_physical(f, row, column, re);

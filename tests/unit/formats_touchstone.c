@@ -112,6 +112,8 @@ static void every_bad_text_gives_a_sentence_with_its_line_and_value(void **state
                 {1, "# Hz S RI R 50\n2 0 0\n1 0 0\n", {"line 3", "must rise"}},
                 {1, "# Hz S RI R 50\n2 0 0\n2 0 0\n", {"line 3", "must rise"}},
                 {1, "# Hz S RI R 50\n-1 0 0\n", {"line 2", "negative"}},
+                {1, "# Hz S MA R 50\n1 0.3 0\n2 -0.3 0.5\n", {"line 3", "RI"}},
+                {2, "# GHz S MA R 50\n1 0.5 10 -0.2 3 0.2 3 0.5 10\n", {"line 2", "magnitude of -0.2"}},
                 {1, "# Hz S RI R -50\n1 0 0\n", {"line 1", "-50"}},
                 {1, "# Hz S RI R\n1 0 0\n", {"line 1", "after R"}},
                 {2, "# Hz S RI R 50 60 70\n1 0 0 0 0 0 0 0 0\n", {"line 1", "2 ports"}},
