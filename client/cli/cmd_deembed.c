@@ -34,7 +34,7 @@ static void list_methods(struct cli *c)
                 put_hz(&hz, row->good_hz);
                 table_cell(&t, "%s", row->word);
                 table_cell(&t, "%s", text_of(&needs));
-                table_cell(&t, "%s", row->good_hz < 1e15 ? text_of(&hz) : "");
+                table_cell(&t, "%s", row->good_hz < 1e15 ? text_of(&hz) : "by its dummies");
                 table_cell(&t, "%s", row->say);
                 text_done(&needs);
                 text_done(&hz);
@@ -165,11 +165,29 @@ static enum code put(struct cli *c, const char *word, const struct net2 *net, co
         return code;
 }
 
+/* The same readings, to the last digit but one. */
+static bool are_one(const struct net2 *a, const struct net2 *b)
+{
+        for (size_t i = 0; i < a->axis->n; i++)
+                for (int e = 0; e < 4; e++)
+                        if (!(fabs(a->re[e][i] - b->re[e][i]) < 1e-12 && fabs(a->im[e][i] - b->im[e][i]) < 1e-12))
+                                return false;
+        return true;
+}
+
 /* Said, not acted upon: what is wrong with a dummy is for people to see to. */
 static void exchanged_check(struct cli *c, const struct taken *t, enum deembed_method method, const struct dummies *dummies)
 {
         struct rf_deembed_exchange e;
         const char *one = NULL, *other = NULL;
+        char say[300];
+        if (rf_deembed_unlike(method, dummies, sizeof say, say))
+                cli_note(c, "%s: %s", rf_deembed_words[method], say);
+        for (size_t k = 1; k < t->n; k++)
+                for (size_t m = 0; m < k; m++)
+                        if (are_one(&t->nets[m], &t->nets[k]))
+                                cli_note(c, "%s, which is given as the %s, holds the same numbers as %s, the %s: is it the right file?",
+                                         t->names[k], rf_dummy_words[t->dummy[k]], t->names[m], rf_dummy_words[m ? t->dummy[m] : 0]);
         if (!rf_deembed_exchanged(method, dummies, &e))
                 return;
         for (size_t k = 1; k < t->n; k++) {
@@ -219,6 +237,11 @@ static enum code lines_check(struct cli *c, const struct taken *t, const struct 
                 return CODE_OK; /* the method says why */
         double left = series_delay(&pads), width = one->axis->hz[n - 1] - one->axis->hz[0];
         double differ = fabs(0.1 * (gamma[2 * n - 1] - gamma[n]) / (RF_TWO_PI * width)), share = left / differ;
+        if (!isnan(share) && share >= LEFT_LEAST && share <= LEFT_MOST)
+                cli_note(c,
+                         "l_2l: between the pads %.3g ps of line are left, %.2g of what the two lines differ by: none where the second is "
+                         "twice the first and the pads are shunts; the device is off by as much",
+                         left * 1e12, share);
         if (isnan(share) || (share >= LEFT_LEAST && share <= LEFT_MOST))
                 return CODE_OK;
         const char *first = "", *second = "";

@@ -4,6 +4,7 @@
 #include "cli/number.h"
 #include "cli/show.h"
 #include "rf/extract/insert.h"
+#include "rf/numbers/robust.h"
 #include "rf/trust/scatter.h"
 #include <math.h>
 #include <stdio.h>
@@ -320,7 +321,12 @@ static enum code extract_word(struct cli *c, struct asked *a, const char *path, 
                 size_t k = !sweep && j->at ? j->at[i] : i;
                 row_words(c, t, path, &x, causes, k, sweep ? NAN : x.hz[k], limit ? &verdict : NULL);
         }
-        say_number(a, path, word, &x, refused, o != NULL);
+        bool missing = false; /* a "–" that was asked for by name, or at its frequency */
+        for (size_t i = 0; i < n && (sweep || j->at) && !a->judge; i++)
+                missing = missing || isnan(x.value[!sweep && j->at ? j->at[i] : i]);
+        if (missing && !x.say[0])
+                snprintf(x.say, sizeof x.say, "it does not exist there: %.200s", x.row->nan_say);
+        say_number(a, path, word, &x, refused || missing, o != NULL);
         return CODE_OK;
 }
 
@@ -343,6 +349,23 @@ static enum code cds_check(struct cli *c, const struct asked *a, const char *pat
         return code;
 }
 
+/* The median of eps_eff over the upper half of the sweep, where noise and the skin count least. */
+static void length_look(struct cli *c, const char *path, const struct net2 *net, double length_m)
+{
+        struct rf_ask nothing = {.length_m = length_m};
+        struct rf_extracted x;
+        struct tp_error none = {0};
+        if (!(length_m > 0) || rf_extract(net, "eps_eff", &nothing, c->arena, &x, &none))
+                return;
+        size_t n = 0;
+        double *v = arena_take(c->arena, (x.n + 1) * sizeof *v);
+        for (size_t i = x.n / 2; v && i < x.n; i++)
+                if (isfinite(x.value[i]))
+                        v[n++] = x.value[i];
+        if (n > 0)
+                offline_length_look(c, path, length_m, rf_quantile(rf_sort(n, v), v, 0.5));
+}
+
 static enum code extract_file(struct cli *c, struct asked *a, const char *path, struct table *t, struct json_out *o, struct tp_error *err)
 {
         struct net2 net, with;
@@ -361,6 +384,7 @@ static enum code extract_file(struct cli *c, struct asked *a, const char *path, 
         if ((code = cds_check(c, a, path, err)) || (code = u_of(c, a, path, &net, j.net, &j, err)))
                 return code;
         const struct net2_causes *causes = j.unstated ? NULL : j.ask.causes;
+        length_look(c, path, &net, a->ask.length_m);
         if (o) {
                 json_open(o, NULL, '{');
                 json_text(o, "file", path);

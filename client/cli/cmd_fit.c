@@ -295,6 +295,9 @@ static enum code fit_circuit(struct fit_job *j, enum circuit_kind kind, struct j
         struct netlist_about about = {.name = j->name, .comments = j->comments};
         if (!code)
                 code = netlist_write_circuit(k, &about, &j->netlist, &lumping, err);
+        if (!code && kind == CIRCUIT_LINE)
+                offline_length_look(j->c, j->c->args[0], j->length_um * 1e-6,
+                                    circuit_element_of(k, "l")->value * circuit_element_of(k, "c")->value * RF_C0_M_S * RF_C0_M_S);
         if (!code)
                 circuit_out(o, words, k, &lumping, &by, j->causes);
         return code;

@@ -3,6 +3,7 @@
 #include "cli/number.h"
 #include "cli/offline.h"
 #include "rf/calibrate/multiport_causes.h"
+#include "rf/trust/scatter.h"
 #include <ctype.h>
 #include <math.h>
 #include <stdlib.h>
@@ -108,6 +109,11 @@ static enum code read_all(struct join_job *j, struct tp_error *err)
         enum code code = CODE_OK;
         for (size_t k = 0; k < j->c->arg_n && !code; k++)
                 code = pair_of(j, j->c->args[k], err);
+        for (size_t k = 1; k < j->pair_n && !code; k++)
+                for (size_t m = 0; m < k; m++)
+                        if (offline_same_file(j->name[k], j->name[m]))
+                                cli_note(j->c, "%s is given for ports %u and %u and for %u and %u: one file is of one pair", j->name[k],
+                                         j->pair[m].p + 1, j->pair[m].q + 1, j->pair[k].p + 1, j->pair[k].q + 1);
         for (size_t k = 0; k < j->pair_n && !code; k++) {
                 code = offline_net2(j->c, j->name[k], PLANE_TIP, &j->net[k], err);
                 if (!code)
@@ -186,6 +192,7 @@ static size_t worst_at(const struct join_job *j)
 }
 
 #define APART_MOST 0.1   /* what files of one device may differ by; touches do a tenth of it */
+#define APART_SAY 0.02   /* said, if it is not the files' noise either */
 #define APART_LEAST 1e-3 /* of smaller differences nothing is asked */
 
 /* How well the files agree with two ends exchanged, or one file turned round, into j->disagreement; the job is left as it was. */
@@ -200,6 +207,21 @@ static double trial(struct join_job *j, unsigned p, unsigned q, size_t turned)
         }
         struct tp_error none;
         return join(&other, &none) ? INFINITY : other.disagreement[worst_at(&other)];
+}
+
+/* Largest rms noise of a component of the pairs (scatter.h). */
+static double noise_of_files(const struct join_job *j)
+{
+        size_t n = j->net[0].axis->n;
+        double *u = arena_take(j->c->arena, n * sizeof *u), most = 0;
+        for (size_t k = 0; k < j->pair_n && u && n >= 8; k++) {
+                double sum = 0;
+                rf_noise_of(&j->net[k], u);
+                for (size_t i = 0; i < n; i++)
+                        sum += u[i] * u[i];
+                most = fmax(most, sqrt(sum / (double)n));
+        }
+        return most;
 }
 
 /* Files that contradict each other: what would make them agree is said; below the limit only if it does so ten times better. */
@@ -227,8 +249,15 @@ static bool files_apart(struct join_job *j)
                         turned = k;
                 }
         }
-        if (now <= APART_MOST && !(least < now / 10))
+        if (now <= APART_MOST && !(least < now / 10)) {
+                double own = noise_of_files(j);
+                if (now > fmax(APART_SAY, 20 * own))
+                        cli_note(j->c,
+                                 "the files contradict each other by %.3g, and each scatters by %.2g: below the limit of %g, but more than "
+                                 "touches do; look at --ends (without it, the reference ended the other ports)",
+                                 now, own, APART_MOST);
                 return false;
+        }
         if (!(least < now / 3))
                 cli_note(j->c,
                          "the files contradict each other by %.3g (limit %g): what ends the other ports is not what --ends says, a file "

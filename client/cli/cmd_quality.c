@@ -176,7 +176,7 @@ static enum code judge(struct cli *c, const struct sweep *s, double symmetric, s
         return CODE_OK;
 }
 
-static double db(double x) { return 20 * log10(x); }
+static double db(double x) { return 20 * log10(fmax(x, 1e-17)); } /* of a constant, less than its last digit: -340 dB */
 
 static void spread_json(struct json_out *o, const char *key, size_t n, const struct spread *s)
 {
@@ -254,8 +254,11 @@ static void judged_words(struct cli *c, const struct sweep *s, const struct judg
         for (size_t k = 0; k < j->n; k++)
                 text_f(&c->out, "  %-1s %-14s %s\n", marks[j->test[k].finding], j->word[k], j->test[k].sentence);
         if (j->has_370)
-                text_f(&c->out, "    %-14s passivity %.4g %%, reciprocity %.4g %%, causality %.4g %%\n", "IEEE 370", j->q.passivity,
-                       j->q.reciprocity, j->q.causality);
+                text_f(&c->out, "    %-14s passivity %.4g %%, reciprocity %.4g %%, ", "IEEE 370", j->q.passivity, j->q.reciprocity);
+        if (j->has_370 && isnan(j->q.causality))
+                text_put(&c->out, "causality not defined (nothing turns)\n");
+        else if (j->has_370)
+                text_f(&c->out, "causality %.4g %%\n", j->q.causality);
         spread_words(c, "noise", j->spread_n, j->spread);
         for (size_t k = 0; k < j->floor.n && j->has_floor; k++) {
                 text_f(&c->out, "    %-14s %.1f dB passes between raised probes, noise %.1f dB, ", "floor", j->floor.band[k].level_db,

@@ -35,6 +35,8 @@ enum code offline_look(struct cli *c, const char *name, const struct net2 *net, 
 enum code offline_look_ports(struct cli *c, const char *path, const struct netn *net, struct tp_error *err);
 /* The same of a file that a command has read: nothing fails for it. */
 void offline_look_read(struct cli *c, const char *path, const struct net2 *net);
+/* What a line of this length would have in eps_eff is said when no line has it. */
+void offline_length_look(struct cli *c, const char *path, double length_m, double eps_eff);
 void offline_look_read_ports(struct cli *c, const char *path, const struct netn *net);
 /* To z_ohm (NaN: the line's own, as it must be already), noted. */
 enum code offline_reference(struct cli *c, const char *path, struct net2 *net, double z_ohm, struct tp_error *err);

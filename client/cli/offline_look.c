@@ -2,6 +2,7 @@
 #include "cli/offline.h"
 #include "rf/trust/oddities.h"
 #include "rf/trust/outliers.h"
+#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -98,4 +99,21 @@ void offline_look_read_ports(struct cli *c, const char *path, const struct netn 
 {
         struct tp_error err = {0};
         (void)offline_look_ports(c, path, net, &err);
+}
+
+#define EPS_LEAST 0.9 /* noise at 1, and what pads add to 50 */
+#define EPS_MOST 60.0
+void offline_length_look(struct cli *c, const char *path, double length_m, double eps_eff)
+{
+        char say[400];
+        if (isnan(eps_eff) || (eps_eff > EPS_LEAST && eps_eff < EPS_MOST))
+                return;
+        if (eps_eff > 0)
+                snprintf(say, sizeof say,
+                         "eps_eff is %.3g with --length-um %.6g, and a line has 1 to 50: by its delay it is %.3g to %.3g um long, or it is "
+                         "no line, or the sweep is too coarse to follow its phase",
+                         eps_eff, length_m * 1e6, length_m * 1e6 * sqrt(eps_eff / 50), length_m * 1e6 * sqrt(eps_eff));
+        else
+                snprintf(say, sizeof say, "eps_eff is %.3g, and a line has 1 to 50: this is no line", eps_eff);
+        offline_note_once(c, path, say);
 }

@@ -356,7 +356,9 @@ static enum code cover_check(size_t n, const struct rf_band *bands, const size_t
                         return tp_fail(err, CODE_BAD_INPUT, "no band covers %.9g Hz, the highest frequency; %s ends at %.9g Hz",
                                        whole->hz[top], bands[b].name, whole->hz[end - 1]);
                 if (b + 1 < n && begin[b + 1] >= end)
-                        return tp_fail(err, CODE_BAD_INPUT, "%s ends at %.9g Hz and %s begins at %.9g Hz: they share no frequency",
+                        return tp_fail(err, CODE_BAD_INPUT,
+                                       "%s ends at %.9g Hz and %s begins at %.9g Hz: they share no frequency; let them overlap, by some "
+                                       "points at least",
                                        bands[b].name, whole->hz[end - 1], bands[b + 1].name, whole->hz[begin[b + 1]]);
                 if (b + 1 < n && (begin[b + 1] <= begin[b] || begin[b + 1] + bands[b + 1].terms->axis->n <= end))
                         return tp_fail(err, CODE_BAD_INPUT, "%s lies within %s or below it; bands rise", bands[b + 1].name, bands[b].name);

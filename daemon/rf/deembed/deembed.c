@@ -36,8 +36,8 @@ const struct rf_deembed_row rf_deembed_methods[RF_DEEMBED_COUNT] = {
                                  D(THRU), 0, 35e9, "sqrt|Y half Z lead|", 0.3, "a thru is two numbers, a half three: the tee is the model"},
         [RF_DEEMBED_L_2L] = {"l_2l", "two lines, the second twice as long: equal shunt pads", D(LINE) | D(LINE_DOUBLE), 0, INFINITY,
                              "|Y pad| z", 0.3, "Mangan et al., IEEE Trans. ED 53 (2006) 235"},
-        [RF_DEEMBED_TWO_X_THRU] = {"two_x_thru", "mirrored fixture halves from their back to back connection", D(TWO_X_THRU), D(HALF),
-                                   INFINITY, "10^(-15/20) / |S21| and |S11| / |S21|", 1,
+        [RF_DEEMBED_TWO_X_THRU] = {"two_x_thru", "cascaded line split: mirrored fixture halves from their back to back connection",
+                                   D(TWO_X_THRU), D(HALF), INFINITY, "10^(-15/20) / |S21| and |S11| / |S21|", 1,
                                    "bisection of a symmetric 2x-thru, an idea of IEEE 370-2020"},
 };
 

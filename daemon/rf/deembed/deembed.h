@@ -102,6 +102,9 @@ struct rf_deembed_exchange {
         char say[300]; /* "the left short conducts to ground at port 2 rather than at port 1 at 400 of 401 frequencies: …" */
 };
 bool rf_deembed_exchanged(enum deembed_method method, const struct dummies *dummies, struct rf_deembed_exchange *ret);
+/* Of thru_pi and thru_tee: a thru whose ends differ; of two_x_thru: a half that with its mirror does not make the 2x-thru
+   (deembed_unlike.c).  true: say[room] says it.  On one axis. */
+bool rf_deembed_unlike(enum deembed_method method, const struct dummies *dummies, size_t room, char *say);
 
 /* ---- fixture halves (deembed_halves.c) --------------------------------------------------------------------------------------------- */
 /* The left half that a method takes off, as S in z_ref: pads and leads of a thru, the pad of L-2L, the half of a 2x-thru (its S21 has the

@@ -55,6 +55,12 @@ enum code rf_plateau_find(size_t n, const double *hz, const double *y, double lo
         if (first == n)
                 return tp_fail(err, CODE_UNRESOLVABLE, "%s: no point of the sweep lies from %.4g GHz to %.4g GHz; look elsewhere", what,
                                low_hz / 1e9, high_hz > 0 ? high_hz / 1e9 : INFINITY);
+        if (!any && isnan(local_slope(n, hz, y, last)))
+                return tp_fail(
+                        err, CODE_UNRESOLVABLE,
+                        "%s falls by 20 dB a decade nowhere from %.4g to %.4g GHz, and does not exist at the upper end (MAG: K < 1); "
+                        "de-embed it, or sweep where it does",
+                        what, hz[first] / 1e9, hz[last] / 1e9);
         if (!any)
                 return tp_fail(err, CODE_UNRESOLVABLE,
                                "%s falls by 20 dB a decade nowhere from %.4g to %.4g GHz (slope at the upper end %.2f decades per decade, "
