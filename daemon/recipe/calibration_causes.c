@@ -288,6 +288,8 @@ enum code calibration_causes(const struct calibration_plan *plan, const struct s
                 causes_not_counted(&j, "contact");
         if (each->placement_um == 0)
                 causes_not_counted(&j, "placement");
+        if (!code)
+                code = causes_of_other_pairs(&j, err);
         if (!code && (each->noise_floor > 0 || each->noise_trace > 0))
                 code = causes_of_noise(&j, err);
         else

@@ -10,7 +10,8 @@
 /* plan, at, readings as calibration_plan_solve() had them, solved: what it gave.  each: of every touch and reading; 0: not stated.
    Everything but noise is found by solving the whole calibration twice more, with the cause moved a little to both sides: what a method
    searches over all frequencies together (a match's inductance) and how bands are joined moves with it.  Noise is each frequency's own, so
-   it comes from the solvers' sensitivities with all choices held (rf/calibrate/covariance.h).
+   it comes from the solvers' sensitivities with all choices held (rf/calibrate/covariance.h); what it makes of a match that is found from
+   all of them is a cause that moves all (calibration_match_noise.c).
    CODE_UNRESOLVABLE: the moved calibration has no solution. */
 enum code calibration_causes(const struct calibration_plan *, const struct solve_conditions *at, const struct standard_reading *readings,
                              size_t n, const struct solved_calibration *solved, const struct reading_u *each, struct arena *,
@@ -44,6 +45,15 @@ struct causes_side {
 enum code causes_add(struct causes_job *, enum cause_kind, double freedom, struct causes_side up, struct causes_side down, double scale,
                      struct tp_error *, const char *name, ...) __attribute__((format(printf, 8, 9)));
 void causes_not_counted(struct causes_job *, const char *fmt, ...) __attribute__((format(printf, 2, 3)));
+/* Per unit of one standard uncertainty of entry e of reading k: how a band's terms move.  Zero where the band does not read it. */
+struct band_columns {
+        struct terms moved; /* the derivative, in the place of terms */
+        bool reads;
+};
+/* calibration_match_noise.c: of the match that "lrrm" finds in this band; columns[standard of the band][entry]. */
+enum code causes_of_match_noise(struct causes_job *, size_t band, struct band_columns (*columns)[4], struct tp_error *);
+/* Likewise, whether noise is stated or not: what another pair of L and C that fits, too, would make of the terms. */
+enum code causes_of_other_pairs(struct causes_job *, struct tp_error *);
 enum code causes_of_noise(struct causes_job *, struct tp_error *);
 /* One cause that moves what several standards are believed to be; d_ideals[n]: by one standard uncertainty, NULL where it stays. */
 enum code causes_of_beliefs(struct causes_job *, const struct cause_about *, const struct net2 *const *d_ideals, struct tp_error *);

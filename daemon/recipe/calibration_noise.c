@@ -10,12 +10,6 @@
 #define SMALL 1e-5 /* of the terms: what a band is moved by before joining */
 #define ENTRIES "S11\0S12\0S21\0S22"
 
-/* Per unit of one standard uncertainty of entry e of reading k: how a band's terms move.  Zero where the band does not read it. */
-struct band_columns {
-        struct terms moved; /* the derivative, in the place of terms */
-        bool reads;
-};
-
 static enum code zero_terms(const struct solved_band *b, struct arena *arena, struct terms *ret, struct tp_error *err)
 {
         void *memory = arena_take(arena, terms_bytes(b->axis.n));
@@ -193,6 +187,8 @@ enum code causes_of_noise(struct causes_job *j, struct tp_error *err)
                                                 of_band[b] = &columns[b][m][e];
                         code = cause_of_entry(j, k, e, of_band, err);
                 }
+        for (size_t b = 0; b < s->band_n && !code; b++)
+                code = causes_of_match_noise(j, b, columns[b], err);
         arena_reset(j->scratch);
         return code;
 }

@@ -365,6 +365,8 @@ enum code calibration_plan_solve(const struct calibration_plan *plan, const stru
                 if ((code = band_standards(plan->band_n ? &bands[k] : NULL, r, n, at, b, arena, err)))
                         return code;
                 settings_take(plan, calibration_plan_plane(plan), b);
+                if (at->match_band == k)
+                        memcpy(b->problem.match_step, at->match_step, sizeof at->match_step);
                 if ((code = band_solve(b, r, n, at, at->held ? &at->held->bands[k] : NULL, k > 0 ? bands[k - 1].to_hz : -INFINITY,
                                        k + 1 < band_n ? bands[k + 1].from_hz : INFINITY, arena, err)))
                         return code;

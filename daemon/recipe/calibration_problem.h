@@ -68,6 +68,8 @@ struct solve_conditions {
         double placement_um_u;             /* likewise */
         double (*noise)(const void *of, double hz, double magnitude); /* 1 s per component of a raw ratio; NULL: 1e-4 + 3e-4 |S| */
         const void *noise_of;
+        size_t match_band; /* of this band what "lrrm" finds of its match is moved by match_step (calibration.h) */
+        double match_step[3];
         const struct solved_calibration *held; /* the weights of joined bands are those of this solution; NULL: found anew */
 };
 struct solved_band {

@@ -205,6 +205,9 @@ def every_key(d):
                     key_of_a_standard(d, method, doc, still, is_, name, key)
             if trimmed:
                 ids = [x["id"] for x in doc["causes"] if x["name"].startswith("load: R,")]
+                if method == "lrrm, from_open":  # which finds the resistance itself
+                    check("%s: a load's resistance moves nothing" % method, not ids and "load: u_dc_ohm (moves nothing)" in doc["not_counted"], doc["not_counted"])
+                    continue
                 check("%s: one reading of a load is one cause" % method, len(ids) == 1, [x["name"] for x in doc["causes"]])
 
 
@@ -264,7 +267,50 @@ def drawn(d, method, calibration, names, shared, draws, seed, noise=1):
 def drawn_reflects(d):
     for k, (method, shared) in enumerate((("lrm, short", 0), ("lrrm", 0), ("lrrm, fixed", 0), ("trl", 0), ("multiline_trl", 0), ("lrrm", 0.9), ("solt", 0.9))):
         names, calibration = PLANS[method]
-        drawn(d, method, calibration, names, shared, DRAWS, 60 + k, 0.1 if method == "lrrm" else 1)  # what noise makes of a match found from seven frequencies is not counted
+        drawn(d, method, calibration, names, shared, DRAWS, 60 + k, 1)
+
+
+# ---- a match that is found -----------------------------------------------------------------------------------------------------------------
+
+
+def found_match(d):
+    """noise of what was read of the standards, and of nothing else: it moves each frequency and, through the match that is found, all of them"""
+    global F_LINES
+    kept, draws = F_LINES, max(60, DRAWS)
+    for method, fit, many, least in (("lrrm", "inductance", False, 1.15), ("lrrm, from_open", "from_open", False, 1.15), ("lrrm", "inductance_and_capacitance", True, 1.15)):
+        F_LINES = [2e9 * 110 ** (k / 40) for k in range(41)] if many else kept
+        names, calibration = PLANS[method]
+        rng, is_ = random.Random(90), numbers(names)
+        for m in [m for n in REFLECTED[1:] for m in is_[n] if many]:
+            m.update(tau=0, loss=0)  # an open behind a lossy offset is not lossless, and L and C together are too near each other to bear that
+        d.plan("plan.json", noise_floor_u=U["floor"], noise_trace_u=U["trace"], **keyed(names, is_, [], **{**calibration, "match_fit": fit}))
+        for n in names:
+            write_standard(d, n, is_[n])
+        write(d, "device", [read(structures(2 * math.pi * f)[0], f, QUIET) for f in F_LINES])
+        still = corrected(d, method, "tip.s2p", "--no-causes")
+        for n in names:
+            write(d, n, [read(stands(n, is_[n], f), f, rng) for f in F_LINES])
+        corrected(d, method, "tip.s2p")
+        doc = document(d, "tip.u.json")
+        causes = [c for c in doc["causes"] if not c["name"].startswith("own: ")]
+        found = [c["name"] for c in causes if c["name"].endswith("found, noise")]
+        check("%s: what noise makes of the match is a cause" % fit, found == ["load: L found, noise"] + {"inductance": [], "from_open": ["load: R found, noise"]}.get(fit, ["load: C found, noise"]), found)
+        seen = {(i, w): 0 for i in range(len(F_LINES)) for w in WORDS_OF(method)}
+        for _ in range(draws):
+            for n in names:
+                write(d, n, [read(stands(n, is_[n], f), f, rng) for f in F_LINES])
+            for i, s in enumerate(corrected(d, method, "moved.s2p", "--no-causes")):
+                for k, w in enumerate(WORDS_OF(method)):
+                    seen[i, w] += abs(s[k] - still[i][k]) ** 2 / draws
+        other = [c["name"] for c in causes if c["name"] == "load: another pair of L and C"]
+        check("%s: another pair of L and C is %s cause" % (fit, "a" if many else "no"), bool(other) == many, other)
+        said = lambda i, w, all_: sum(abs(at(c, w, i)) ** 2 * (2 if c["kind"] == "noise" else 1) for c in causes if c["name"] not in other and (all_ or c["name"] not in found))
+        ratios = {x: math.sqrt(seen[x] / said(*x, True)) for x in seen}
+        worst = max(ratios, key=lambda x: abs(ratios[x] - 1))
+        check("%s: over %d draws noise moves S by %.2f to %.2f of what is said" % (fit, draws, min(ratios.values()), max(ratios.values())), abs(ratios[worst] - 1) <= 4 / math.sqrt(2 * draws) + 0.05, (worst, ratios[worst]))
+        without = max(math.sqrt(seen[x] / said(*x, False)) for x in seen)
+        check("%s: without the match's cause it would be up to %.2f" % (fit, without), without > least, without)
+    F_LINES = kept
 
 
 if __name__ == "__main__":
@@ -272,7 +318,7 @@ if __name__ == "__main__":
         at_ = sys.argv.index("--draws")
         DRAWS = int(sys.argv[at_ + 1])
         del sys.argv[at_ : at_ + 2]
-    parts = [every_key, drawn_reflects]
+    parts = [every_key, drawn_reflects, found_match]
     if "--only" in sys.argv:
         at_ = sys.argv.index("--only")
         parts = [p for p in parts if sys.argv[at_ + 1] in p.__name__]

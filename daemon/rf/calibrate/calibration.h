@@ -50,6 +50,7 @@ struct problem {
         double thru_delay_s_guess; /* "unknown_thru": settles one sign, at the lowest frequency */
 
         enum rf_match_fit match_fit; /* "lrrm" */
+        double match_step[3];        /* "lrrm": what was found is moved by this much then: R in ohm, L in H, C in F */
 
         double complex eps_eff_guess;       /* "multiline_trl": 1 … 50, imaginary part <= 0 */
         double complex reflect_estimate;    /* at the reflect: -1 short, +1 open */

@@ -61,6 +61,7 @@ struct diagnosis diagnosis_at(void *memory_64, const struct axis *axis)
         d.match_l_fit_h = d.match_c_fit_f = d.match_r_fit_ohm = d.open_c_fit_f = NAN;
         d.match_l_u_h = d.match_c_u_f = d.match_r_u_ohm = d.open_c_u_f = NAN;
         d.match_l_apart_h = d.match_c_apart_f = NAN;
+        d.match_other_l_h = d.match_other_c_f = 0;
         return d;
 }
 

@@ -38,7 +38,8 @@ struct diagnosis {
         double match_l_u_h, match_c_u_f, match_r_u_ohm; /* standard uncertainties by the fit's own scatter; 0: was not fitted */
         double match_l_apart_h, match_c_apart_f;        /* on top, where L and C were sought together: what other pairs that fit, with open
                                                            and short a little unlike from port to port, differ by; else NaN */
-        double open_c_fit_f, open_c_u_f;                /* lrrm: the open's, as solved, and by how far it scatters over frequency */
+        double match_other_l_h, match_other_c_f; /* how far from what was found the farthest pair lies that contradicts it; 0: none */
+        double open_c_fit_f, open_c_u_f;         /* lrrm: the open's, as solved, and by how far it scatters over frequency */
         /* multiline, three lines and more: by which each line seems longer than told, judged by the others (a common offset or scale cannot
            be seen), and its standard error: noise, what goes with frequency, what the others disagree by (not of three) */
         double line_length_error_m[RF_STANDARD_MAX], line_length_u_m[RF_STANDARD_MAX];

@@ -344,5 +344,10 @@ void lrrm_look_again(size_t n, const struct lrrm_columns *q, struct lrrm_match m
         }
         for (size_t i = 0; i < n; i++)
                 d->match_weight[i] /= wider * wider;
+        for (int k = 0; k < (v.told ? 1 : 3); k++)
+                if (fabs(pair[k].c_f - m.c_f) >= fabs(d->match_other_c_f)) {
+                        d->match_other_l_h = pair[k].l_h - m.l_h;
+                        d->match_other_c_f = pair[k].c_f - m.c_f;
+                }
         say_other_pairs(&v, q->z_im[n - 1] / q->w[n - 1], d);
 }

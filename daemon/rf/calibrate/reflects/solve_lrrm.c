@@ -162,9 +162,13 @@ enum code lrrm_solve(const struct problem *p, void *workspace, struct terms *out
                 w.point.z_im[i] = cimag(z);
         }
         struct lrrm_match apart[2], match = lrrm_fit(kind, n, &w.point, p->match_fit, apart, d);
+        bool moved = false;
+        for (int k = 0; k < 3; k++)
+                moved = moved || p->match_step[k] > 0 || p->match_step[k] < 0;
+        match = (struct lrrm_match){match.r_ohm + p->match_step[0], match.l_h + p->match_step[1], match.c_f + p->match_step[2]};
         lrrm_each(kind, n, &w.point, p->match_fit, match, d);
         lrrm_open_c(kind, n, &w.point, match, apart, d);
-        if (p->match_fit == RF_MATCH_FIT_L_C && d->match_l_determined) {
+        if (p->match_fit == RF_MATCH_FIT_L_C && d->match_l_determined && !moved) {
                 w.point.short_l_h = lrrm_short_l_h(p, &roles, &w.point);
                 lrrm_look_again(n, &w.point, match, apart, d);
         }
