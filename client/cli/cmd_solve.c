@@ -50,7 +50,7 @@ static enum code ideal_causes(struct solve_job *j, const struct offline_standard
                               struct tp_error *err)
 {
         struct net2_causes *causes = NULL;
-        if (s->data_u > 0)
+        if (s->standard.data_u > 0)
                 return CODE_OK;
         enum code code = offline_uncertainty_of(j->c, path, &to->ideal, &causes, err);
         double z = net2_z_real(&to->ideal);

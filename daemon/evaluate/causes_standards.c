@@ -45,6 +45,7 @@ static const char *definition_name(int32_t kind, const char *number)
                 {"R", {"", "open R", "short R", "load R", "thru R", "line R", "reflect R"}},
                 {"R per kelvin", {"", "open R", "short R", "load R per kelvin", "thru R", "line R", "reflect R"}},
                 {"offset delay", {"", "open delay", "short delay", "load delay", "thru delay", "line delay", "reflect delay"}},
+                {"data", {"", "open data", "short data", "load data", "thru data", "line data", "reflect data"}},
                 {"offset loss", {"", "open loss", "short loss", "load loss", "thru loss", "line loss", "reflect loss"}},
                 {"offset impedance",
                  {"", "open impedance", "short impedance", "load impedance", "thru impedance", "line impedance", "reflect impedance"}}};
@@ -52,6 +53,36 @@ static const char *definition_name(int32_t kind, const char *number)
                 if (strcmp(names[k].number, number) == 0)
                         return names[k].of[kind];
         return "definition";
+}
+
+/* What is not known of a standard that stands by data: to each entry's real and imaginary part. */
+static void causes_of_data(const struct slope *k, const struct standard *s, bool through,
+                           void (*add)(const struct slope *, const char *, struct m2, void *), void *ctx)
+{
+        struct data_move moves[DATA_MOVES_MAX];
+        size_t n = standard_data_moves(s, 3, through, standard_data_reciprocal(s), moves);
+        for (size_t i = 0; i < n; i++) {
+                add(k, definition_name(s->kind, "data"), moves[i].by, ctx);
+                add(k, definition_name(s->kind, "data"), m2_scale(CMPLX(0, 1), moves[i].by), ctx);
+        }
+        if (s->data_n && !n)
+                cause_not_counted(k->to, "standards' data");
+}
+
+/* By the closed forms: a reflection of open, short, load, or the thru. */
+struct data_of_ideals {
+        const struct ideal_cause *base;
+        int reflection; /* 0 … 2; -1: the thru */
+};
+static void add_data_of_ideals(const struct slope *k, const char *name, struct m2 d, void *ctx)
+{
+        const struct data_of_ideals *of = ctx;
+        struct ideal_cause c = *of->base;
+        for (int port = 0; port < 2 && of->reflection >= 0; port++)
+                c.d_gamma[port][of->reflection] = d.e[3 * port];
+        if (of->reflection < 0)
+                c.d_thru = d;
+        cause_common(k, name, cause_ideal_mover, &c);
 }
 
 void causes_of_standards(const struct slope *k)
@@ -80,6 +111,7 @@ void causes_of_standards(const struct slope *k)
                                 c.d_gamma[port][m] = d.e[3 * port];
                         cause_common(k, definition_name(s[m]->kind, moves[i].number), cause_ideal_mover, &c);
                 }
+                causes_of_data(k, s[m], false, add_data_of_ideals, &(struct data_of_ideals){&base, m});
                 for (int port = 0; port < 2 && !s[m]->raised; port++) {
                         double complex g = base.gamma[port][m];
                         c = base;
@@ -124,6 +156,7 @@ void causes_of_standards(const struct slope *k)
                 c.d_thru = standard_moved(thru, &moves[i], &(struct standard_place){r->setup.temperature_c, k->hz, base.thru, 1});
                 cause_common(k, definition_name(thru->kind, moves[i].number), cause_ideal_mover, &c);
         }
+        causes_of_data(k, thru, true, add_data_of_ideals, &(struct data_of_ideals){&base, -1});
 }
 
 _Static_assert((int)PART_COUNT <= (int)VIRTUAL_PARTS, "a virtual calibration has room for the device and all dummies");
@@ -199,6 +232,22 @@ static struct m2 other_by_definition(const void *cause, double hz, struct m2 s)
         return standard_moved(c->standard, c->move, &(struct standard_place){c->t_c, hz, s, c->turn});
 }
 
+/* By the virtual analyzer: the same at every frequency, whatever stands there. */
+struct data_of_virtual {
+        const struct virtual *v;
+        size_t m;
+};
+static struct m2 other_by_data(const void *cause, double hz, struct m2 s)
+{
+        (void)hz, (void)s;
+        return *(const struct m2 *)cause;
+}
+static void add_data_of_virtual(const struct slope *k, const char *name, struct m2 d, void *ctx)
+{
+        const struct data_of_virtual *of = ctx;
+        cause_add(k->to, name, slope_value(k, k->part * cause_standard_dz(k, of->v, of->m, other_by_data, &d)), INFINITY);
+}
+
 static void causes_of_definition(const struct slope *k, const struct virtual *v, size_t m)
 {
         const struct recipe *r = k->a->ch->q->recipe;
@@ -211,6 +260,8 @@ static void causes_of_definition(const struct slope *k, const struct virtual *v,
                 cause_add(k->to, definition_name(standard_kind_at(s, moves[i].port == 1), moves[i].number),
                           slope_value(k, k->part * cause_standard_dz(k, v, m, other_by_definition, &c)), INFINITY);
         }
+        if (v->by_ideal[m])
+                causes_of_data(k, s, v->transmits[m], add_data_of_virtual, &(struct data_of_virtual){v, m});
         if (!n && !v->transmits[m] && !v->by_ideal[m])
                 cause_not_counted(k->to, "how alike reflects are");
 }

@@ -57,7 +57,7 @@ static double weight_of(const struct recipe *r, const struct standard *s)
         enum { POINTS = 8 };
         for (int k = 0; k < POINTS; k++) {
                 double hz = top * (k + 0.5) / POINTS, contact = hypot(r->setup.contact_ohm_u, RF_TWO_PI * hz * r->setup.contact_h_u) / 100;
-                double model = s->data_n ? 0 : rf_standard_u(&d, r->setup.temperature_c, 0, hz),
+                double model = s->data_n ? s->data_u : rf_standard_u(&d, r->setup.temperature_c, 0, hz),
                        touch = s->raised || s->kind == STANDARD_OPEN ? 0
                                : s->kind == STANDARD_SHORT           ? 4 * contact
                                                                      : contact;

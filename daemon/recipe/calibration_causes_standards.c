@@ -110,7 +110,7 @@ static enum code causes_of_model(struct causes_job *j, size_t k, size_t *ret_sta
                         if (model_keys[key].number && strcmp(model_keys[key].number, moves[c].number) == 0)
                                 moved |= 1u << key;
         }
-        shared = shared || (r->u_data > 0 && (r->ideal || r->standard->data_n) && !standard_reading_transmits(r));
+        shared = shared || (r->standard->data_u > 0 && (r->ideal || r->standard->data_n) && !standard_reading_transmits(r));
         if (!code)
                 name_what_moves_nothing(j, r->standard, moved, shared);
         *ret_stated = n;
@@ -128,16 +128,12 @@ static struct m2 less_by_data(const struct causes_job *j, size_t k, size_t i, st
 static bool is_reciprocal(const struct standard_reading *r)
 {
         double worst = 0;
-        bool reciprocal = true;
-        for (size_t i = 0; i < r->standard->data_n; i++)
-                reciprocal = reciprocal && !r->standard->data[i].has_s12;
         for (size_t i = 0; r->ideal && i < r->ideal->axis->n; i++)
                 worst = fmax(worst, hypot(r->ideal->re[1][i] - r->ideal->re[2][i], r->ideal->im[1][i] - r->ideal->im[2][i]));
-        return reciprocal && worst < 1e-9;
+        return standard_data_reciprocal(r->standard) && worst < 1e-9;
 }
 
-/* One entry of S, or two alike, by real and imaginary part: wrong by the same at all frequencies, for whoever measured or reckoned the data
-   erred in one way over a band, and many points do not average that out. */
+/* One entry of S, or two alike, by real and imaginary part. */
 static enum code data_causes(struct causes_job *j, size_t k, struct m2 d, const char *what, struct tp_error *err)
 {
         enum code code = CODE_OK;
@@ -153,28 +149,16 @@ static enum code data_causes(struct causes_job *j, size_t k, struct m2 d, const 
 static enum code causes_of_data(struct causes_job *j, size_t k, struct tp_error *err)
 {
         const struct standard_reading *r = &j->readings[k];
-        bool through = standard_reading_transmits(r), ports[2] = {causes_reads_port(r, 0), causes_reads_port(r, 1)};
-        double u = r->u_data, shared = !through && ports[0] && ports[1] ? standard_shared(r->standard, NULL) : 0,
-               own = u * sqrt(1 - shared);
+        unsigned ports = (causes_reads_port(r, 0) ? 1u : 0) | (causes_reads_port(r, 1) ? 2u : 0);
+        struct data_move moves[DATA_MOVES_MAX];
         enum code code = CODE_OK;
         if (r->ideal_causes) /* causes_of_documents() */
                 return CODE_OK;
-        if (!(u > 0)) {
+        if (!(r->standard->data_u > 0))
                 causes_not_counted(j, "definition of %s", r->standard->name);
-                return CODE_OK;
-        }
-        if (ports[0])
-                code = data_causes(j, k, m2_diag(own, 0), "S11", err);
-        if (through && !code && is_reciprocal(r))
-                code = data_causes(j, k, m2_of(0, u, u, 0), "S21 and S12", err);
-        else if (through && !code) {
-                code = data_causes(j, k, m2_of(0, u, 0, 0), "S12", err);
-                code = code ? code : data_causes(j, k, m2_of(0, 0, u, 0), "S21", err);
-        }
-        if (ports[1] && !code)
-                code = data_causes(j, k, m2_diag(0, own), "S22", err);
-        if (shared > 0 && !code)
-                code = data_causes(j, k, m2_diag(u * sqrt(shared), u * sqrt(shared)), "S11 and S22", err);
+        size_t n = standard_data_moves(r->standard, ports, standard_reading_transmits(r), is_reciprocal(r), moves);
+        for (size_t c = 0; c < n && !code; c++)
+                code = data_causes(j, k, moves[c].by, moves[c].what, err);
         return code;
 }
 

@@ -106,7 +106,7 @@ static double touch_u(const struct standard *s, const struct solve_conditions *a
 static double belief_u(const struct standard_reading *r, const struct solve_conditions *at, double hz)
 {
         struct standard_definition d = standard_definition_of(r->standard);
-        double model = r->ideal || r->standard->data_n ? r->u_data : rf_standard_u(&d, at->temperature_c, 0, hz);
+        double model = r->ideal || r->standard->data_n ? r->standard->data_u : rf_standard_u(&d, at->temperature_c, 0, hz);
         return hypot(model, touch_u(r->standard, at, hz) / sqrt(2)); /* the touch moves it along one direction */
 }
 
@@ -149,7 +149,7 @@ static enum code standard_take(const struct standard_reading *r, const struct so
                 return tp_fail_memory(err);
         ret->ideal = ideal;
         if (r->ideal) {
-                ret->u_ideal = r->u_data > 0 ? u_over(r, at, &b->axis) : 0;
+                ret->u_ideal = r->standard->data_u > 0 ? u_over(r, at, &b->axis) : 0;
                 return CODE_OK;
         }
         ret->u_ideal = u_over(r, at, &b->axis);

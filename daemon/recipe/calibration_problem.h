@@ -58,8 +58,7 @@ struct standard_reading {
         const struct net2 *ideal;               /* what it is, S in 50 ohm, on the axis of raw */
         enum rf_standard_kind kind;             /* RF_KNOWN: a two-port that only its ideal describes */
         unsigned ports;                         /* reflections: 1, 2: read at that port only */
-        const struct net2_causes *ideal_causes; /* what is not known exactly of `ideal`, on its axis; NULL: u_data says it, or nobody */
-        double u_data;                          /* of `ideal` or the standard's data, per component of each S; 0: they count as exact */
+        const struct net2_causes *ideal_causes; /* what is not known exactly of `ideal`, on its axis; NULL: data_u says it, or nobody */
 };
 struct solved_calibration;
 struct solve_conditions {

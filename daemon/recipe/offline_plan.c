@@ -37,13 +37,6 @@ static const struct field standard_own[] = {
          .type = FIELD_TEXT,
          TEXT_AT(struct offline_standard, ideal),
          .say = ".s2p of what it is, in place of model, port_2 and data"},
-        {.key = "data_u",
-         .type = FIELD_REAL,
-         AT(struct offline_standard, data_u),
-         .min = 0,
-         .max = 1,
-         .say = "of `ideal` or `data`, one standard deviation of real and imaginary part of each S in 50 ohm; 0: not stated, or by the "
-                "document beside `ideal`"},
 };
 static const struct field switch_fields[] = {
         {.key = "file",

@@ -18,7 +18,6 @@ struct offline_standard {
         int32_t kind;             /* enum standard_kind or OFFLINE_KNOWN */
         char file[OFFLINE_PATH_MAX], file_1[OFFLINE_PATH_MAX], file_2[OFFLINE_PATH_MAX];
         char ideal[OFFLINE_PATH_MAX]; /* .s2p: what it is, in place of model, port_2 and data; "" none */
-        double data_u;                /* of `ideal` or data, 1 s per component of each S; 0: not stated */
 };
 /* "file": a .s2p with GF = a2/b2 (source at port 1) as S21 and GR = a1/b1 (source at port 2) as S12; or two .s1p. */
 struct offline_switch {

@@ -25,7 +25,7 @@ static enum code standard_check(const struct offline_plan *p, size_t k, struct t
         if (s->ideal[0] && told)
                 return tp_fail(err, CODE_BAD_INPUT, "standard %s: give either \"ideal\", or \"port_2\" or \"data\"; they would contradict",
                                name);
-        if (s->data_u > 0 && !s->ideal[0] && !s->standard.data_n)
+        if (s->standard.data_u > 0 && !s->ideal[0] && !s->standard.data_n)
                 return tp_fail(err, CODE_BAD_INPUT,
                                "standard %s: \"data_u\" is of \"ideal\" or \"data\", and it has neither; of a model say \"u_r_ohm\" and "
                                "the like",

@@ -50,7 +50,6 @@ static enum code readings_take(const struct offline_plan *p, const struct offlin
                                                  .switch_terms = sw,
                                                  .kind = from->standard->kind == OFFLINE_KNOWN ? RF_KNOWN : RF_STANDARD_UNKNOWN,
                                                  .ports = from->ports,
-                                                 .u_data = from->standard->data_u,
                                                  .ideal_causes = from->ideal_causes};
                 enum code code = CODE_OK;
                 if (from->has_ideal)

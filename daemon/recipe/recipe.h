@@ -98,6 +98,7 @@ struct standard {
         struct standard_row *data;
         size_t data_n;
         double data_z_ohm; /* what it is, by data instead of the model, rising */
+        double data_u;     /* of the data (of files: of `ideal`, too), 1 s of each component of S in 50 ohm; 0: not stated */
 };
 struct use {
         char standard[32];

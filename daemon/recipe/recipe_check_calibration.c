@@ -35,6 +35,9 @@ enum code recipe_check_standard(const struct recipe *r, size_t i, struct tp_erro
                 return refuse_at(err, pointer_at("%s/model", at.at),
                                  "says what %s is, and \"data\" says it too; leave one of them out (a length and r_tolerance_ohm may stay)",
                                  s->name);
+        if (s->data_u > 0 && !s->data_n)
+                return refuse_at(err, pointer_at("%s/data_u", at.at),
+                                 "is of \"data\", and %s has none; of a model say \"u_r_ohm\" and the like", s->name);
         for (size_t k = 1; k < s->data_n; k++)
                 if (!(s->data[k].hz > s->data[k - 1].hz))
                         return refuse_at(err, pointer_at("%s/data/%zu/hz", at.at, k),

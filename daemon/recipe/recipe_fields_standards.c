@@ -175,6 +175,14 @@ static const struct field standard_fields[] = {
          .standard = 50,
          .unit = "ohm",
          .say = "the data's reference impedance"},
+        {.key = "data_u",
+         .type = FIELD_REAL,
+         AT(struct standard, data_u),
+         .min = 0,
+         .max = 1,
+         .say = "of `data` (in a plan of files: of `ideal`, too), one standard deviation of real and imaginary part of each S in 50 ohm, "
+                "the "
+                "same way at all frequencies; 0: not stated (beside `ideal`: its document says it)"},
 };
 const struct object standard_object = OBJECT_OF(struct standard, "standard", standard_fields, NULL);
 static const struct field use_fields[] = {

@@ -73,6 +73,36 @@ size_t standard_moves(const struct standard *s, unsigned ports, struct standard_
         return to;
 }
 
+bool standard_data_reciprocal(const struct standard *s)
+{
+        for (size_t i = 0; i < s->data_n; i++)
+                if (s->data[i].has_s12)
+                        return false;
+        return true;
+}
+
+size_t standard_data_moves(const struct standard *s, unsigned ports, bool through, bool reciprocal, struct data_move ret[DATA_MOVES_MAX])
+{
+        double u = s->data_u, shared = !through && ports == 3 ? standard_shared(s, NULL) : 0;
+        double own = u * sqrt(1 - shared), both = u * sqrt(shared);
+        size_t n = 0;
+        if (!(u > 0))
+                return 0;
+        if (ports & 1 && own > 0)
+                ret[n++] = (struct data_move){"S11", m2_diag(own, 0)};
+        if (through && reciprocal)
+                ret[n++] = (struct data_move){"S21 and S12", m2_of(0, u, u, 0)};
+        if (through && !reciprocal) {
+                ret[n++] = (struct data_move){"S12", m2_of(0, u, 0, 0)};
+                ret[n++] = (struct data_move){"S21", m2_of(0, 0, u, 0)};
+        }
+        if (ports & 2 && own > 0)
+                ret[n++] = (struct data_move){"S22", m2_diag(0, own)};
+        if (both > 0)
+                ret[n++] = (struct data_move){"S11 and S22", m2_diag(both, both)};
+        return n;
+}
+
 static double complex reflect_moved(const struct standard_model *m, const char *number, double complex g, double hz)
 {
         double w = RF_TWO_PI * hz;

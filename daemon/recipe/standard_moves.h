@@ -25,6 +25,17 @@ struct standard_place {
 };
 /* Change of S by one standard uncertainty of the cause. */
 struct m2 standard_moved(const struct standard *, const struct standard_move *, const struct standard_place *);
+/* What is not known of data (data_u): one entry of S, or two alike; its real part's change by one standard uncertainty, and i times that the
+   imaginary part's.  Wrong by the same at all frequencies, for whoever measured or reckoned the data erred in one way over a band, and many
+   points do not average that out. */
+struct data_move {
+        const char *what; /* static text: "S11", "S22", "S21 and S12", "S12", "S21", "S11 and S22" */
+        struct m2 by;     /* S, 50 ohm */
+};
+#define DATA_MOVES_MAX 4
+/* ports: where it is read (1, 2, 3); through: between the ports, not a reflection at each.  0: data_u is not stated. */
+size_t standard_data_moves(const struct standard *, unsigned ports, bool through, bool reciprocal, struct data_move ret[DATA_MOVES_MAX]);
+bool standard_data_reciprocal(const struct standard *); /* its rows say one S21 for both ways */
 /* Of the two ports' variance of what is called `number` (NULL: of data), the part that both have in common: 0 … 1. */
 double standard_shared(const struct standard *, const char *number);
 /* Change of a reflection g by a series impedance, and by a shunt admittance (50 ohm). */

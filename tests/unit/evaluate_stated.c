@@ -124,6 +124,72 @@ static void a_bent_receiver_moves_numbers_as_foretold(void **state)
                 }
 }
 
+/* A standard given by data that are wrong by one standard uncertainty in one component: the calibration is solved anew with them. */
+static void data_of_standards_move_numbers_as_foretold(void **state)
+{
+        (void)state;
+        static const struct {
+                const char *method, *name;
+                int standard, entry; /* of the standard's causes: real and imaginary part of S11; S21 (for S12, too), of a thru; S22 */
+                int32_t quantity;
+                double hz;
+        } rows[] = {
+                {"unknown_thru", "load data", 2, 0, QUANTITY_L, 5e9},
+                {"unknown_thru", "short data", 1, 1, QUANTITY_Q, 20e9},
+                {"unknown_thru", "open data", 0, 3, QUANTITY_L, 20e9},
+                {"solt", "load data", 2, 2, QUANTITY_L, 5e9},
+                {"solt", "thru data", 3, 2, QUANTITY_L, 20e9},
+                {"solt", "thru data", 3, 1, QUANTITY_Q, 20e9},
+                {"known_standards", "load data", 2, 0, QUANTITY_L, 5e9},
+                {"known_standards", "thru data", 3, 3, QUANTITY_L, 5e9},
+                {"known_standards", "thru data", 3, 0, QUANTITY_L, 20e9},
+                {"lrm", "load data", 2, 0, QUANTITY_L, 20e9},
+        };
+        const double u = 1e-4;
+        for (size_t k = 0; k < sizeof rows / sizeof rows[0]; k++) {
+                struct bench *b = bench_new(rows[k].method);
+                struct standard *s = &b->standards[rows[k].standard];
+                bool through = s->kind == STANDARD_THRU;
+                struct standard_row data[BENCH_POINTS];
+                struct readings r;
+                struct number before, silent, after;
+                read_all(b, &inductor, &r); /* as the models say */
+                for (size_t i = 0; i < BENCH_POINTS; i++) {
+                        struct m2 is = standard_at(s, b->recipe.setup.temperature_c, b->hz[i]);
+                        data[i] = (struct standard_row){.hz = b->hz[i],
+                                                        .s11 = {creal(is.e[0]), cimag(is.e[0])},
+                                                        .s21 = {creal(is.e[2]), cimag(is.e[2])},
+                                                        .s22 = {creal(is.e[3]), cimag(is.e[3])},
+                                                        .has_s22 = true};
+                }
+                s->data = data;
+                s->data_n = BENCH_POINTS;
+                s->data_z_ohm = 50;
+                number_take(b, calibrate(b, &r), &r, rows[k].quantity, rows[k].hz, &silent);
+                assert_true(!is_counted(&silent, "standards' data") && cause(&silent, rows[k].name, 0) == 0);
+                s->data_u = u;
+                number_take(b, calibrate(b, &r), &r, rows[k].quantity, rows[k].hz, &before);
+                assert_true(is_counted(&before, "standards' data"));
+                assert_true(fabs(before.value / silent.value - 1) < 1e-9);
+                for (size_t i = 0; i < BENCH_POINTS; i++) {
+                        double *parts[2][4] = {{&data[i].s11[0], &data[i].s11[1], &data[i].s22[0], &data[i].s22[1]},
+                                               {&data[i].s11[0], &data[i].s11[1], &data[i].s21[0], &data[i].s21[1]}};
+                        *parts[through][rows[k].entry] += u;
+                }
+                number_take(b, calibrate(b, &r), &r, rows[k].quantity, rows[k].hz, &after);
+                double moved = after.value - before.value, foretold = cause(&before, rows[k].name, (size_t)rows[k].entry);
+                print_message("%s %s %d of %s: moved by %.4g, foretold %.4g\n", rows[k].method, rows[k].name, rows[k].entry,
+                              quantity_words[rows[k].quantity], moved / before.value, foretold / before.value);
+                if (!(fabs(moved) > 0 && fabs(fabs(foretold) - fabs(moved)) < 0.03 * fabs(moved)))
+                        fail_msg("%s, row %zu: moved by %.6g, foretold %.6g", rows[k].method, k, moved, foretold);
+                double u_before, u_silent, u95;
+                budget_close(&before.list, &u_before, &u95, NULL);
+                budget_close(&silent.list, &u_silent, &u95, NULL);
+                assert_true(u_before > u_silent);
+                bench_free(b);
+        }
+}
+
 /* Both tips further in by as much: less line before the pads, more pad behind the tips. */
 struct slid {
         const struct dut *d;
@@ -271,9 +337,11 @@ static void a_budget_says_what_is_not_counted(void **state)
 
 int main(void)
 {
-        const struct CMUnitTest tests[] = {
-                cmocka_unit_test(a_bent_receiver_moves_numbers_as_foretold),
-                cmocka_unit_test(overtravel_and_place_move_numbers_as_foretold), cmocka_unit_test(temperature_counts_where_it_is_stated),
-                cmocka_unit_test(drift_counts_what_the_checks_saw), cmocka_unit_test(a_budget_says_what_is_not_counted)};
+        const struct CMUnitTest tests[] = {cmocka_unit_test(a_bent_receiver_moves_numbers_as_foretold),
+                                           cmocka_unit_test(data_of_standards_move_numbers_as_foretold),
+                                           cmocka_unit_test(overtravel_and_place_move_numbers_as_foretold),
+                                           cmocka_unit_test(temperature_counts_where_it_is_stated),
+                                           cmocka_unit_test(drift_counts_what_the_checks_saw),
+                                           cmocka_unit_test(a_budget_says_what_is_not_counted)};
         return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -153,6 +153,8 @@ static const struct bad recipes[] = {
         {"/proof/dies/2", NULL, "/proof/dies", "2 dies", "at least three"},
         {"/proof/dies", "[{\"x\":0,\"y\":0},{\"x\":1,\"y\":0},{\"x\":2,\"y\":0}]", HERE, "row 0", "turned wafer"},
         {"/proof/dies/2/x", "6", "/proof/dies/2", "die 6,-2", "not a whole die"},
+        {"/standards/0/data_u", "0.01", HERE, "has none", "u_r_ohm"},
+        {"/standards/0/data_u", "2", HERE, "2", "outside"},
         {"/order", "\"spiral\"", HERE, "\"spiral\"", "interleave"},
         {"/sampling", "\"half\"", HERE, "\"half\"", "all"},
         {"/measures/2/device", "\"L9\"", HERE, "\"L9\"", "there are: OPEN, SHORT, L1"},
