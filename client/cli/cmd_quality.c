@@ -72,33 +72,13 @@ static void keep(struct judged *j, int test, enum code code, const struct rf_pla
         j->test[j->n++] = code ? none : *p;
 }
 
-/* A model of stable poles of the one reflection there is. */
-static enum code causality_of_one(struct cli *c, const struct sweep *s, struct rf_plausible *ret, struct tp_error *err)
-{
-        struct model_data data = {.axis = s->net.axis, .ports = 1, .z_ohm = s->net.z_re[0], .re = {s->net.re[0]}, .im = {s->net.im[0]}};
-        struct causality found;
-        void *room = arena_take(c->arena, rf_fit_vector_bytes(s->net.axis->n, 1, 0));
-        enum code code = room ? rf_causality_by_fit(&data, 0, room, &found, err) : tp_fail_memory(err);
-        if (code)
-                return code;
-        *ret = (struct rf_plausible){.finding = found.causal ? RF_FINDING_GOOD : RF_FINDING_BAD,
-                                     .worst = found.ratio,
-                                     .limit = RF_CAUSALITY_FIT_LIMIT,
-                                     .worst_hz = NAN,
-                                     .from_hz = NAN,
-                                     .to_hz = NAN,
-                                     .point_n = s->net.axis->n};
-        snprintf(ret->sentence, sizeof ret->sentence, "a model of %zu stable poles leaves %.2g, %.2g times the noise (limit %.2g)",
-                 found.order, found.rms, found.ratio, ret->limit);
-        return CODE_OK;
-}
-
+/* Of one port its one reflection. */
 static enum code causality_by_model(struct cli *c, const struct sweep *s, struct rf_plausible *ret, struct tp_error *err)
 {
-        if (s->ports == 1)
-                return causality_of_one(c, s, ret, err);
-        void *room = arena_take(c->arena, rf_causality_fit_bytes(s->net.axis->n));
-        return room ? rf_causality_fit(&s->net, 0, 0, room, ret, err) : tp_fail_memory(err);
+        struct model_data data = model_data_of(&s->net);
+        data.ports = s->ports == 1 ? 1 : 2;
+        void *room = arena_take(c->arena, rf_causality_fit_bytes(s->net.axis->n, data.ports));
+        return room ? rf_causality_fit(&data, 0, 0, room, ret, err) : tp_fail_memory(err);
 }
 
 static enum code seams_of(struct cli *c, const struct sweep *s, struct rf_plausible *ret, struct tp_error *err)

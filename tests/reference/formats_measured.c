@@ -78,8 +78,9 @@ static void what_is_wrong_with_the_corrected_lines_is_said(void **state)
                 assert_true(fabs(q.passivity - judged[k][0]) < 1e-9 && fabs(q.reciprocity - judged[k][1]) < 1e-9);
                 assert_true(fabs(q.causality - judged[k][2]) < 1e-3);
                 struct rf_plausible fit;
-                void *room = arena_take(arena, rf_causality_fit_bytes(net->axis->n));
-                assert_int_equal(rf_causality_fit(net, 0.005, 0, room, &fit, NULL), CODE_OK); /* 0.005: the first tier's own error */
+                void *room = arena_take(arena, rf_causality_fit_bytes(net->axis->n, 2));
+                struct model_data data = model_data_of(net);
+                assert_int_equal(rf_causality_fit(&data, 0.005, 0, room, &fit, NULL), CODE_OK); /* 0.005: the first tier's own error */
                 print_message("    %s\n", fit.sentence);
                 assert_int_equal(fit.finding, RF_FINDING_GOOD);
                 assert_true(o.decided && o.turn == 0);

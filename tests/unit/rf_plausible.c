@@ -222,9 +222,10 @@ static void a_causal_model_fits_what_is_causal(void **state)
         (void)state;
         struct sweep s = sweep_new(9);
         sweep_open(&s);
-        void *room = arena_take(s.arena, rf_causality_fit_bytes(N));
+        void *room = arena_take(s.arena, rf_causality_fit_bytes(N, 2));
         struct rf_plausible p;
         struct tp_error err = {0};
+        const struct model_data data = model_data_of(&s.net);
         for (int kind = 0; kind < DEVICE_N; kind++)
                 for (int turn = 0; turn < 3; turn++) {
                         fill(&s, (enum device)kind, 70e9, 2e-4);
@@ -239,7 +240,7 @@ static void a_causal_model_fits_what_is_causal(void **state)
                                 }
                                 net2_put(&s.net, i, m);
                         }
-                        if (rf_causality_fit(&s.net, 0, 0, room, &p, &err))
+                        if (rf_causality_fit(&data, 0, 0, room, &p, &err))
                                 fail_msg("%s", err.text);
                         if (p.finding != (turn ? RF_FINDING_BAD : RF_FINDING_GOOD))
                                 fail_msg("device %d, turn %d: %s", kind, turn, p.sentence);
@@ -247,8 +248,8 @@ static void a_causal_model_fits_what_is_causal(void **state)
                                 print_message("device %d: %s\n", kind, p.sentence);
                 }
         s.net.im[2][5] = INFINITY;
-        assert_int_equal(rf_causality_fit(&s.net, 0, 0, room, &p, &err), CODE_BAD_INPUT);
-        assert_int_equal(rf_causality_fit(&s.net, -1, 0, room, &p, &err), CODE_BAD_INPUT);
+        assert_int_equal(rf_causality_fit(&data, 0, 0, room, &p, &err), CODE_BAD_INPUT);
+        assert_int_equal(rf_causality_fit(&data, -1, 0, room, &p, &err), CODE_BAD_INPUT);
         arena_free(s.arena);
 }
 

@@ -311,34 +311,3 @@ enum code rf_fit_vector(const struct model_data *d, const struct model_options *
         }
         return code;
 }
-
-enum code rf_causality_by_fit(const struct model_data *d, double noise, void *workspace, struct causality *ret, struct tp_error *err)
-{
-        enum code code = check(d, err);
-        if (code)
-                return code;
-        memset(ret, 0, sizeof *ret);
-        size_t e = d->ports * d->ports;
-        struct fit_data f = {.n = d->axis->n, .hz = d->axis->hz, .element_n = e};
-        double sum = 0;
-        for (size_t q = 0; q < e; q++) {
-                f.re[q] = d->re[q];
-                f.im[q] = d->im[q];
-                double level = rf_noise_by_differences(f.n, f.re[q], f.im[q]);
-                sum += level * level;
-        }
-        ret->noise = noise > 0 ? noise : sqrt(sum / (double)e);
-        if (!isfinite(ret->noise))
-                return tp_fail(err, CODE_BAD_INPUT, "%zu frequencies are too few to see noise; give its rms", f.n);
-        struct fit_options o = {.noise = ret->noise};
-        struct rational model;
-        struct fit_report r;
-        code = rf_vector_fit(&f, &o, workspace, &model, &r, err);
-        if (code)
-                return code;
-        ret->rms = r.rms;
-        ret->order = r.order;
-        ret->ratio = ret->noise > 0 ? r.rms / ret->noise : r.stop == FIT_STOP_EXACT ? 0 : INFINITY;
-        ret->causal = ret->ratio < 3 || r.stop == FIT_STOP_EXACT;
-        return CODE_OK;
-}

@@ -106,15 +106,6 @@ size_t rf_fit_vector_bytes(size_t n, size_t ports, size_t order_max); /* order_m
 enum code rf_fit_vector(const struct model_data *data, const struct model_options *options, void *workspace, struct model *ret,
                         struct model_report *ret_report, struct tp_error *err);
 
-/* Can the data come from a causal stable network?  A fit with stable poles follows causal data down to their noise and stops above it
-   otherwise.  (Kramers-Kronig integrals of band-limited data need extrapolation; this does not.)  noise: rms of |dS| per complex sample; 0:
-   taken from third differences, which needs an oversampled sweep. */
-struct causality {
-        double rms, noise, ratio; /* rms / noise */
-        size_t order;
-        bool causal; /* ratio < 3, or exact */
-};
-enum code rf_causality_by_fit(const struct model_data *data, double noise, void *workspace, struct causality *ret, struct tp_error *err);
 /* rms of |dS| per complex sample from third differences of neighbours, median over the sweep: what does not follow a smooth curve. */
 double rf_noise_by_differences(size_t n, const double *re, const double *im);
 

@@ -6,6 +6,7 @@
    Pure, any thread, no allocation but where a workspace is given.  NaN in S is a failed test that says where. */
 #ifndef TIPPLANE_RF_PLAUSIBLE_H
 #define TIPPLANE_RF_PLAUSIBLE_H
+#include "rf/models/model.h"
 #include "rf/network/network.h"
 
 enum rf_finding {
@@ -39,12 +40,12 @@ enum code rf_reciprocity(const struct net2 *net, double floor, const double *u_o
 enum code rf_causality(const struct net2 *net, double floor, struct rf_plausible *ret, struct tp_error *err);
 
 /* The test that needs no extrapolation: a rational model with stable poles is causal by construction; worst is what the best one leaves,
-   rms over all four S, in units of the noise; limit 3.  noise: rms of one complex point; 0: from third differences of the data.  Grids may
-   be uneven.  order_max: 0 for RF_FIT_ORDER_MAX; a line takes about 2 + 4 poles for each turn of its phase. workspace:
-   rf_causality_fit_bytes(n), 64-byte aligned.  CODE_BAD_INPUT: fewer than 16 points, S that is not a number. */
+   rms over all S, in units of the noise; limit 3.  noise: rms of one complex point; 0: from third differences of the data.  Grids may be
+   uneven.  order_max: 0 for RF_FIT_ORDER_MAX; a line takes about 2 + 4 poles for each turn of its phase. workspace:
+   rf_causality_fit_bytes(n, ports), 64-byte aligned.  data: its z_ohm is of no interest.  CODE_BAD_INPUT: fewer than 16 points, S that is not a number. */
 #define RF_CAUSALITY_FIT_LIMIT 3.0
-size_t rf_causality_fit_bytes(size_t n);
-enum code rf_causality_fit(const struct net2 *net, double noise, size_t order_max, void *workspace_64, struct rf_plausible *ret,
+size_t rf_causality_fit_bytes(size_t n, size_t ports);
+enum code rf_causality_fit(const struct model_data *data, double noise, size_t order_max, void *workspace_64, struct rf_plausible *ret,
                            struct tp_error *err);
 
 /* |S11 - S22| against a limit of the caller's (+ 3 sqrt(2) u). */
