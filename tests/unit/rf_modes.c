@@ -9,6 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include "base/arena.h"
+#include "tests/unit/rf_draws.h"
 #include "rf/network/convert.h"
 #include "rf/correct/correct.h"
 #include "rf/trust/modes.h"
@@ -27,20 +28,6 @@ struct station {
         bool cable; /* directivity drifts too */
         int alike;  /* points over which an error stays the same */
 };
-
-static double draw(uint64_t *seed)
-{
-        *seed += 0x9e3779b97f4a7c15u; /* splitmix64 */
-        uint64_t z = *seed;
-        z = (z ^ (z >> 30)) * 0xbf58476d1ce4e5b9u;
-        z = (z ^ (z >> 27)) * 0x94d049bb133111ebu;
-        return (double)((z ^ (z >> 31)) >> 11) * 0x1p-53;
-}
-static double complex normal(uint64_t *seed)
-{
-        double r = sqrt(-2 * log(1 - draw(seed)));
-        return r * cexp(CMPLX(0, RF_TWO_PI * draw(seed)));
-}
 
 static void put(struct terms *t, enum term k, size_t i, double complex v)
 {

@@ -8,6 +8,7 @@
 #include <math.h>
 #include <string.h>
 #include "base/arena.h"
+#include "tests/unit/rf_draws.h"
 #include "rf/trust/outliers.h"
 
 enum { N = 440 };
@@ -17,20 +18,6 @@ struct sweep {
         double hz[N];
         struct net2 net;
 };
-
-static double draw(uint64_t *seed)
-{
-        *seed += 0x9e3779b97f4a7c15u; /* splitmix64 */
-        uint64_t z = *seed;
-        z = (z ^ (z >> 30)) * 0xbf58476d1ce4e5b9u;
-        z = (z ^ (z >> 27)) * 0x94d049bb133111ebu;
-        return (double)((z ^ (z >> 31)) >> 11) * 0x1p-53;
-}
-static double complex normal(uint64_t *seed)
-{
-        double r = sqrt(-2 * log(1 - draw(seed)));
-        return r * cexp(CMPLX(0, RF_TWO_PI * draw(seed)));
-}
 
 /* Directivity that stands still, what is reflected behind a cable, and a second echo, each of its own delay and loss; noise per component in
    parts of 0.3 + |S|. */

@@ -10,6 +10,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include "base/arena.h"
+#include "tests/unit/rf_draws.h"
 #include "rf/network/convert.h"
 #include "rf/trust/plausible.h"
 #include "rf/calibrate/standards.h"
@@ -22,20 +23,6 @@ struct sweep {
         struct net2 net;
         uint64_t seed;
 };
-
-static double draw(uint64_t *seed)
-{
-        *seed += 0x9e3779b97f4a7c15u; /* splitmix64 */
-        uint64_t z = *seed;
-        z = (z ^ (z >> 30)) * 0xbf58476d1ce4e5b9u;
-        z = (z ^ (z >> 27)) * 0x94d049bb133111ebu;
-        return (double)((z ^ (z >> 31)) >> 11) * 0x1p-53;
-}
-static double complex normal(uint64_t *seed)
-{
-        double r = sqrt(-2 * log(1 - draw(seed)));
-        return r * cexp(CMPLX(0, RF_TWO_PI * draw(seed)));
-}
 
 static struct sweep sweep_new(uint64_t seed)
 {

@@ -69,10 +69,7 @@ static void a_run_that_was_never_answered_is_gone(void **state)
         bed_run(b, RUN_A, 1);
         run_path(b, RUN_A, path);
         bed_close(b);
-        sqlite3 *db = NULL;
-        assert_int_equal(sqlite3_open(path, &db), SQLITE_OK);
-        sql_run(db, "DELETE FROM run");
-        sqlite3_close(db);
+        file_sql(path, "DELETE FROM run");
         bed_open(b);
         assert_int_equal(b->report.runs_open, 0);
         assert_int_equal(b->report.runs_damaged, 0);

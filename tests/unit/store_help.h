@@ -317,6 +317,51 @@ static inline char *run_path(struct bed *b, const char *run, char ret[400])
         return ret;
 }
 
+/* What somebody else's hand does to a file that no store has open. */
+static inline void file_sql(const char *path, const char *sql)
+{
+        sqlite3 *db = NULL;
+        assert_int_equal(sqlite3_open(path, &db), SQLITE_OK);
+        sql_run(db, sql);
+        sqlite3_close(db);
+}
+
+/* L of sweep 12, in the work's arena. */
+static inline struct parameter_fact *value_of(struct work *w, double value, double u95, const char *verdict)
+{
+        struct parameter_fact *p = arena_take(w->arena, sizeof *p);
+        *p = (struct parameter_fact){.sweep = 12,
+                                     .quantity = "L",
+                                     .unit = "H",
+                                     .plane = "tip",
+                                     .freq_hz = 1e10,
+                                     .value = value,
+                                     .u95 = u95,
+                                     .has_value = true,
+                                     .verdict = verdict};
+        return p;
+}
+
+/* Evaluation 2: touch 10 rescued, and its L another. */
+static inline struct work *rescue_of_touch_10(void)
+{
+        struct work *w = work_new(RUN_A);
+        struct fact *f = work_add(w, FACT_EVALUATION);
+        f->of.evaluation.n = 2;
+        f->of.evaluation.id = "01JABCDEFGH0000000000000EF";
+        f->of.evaluation.spec_json = "{\"by\":\"rescue\"}";
+        f = work_add(w, FACT_EVALUATION_TRUST);
+        f->of.evaluation_trust.evaluation = 2;
+        f->of.evaluation_trust.touchdown = 10;
+        f->of.evaluation_trust.trust = "rescued";
+        f->of.evaluation_trust.reason = "between two calibrations";
+        f = work_add(w, FACT_PARAMETER);
+        f->of.parameter.evaluation = 2;
+        f->of.parameter.rows = value_of(w, 1.5e-9, 2e-11, "marginal");
+        f->of.parameter.n = 1;
+        return w;
+}
+
 static inline void digest_of_file(const char *path, char ret[65])
 {
         char line[600], command[1300];

@@ -9,21 +9,6 @@ static struct view *open_view(struct bed *b)
         return v;
 }
 
-static struct parameter_fact *value_of(struct work *w, double value, double u95, const char *verdict)
-{
-        struct parameter_fact *p = arena_take(w->arena, sizeof *p);
-        *p = (struct parameter_fact){.sweep = 12,
-                                     .quantity = "L",
-                                     .unit = "H",
-                                     .plane = "tip",
-                                     .freq_hz = 1e10,
-                                     .value = value,
-                                     .u95 = u95,
-                                     .has_value = true,
-                                     .verdict = verdict};
-        return p;
-}
-
 /* One run with one touch (10), its sweep (12), and its value by the recipe's own evaluation. */
 static void run_with_a_value(struct bed *b)
 {
@@ -179,22 +164,8 @@ static void a_file_of_schema_1_refuses_a_rescue_and_loses_nothing(void **state)
         assert_int_equal(view_keeps_evaluation_trust(v, &keeps, &b->err), CODE_OK);
         assert_false(keeps);
         view_close(v);
-        struct work *w = work_new(RUN_A);
-        struct fact *f = work_add(w, FACT_EVALUATION);
-        f->of.evaluation.n = 2;
-        f->of.evaluation.id = "01JABCDEFGH0000000000000EF";
-        f->of.evaluation.spec_json = "{\"by\":\"rescue\"}";
-        f = work_add(w, FACT_EVALUATION_TRUST);
-        f->of.evaluation_trust.evaluation = 2;
-        f->of.evaluation_trust.touchdown = 10;
-        f->of.evaluation_trust.trust = "rescued";
-        f->of.evaluation_trust.reason = "between two calibrations";
-        f = work_add(w, FACT_PARAMETER);
-        f->of.parameter.evaluation = 2;
-        f->of.parameter.rows = value_of(w, 1.5e-9, 2e-11, "marginal");
-        f->of.parameter.n = 1;
         struct store_done done;
-        assert_int_equal(bed_do(b, w, DURABLE, &done), CODE_STATE);
+        assert_int_equal(bed_do(b, rescue_of_touch_10(), DURABLE, &done), CODE_STATE);
         assert_non_null(strstr(done.err.text, "begun by an older build"));
         assert_non_null(strstr(done.err.text, "tipplane evaluate"));
         struct parameter_row *params;

@@ -189,10 +189,7 @@ static void a_file_found_damaged_is_not_kept(void **state)
         size_t n;
         make_sealed(b, 1, path);
         assert_int_equal(chmod(path, 0644), 0);
-        sqlite3 *db = NULL;
-        assert_int_equal(sqlite3_open(path, &db), SQLITE_OK);
-        sql_run(db, "UPDATE trace SET raw=zeroblob(length(raw)) WHERE name='S21'");
-        sqlite3_close(db);
+        file_sql(path, "UPDATE trace SET raw=zeroblob(length(raw)) WHERE name='S21'");
         struct view *v = view_open(b->s, RUN_A, INT64_MAX, &b->err);
         assert_int_equal(view_trace(v, 12, "S21", a, dtype, &bytes, &n, &b->err), CODE_DAMAGED);
         must(b, view_trace(v, 12, "S11", a, dtype, &bytes, &n, &b->err), __LINE__); /* the fault of one is not another's */

@@ -113,10 +113,7 @@ static void a_run_of_a_later_version_is_left_alone(void **state)
         bed_run(b, RUN_A, 1);
         run_path(b, RUN_A, path);
         bed_close(b);
-        sqlite3 *db = NULL;
-        assert_int_equal(sqlite3_open(path, &db), SQLITE_OK);
-        sql_run(db, "PRAGMA user_version=7");
-        sqlite3_close(db);
+        file_sql(path, "PRAGMA user_version=7");
         bed_open(b);
         assert_int_equal(b->report.runs_open, 0);
         assert_int_equal(b->report.runs_damaged, 0);

@@ -58,10 +58,7 @@ static void a_changed_trace_is_noticed(void **state)
         bed_touch(b, RUN_A, 1, 10, 21);
         must(b, store_path_of_run(b->s, RUN_A, path, sizeof path, &b->err), __LINE__);
         bed_close(b);
-        sqlite3 *db = NULL;
-        assert_int_equal(sqlite3_open(path, &db), SQLITE_OK);
-        sql_run(db, "UPDATE trace SET raw=zeroblob(length(raw)) WHERE name='S21'");
-        sqlite3_close(db);
+        file_sql(path, "UPDATE trace SET raw=zeroblob(length(raw)) WHERE name='S21'");
         bed_open(b);
         struct view *v = view_open(b->s, RUN_A, INT64_MAX, &b->err);
         must(b, view_trace(v, 12, "S11", a, dtype, &bytes, &n, &b->err), __LINE__);

@@ -387,31 +387,7 @@ static void an_evaluation_more_changes_no_other(void **state)
         struct bed *b = *state;
         struct arena *a = arena_new(0);
         conclusions_come_back(state);
-        struct work *w = work_new(RUN_A);
-        struct fact *f = work_add(w, FACT_EVALUATION);
-        f->of.evaluation.n = 2;
-        f->of.evaluation.id = "01JABCDEFGH0000000000000EF";
-        f->of.evaluation.spec_json = "{\"by\":\"rescue\"}";
-        f = work_add(w, FACT_EVALUATION_TRUST);
-        f->of.evaluation_trust.evaluation = 2;
-        f->of.evaluation_trust.touchdown = 10;
-        f->of.evaluation_trust.trust = "rescued";
-        f->of.evaluation_trust.reason = "between two calibrations";
-        struct parameter_fact *p = arena_take(w->arena, sizeof *p);
-        *p = (struct parameter_fact){.sweep = 12,
-                                     .quantity = "L",
-                                     .unit = "H",
-                                     .plane = "tip",
-                                     .freq_hz = 1e10,
-                                     .value = 1.5e-9,
-                                     .u95 = 2e-11,
-                                     .has_value = true,
-                                     .verdict = "marginal"};
-        f = work_add(w, FACT_PARAMETER);
-        f->of.parameter.evaluation = 2;
-        f->of.parameter.rows = p;
-        f->of.parameter.n = 1;
-        bed_must(b, w);
+        bed_must(b, rescue_of_touch_10());
         struct view *v = open_view(b, RUN_A);
         struct parameter_row *params;
         struct evaluation_row *evaluations;
