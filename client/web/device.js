@@ -51,7 +51,7 @@ function parameterTable(/** @type {DeviceView} */ v) {
                 return h("p", { class: "quiet" }, v.plan?.dummy ? "This device is an open or short that others are de-embedded with; no value is asked of it." : "No value has been worked out here yet.");
         const touches = [...new Set(mine.map((p) => p.touchdown))];
         return h("table", {}, h("caption", { class: "unseen" }, "Values"),
-                h("thead", {}, h("tr", {}, ...["Quantity", "Value ± U95", "Limits", "Verdict", "Where the uncertainty comes from"].map((t) => h("th", { scope: "col" }, t)))),
+                h("thead", {}, h("tr", {}, ...["Quantity", "Value ± U95", "Limits", "Verdict", "What makes the U95"].map((t) => h("th", { scope: "col" }, t)))),
                 h("tbody", {}, ...mine.map((p) => {
                         const plan = v.plan?.parameters.find((q) => q.name === p.quantity);
                         const last = p.touchdown === touches[touches.length - 1];
