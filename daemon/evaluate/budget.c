@@ -1,10 +1,8 @@
-/* budget.c: from a list of causes to u, its 95 % half width, and a verdict's probability; the shares as text are budget_json.c's.
- * Sources     JCGM 100:2008 5.1.2 (sum of squares of independent causes), G.4 (Welch-Satterthwaite, t factor); JCGM 106:2012 7.2
- *             (conformance probability).
+/* budget.c: from a list of causes to u and its 95 % half width; the shares as text are budget_json.c's.
+ * Sources     JCGM 100:2008 5.1.2 (sum of squares of independent causes), G.4 (Welch-Satterthwaite, t factor).
  * Note        entries are signed vectors of one standard uncertainty each; what moves device, open and short
  *             together was added up before it came here. */
 #include "evaluate/inside.h"
-#include "rf/trust/decide_limits.h"
 #include "rf/numbers/probability.h"
 #include <math.h>
 #include <stdio.h>
@@ -100,10 +98,4 @@ void budget_close(const struct cause_list *list, double *ret_u, double *ret_u95,
                 budget_json(list, sum, json);
         else if (json)
                 snprintf(json, BUDGET_ROOM, "{}");
-}
-
-double conformance(double value, double u, bool has_low, double low, bool has_high, double high)
-{
-        const struct limits l = {has_low, has_high, low, high};
-        return limits_conformance(&l, value, u);
 }

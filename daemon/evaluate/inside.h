@@ -135,7 +135,5 @@ void budget_close(const struct cause_list *, double *ret_u, double *ret_u95, cha
 /* squares: of all dq, above 0 and finite. */
 void budget_json(const struct cause_list *, double squares, char json[BUDGET_ROOM]);
 double student_95(double nu);
-/* JCGM 106:2012: probability that the true value lies within the limits. */
-double conformance(double value, double u, bool has_low, double low, bool has_high, double high);
 
 #endif
