@@ -64,9 +64,6 @@ enum code calibration_map(const struct calibration *, const struct raw_sweep *, 
 /* Point j of a sweep (index i of the calibration), corrected to the calibration's plane. */
 struct m2 tip_point(const struct calibration *, const struct raw_sweep *, size_t j, size_t i);
 static inline size_t map_at(const uint32_t *map, size_t j) { return map ? map[j] : j; }
-/* Whole sweep corrected, on the sweep's own points; re/im from the arena. */
-enum code tip_network(const struct calibration *, const struct raw_sweep *, struct arena *, double *re[4], double *im[4],
-                      struct tp_error *);
 
 /* check.c: corrected points of one standard then and now, every one or some 160 of them, each with its sigma.  From scratch. */
 struct rf_mode_reading;

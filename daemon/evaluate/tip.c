@@ -40,25 +40,4 @@ struct m2 tip_point(const struct calibration *c, const struct raw_sweep *raw, si
         return rf_correct2_point(&c->terms, i, m);
 }
 
-enum code tip_network(const struct calibration *c, const struct raw_sweep *raw, struct arena *arena, double *re[4], double *im[4],
-                      struct tp_error *err)
-{
-        const uint32_t *map;
-        enum code code = calibration_map(c, raw, arena, &map, err);
-        if (code)
-                return code;
-        for (int k = 0; k < 4; k++)
-                if (!(re[k] = arena_take(arena, net2_stride(raw->n) * sizeof(double))) ||
-                    !(im[k] = arena_take(arena, net2_stride(raw->n) * sizeof(double))))
-                        return tp_fail_memory(err);
-        for (size_t j = 0; j < raw->n; j++) {
-                struct m2 s = tip_point(c, raw, j, map_at(map, j));
-                for (int k = 0; k < 4; k++) {
-                        re[k][j] = creal(s.e[k]);
-                        im[k][j] = cimag(s.e[k]);
-                }
-        }
-        return CODE_OK;
-}
-
 struct m2 standard_at(const struct standard *s, double t_c, double hz) { return standard_point(s, t_c, hz); }

@@ -8,7 +8,6 @@
 #include <time.h>
 #include "base/arena.h"
 #include "rf/correct/correct.h"
-#include "rf/correct/ready.h"
 
 enum { POINTS = 681, CACHED = 8, STREAMED = 900, ROUNDS = 9 }; /* 900 sweeps of raw, out and switch terms: 140 MB */
 
@@ -33,7 +32,6 @@ static int by_value(const void *a, const void *b)
 struct load {
         struct axis axis;
         struct terms eight, twelve;
-        struct ready_terms ready_eight, ready_twelve; /* the former with the switch terms of one sweep for all, as a calibration's */
         struct net2 *raw, *out;
         struct switch_terms *sw;
         size_t sweeps;
@@ -46,7 +44,7 @@ struct load {
 #include "rf/numbers/kinds.h"
 static void stream(double *to, const double *from, size_t n) { CPU_RUN(stream, to, from, n); }
 
-enum job { MEMCPY, COPY, COPY_SWITCH, EIGHT, EIGHT_SWITCH, TWELVE, READY_EIGHT, READY_TWELVE, JOB_COUNT };
+enum job { MEMCPY, COPY, COPY_SWITCH, EIGHT, EIGHT_SWITCH, TWELVE, JOB_COUNT };
 static void run(const struct load *l, enum job job)
 {
         size_t n = 8 * net2_stride(POINTS);
@@ -69,12 +67,6 @@ static void run(const struct load *l, enum job job)
                         break;
                 case TWELVE:
                         rf_correct2(&l->twelve, &l->raw[k], NULL, &l->out[k], NULL);
-                        break;
-                case READY_EIGHT:
-                        rf_correct2_ready(&l->ready_eight, &l->raw[k], &l->out[k], NULL);
-                        break;
-                case READY_TWELVE:
-                        rf_correct2_ready(&l->ready_twelve, &l->raw[k], &l->out[k], NULL);
                         break;
                 case JOB_COUNT:
                         break;
@@ -216,18 +208,9 @@ int main(void)
                         for (size_t i = 0; i < 4 * net2_stride(POINTS); i++)
                                 l->sw[s].f_re[i] = 0.1 * draw();
                 }
-                if (rf_ready(&l->eight, &l->sw[0], arena_take(arena, ready_bytes(POINTS)), &l->ready_eight, NULL) ||
-                    rf_ready(&l->twelve, NULL, arena_take(arena, ready_bytes(POINTS)), &l->ready_twelve, NULL))
-                        abort();
         }
-        static const char *const words[JOB_COUNT] = {"memcpy",
-                                                     "copy",
-                                                     "copy_with_switch",
-                                                     "eight_terms",
-                                                     "eight_terms_with_switch",
-                                                     "twelve_terms",
-                                                     "eight_terms_with_switch_ready",
-                                                     "twelve_terms_ready"};
+        static const char *const words[JOB_COUNT] = {"memcpy",      "copy", "copy_with_switch", "eight_terms", "eight_terms_with_switch",
+                                                     "twelve_terms"};
         double rounding_ratio = rounding();
         printf("{\"points\": %d", POINTS);
         for (int k = 0; k < 2; k++) {

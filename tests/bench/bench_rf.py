@@ -48,11 +48,11 @@ def main():
     theirs = scikit_rf(ours["points"])
     print(f"correction, {ours['points']} points, ns per point (+- half spread of the middle five of nine)")
     print(f"{'':30}{'cache':>16}{'memory':>18}{'copy/this, memory':>20}{'scikit-rf/this, cache':>24}")
-    for word in ("memcpy", "copy", "copy_with_switch", "eight_terms", "eight_terms_with_switch", "twelve_terms", "eight_terms_with_switch_ready", "twelve_terms_ready"):
+    for word in ("memcpy", "copy", "copy_with_switch", "eight_terms", "eight_terms_with_switch", "twelve_terms"):
         cache = ours[f"{word}_cache_ns"]
         cell = lambda where: f"{ours[f'{word}_{where}_ns']:.1f} +- {ours[f'{word}_{where}_spread_ns']:.1f}"
         ratio = "" if word.startswith(("copy", "mem")) else f"{ours[f'{word}_memory_ratio']:.2f}"
-        other = theirs.get(word.removesuffix("_ready")) if theirs else None  # scikit-rf has its terms ready in any case
+        other = theirs.get(word) if theirs else None
         beside = f"{other / cache:.0f} ({other:.0f} ns)" if other else ""
         print(f"{word:30}{cell('cache'):>16}{cell('memory'):>18}{ratio:>20}{beside:>24}")
     print(f"rounding error of the correction over what rounding its inputs costs: {ours['rounding_over_floor']:.2f}")

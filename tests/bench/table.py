@@ -32,17 +32,16 @@ def row(claim, goal, ratio, spread, this, bound, form="{:.2f}", least=None, most
 def correction():
     r = json.loads(text("rf"))
     theirs = bench_rf.scikit_rf(r["points"])
-    # scikit-rf has its terms ready in any case, and its switch terms are the calibration's
-    for word, say in (("eight_terms_with_switch", "correct, 8 terms, each sweep's own switch terms"), ("eight_terms_with_switch_ready", "correct, 8 terms with switch terms made ready"),
-                      ("twelve_terms", "correct, 12 terms"), ("twelve_terms_ready", "correct, 12 terms made ready")):
+    for word, say in (("eight_terms_with_switch", "correct, 8 terms, each sweep's own switch terms"),
+                      ("twelve_terms", "correct, 12 terms")):
         ns, spread = r[f"{word}_cache_ns"], r[f"{word}_cache_spread_ns"]
         if theirs:
-            other = theirs[word.removesuffix("_ready")]
+            other = theirs[word]
             row(f"{say}: against scikit-rf, in cache", ">= 60", other / ns, other / ns * spread / ns, f"{ns:.1f} ns/point", f"{other:.0f} ns/point, scikit-rf {theirs['version']}", "{:.0f}", least=60)
         else:
             row(f"{say}: against scikit-rf, in cache", ">= 60", None, None, f"{ns:.1f} ns/point", "scikit-rf is not installed: make judges installs it")
     for word, copy, say in (("eight_terms", "copy", "8 terms"), ("eight_terms_with_switch", "copy_with_switch", "8 terms, each sweep's own switch terms"),
-                            ("eight_terms_with_switch_ready", "copy", "8 terms with switch terms made ready"), ("twelve_terms", "copy", "12 terms"), ("twelve_terms_ready", "copy", "12 terms made ready")):
+                            ("twelve_terms", "copy", "12 terms")):
         ns, spread, own = r[f"{word}_memory_ns"], r[f"{word}_memory_spread_ns"], r[f"{copy}_memory_ns"]
         ratio = r[f"{word}_memory_ratio"]
         row(f"correct, {say}: of a copy's rate, from memory", ">= 0.7", ratio, ratio * spread / ns, f"{ns:.1f} ns/point", f"{own:.1f} ns/point, the same sweeps copied", least=0.7)

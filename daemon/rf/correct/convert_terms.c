@@ -53,7 +53,8 @@ static bool broke(const double complex in[TERM_COUNT], const double complex *out
         return false;
 }
 
-void terms_switch_in(double complex t[TERM_COUNT], double complex gf, double complex gr)
+/* One point of it, in place: the twelve-term columns from EDF … K and the switch terms, forward and reverse. */
+static void terms_switch_in(double complex t[TERM_COUNT], double complex gf, double complex gr)
 {
         double complex df = 1 - t[TERM_EDR] * gf, dr = 1 - t[TERM_EDF] * gr;
         t[TERM_ELF] = t[TERM_ESR] + t[TERM_ERR] * gf / df;

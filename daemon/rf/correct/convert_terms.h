@@ -15,8 +15,6 @@
 
 /* sw NULL: only for terms that were solved without (switch_removed false): the switch is then ideal. */
 enum code rf_terms_twelve_from_eight(const struct terms *eight, const struct switch_terms *sw, struct terms *out, struct tp_error *err);
-/* One point of it, in place: the twelve-term columns from EDF … K and the switch terms, forward and reverse. */
-void terms_switch_in(double complex t[TERM_COUNT], double complex forward, double complex reverse);
 /* ret_sw: made by switch_terms_at() on the same axis.  ret_k_disagreement[n] (may be NULL): |k1/k2 - 1|, above 0.01 a bad standard. */
 enum code rf_terms_eight_from_twelve(const struct terms *twelve, struct terms *out, struct switch_terms *ret_sw, double *ret_k_disagreement,
                                      struct tp_error *err);

@@ -1,8 +1,7 @@
 /* correct.h: from raw ratios to corrected S and back.  Kernels over columns: no allocation, in place allowed (out may be raw), NaN passes.
 
    rf_correct2 with eight or sixteen terms needs the switch terms that the calibration had removed (terms->switch_removed); with twelve
-   terms they are inside the terms and or_null is not used.  One-port terms correct reflections only (rf_correct1).  Who corrects many
-   sweeps with the same terms makes them ready first: ready.h. */
+   terms they are inside the terms and or_null is not used.  One-port terms correct reflections only (rf_correct1). */
 #ifndef TIPPLANE_RF_CORRECT_H
 #define TIPPLANE_RF_CORRECT_H
 #include "rf/correct/terms.h"

@@ -27,12 +27,6 @@ extern const struct kernels kernels[]; /* kernel_n of them, the widest last */
 extern const size_t kernel_n;
 const struct kernels *kernels_best(void); /* the widest that this processor can */
 
-/* What rf_correct2() and rf_correct2_ready() share: what must agree before a sweep may be corrected, that the switch terms are there, and
-   reference (same: it is there already) and plane of the result. */
-enum code correct_check(const struct terms *terms, const struct net2 *raw, const struct net2 *out, struct tp_error *err);
-enum code correct_check_switch(const struct terms *terms, const struct switch_terms *or_null, struct tp_error *err);
-void correct_end(const struct terms *terms, bool same, struct net2 *out);
-
 /* Of the loops: writing a point to the columns of COLUMNS(name, …) (quad.h). */
 #define WRITE(name, i, q)                                                                                                        \
         (name##11_re [i] = (q).s11.re, name##11_im [i] = (q).s11.im, name##12_re [i] = (q).s12.re, name##12_im [i] = (q).s12.im, \
