@@ -61,6 +61,7 @@ static void lrrm_found(struct bench *b, enum rf_match_fit fit)
         within_the_floor(b, "lrrm");
 }
 static void lrrm_l(struct bench *b) { lrrm_found(b, RF_MATCH_FIT_L); }
+static void lrrm_l_and_c(struct bench *b) { lrrm_found(b, RF_MATCH_FIT_L_C); }
 static void lrrm_from_open(struct bench *b) { lrrm_found(b, RF_MATCH_FROM_OPEN); }
 
 /* Devices as they are in the impedance of this seed's line. */
@@ -113,6 +114,7 @@ EACH(solt_of_three_thrus)
 EACH(unknown_thru_of_three)
 EACH(lrm_of_three_reflects)
 EACH(lrrm_l)
+EACH(lrrm_l_and_c)
 EACH(lrrm_from_open)
 EACH(lines_of_any_lengths)
 EACH(lines_of_unknown_impedance)
@@ -124,6 +126,7 @@ int main(void)
                 cmocka_unit_test(unknown_thru_of_three_errs_by_less_than_four_floors),
                 cmocka_unit_test(lrm_of_three_reflects_errs_by_less_than_four_floors),
                 cmocka_unit_test(lrrm_l_errs_by_less_than_four_floors),
+                cmocka_unit_test(lrrm_l_and_c_errs_by_less_than_four_floors),
                 cmocka_unit_test(lrrm_from_open_errs_by_less_than_four_floors),
                 cmocka_unit_test(lines_of_any_lengths_errs_by_less_than_four_floors),
                 cmocka_unit_test(lines_of_unknown_impedance_errs_by_less_than_four_floors),

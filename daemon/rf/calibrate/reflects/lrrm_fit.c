@@ -262,6 +262,7 @@ static struct bend bend_of_open(struct sweep s, struct lrrm_match m, bool to_sca
         return (struct bend){c_50, sum[0][0], sum[1][5]};
 }
 
+enum { STARTS = 6 };                  /* of L and C; from three, one of thirty exact sets ended in another valley */
 enum { BLOCKS = 4096 / HALF_WINDOW }; /* longer sweeps go without the local scatter */
 /* ret_weight: of G at each frequency as they were used in the end, times what makes the residuals' scatter their variance. */
 static struct fitted fit(struct sweep s, enum unknowns u, const struct lrrm_match *starts, size_t start_n, double *ret_weight)
@@ -332,10 +333,11 @@ struct lrrm_match lrrm_fit(enum cpu_kind kind, size_t n, const struct lrrm_colum
         if (what == RF_MATCH_FIT_L_C) {
                 /* R + jwL and C enter as w (L - R^2 C) first: begin on that valley, on both sides of C = 0 */
                 f = fit(s, L_ALONE, &none, 1, d->match_weight);
-                struct lrrm_match valley[3] = {{.c_f = 4e-15}, {.c_f = -4e-15}, {.c_f = 12e-15}};
-                for (int k = 0; k < 3; k++)
+                struct lrrm_match valley[STARTS] = {{.c_f = 4e-15}, {.c_f = -4e-15}, {.c_f = 12e-15},
+                                                    {.c_f = 0},     {.c_f = 8e-15},  {.c_f = 2e-15}};
+                for (int k = 0; k < STARTS; k++)
                         valley[k].l_h = f.match.l_h + r * r * (valley[k].c_f - none.c_f);
-                f = fit(s, L_AND_C, valley, 3, d->match_weight);
+                f = fit(s, L_AND_C, valley, STARTS, d->match_weight);
                 l_sure = sure(&f, 0, L_UNSURE_H * 1e12) && sure(&f, 1, C_UNSURE_F * 1e15);
                 if (l_sure) {
                         c = f.match.c_f;
