@@ -83,6 +83,11 @@ static enum code causes_of(struct cli *c, const struct with *w, const char *from
                            struct tp_error *err)
 {
         char digest[65];
+        struct port_drift drift;
+        bool has_drift = false;
+        enum code code = correct_drift_of(c, from, &drift, &has_drift, err);
+        if (code)
+                return code;
         struct corrected_reading r = {.terms = terms,
                                       .causes = w->causes,
                                       .at = picked->terms_at,
@@ -93,10 +98,11 @@ static enum code causes_of(struct cli *c, const struct with *w, const char *from
                                       .ports = ports,
                                       .top_hz = w->t->axis.hz[w->t->axis.n - 1],
                                       .u = &w->each,
+                                      .drift = has_drift ? &drift : NULL,
                                       .terms_id = w->digest,
                                       .reading_id = digest,
                                       .touch_id = w->touch[0] ? w->touch : NULL};
-        enum code code = offline_digest(c, from, digest, err);
+        code = offline_digest(c, from, digest, err);
         if (!code && !(ret->causes = arena_take(c->arena, sizeof *ret->causes)))
                 code = tp_fail_memory(err);
         return code ? code : rf_reading_causes(&r, c->arena, ret->causes, err);

@@ -1,6 +1,7 @@
 /* correct_uncertainty.c: what the options of `tipplane correct` say of uncertainty, for files of any ports (correct.h). */
 #include "cli/correct.h"
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 /* An option of two numbers, each from 0 to its most; left as they are when it is not given. */
@@ -45,6 +46,39 @@ enum code correct_each(struct cli *c, const struct reading_u *stated, struct rea
                 code = pair_of(c, "drift-u", (const double[]){1e-9, 10}, "of each port's delay in s and its loss in dB", &to->drift_delay_s,
                                &to->drift_loss_db, err);
         return code;
+}
+
+enum code correct_drift_of(struct cli *c, const char *path, struct port_drift *ret, bool *ret_has, struct tp_error *err)
+{
+        struct touchstone *f = arena_take(c->arena, sizeof *f);
+        *ret_has = false;
+        if (cli_has(c, "drift-u"))
+                return CODE_OK;
+        enum code code = f ? offline_touchstone(c, path, f, err) : tp_fail_memory(err);
+        const char *at = code ? NULL : strstr(f->comments, RAW_DRIFT_COMMENT);
+        if (code || !at)
+                return code;
+        struct port_drift d;
+        int end = 0;
+        at += strlen(RAW_DRIFT_COMMENT);
+        if (sscanf(at, "port 1 %lf s %lf dB, port 2 %lf s %lf dB%n", &d.delay_s[0], &d.loss_db[0], &d.delay_s[1], &d.loss_db[1], &end) !=
+                    4 ||
+            end == 0)
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "its comment says \"" RAW_DRIFT_COMMENT
+                               "%.*s\"; it must read as \"port 1 1e-14 s 0.01 dB, port 2 1e-14 s 0.01 "
+                               "dB\", or say --drift-u",
+                               (int)(strcspn(at, "\n") < 40 ? strcspn(at, "\n") : 40), at);
+        for (int p = 0; p < 2; p++)
+                if (!(d.delay_s[p] >= 0 && d.delay_s[p] <= 1e-9 && d.loss_db[p] >= 0 && d.loss_db[p] <= 10))
+                        return tp_fail(
+                                err, CODE_BAD_INPUT,
+                                "its comment says that port %d drifted by %.6g s and %.6g dB; at most 1e-9 s and 10 dB can be, and not "
+                                "less than 0",
+                                p + 1, d.delay_s[p], d.loss_db[p]);
+        *ret = d;
+        *ret_has = true;
+        return CODE_OK;
 }
 
 enum code correct_uncertainty_used(struct cli *c, struct tp_error *err)

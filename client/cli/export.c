@@ -36,6 +36,7 @@ enum code sweeps_read(struct cli *c, const cJSON *sweeps, struct sweep_name **re
                                                  have_int(die, "y"),
                                                  have_int(s, "condition"),
                                                  have_int(s, "n"),
+                                                 have_int(s, "touchdown"),
                                                  true,
                                                  false};
         }

@@ -196,6 +196,10 @@ static enum code export_standards(struct raw_job *j, struct tp_error *err)
         plan->contact_ohm_u = r->setup.contact_ohm_u;
         plan->contact_h_u = r->setup.contact_h_u;
         plan->placement_um_u = r->setup.placement_um_u;
+        if (r->check.standard_n) { /* as likely anywhere within what a check lets pass; files between two passed checks say more */
+                plan->drift_delay_s_u = r->check.limits.delay_fs * 1e-15 / sqrt(3);
+                plan->drift_loss_db_u = r->check.limits.loss_db / sqrt(3);
+        }
         plan->ports = 2;
         plan->calibration = r->calibration;
         plan->has_calibration = true;
@@ -262,7 +266,10 @@ static enum code export_devices(struct raw_job *j, size_t *ret_n, struct tp_erro
 {
         struct answer a;
         struct sweep_name *names = NULL;
+        struct export_drift *drift = NULL;
         enum code code = http_get(j->c, &a, err, "/api/v1/runs/%s/sweeps?use=device", j->run);
+        if (!code)
+                code = export_drift_read(j->c, j->run, &drift, err);
         if (!code)
                 code = sweeps_read(j->c, have(a.json, "sweeps"), &names, ret_n, err);
         for (size_t k = 0; k < *ret_n && !code; k++) {
@@ -275,8 +282,12 @@ static enum code export_devices(struct raw_job *j, size_t *ret_n, struct tp_erro
                 if (!code)
                         code = raw_net(j, names[k].n, &axis, &net, err);
                 sweep_file_name(&names[k], name, sizeof name);
+                char line[200] = "", comment[300];
                 if (!code)
-                        code = write_raw(j, name, &net, "raw ratios of a device, switch terms inside", err);
+                        export_drift_comment(drift, names[k].touchdown, line, sizeof line);
+                snprintf(comment, sizeof comment, "raw ratios of a device, switch terms inside%s", line);
+                if (!code)
+                        code = write_raw(j, name, &net, comment, err);
         }
         answer_done(&a);
         return code;

@@ -8,6 +8,9 @@
 #include "formats/touchstone.h"
 
 #define OFFLINE_WITHOUT_CDS "Cds is not in it" /* in a comment of `extrinsic`: `extract` refuses it then */
+/* In a comment of a raw file: each port's drift when it was read, one standard deviation of delay and of loss at the highest frequency. */
+#define RAW_DRIFT_COMMENT "drift since the calibration: "
+#define RAW_DRIFT_FORMAT "port 1 %.9g s %.9g dB, port 2 %.9g s %.9g dB"
 #define FILE_BYTES_MAX ((size_t)256 << 20)
 
 /* The file's bytes, in the arena and NUL-terminated; errors begin with the path. */

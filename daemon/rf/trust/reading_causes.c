@@ -123,6 +123,7 @@ static struct m2 by_touch(const struct own *o, size_t i, const void *cause)
 struct drifted {
         int port;
         bool loss;
+        double u; /* s, or dB at the top */
 };
 /* The port's one-way tracking since the calibration times 1 + eps. */
 static struct m2 by_drift(const struct own *o, size_t i, const void *cause)
@@ -130,8 +131,7 @@ static struct m2 by_drift(const struct own *o, size_t i, const void *cause)
         const struct drifted *c = cause;
         const struct terms *t = o->r->terms;
         double hz = t->axis->hz[i];
-        double complex eps = c->loss ? -o->r->u->drift_loss_db / RF_DB_PER_NEPER * sqrt(hz / o->r->top_hz)
-                                     : CMPLX(0, -RF_TWO_PI * hz * o->r->u->drift_delay_s);
+        double complex eps = c->loss ? -c->u / RF_DB_PER_NEPER * sqrt(hz / o->r->top_hz) : CMPLX(0, -RF_TWO_PI * hz * c->u);
         struct m2 s = net2_get(o->r->corrected, i), d = m2_of(0, 0, 0, 0);
         if (t->model != TERMS_ONE_PORT)
                 return masked(o, rf_move_tracking(t, i, s, c->port, eps));
@@ -140,15 +140,21 @@ static struct m2 by_drift(const struct own *o, size_t i, const void *cause)
         return masked(o, d);
 }
 
+static double drift_of(const struct corrected_reading *r, int port, bool loss)
+{
+        if (r->drift)
+                return loss ? r->drift->loss_db[port] : r->drift->delay_s[port];
+        return loss ? r->u->drift_loss_db : r->u->drift_delay_s;
+}
+
 static enum code drifts(struct own *o, int port, struct tp_error *err)
 {
-        const struct reading_u *u = o->r->u;
         enum code code = CODE_OK;
         for (int loss = 0; loss < 2 && !code; loss++) {
-                struct drifted c = {port, loss == 1};
+                struct drifted c = {port, loss == 1, drift_of(o->r, port, loss == 1)};
                 char name[40];
                 snprintf(name, sizeof name, "drift: %s, port %d", loss ? "loss" : "delay", port + 1);
-                if ((loss ? u->drift_loss_db : u->drift_delay_s) > 0)
+                if (c.u > 0)
                         code = add(o, CAUSE_OF_DRIFT, INFINITY, o->r->terms_id, name, by_drift, &c, err);
         }
         return code;
@@ -199,7 +205,7 @@ enum code rf_reading_causes(const struct corrected_reading *r, struct arena *are
                         code = add(&o, CAUSE_OF_NOISE, u->noise_freedom, r->reading_id, noise[e], by_noise, &e, err);
         for (size_t k = 0; k < r->causes->not_counted_n && ret->not_counted_n < CAUSES_NOT_COUNTED_MAX - 1; k++)
                 ret->not_counted[ret->not_counted_n++] = r->causes->not_counted[k];
-        if (!(u->drift_delay_s > 0 || u->drift_loss_db > 0))
+        if (!r->drift && !(u->drift_delay_s > 0 || u->drift_loss_db > 0))
                 ret->not_counted[ret->not_counted_n++] = "drift since the calibration";
         return code;
 }

@@ -11,6 +11,11 @@ extern const char *const rf_touch_words[RF_TOUCH_COUNT + 1]; /* "touch R", "touc
 /* dS by one standard uncertainty of it at hz; port 0, 1 (RF_TOUCH_BOTH: not read); z: the reference, ohm. */
 struct m2 rf_touch_change(struct m2 s, enum rf_touch touch, int port, const struct reading_u *u, double hz, double z);
 
+/* Drift of each port by itself since the calibration, one standard deviation; loss at the highest frequency. */
+struct port_drift {
+        double delay_s[2], loss_db[2];
+};
+
 struct corrected_reading {
         const struct terms *terms;               /* at the frequencies of raw */
         const struct terms_causes *causes;       /* columns on the terms' whole list */
@@ -21,6 +26,7 @@ struct corrected_reading {
         unsigned ports;                          /* 1, 2, 3: which ports were read */
         double top_hz;                           /* highest frequency of the terms: drift of loss is stated there, and goes with its root */
         const struct reading_u *u;               /* of its own touch and reading */
+        const struct port_drift *drift;          /* in the place of u's, which is of any port at any time; NULL: nobody says more */
         const char *terms_id, *reading_id;       /* what the ids of shared and of own causes are made of: digests of terms and raw file */
         const char *touch_id;                    /* of the touch's own causes, where several readings are of one touch; NULL: reading_id */
 };
