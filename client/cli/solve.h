@@ -23,6 +23,8 @@ enum code solve_files(struct solve_job *job, struct offline_solved **ret, struct
 /* solve_suspicions.c: readings that look exchanged, or of the other sign of time, are noted. */
 void solve_suspicions(struct solve_job *job, const struct offline_solved *, const struct offline_reading *readings, size_t n,
                       const struct switch_terms *or_null);
+/* solve_exchanged.c: open and short exchanged, seen in the sign of what reflections are multiplied by. */
+void solve_exchanged(struct solve_job *job, const struct offline_solved *, const struct offline_reading *readings, size_t n);
 /* One reading that transmits against its switch terms (rf_switch_smooth()): a note where another use of them is the smooth one.  `tipplane
    correct` asks the same of devices. */
 void solve_smooth(struct cli *, const char *name, const struct net2 *raw, const struct switch_terms *);

@@ -253,6 +253,7 @@ void solve_suspicions(struct solve_job *j, const struct offline_solved *solved, 
         bool time_said = false;
         of_switch_terms(c, readings, n, sw);
         of_leakage(c, solved, readings, n);
+        solve_exchanged(j, solved, readings, n);
         for (size_t k = 0; k < n; k++) {
                 const struct offline_reading *r = &readings[k];
                 const char *name = r->standard->standard.name;

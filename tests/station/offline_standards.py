@@ -131,6 +131,25 @@ def exchanged(d):
     check("a device's ports alone", rc == 0 and "ports 1 and 2 of this reading" in err, err)
 
 
+def open_and_short(d):
+    """exchanged, with nothing to verify by: an analyzer whose ways are cables tells by their sign towards DC; one whose ways are not says nothing"""
+    for seed in range(6):
+        b = Bench(d)
+        b.a = Analyzer(2, 100 + seed)
+        for w, size in (("e10", 0.9), ("e01", 0.8)):
+            b.a.start[w] = [size, 0.95 * size]
+        d.s2p("switch.s2p", HZ, [[0j, b.a.at("g", 0, f), b.a.at("g", 1, f), 0j] for f in HZ])
+        for n, s in DEVICES.items():
+            b.write(n, s)
+        for method, switch in (("solt", None), ("unknown_thru", "switch.s2p"), ("lrrm", "switch.s2p")):
+            listed = LUMPED + THRUS[:1]
+            said, left, notes = b.solve(listed, method, switch=switch)
+            check("%s, seed %d: nothing is said of right files" % (method, seed), not any("look exchanged" in n for n in notes), notes)
+            wrong = [{**s, "file": {"open": "short.s2p", "short": "open.s2p"}.get(s["name"], s["file"])} for s in listed]
+            said, left, notes = b.solve(wrong, method, switch=switch)
+            check("%s, seed %d: open and short exchanged" % (method, seed), sum(n.startswith("open and short look exchanged") for n in notes) == 1, (said, notes))
+
+
 def leakage(d):
     """leakage of a fiftieth of what a thru reads is said of every method that does not know it; a tenth of it is not"""
     b = Bench(d, leak=0.003)
@@ -229,4 +248,4 @@ def no_daemon(d):
 
 
 if __name__ == "__main__":
-    raise SystemExit(run(several_thrus, exchanged, leakage, switch_terms, lengths, steps, units, no_daemon))
+    raise SystemExit(run(several_thrus, exchanged, open_and_short, leakage, switch_terms, lengths, steps, units, no_daemon))

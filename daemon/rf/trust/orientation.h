@@ -30,6 +30,10 @@ enum code rf_orientation_of(const struct net2 *net, const struct net2 *known, st
    the phase may have turned by half between them, or when nothing moves. */
 enum code rf_sign_of_time(const struct net2 *net, struct rf_orientation *ret, struct tp_error *err);
 
+/* Towards DC: 1 where the phase of a ratio goes to 0, -1 where to half a turn, within an eighth of a turn (sign_at_dc.c); 0: neither, or the
+   list begins too high or is too coarse to tell. */
+int rf_sign_at_dc(const struct axis *axis, const double *re, const double *im);
+
 /* ---- switch terms ----
    Idea        with the switch terms removed rightly, S12/S21 of all reciprocal two-ports read through the same boxes is one number per
                frequency (the boxes' own); with wrong ones it scatters from device to device, in proportion to what they reflect.  So two or
