@@ -135,6 +135,9 @@ void causes_of_line_reference(const struct slope *k)
                 reference_cause(k, "line Zc", c->line_z_ohm_u / c->line_z_ohm);
                 if (!(c->line_z_ohm_u > 0))
                         cause_not_counted(k->to, "line Zc");
+                const struct calibration *cal = k->a->ch->cal; /* loss makes Zc complex: Z (1 - j alpha/beta) */
+                if (c->line_z_ohm_u > 0 && cal->gamma_re[k->i] > 0 && cal->gamma_im[k->i] > 0)
+                        reference_cause(k, "line Zc real", CMPLX(0, -cal->gamma_re[k->i] / cal->gamma_im[k->i]));
         }
 }
 

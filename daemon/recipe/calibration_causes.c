@@ -233,6 +233,27 @@ static enum code cause_of_plan(struct causes_job *j, enum line_number which, dou
                         step / u, err, name);
 }
 
+/* What a real impedance leaves out: loss makes it gamma/(jwC).  The C whose line has this impedance at the highest frequency, where loss counts
+   least; the whole difference is one standard uncertainty. */
+static enum code cause_of_real_impedance(struct causes_job *j, struct tp_error *err)
+{
+        const struct solved_calibration *s = j->solved;
+        struct solved_calibration *lossy = NULL;
+        struct calibration_plan plan = *j->plan;
+        size_t i = s->axis.n;
+        while (i > 0 && !isfinite(s->gamma_im[i - 1]))
+                i--;
+        if (i == 0 || !(s->gamma_re[i - 1] > 0))
+                return CODE_OK;
+        plan.line_capacitance_f_m = s->gamma_im[i - 1] / (RF_TWO_PI * s->axis.hz[i - 1] * plan.line_z_ohm);
+        plan.line_z_ohm = plan.line_loss_tangent = 0;
+        enum code code = solve_moved(j, &(struct move){.kind = CAUSE_OF_LINE, .plan = &plan}, 0, &lossy, err);
+        if (!code)
+                code = causes_add(j, CAUSE_OF_LINE, INFINITY, side_of(lossy), side_of(s), 1, err, "%s", "lines: impedance taken as real");
+        arena_reset(j->scratch);
+        return code;
+}
+
 static enum code causes_of_lines(struct causes_job *j, struct tp_error *err)
 {
         const struct calibration_plan *p = j->plan;
@@ -260,6 +281,8 @@ static enum code causes_of_lines(struct causes_job *j, struct tp_error *err)
                 code = cause_of_plan(j, LINE_LOSS_TANGENT, p->line_loss_tangent_u, STEP, "lines: loss tangent", err);
         if (!code && lines && p->line_z_ohm > 0)
                 code = cause_of_plan(j, LINE_Z, p->line_z_ohm_u, STEP * p->line_z_ohm, "lines: impedance", err);
+        if (!code && lines && p->line_z_ohm > 0 && p->line_z_ohm_u > 0 && !(p->line_capacitance_f_m > 0))
+                code = cause_of_real_impedance(j, err);
         return code;
 }
 

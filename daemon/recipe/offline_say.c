@@ -2,6 +2,7 @@
  * Idea        The solver's figures are columns over frequency, NaN where a method has none; one table names them, so JSON and words cannot
  *             differ, and a figure that a method does not have does not appear. */
 #include "recipe/offline_solve.h"
+#include "rf/calibrate/reflect_size.h"
 #include <math.h>
 #include <stdio.h>
 
@@ -149,6 +150,44 @@ static void put_ghz(struct text *to, double hz)
         text_f(to, hz < 1e6 ? "%.6g kHz" : hz < 1e9 ? "%.6g MHz" : "%.6g GHz", hz < 1e6 ? hz / 1e3 : hz < 1e9 ? hz / 1e6 : hz / 1e9);
 }
 
+static void reflect_words(const struct solved_band *b, struct text *to)
+{
+        double largest = NAN, hz = NAN;
+        for (size_t i = 0; i < b->axis.n; i++) {
+                double size = rf_reflect_size(&b->problem, &b->diagnosis, i);
+                if (size > largest || (isnan(largest) && isfinite(size))) {
+                        largest = size;
+                        hz = b->axis.hz[i];
+                }
+        }
+        if (isnan(largest))
+                return;
+        text_f(to, "  %-48s %10.4g at ", "solved reflect, largest |G|", largest);
+        put_ghz(to, hz);
+        text_put(to, "\n");
+}
+
+/* The lines' impedance that results were brought to ohms with, a frequency a decade. */
+static void impedance_words(const struct solved_band *b, struct text *to)
+{
+        const struct diagnosis *d = &b->diagnosis;
+        const char *before = "";
+        size_t last = SIZE_MAX;
+        for (double hz = 1e8; hz < 2e11; hz *= 10) {
+                size_t i = axis_nearest(&b->axis, hz);
+                if (i == last || !isfinite(d->zc_re[i]) || fabs(b->axis.hz[i] / hz - 1) > 0.5)
+                        continue;
+                last = i;
+                if (!before[0])
+                        text_put(to, "  impedance of the lines, as used: ");
+                text_f(to, "%s%.4g%+.3gj ohm at ", before, d->zc_re[i], d->zc_im[i]);
+                put_ghz(to, b->axis.hz[i]);
+                before = ", ";
+        }
+        if (before[0])
+                text_put(to, "\n");
+}
+
 static void band_words(const struct solved_band *b, struct text *to)
 {
         const struct diagnosis *d = &b->diagnosis;
@@ -166,6 +205,8 @@ static void band_words(const struct solved_band *b, struct text *to)
                 text_put(to, "\n");
         }
         solved_match_words(d, to);
+        reflect_words(b, to);
+        impedance_words(b, to);
         for (size_t k = 0; k < b->problem.standard_n; k++) {
                 const struct rf_standard *s = &b->problem.standards[k];
                 text_f(to, "  %-16s %-8s", s->name, rf_standard_words[s->kind]);

@@ -191,7 +191,7 @@ def lengths(d):
     with open(d.at("l.json")) as f:
         told = json.load(f)
     del told["calibration"]["reflect_offset_um"]
-    refused(d, "an offset of 0 in the place of -400 um", ["solve", d.plan("l.json", **told), "--out", "t.json"], "an offset of about -400 um fits it", "0 um is told")
+    refused(d, "an offset of 0 in the place of -400 um", ["solve", d.plan("l.json", **told), "--out", "t.json"], "a reflect_offset_um of about -400 fits it", "and 0 is told (from the reference plane, the middle of the first line")
     rc, out, err = d.run(*plan({}, 12))
     check("a first guess of eps_eff twice too large does no harm", rc == 0 and not err, (rc, out, err))
 

@@ -161,7 +161,7 @@ static void lines_that_do_not_fit_are_named(void **state)
         struct bench *b;
         b = bench_new("trl"), leave_out(b, RF_REFLECT), refused(b, CODE_BAD_INPUT, "reflect", "has 0");
         b = bench_new("trl"), leave_out(b, RF_LINE), refused(b, CODE_BAD_INPUT, "needs 2 of kind line", "has 1");
-        b = bench_new("trl"), b->st[1].length_m = 200e-6, refused(b, CODE_BAD_INPUT, "both 200 um", "differ");
+        b = bench_new("trl"), b->st[1].length_m = 200e-6, refused(b, CODE_BAD_INPUT, "are 200 and 200 um long", "differ");
         b = bench_new("trl"), b->st[1].length_m = NAN, refused(b, CODE_BAD_INPUT, "length", "between 0 and 1 m");
         b = bench_new("trl"), b->p.eps_eff_guess = 0.3, refused(b, CODE_BAD_INPUT, "permittivity", "0.3");
         b = bench_new("trl"), b->p.reflect_estimate = CMPLX(NAN, 0), refused(b, CODE_BAD_INPUT, "estimate", "-1 for a short");

@@ -230,8 +230,13 @@ static struct workspace lay_out(void *memory, size_t n, size_t standards)
         return w;
 }
 
+#define IN_MM_M 20e-6 /* no line on a substrate is the longest of its set and shorter */
+
 enum code lines_check(const char *word, const struct problem *p, const struct line_set *ln, struct tp_error *err)
 {
+        double longest_m = 0;
+        for (size_t k = 0; k < ln->n; k++)
+                longest_m = fmax(longest_m, p->standards[ln->at[k]].length_m);
         for (size_t k = 0; k < ln->n; k++) {
                 const struct rf_standard *a = &p->standards[ln->at[k]];
                 if (!(a->length_m >= 0 && a->length_m < 1))
@@ -240,8 +245,10 @@ enum code lines_check(const char *word, const struct problem *p, const struct li
                 for (size_t j = 0; j < k; j++)
                         if (!(fabs(a->length_m - p->standards[ln->at[j]].length_m) >= 1e-6))
                                 return tp_fail(err, CODE_BAD_INPUT,
-                                               "%s: %s and %s are both %.4g um long; lines must differ by 1 um at least", word,
-                                               standard_name(&p->standards[ln->at[j]]), standard_name(a), a->length_m * 1e6);
+                                               "%s: %s and %s are %.4g and %.4g um long; lines must differ by 1 um at least%s", word,
+                                               standard_name(&p->standards[ln->at[j]]), standard_name(a),
+                                               p->standards[ln->at[j]].length_m * 1e6, a->length_m * 1e6,
+                                               longest_m < IN_MM_M ? " (were they told in mm? 0.2 mm are 200 um)" : "");
         }
         double eps = creal(p->eps_eff_guess);
         if (!(eps >= 1 && eps <= 50) || !(cimag(p->eps_eff_guess) <= 0))
@@ -277,6 +284,9 @@ static double complex scaled(double complex g, double from_hz, double to_hz)
 {
         return CMPLX(creal(g) * sqrt(to_hz / from_hz), cimag(g) * to_hz / from_hz);
 }
+
+/* As a plan counts it, from the reference plane. */
+static double told_um(const struct problem *p, double offset_m) { return (offset_m - p->plane_shift_m) * 1e6; }
 
 #define OFFSET_LEFT_DEG 25.0 /* what a reflect's own L or C leaves of another offset */
 
@@ -315,30 +325,34 @@ enum code lines_settle_sign(const char *word, const struct problem *p, double co
                                "%s: the solved reflect lies %.0f degrees from its estimate at %.6g GHz, and %s: correct that first", word,
                                f.contradiction_deg, f.contradiction_hz / 1e9, told);
         if (f.contradicts && !p->reflect_contradiction_allowed && left_deg < OFFSET_LEFT_DEG)
-                return tp_fail(err, CODE_BAD_INPUT,
-                               "%s: followed from %.6g GHz, the solved reflect lies %.0f degrees from its estimate at %.6g GHz (%.0f at "
-                               "most): by the estimate its sign would flip there; an offset of about %.3g um fits it to %.0f degrees, and "
-                               "%.4g um is told (from the middle of the first line, negative towards the probe)",
-                               word, p->axis->hz[start] / 1e9, f.contradiction_deg, f.contradiction_hz / 1e9, f.worst_deg, offset_m * 1e6,
-                               left_deg, p->reflect_offset_m * 1e6);
+                return tp_fail(
+                        err, CODE_BAD_INPUT,
+                        "%s: followed from %.6g GHz, the solved reflect lies %.0f degrees from its estimate at %.6g GHz (%.0f at "
+                        "most): by the estimate its sign would flip there; a reflect_offset_um of about %.4g fits it to %.0f degrees, and "
+                        "%.4g is told (from the reference plane, %s, negative towards the probe)",
+                        word, p->axis->hz[start] / 1e9, f.contradiction_deg, f.contradiction_hz / 1e9, f.worst_deg, told_um(p, offset_m),
+                        left_deg, told_um(p, p->reflect_offset_m),
+                        p->plane_shift_m < 0 ? "the first line's beginning" : "the middle of the first line");
         if (f.start_angle_deg > 60)
                 return tp_fail(err, CODE_BAD_INPUT,
                                "%s: at %.6g GHz, where the lines are good, the solved reflect lies %.0f degrees from its estimate or from "
-                               "its opposite: its sign cannot be settled; check estimate (%.3g%+.3gj) and offset (%.4g um)",
+                               "its opposite: its sign cannot be settled; check reflect_estimate (%.3g%+.3gj) and reflect_offset_um (%.4g)",
                                word, p->axis->hz[start] / 1e9, f.start_angle_deg, creal(p->reflect_estimate), cimag(p->reflect_estimate),
-                               p->reflect_offset_m * 1e6);
+                               told_um(p, p->reflect_offset_m));
         if (f.contradicts && !p->reflect_contradiction_allowed)
-                return tp_fail(err, CODE_BAD_INPUT,
-                               "%s: followed from %.6g GHz, the solved reflect lies %.0f degrees from its estimate at %.6g GHz (%.0f at "
-                               "most, at %.6g GHz): by the estimate its sign would flip there; check the offset of %.4g um and the kind of "
-                               "reflect",
-                               word, p->axis->hz[start] / 1e9, f.contradiction_deg, f.contradiction_hz / 1e9, f.worst_deg, f.worst_hz / 1e9,
-                               p->reflect_offset_m * 1e6);
+                return tp_fail(
+                        err, CODE_BAD_INPUT,
+                        "%s: followed from %.6g GHz, the solved reflect lies %.0f degrees from its estimate at %.6g GHz (%.0f at "
+                        "most, at %.6g GHz): by the estimate its sign would flip there; check reflect_offset_um (%.4g) and the kind of "
+                        "reflect",
+                        word, p->axis->hz[start] / 1e9, f.contradiction_deg, f.contradiction_hz / 1e9, f.worst_deg, f.worst_hz / 1e9,
+                        told_um(p, p->reflect_offset_m));
         if (f.contradicts)
-                diagnosis_warn(d,
-                               "the followed reflect lies %.0f degrees from its estimate at %.6g GHz: offset (%.4g um) or kind are wrong; "
-                               "the followed sign was kept",
-                               f.contradiction_deg, f.contradiction_hz / 1e9, p->reflect_offset_m * 1e6);
+                diagnosis_warn(
+                        d,
+                        "the followed reflect lies %.0f degrees from its estimate at %.6g GHz: reflect_offset_um (%.4g) or kind are wrong; "
+                        "the followed sign was kept",
+                        f.contradiction_deg, f.contradiction_hz / 1e9, told_um(p, p->reflect_offset_m));
         else if (f.worst_deg > 30)
                 diagnosis_warn(d, "the solved reflect lies up to %.0f degrees from its estimate, at %.6g GHz", f.worst_deg,
                                f.worst_hz / 1e9);

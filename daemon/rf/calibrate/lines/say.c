@@ -118,13 +118,6 @@ void lines_warn_quality(const struct problem *p, struct diagnosis *d)
                 diagnosis_warn(d, "and in %zu more bands above no two lines differ enough: add a line of another length", runs - RUNS_SAID);
 }
 
-void lines_warn_impedance(const struct problem *p, struct diagnosis *d)
-{
-        if (!(p->line_c_f_m > 0) && !(p->line_z_ohm > 0))
-                diagnosis_warn(d, "results stay in the impedance of the line, which is not known: give its capacitance per metre (or its "
-                                  "impedance) to have them in ohm");
-}
-
 void lines_diagnose(const struct problem *p, const struct line_set *ln, const struct line_solution *solution,
                     const struct line_judgement *judgement, struct diagnosis *d)
 {

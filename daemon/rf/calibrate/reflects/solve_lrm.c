@@ -10,6 +10,7 @@
 #include "rf/calibrate/reflects/frame.h"
 #include "rf/calibrate/reflects/reflects.h"
 #include "rf/calibrate/reflects/swapped.h"
+#include "rf/calibrate/reflect_size.h"
 #include <math.h>
 
 struct found {
@@ -258,6 +259,7 @@ enum code lrm_solve(const struct problem *p, void *workspace, struct terms *out,
         for (size_t k = 0; k < roles.reflect_n; k++)
                 if (p->standards[roles.reflect[k]].kind == RF_SHORT)
                         reflects_say_swapped(p, roles.reflect[k], NULL, NAN, out, d);
+        rf_reflect_size_warn(p, d);
         if (cov)
                 covariance_fill(p, cov, terms_point, found, sizeof *found);
         return CODE_OK;
