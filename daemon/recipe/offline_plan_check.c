@@ -76,6 +76,23 @@ static enum code method_check(const char *where, const char *word, struct tp_err
         return code;
 }
 
+/* A match from an open takes what the open's capacitance says. */
+static enum code match_check(const struct offline_plan *p, const char *word, const struct use *uses, size_t n, struct tp_error *err)
+{
+        if (strcmp(word, "lrrm") != 0 || p->calibration.match_fit != (int32_t)RF_MATCH_FROM_OPEN)
+                return CODE_OK;
+        for (size_t k = 0; k < n; k++) {
+                const struct offline_standard *s = offline_plan_standard(p, uses[k].standard);
+                const double *c = s->standard.model.c_f;
+                if (s->kind == STANDARD_OPEN && !s->ideal[0] && !s->standard.data_n && c[0] == 0 && c[1] == 0 && c[2] == 0 && c[3] == 0)
+                        return tp_fail_at(err, CODE_BAD_INPUT, "/calibration/match_fit",
+                                          "/calibration/match_fit is \"from_open\": the match is found by what the capacitance of the "
+                                          "open says, and %s has none; give it \"model\": {\"c_f\": [...]}, or say \"inductance\"",
+                                          s->standard.name);
+        }
+        return CODE_OK;
+}
+
 /* What a line method must be told besides its standards. */
 static enum code guesses_check(const struct offline_plan *p, const char *word, const struct use *uses, size_t n, struct tp_error *err)
 {
@@ -126,8 +143,17 @@ static enum code calibration_check(const struct offline_plan *p, struct tp_error
                 if (!code)
                         code = guesses_check(p, c->bands[b].method, c->bands[b].standards, c->bands[b].standard_n, err);
         }
+        for (size_t b = 0; b < c->band_n && !code; b++)
+                code = match_check(p, c->bands[b].method, c->bands[b].standards, c->bands[b].standard_n, err);
         if (!code && !c->band_n)
                 code = guesses_check(p, c->method, c->standards, c->standard_n, err);
+        if (!code && !c->band_n)
+                code = match_check(p, c->method, c->standards, c->standard_n, err);
+        if (!code && c->line_capacitance_f_m > 0 && c->line_z_ohm > 0)
+                code = tp_fail_at(err, CODE_BAD_INPUT, "/calibration/line_z_ohm",
+                                  "/calibration/line_z_ohm is %.6g ohm, and line_capacitance_f_m says what the lines' impedance is, too; "
+                                  "give one of them",
+                                  c->line_z_ohm);
         for (size_t k = 0; k < c->verify_n && !code; k++)
                 if (offline_plan_uses(p, c->verify[k].standard))
                         code = tp_fail(err, CODE_BAD_INPUT, "/calibration/verify: standard %s is part of the solution; it verifies nothing",

@@ -92,6 +92,22 @@ def lengths(d):
     refused(d, "lengths in mm", ["solve", d.plan("mm.json", standards=in_mm, switch_terms={"file": "switch.s2p"}, calibration={"method": "multiline_trl", "eps_eff": EPS, "reflect_estimate": -1}), "--out", "mm.t"], "0.2 and 0.45 um long", "0.2 mm are 200 um")
 
 
+def told_twice(d):
+    b = bench(d)
+    plan = lambda **c: ["solve", d.plan("two.json", standards=LINES, switch_terms={"file": "switch.s2p"}, calibration={"method": "multiline_trl", "eps_eff": EPS, "reflect_estimate": -1, **c}), "--out", "two.t"]
+    refused(d, "a capacitance and an impedance of the lines", plan(line_capacitance_f_m=C_M, line_z_ohm=Z0), "/calibration/line_z_ohm is 54 ohm", "give one of them")
+    b.write("open", ends(lambda f: 1, lambda f: 1))
+    lrrm = [standard("thru"), {"name": "open", "kind": "open", "file": "open.s2p"}, standard("short"), standard("load")]
+    refused(d, "a match from an open without C", ["solve", d.plan("o.json", standards=lrrm, switch_terms={"file": "switch.s2p"}, calibration={"method": "lrrm", "match_fit": "from_open"}), "--out", "o.t"],
+            '/calibration/match_fit is "from_open"', "open has none", "c_f")
+    bands = lambda to, from_: [{"method": "unknown_thru", "from_hz": 1e9, "to_hz": to, "standards": [{"standard": s} for s in ("open", "short", "load", "thru")]},
+                               {"method": "multiline_trl", "from_hz": from_, "to_hz": 110e9, "standards": [{"standard": s["name"]} for s in LINES]}]
+    joined = lambda to, from_, **c: ["solve", d.plan("b.json", standards=LINES + [standard("thru"), standard("open"), standard("short"), standard("load")], switch_terms={"file": "switch.s2p"},
+                                                calibration={"bands": bands(to, from_), "eps_eff": EPS, "reflect_estimate": -1, "plane": "tip", "thru_delay_s": 1e-12, **c}), "--out", "b.t"]
+    refused(d, "lines in their own impedance beside ohms", joined(30e9, 10e9), "in the line's own impedance", "capacitance per metre")
+    refused(d, "bands that leave a gap", joined(10e9, 11e9, line_capacitance_f_m=C_M), "they share no frequency", "overlap")
+
+
 def match(d):
     """the match of lrm told alike at both ports, and it is not: the solved open returns more than it gets"""
     b = Bench(d, 1e-5)
@@ -105,4 +121,4 @@ def match(d):
 
 
 if __name__ == "__main__":
-    raise SystemExit(run(impedance, counted, lengths, match))
+    raise SystemExit(run(impedance, counted, lengths, told_twice, match))

@@ -219,6 +219,12 @@ static enum code band_check(const struct rf_band *b, const struct rf_band *first
         if (begin + t->axis->n > whole->n || memcmp(whole->hz + begin, t->axis->hz, t->axis->n * sizeof *whole->hz) != 0)
                 return tp_fail(err, CODE_BAD_INPUT, "%s: its %zu frequencies from %.9g Hz are no run of the calibration's %zu from %.9g Hz",
                                b->name, t->axis->n, t->axis->hz[0], whole->n, whole->hz[0]);
+        bool own = isnan(t->z_re[0]);
+        if (own != isnan(t0->z_re[0]))
+                return tp_fail(err, CODE_BAD_INPUT,
+                               "%s gives results in the line's own impedance, %s in ohm: one calibration has one reference impedance; give "
+                               "the lines' capacitance per metre, so that all results come in ohm",
+                               own ? b->name : first->name, own ? first->name : b->name);
         for (size_t i = 0; i < t->axis->n; i++)
                 if (!same_z(t->z_re[i], t0->z_re[0]) || !same_z(t->z_im[i], t0->z_im[0]))
                         return tp_fail(err, CODE_BAD_INPUT,
