@@ -124,6 +124,10 @@ void offline_diagnosis_json(const struct offline_solved *s, struct json_out *o, 
                 json_real(o, "worst", s->verified[k].worst);
                 json_real(o, "worst_hz", s->verified[k].worst_hz);
                 json_bool(o, "within", s->verified[k].within);
+                if (isfinite(s->verified[k].longer_m)) {
+                        json_real(o, "longer_m", s->verified[k].longer_m);
+                        json_real(o, "longer_leaves", s->verified[k].longer_leaves);
+                }
                 solved_definition_json(&s->verified[k].definition, o, "solved");
                 json_close(o, '}');
         }
@@ -256,6 +260,9 @@ void offline_diagnosis_words(const struct offline_solved *s, struct text *to)
                 text_f(to, "verified: %s lies %.3g from its definition at ", v->name, v->worst);
                 put_ghz(to, v->worst_hz);
                 text_f(to, ", limit %.3g%s\n", v->limit, v->within ? "" : "; beyond it");
+                if (isfinite(v->longer_m))
+                        text_f(to, "          as if %.1f um %s than told, which leaves %.3g\n", fabs(v->longer_m) * 1e6,
+                               v->longer_m < 0 ? "shorter" : "longer", v->longer_leaves);
                 solved_definition_words(&v->definition, v->name, to);
         }
         offline_capacitances_words(s, to);

@@ -5,6 +5,8 @@
 #include <math.h>
 #include <string.h>
 
+enum { LONGER_ROUNDS = 6 };
+
 static const struct offline_reading *reading_of(const struct offline_reading *r, size_t n, const char *name)
 {
         for (size_t k = 0; k < n; k++)
@@ -118,6 +120,46 @@ static enum code want_at(const struct offline_plan *p, const struct solved_calib
         return code;
 }
 
+static bool line_by_length(const struct solved_calibration *s, const struct offline_reading *r)
+{
+        const struct standard *of = &r->standard->standard;
+        if ((of->kind != STANDARD_LINE && of->kind != STANDARD_THRU) || r->has_ideal || !(of->model.length_um > 0))
+                return false;
+        for (size_t i = 0; i < s->axis.n; i++)
+                if (!isfinite(s->gamma_im[i]))
+                        return false;
+        return true;
+}
+
+/* A line that was left out, as if it were longer than told: least squares over all S, Gauss and Newton's way. */
+static void line_longer(const struct offline_plan *p, const struct solved_calibration *s, const struct offline_reading *r,
+                        const struct net2 *got, struct offline_verified *to)
+{
+        double told_m = r->standard->standard.model.length_um * 1e-6 - s->plane_line_m, by_m = 0;
+        const double step_m = 1e-7;
+        to->longer_m = to->longer_leaves = NAN;
+        if (!line_by_length(s, r))
+                return;
+        for (int round = 0; round < LONGER_ROUNDS; round++) {
+                double up = 0, down = 0, worst = 0;
+                for (size_t i = 0; i < s->axis.n; i++) {
+                        double complex g = CMPLX(s->gamma_re[i], s->gamma_im[i]);
+                        double hz = s->axis.hz[i], z = s->terms.z_re[i];
+                        struct m2 is = net2_get(got, i), at = calibration_line(&p->calibration, g, hz, told_m + by_m, z),
+                                  on = calibration_line(&p->calibration, g, hz, told_m + by_m + step_m, z);
+                        for (int k = 0; k < 4; k++) {
+                                double complex slope = (on.e[k] - at.e[k]) / step_m, off = is.e[k] - at.e[k];
+                                up += creal(slope) * creal(off) + cimag(slope) * cimag(off);
+                                down += creal(slope) * creal(slope) + cimag(slope) * cimag(slope);
+                                worst = fmax(worst, cabs(off));
+                        }
+                }
+                to->longer_leaves = worst; /* of by_m */
+                to->longer_m = by_m;
+                by_m += up / down;
+        }
+}
+
 static enum code verify_one(const struct offline_plan *p, const struct verification *v, const struct offline_reading *r,
                             struct offline_solved *to, struct arena *arena, struct tp_error *err)
 {
@@ -152,6 +194,7 @@ static enum code verify_one(const struct offline_plan *p, const struct verificat
                         }
                 }
         one->within = one->worst <= v->limit;
+        line_longer(p, s, r, &got, one);
         if (r->standard->kind < OFFLINE_KNOWN && !r->has_ideal)
                 definition_solve(&r->standard->standard, ports, p->temperature_c, &got, &one->definition);
         to->accepted = to->accepted && one->within;

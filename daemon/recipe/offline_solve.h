@@ -21,6 +21,7 @@ struct offline_verified {
         double limit, worst, worst_hz; /* largest |S - definition|; of reflections S11 and S22 only */
         bool within;
         struct solved_definition definition; /* what it seems to be, by these readings */
+        double longer_m, longer_leaves;      /* of a line by its length: as if it were so much longer, and the worst distance then; NaN */
 };
 /* What the lines' capacitance is by a DC resistance: theirs (per metre), or that of a verified load. */
 struct offline_capacitance {

@@ -92,6 +92,20 @@ def lengths(d):
     refused(d, "lengths in mm", ["solve", d.plan("mm.json", standards=in_mm, switch_terms={"file": "switch.s2p"}, calibration={"method": "multiline_trl", "eps_eff": EPS, "reflect_estimate": -1}), "--out", "mm.t"], "0.2 and 0.45 um long", "0.2 mm are 200 um")
 
 
+def left_out(d):
+    """a line that only verifies: by how much longer it seems, and what that leaves"""
+    b = bench(d)
+    lines = [s for s in LINES if s["name"] != "l900"]
+    for um, limit in ((900, 1e-3), (880, 0.2)):
+        plan = d.plan("v.json", standards=lines + [{"name": "v", "kind": "line", "file": "l900.s2p", "model": {"length_um": um}}], switch_terms={"file": "switch.s2p"},
+                      calibration={"method": "multiline_trl", "eps_eff": EPS, "reflect_estimate": -1, "line_capacitance_f_m": C_M, "verify": [{"standard": "v", "limit": limit}]})
+        told = d.json("solve", plan, "--out", "v.t")
+        v = told["diagnosis"]["verified"][0] if told else {}
+        check("a line of 900 um told as %g" % um, v and abs(v["longer_m"] * 1e6 - (900 - um)) < 0.05 and v["longer_leaves"] < 1e-3 and (um == 900 or v["worst"] > 0.05), v)
+    rc, out, err = d.run("solve", "v.json", "--out", "v.t")
+    check("and said", "as if 20.0 um longer than told, which leaves" in out, out)
+
+
 def told_twice(d):
     b = bench(d)
     plan = lambda **c: ["solve", d.plan("two.json", standards=LINES, switch_terms={"file": "switch.s2p"}, calibration={"method": "multiline_trl", "eps_eff": EPS, "reflect_estimate": -1, **c}), "--out", "two.t"]
@@ -121,4 +135,4 @@ def match(d):
 
 
 if __name__ == "__main__":
-    raise SystemExit(run(impedance, counted, lengths, told_twice, match))
+    raise SystemExit(run(impedance, counted, lengths, left_out, told_twice, match))
