@@ -249,12 +249,16 @@ void offline_diagnosis_words(const struct offline_solved *s, struct text *to)
                 if (j->sentence[0])
                         text_f(to, "  ! %s\n", j->sentence);
         }
+        /* twelve terms hold the loads of both directions inside, reflections alone have none */
+        const char *loads = c->terms.switch_removed ? ", switch terms removed"
+                            : c->terms.model == TERMS_EIGHT || c->terms.model == TERMS_SIXTEEN
+                                    ? ", no switch terms: raw files are taken as "
+                                      "free of them"
+                                    : "";
         if (isfinite(c->terms.z_re[0]))
-                text_f(to, "result: plane %s, %.6g ohm%s\n", plane_words[c->terms.plane], c->terms.z_re[0],
-                       c->terms.switch_removed ? ", switch terms removed" : "");
+                text_f(to, "result: plane %s, %.6g ohm%s\n", plane_words[c->terms.plane], c->terms.z_re[0], loads);
         else
-                text_f(to, "result: plane %s, the line's own impedance%s\n", plane_words[c->terms.plane],
-                       c->terms.switch_removed ? ", switch terms removed" : "");
+                text_f(to, "result: plane %s, the line's own impedance%s\n", plane_words[c->terms.plane], loads);
         for (size_t k = 0; k < s->verified_n; k++) {
                 const struct offline_verified *v = &s->verified[k];
                 text_f(to, "verified: %s lies %.3g from its definition at ", v->name, v->worst);

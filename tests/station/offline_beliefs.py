@@ -70,6 +70,8 @@ def impedance(d):
     said = [x for x in out.split("\n") if "impedance of the lines, as used" in x]
     z = cmath.sqrt((R_M + 2j * math.pi * 1e10 * L_M) / (2j * math.pi * 1e10 * C_M))
     check("the impedance as used is printed", len(said) == 1 and "%.4g%+.3gj ohm at 10 GHz" % (z.real, z.imag) in said[0], (z, said))
+    rc, out, err = d.run("solve", d.plan("bare.json", standards=LINES, calibration={"method": "multiline_trl", "eps_eff": EPS, "reflect_estimate": -1, "line_capacitance_f_m": C_M}), "--out", "bare_terms.json")
+    check("without switch terms that is said", rc == 0 and "no switch terms: raw files are taken as free of them" in out, (rc, out, err))
 
 
 def counted(d):
