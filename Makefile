@@ -115,8 +115,9 @@ COVERAGE_OBJ := $(patsubst %.c,$(B)/%.o,$(wildcard tests/judges/coverage*.c))
 $(B)/coverage: $(COVERAGE_OBJ) $(foreach r,$(COVERAGE_ROOMS),$(B)/lib$(r).a)
 	$(CC) $(LDFLAGS) $(COVERAGE_OBJ) -Wl,--start-group $(filter %.a,$^) -Wl,--end-group $(foreach r,$(COVERAGE_ROOMS),$(SYS_$(r))) -o $@
 TOUCHES ?= 1000
-coverage: $(B)/coverage ## do 95 % intervals hold the truth in 95 of 100 touches, each with a fresh calibration?  TOUCHES=20000 for more
+coverage: $(B)/coverage $(B)/tipplane ## do 95 % intervals hold the truth in 95 of 100 touches, each with a fresh calibration?  TOUCHES=20000 for more
 	@sh tests/judges/coverage.sh $(B)/coverage $(TOUCHES)
+	@FIT_DRAWS=1000 python3 tests/station/offline_fit_drawn.py --build $(B)
 # products of complex numbers without C's second look at infinities (no S parameter lives beyond 1e150, and NaN stays NaN); nobody reads errno
 $(OBJ_rf): CFLAGS += $(if $(filter guided,$(VARIANT)),,-fcx-limited-range) -fno-math-errno -fno-trapping-math
 
