@@ -52,45 +52,46 @@ static void reflections(const struct synth *s, struct rf_standard ret[3])
         ret[2] = standard(s, RF_LOAD, synth_load, &(struct synth_loads){{{.r = 50}, {.r = 49.7L}}}, true);
 }
 
-/* solt: the product of both transmission trackings is that of both reflection trackings. */
+/* solt of good standards with the thru's S21 times `times` and the forward switch term, if it is told, `off` what it is. */
+static struct diagnosis solt_with(const struct synth *s, double times, bool switch_told, double off)
+{
+        struct rf_standard *st = arena_take(s->arena, 4 * sizeof *st);
+        reflections(s, st);
+        st[3] = standard(s, RF_THRU, synth_thru, &(struct synth_thru){1e-12L, 0, 0}, true);
+        struct net2 *raw = (struct net2 *)(uintptr_t)st[3].raw;
+        struct switch_terms *sw = arena_take(s->arena, sizeof *sw);
+        *sw = switch_terms_at(arena_take(s->arena, switch_terms_bytes(s->axis.n)), &s->axis);
+        for (size_t i = 0; i < s->axis.n; i++) {
+                raw->re[2][i] *= times;
+                raw->im[2][i] *= times;
+                sw->f_re[i] = s->sw.f_re[i] + off;
+                sw->f_im[i] = s->sw.f_im[i];
+                sw->r_re[i] = s->sw.r_re[i];
+                sw->r_im[i] = s->sw.r_im[i];
+        }
+        struct problem p = {.axis = &s->axis, .standards = st, .standard_n = 4, .switch_terms = switch_told ? sw : NULL};
+        return said(s, "solt", &p);
+}
+
+/* The product of both transmission trackings is that of both reflection trackings. */
 static void transmissions_that_disagree(void **state)
 {
         (void)state;
         for (int wrong = 0; wrong < 2; wrong++) {
                 struct synth *s = band(40, 1e9, 110e9);
-                struct rf_standard st[4];
-                reflections(s, st);
-                st[3] = standard(s, RF_THRU, synth_thru, &(struct synth_thru){1e-12L, 0, 0}, true);
-                struct net2 *raw = (struct net2 *)(uintptr_t)st[3].raw;
-                for (size_t i = 0; wrong && i < s->axis.n; i++) {
-                        raw->re[2][i] *= 1.05;
-                        raw->im[2][i] *= 1.05;
-                }
-                struct problem p = {.axis = &s->axis, .standards = st, .standard_n = 4};
-                struct diagnosis d = said(s, "solt", &p);
+                struct diagnosis d = solt_with(s, wrong ? 1.05 : 1, false, 0);
                 has(&d, "forward and reverse transmission disagree by", wrong);
                 arena_free(s->arena);
         }
 }
 
-/* solt: what it finds of the load matches says what the switch terms must be. */
+/* What solt finds of the load matches says what the switch terms must be. */
 static void switch_terms_of_another_day(void **state)
 {
         (void)state;
         for (int wrong = 0; wrong < 2; wrong++) {
                 struct synth *s = band(40, 1e9, 110e9);
-                struct rf_standard st[4];
-                reflections(s, st);
-                st[3] = standard(s, RF_THRU, synth_thru, &(struct synth_thru){1e-12L, 0, 0}, true);
-                struct switch_terms sw = switch_terms_at(arena_take(s->arena, switch_terms_bytes(s->axis.n)), &s->axis);
-                for (size_t i = 0; i < s->axis.n; i++) {
-                        sw.f_re[i] = s->sw.f_re[i] + (wrong ? 0.05 : 0);
-                        sw.f_im[i] = s->sw.f_im[i];
-                        sw.r_re[i] = s->sw.r_re[i];
-                        sw.r_im[i] = s->sw.r_im[i];
-                }
-                struct problem p = {.axis = &s->axis, .standards = st, .standard_n = 4, .switch_terms = &sw};
-                struct diagnosis d = said(s, "solt", &p);
+                struct diagnosis d = solt_with(s, 1, true, wrong ? 0.05 : 0);
                 has(&d, "the load match implies switch terms", wrong);
                 arena_free(s->arena);
         }
