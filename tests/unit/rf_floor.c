@@ -52,34 +52,26 @@ static void unknown_thru(struct bench *b)
         within_the_floor(b, "unknown_thru");
 }
 
-static void add_lines(struct bench *b, size_t n)
+static void add_fixed_lines(struct bench *b, size_t n)
 {
-        static double length[6] = {200e-6, 450e-6, 900e-6, 1800e-6, 3500e-6, 5250e-6};
-        for (size_t k = 0; k < n; k++)
-                add(b, RF_LINE, synth_line, &length[k], false)->length_m = length[k];
-        long double l = synth_draw(b->s, 2e-12, 6e-12);
-        add(b, RF_REFLECT, synth_short, &(struct synth_two){{l, l}}, false);
-        b->p.eps_eff_guess = (double)(b->s->line.l * b->s->line.c) * RF_C0_M_S * RF_C0_M_S;
-        b->p.reflect_estimate = -1;
-        b->p.reflect_offset_m = b->p.plane_shift_m = -length[0] / 2;
-        b->p.plane_shifted = PLANE_TIP;
-        b->p.line_c_f_m = (double)b->s->line.c;
-        b->p.line_loss_tangent = (double)b->s->line.tan_d;
+        static const double length[6] = {200e-6, 450e-6, 900e-6, 1800e-6, 3500e-6, 5250e-6};
+        add_lines(b, n, length);
+        tell_line_c(b);
 }
 static void multiline_pair(struct bench *b)
 {
-        add_lines(b, 2);
+        add_fixed_lines(b, 2);
         within_the_floor(b, "multiline_trl");
 }
 static void multiline_six(struct bench *b)
 {
-        add_lines(b, 6);
+        add_fixed_lines(b, 6);
         within_the_floor(b, "multiline_trl");
 }
 
 static void trl_pair(struct bench *b)
 {
-        add_lines(b, 2);
+        add_fixed_lines(b, 2);
         within_the_floor(b, "trl");
 }
 

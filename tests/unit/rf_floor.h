@@ -198,6 +198,25 @@ static inline void add_lumped(struct bench *b)
             true);
 }
 
+/* Lines of these lengths and a short as reflect, in this seed's line; planes at the tips, results in its impedance. */
+static inline void add_lines(struct bench *b, size_t n, const double *length_m)
+{
+        for (size_t k = 0; k < n; k++)
+                add(b, RF_LINE, synth_line, &length_m[k], false)->length_m = length_m[k];
+        long double l = synth_draw(b->s, 2e-12, 6e-12);
+        add(b, RF_REFLECT, synth_short, &(struct synth_two){{l, l}}, false);
+        b->p.eps_eff_guess = (double)(b->s->line.l * b->s->line.c) * RF_C0_M_S * RF_C0_M_S;
+        b->p.reflect_estimate = -1;
+        b->p.reflect_offset_m = b->p.plane_shift_m = -length_m[0] / 2;
+        b->p.plane_shifted = PLANE_TIP;
+}
+/* The same results in 50 ohm. */
+static inline void tell_line_c(struct bench *b)
+{
+        b->p.line_c_f_m = (double)b->s->line.c;
+        b->p.line_loss_tangent = (double)b->s->line.tan_d;
+}
+
 #define EACH(name)                                                     \
         static void name##_errs_by_less_than_four_floors(void **state) \
         {                                                              \

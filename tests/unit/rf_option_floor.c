@@ -79,33 +79,24 @@ IN_ZC(THIRD)
 IN_ZC(FOURTH)
 static synth_device *const in_zc[SYNTH_DEVICES] = {FIRST_in_zc, SECOND_in_zc, THIRD_in_zc, FOURTH_in_zc};
 
-/* Other lengths for every seed, two reflects; planes at the tips. */
-static void add_lines(struct bench *b, size_t n)
+/* Other lengths for every seed. */
+static void add_drawn_lines(struct bench *b, size_t n)
 {
         double *length = arena_take(b->s->arena, n * sizeof *length);
         length[0] = synth_draw(b->s, 150e-6, 400e-6);
-        for (size_t k = 0; k < n; k++) {
-                if (k)
-                        length[k] = length[k - 1] + synth_draw(b->s, 150e-6, 1500e-6);
-                add(b, RF_LINE, synth_line, &length[k], false)->length_m = length[k];
-        }
-        long double l = synth_draw(b->s, 2e-12, 6e-12);
-        add(b, RF_REFLECT, synth_short, &(struct synth_two){{l, l}}, false);
-        b->p.eps_eff_guess = (double)(b->s->line.l * b->s->line.c) * RF_C0_M_S * RF_C0_M_S;
-        b->p.reflect_estimate = -1;
-        b->p.reflect_offset_m = b->p.plane_shift_m = -length[0] / 2;
-        b->p.plane_shifted = PLANE_TIP;
+        for (size_t k = 1; k < n; k++)
+                length[k] = length[k - 1] + synth_draw(b->s, 150e-6, 1500e-6);
+        add_lines(b, n, length);
 }
 static void lines_of_any_lengths(struct bench *b)
 {
-        add_lines(b, 3 + (size_t)synth_draw(b->s, 0, 4));
-        b->p.line_c_f_m = (double)b->s->line.c;
-        b->p.line_loss_tangent = (double)b->s->line.tan_d;
+        add_drawn_lines(b, 3 + (size_t)synth_draw(b->s, 0, 4));
+        tell_line_c(b);
         within_the_floor(b, "multiline_trl");
 }
 static void lines_of_unknown_impedance(struct bench *b)
 {
-        add_lines(b, 4);
+        add_drawn_lines(b, 4);
         b->truth = in_zc;
         within_the_floor(b, "multiline_trl");
 }
